@@ -1,0 +1,3 @@
+"""Conventional part programs onto six-strut machining centres."""
+
+__version__ = "0.1.0"

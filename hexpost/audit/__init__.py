@@ -1,0 +1,1 @@
+"""One check per limit: which block breaks it, which strut, by how much."""

@@ -1,0 +1,72 @@
+"""What the audit hands on: findings as columns, and the worst use of each limit."""
+
+from dataclasses import dataclass
+
+from hexpost.arrays import Array, Codes, Lines
+
+LIMITS = (
+    "stroke", "speed", "acceleration", "jerk", "joint-angle", "thrust", "torque", "critical-speed",
+    "buckling", "conditioning", "clearance", "deviation", "tool-length", "tool-number", "pallet", "retract",
+)  # fmt: skip
+"""Names of limits; the last four are rules about the program rather than numbers of the machine."""
+
+UNITS = {
+    "stroke": "mm", "speed": "mm/s", "acceleration": "mm/s2", "jerk": "mm/s3", "joint-angle": "deg", "thrust": "N",
+    "torque": "N m", "critical-speed": "1/min", "buckling": "N", "conditioning": "1", "clearance": "mm",
+    "deviation": "mm", "tool-length": "mm", "tool-number": "1", "pallet": "mm", "retract": "mm",
+}  # fmt: skip
+"""Units in which peaks and allowed values are held and shown."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Findings:
+    """Broken limits, shape (f,), worst ratio first: one per block, limit and strut for consecutive samples.
+
+    ``limit`` indexes ``LIMITS``; ``strut`` 1-6, 0 where no strut is meant; ``line`` from 1; ``time`` and ``until``
+    in s; ``peak`` and ``allowed`` in ``UNITS``; ``ratio`` peak over allowed in the sense of the limit (more than
+    1); ``feed``: advised feed in mm/min (nan where lowering the feed does not help); ``advice`` indexes
+    ``advices``, the distinct advice texts.
+    """
+
+    limit: Codes
+    strut: Codes
+    line: Lines
+    time: Array
+    until: Array
+    peak: Array
+    allowed: Array
+    ratio: Array
+    feed: Array
+    advice: Lines
+    advices: tuple[str, ...]
+
+    @property
+    def count(self) -> int:
+        """Return the number of findings."""
+        return len(self.limit)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worst:
+    """The worst value of one limit on one strut (0: the whole tool) over a job: its use of the limit, where, when."""
+
+    limit: str
+    strut: int
+    value: float
+    allowed: float
+    ratio: float
+    line: int
+    time: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AuditResult:
+    """Findings, the worst of everything, extent of the job, and remarks that are not findings."""
+
+    findings: Findings
+    worst: tuple[Worst, ...]
+    samples: int
+    duration: float
+    shortest: Array
+    longest: Array
+    warnings: tuple[str, ...]

@@ -1,0 +1,74 @@
+"""Faults of inputs and outputs: what, where, what was expected and what was found."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+MOST_FAULTS = 1000
+"""So many faults are listed; a file of another kind would otherwise list every line."""
+
+
+class HexpostError(Exception):
+    """Something that stops the run: exit code 2."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One fault of an input: ``what`` says what was expected and what was found.
+
+    ``line`` and ``column`` count from 1; ``key`` is a key path of a TOML file; ``text`` is the line itself
+    (for the caret); ``hint`` says how to mend it; ``code`` names the kind of fault in lower-case-with-hyphens.
+    """
+
+    file: str
+    what: str
+    code: str
+    line: int | None = None
+    column: int | None = None
+    key: str | None = None
+    text: str = ""
+    hint: str = ""
+
+    def __str__(self) -> str:
+        """Return ``file:line:column: what``, the line with a caret, and the hint."""
+        place = self.file
+        if self.line is not None:
+            place += f":{self.line}"
+            if self.column is not None:
+                place += f":{self.column}"
+        if self.key:
+            place += f": {self.key}"
+        out = [f"{place}: {self.what}"]
+        if self.text and self.column is not None:
+            out += excerpt(self.text, self.column)
+        if self.hint:
+            out.append(f"    hint: {self.hint}")
+        return "\n".join(out)
+
+
+class InputError(HexpostError):
+    """All faults of the inputs of one run, at most ``MOST_FAULTS`` listed."""
+
+    def __init__(self, faults: Sequence[Fault], total: int | None = None) -> None:
+        self.faults = tuple(faults[:MOST_FAULTS])
+        self.total = len(faults) if total is None else total
+        super().__init__(str(self))
+
+    def __str__(self) -> str:
+        """Return every listed fault, then the count of the rest."""
+        out = [str(f) for f in self.faults]
+        if self.total > len(self.faults):
+            out.append(f"... and {self.total - len(self.faults)} more faults")
+        return "\n".join(out)
+
+
+class OutputError(HexpostError):
+    """An output that cannot be written, or must not be overwritten."""
+
+
+def excerpt(text: str, column: int, width: int = 100) -> list[str]:
+    """Return the part of ``text`` around ``column`` (from 1), control characters blanked, and a caret below."""
+    clean = "".join(c if c.isprintable() else " " for c in text.expandtabs(1))
+    start = max(0, min(column - 1 - width // 2, len(clean) - width))
+    lead = "... " if start else ""
+    piece = clean[start : start + width]
+    return [f"    {lead}{piece}", f"    {' ' * (len(lead) + column - 1 - start)}^"]

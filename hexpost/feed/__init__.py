@@ -1,0 +1,1 @@
+"""Speed along the path, within feed, tool-tip and jerk limits."""

@@ -1,0 +1,1 @@
+"""Frames, inverse and forward kinematics, Jacobian: pure functions."""

@@ -1,0 +1,1 @@
+"""Words to moves and events: modal state, offsets, tool lengths."""

@@ -1,0 +1,1 @@
+"""Moves to a six-coordinate path, corners rounded within tolerance."""

@@ -1,0 +1,1 @@
+"""Characters to words and blocks, each with its place in the text."""

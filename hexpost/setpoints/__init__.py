@@ -1,0 +1,1 @@
+"""The path at the control period, solved into struts, block by block."""

@@ -1,0 +1,40 @@
+"""What the solver hands on: a block of consecutive samples at the control period."""
+
+from dataclasses import dataclass
+
+from hexpost.arrays import Array, Ints, Lines
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Poses:
+    """Consecutive samples on the path, shape (n,) or (6, n); all in one frame.
+
+    ``tick``: sample number from 0, time = tick * period. ``move``: the move the tool is on (-1 before the first).
+    ``span``: the stop-to-stop span. ``frame`` indexes the frames of the moves. ``pose`` x y z a b c in the work
+    frame; ``rate`` and ``acceleration`` its time derivatives. ``corner``: true on a corner piece.
+    """
+
+    tick: Ints
+    move: Ints
+    line: Lines
+    span: Ints
+    frame: int
+    pose: Array
+    rate: Array
+    acceleration: Array
+    corner: Ints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Setpoints:
+    """The same samples solved into struts, shape (6, n), strut 1 first.
+
+    ``jerk``: change of acceleration since the sample before, over the period (the mean jerk of that tick).
+    """
+
+    poses: Poses
+    period: float
+    length: Array
+    speed: Array
+    acceleration: Array
+    jerk: Array

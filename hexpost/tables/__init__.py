@@ -1,0 +1,1 @@
+"""Setpoint and event tables, written whole or not at all."""
