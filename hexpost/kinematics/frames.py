@@ -1,0 +1,114 @@
+"""Rotations and frames: three angles about fixed axes, poses of six numbers, 4x4 matrices."""
+
+from math import atan2, hypot, pi
+
+import numpy as np
+
+from hexpost.arrays import Array
+
+LOCK = 1e-9
+"""Cosine of the middle angle below which the first and the last angle turn about one line."""
+
+
+def axes(order: str) -> tuple[int, int, int]:
+    """Return the axes (0 x, 1 y, 2 z) about which the letters of ``order`` turn, first letter first."""
+    first, second, third = ("ABC".index(letter) for letter in order)
+    return first, second, third
+
+
+def turn(axis: int, angle: Array | float) -> Array:
+    """Return right-hand turns about one fixed ``axis``, shape (3, 3, ...) for angles of shape (...), rad."""
+    angle = np.asarray(angle, dtype=np.float64)
+    out: Array = np.zeros((3, 3, *angle.shape))
+    j, k = (axis + 1) % 3, (axis + 2) % 3
+    out[axis, axis] = 1.0
+    out[j, j] = out[k, k] = np.cos(angle)
+    out[k, j] = np.sin(angle)
+    out[j, k] = -out[k, j]
+    return out
+
+
+def rotation(a: Array | float, b: Array | float, c: Array | float, order: str) -> Array:
+    """Return rotation matrices, shape (3, 3, ...) for angles A B C of shape (...), rad.
+
+    The angles are about fixed axes X Y Z, applied in ``order``: ``"ABC"`` is Rz(C) Ry(B) Rx(A).
+    """
+    angles = np.broadcast_arrays(*(np.asarray(x, dtype=np.float64) for x in (a, b, c)))
+    first, second, third = (turn(i, angles[i]) for i in axes(order))
+    out: Array = np.einsum("ij...,jk...,kl...->il...", third, second, first)
+    return out
+
+
+def pose_matrix(pose: Array, order: str) -> Array:
+    """Return the frame (4, 4) of a ``pose`` (6,): x y z in mm, a b c in rad."""
+    out: Array = np.eye(4)
+    out[:3, :3] = rotation(float(pose[3]), float(pose[4]), float(pose[5]), order)
+    out[:3, 3] = pose[:3]
+    return out
+
+
+def pose_from_matrix(m: Array, order: str, near: Array | None = None) -> Array:
+    """Return the pose (6,) of a frame ``m`` (4, 4): x y z in mm, a b c in rad.
+
+    Two sets of angles (and whole turns of them) give one rotation. With ``near`` (6,) the set whose angles lie
+    nearest to those of ``near`` is returned; without it the middle angle lies within a quarter turn and all
+    within half a turn. Where the first and the last axis fall together (gimbal lock), their turn is shared so
+    that both move least.
+    """
+    order_axes = axes(order)
+    q: Array = np.eye(3)[:, order_axes]
+    sign = float(np.round(np.linalg.det(q)))
+    target = np.zeros(3) if near is None else sign * np.asarray(near, dtype=np.float64)[3:][list(order_axes)]
+    found = _nearest_angles(q.T @ m[:3, :3] @ q, target, both=near is not None)
+    out: Array = np.empty(6)
+    out[:3] = m[:3, 3]
+    out[[3 + i for i in order_axes]] = sign * found
+    return out
+
+
+def invert(m: Array) -> Array:
+    """Return the inverse (4, 4) of a frame ``m`` (4, 4): rotation transposed, no division."""
+    out: Array = np.eye(4)
+    out[:3, :3] = m[:3, :3].T
+    out[:3, 3] = -m[:3, :3].T @ m[:3, 3]
+    return out
+
+
+def _nearest_angles(r: Array, target: Array, *, both: bool) -> Array:
+    """Return the angles (3,) with r = Rz(c) Ry(b) Rx(a), whole turns nearest to ``target``.
+
+    The last angle is read from the matrix with the first one taken out, so that the product stays right to
+    rounding close to the lock.
+    """
+    cosine = hypot(r[2, 1], r[2, 2])
+    b = atan2(-r[2, 0], cosine)
+    if cosine < LOCK:
+        return _locked_angles(r, b, target)
+    a = atan2(r[2, 1], r[2, 2])
+    found = _to_turn(np.array([a, b, _last_angle(r, a)]), target)
+    if both:
+        other = _to_turn(np.array([a + pi, pi - b, found[2] + pi]), target)
+        if np.linalg.norm(other - target) < np.linalg.norm(found - target):
+            return other
+    return found
+
+
+def _locked_angles(r: Array, b: float, target: Array) -> Array:
+    """Return the angles (3,) where a and c turn about one line: what is missing is halved between them."""
+    sign = 1.0 if b > 0.0 else -1.0
+    missing = _last_angle(r, float(target[0])) - target[2]
+    missing -= 2.0 * pi * np.round(missing / (2.0 * pi))
+    a = float(target[0]) - sign * missing / 2.0
+    return _to_turn(np.array([a, b, _last_angle(r, a)]), target)
+
+
+def _last_angle(r: Array, a: float) -> float:
+    """Return c of r = Rz(c) Ry(b) Rx(a) for a known ``a``."""
+    left = r @ turn(0, a).T
+    return atan2(-left[0, 1], left[1, 1])
+
+
+def _to_turn(angles: Array, target: Array) -> Array:
+    """Return ``angles`` moved by whole turns to lie nearest to ``target``."""
+    out: Array = angles - 2.0 * pi * np.round((angles - target) / (2.0 * pi))
+    return out
