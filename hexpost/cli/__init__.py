@@ -1,0 +1,98 @@
+"""The command line: options in, text and exit code out. Commands are imported only when they run."""
+
+import importlib
+import json
+import os
+import sys
+from typing import Any
+
+import click
+
+from hexpost import __version__
+from hexpost.errors import HexpostError, InputError
+
+EXIT_CLEAN, EXIT_BROKEN, EXIT_ERROR, EXIT_INTERRUPTED = 0, 1, 2, 130
+
+COMMANDS = {
+    "convert": "Convert a part program into a job folder: setpoints, events, reports.",
+    "audit": "Report which blocks of a part program break which limit; write no table.",
+    "machine": "Look at machine files.",
+}
+"""Name and one line of help; the command itself is ``hexpost.cli.NAME.command``."""
+
+
+class Command(click.Command):
+    """A command that turns faults into one clear message and exit code 2; never a traceback."""
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - click's own signature
+        """Run the command."""
+        try:
+            return super().invoke(ctx)
+        except HexpostError as error:
+            fail(ctx, error)
+        except MemoryError:
+            fail(ctx, HexpostError("hexpost: not enough memory for this job; nothing was written"))
+        except KeyboardInterrupt:
+            click.echo("hexpost: interrupted; nothing was written under a final name", err=True)
+            ctx.exit(EXIT_INTERRUPTED)
+        except (click.exceptions.Exit, click.ClickException, click.Abort, BrokenPipeError):
+            raise
+        except Exception as error:
+            if os.environ.get("HEXPOST_TRACEBACK"):
+                raise
+            what = f"hexpost: internal fault ({type(error).__name__}: {error}); nothing can be trusted of this run."
+            fail(ctx, HexpostError(what + " Set HEXPOST_TRACEBACK=1 to see where, and report it."))
+
+
+class Group(click.Group):
+    """A group that knows names and helps, and imports a command when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's own signature
+        """Return the names in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Import and return the command, or ``None``."""
+        if cmd_name not in COMMANDS:
+            return None
+        found = importlib.import_module(f"hexpost.cli.{cmd_name}").command
+        assert isinstance(found, click.Command)
+        return found
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the table of commands without importing any."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, COMMANDS[name]) for name in self.list_commands(ctx)])
+
+
+def fail(ctx: click.Context, error: HexpostError) -> None:
+    """Say what is wrong on standard error (and as JSON on standard output when asked for) and exit with 2."""
+    click.echo(click.style(str(error), fg="red") if sys.stderr.isatty() else str(error), err=True)
+    if ctx.params.get("as_json"):
+        click.echo(json.dumps(as_document(error), indent=2))
+    ctx.exit(EXIT_ERROR)
+
+
+def as_document(error: HexpostError) -> dict[str, object]:
+    """Return the JSON document of a run that could not go on."""
+    faults: list[dict[str, object]] = []
+    total = 1
+    if isinstance(error, InputError):
+        total = error.total
+        names = ("file", "line", "column", "key", "code", "what", "text", "hint")
+        faults = [{n: getattr(f, n) for n in names} for f in error.faults]
+    return {"verdict": "error", "message": str(error), "faults_total": total, "faults": faults}
+
+
+@click.command(
+    cls=Group,
+    epilog="Exit codes: 0 no limit broken, 1 at least one limit broken, 2 cannot go on (input or usage).",
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(__version__, prog_name="hexpost")
+def main() -> None:
+    """Conventional part programs onto six-strut machining centres.
+
+    Converts X Y Z A B C programs into timed strut setpoints and says which block breaks which limit of which strut.
+    A clean report speaks of modelled limits only: prove every job out on the machine as its builder prescribes.
+    """

@@ -1,0 +1,100 @@
+"""It is still the same house: sizes, borders between stages, the map, the top level."""
+
+import ast
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent.parent
+PACKAGE = ROOT / "hexpost"
+FILES = sorted(PACKAGE.rglob("*.py"))
+STAGES = ("program", "moves", "path", "feed", "setpoints", "audit", "tables", "report", "library", "setup")
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "hexpost", "grammars", "tests", "samples"}
+
+
+def imports(file: Path) -> list[tuple[str, int]]:
+    """Return the dotted hexpost modules that a file imports at any depth of its code, with their lines."""
+    out = []
+    for node in ast.walk(ast.parse(file.read_text())):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("hexpost"):
+            out.append((node.module, node.lineno))
+            out += [(f"{node.module}.{n.name}", node.lineno) for n in node.names]
+        elif isinstance(node, ast.Import):
+            out += [(n.name, node.lineno) for n in node.names if n.name.startswith("hexpost")]
+    return [(m, line) for m, line in out if (ROOT / Path(*m.split("."))).with_suffix(".py").exists()]
+
+
+def module_name(file: Path) -> str:
+    """Return the dotted name of a file."""
+    parts = file.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def test_files_are_at_most_300_lines():
+    long = {str(f.relative_to(ROOT)): n for f in FILES if (n := len(f.read_text().splitlines())) > 300}
+    assert not long
+
+
+def test_functions_are_at_most_60_lines():
+    long = []
+    for file in FILES:
+        for node in ast.walk(ast.parse(file.read_text())):
+            if isinstance(node, ast.FunctionDef) and node.end_lineno and node.end_lineno - node.lineno >= 60:
+                long.append(f"{file.relative_to(ROOT)}:{node.lineno} {node.name}")
+    assert not long
+
+
+def test_a_stage_imports_from_another_stage_only_its_model():
+    wrong = []
+    for file in FILES:
+        own = file.relative_to(PACKAGE).parts[0]
+        for module, line in imports(file):
+            parts = module.split(".")
+            if own in STAGES and len(parts) >= 3 and parts[1] in STAGES and parts[1] != own and parts[2] != "model":
+                wrong.append(f"{file.relative_to(ROOT)}:{line} imports {module}")
+    assert not wrong
+
+
+def test_there_are_no_import_cycles():
+    graph = {module_name(f): {m for m, _ in imports(f)} - {module_name(f)} for f in FILES}
+    seen: dict[str, int] = {}
+
+    def visit(module: str, trail: tuple[str, ...]) -> None:
+        assert module not in trail, " -> ".join([*trail, module])
+        if seen.get(module):
+            return
+        for other in sorted(graph.get(module, ())):
+            visit(other, (*trail, module))
+        seen[module] = 1
+
+    for module in graph:
+        visit(module, ())
+
+
+def test_top_level_is_as_agreed():
+    git = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
+    if git.returncode:
+        pytest.skip("not a git checkout")
+    names = {line.split("/")[0] for line in git.stdout.splitlines()}
+    assert {n for n in names if not n.startswith(".")} == TOP_LEVEL
+
+
+def test_the_map_lists_every_module():
+    table = (ROOT / "DEVELOPERS.md").read_text()
+    listed = set(re.findall(r"^\| `([\w./]+\.py)` \|", table, re.MULTILINE))
+    there = {str(f.relative_to(PACKAGE)) for f in FILES if f.name != "__init__.py"}
+    assert listed == there
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys\nfrom hexpost.cli import main\n"
+        "try: main(['--help'])\nexcept SystemExit: pass\n"
+        "heavy = {'numpy', 'scipy', 'lark', 'hexpost.pipeline'} & set(sys.modules)\n"
+        "sys.exit(f'imported: {heavy}' if heavy else 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr

@@ -1,0 +1,49 @@
+"""Measure one goal and print one JSON line: ``python tests/bench/run.py NAME`` (``--list`` names them).
+
+Every figure is a ratio of two things timed in the same run on the same data (or megabytes, or percent), because
+absolute times mean nothing on shared machines. ``goal`` says on which side of the bar the figure should lie.
+"""
+
+import importlib
+import json
+import os
+import sys
+from pathlib import Path
+
+# name: (module, function, goal)
+BENCHES = {
+    "read-vs-lark": ("reading", "read_vs_lark", ">= 100"),
+    "read-vs-regex": ("reading", "read_vs_regex", ">= 9"),
+    "read-memory": ("reading", "read_memory", "<= 64"),
+    "interpret": ("interpreting", "interpret_ratio", ">= 2"),
+    "solve-vs-naive": ("solving", "solve_vs_naive", ">= 10"),
+    "solve-vs-compiled": ("solving", "solve_vs_compiled", ">= 1"),
+    "csv-vs-savetxt": ("tables", "csv_vs_savetxt", ">= 10"),
+    "csv-vs-pyarrow": ("tables", "csv_vs_pyarrow", ">= 3"),
+    "csv-vs-raw": ("tables", "csv_vs_raw", "<= 8"),
+    "parquet-size": ("tables", "parquet_size", "<= 0.14"),
+    "help": ("whole", "help_ratio", "<= 5"),
+    "whole-job": ("whole", "whole_job", "<= 0.5"),
+    "sample-memory": ("whole", "sample_memory", "<= 1.2"),
+}
+
+
+def main(arguments: list[str]) -> int:
+    """Run the named bench; 2 for an unknown name."""
+    if arguments == ["--list"]:
+        print("\n".join(f"{name:20s} {goal}" for name, (_, _, goal) in BENCHES.items()))
+        return 0
+    if len(arguments) != 1 or arguments[0] not in BENCHES:
+        print(f"usage: run.py --list | NAME; NAME is one of {', '.join(BENCHES)}", file=sys.stderr)
+        return 2
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    sys.path.insert(0, str(Path(__file__).parent))
+    module, function, goal = BENCHES[arguments[0]]
+    figures = getattr(importlib.import_module(module), function)()
+    print(json.dumps({**figures, "name": arguments[0], "goal": goal}))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

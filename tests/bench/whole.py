@@ -1,0 +1,104 @@
+"""The whole job from process start to manifest, against ``numpy.savetxt`` of its table; start-up; memory."""
+
+import json
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+
+def raster(moves: int, feed_mm_min: float = 3000.0, step_mm: float = 0.4) -> str:
+    """Return a boustrophedon over a free-form surface with tilt that follows; figures rounded as such programs are."""
+    per = 500
+    rows = moves // (per + 1) + 1
+    x0 = np.arange(per + 1) * step_mm - per * step_mm / 2
+    x = np.concatenate([x0 if r % 2 == 0 else x0[::-1] for r in range(rows)])[: moves + 1]
+    y = np.repeat(np.arange(rows) * 0.5 - rows * 0.25, per + 1)[: moves + 1]
+    k = 2 * np.pi / 150
+    z = 60 + 15 * np.sin(k * x) * np.cos(0.8 * k * y)
+    a = 8 * np.sin(k * y) + 3 * np.cos(k * x)
+    b = 9 * np.cos(k * x + 0.3) * np.cos(k * y)
+    rows_text = [f"X{p:.3f} Y{q:.3f} Z{r:.3f} A{s:.3f} B{t:.3f}" for p, q, r, s, t in zip(x, y, z, a, b, strict=True)]
+    head = f"%\nO1 (RASTER)\nG21 G17 G90 G94 G40 G49 G80 G54\nG00 {rows_text[0]}\nG01 F{feed_mm_min:g}\n"
+    return head + "\n".join(rows_text[1:]) + "\nM30\n%\n"
+
+
+def environment() -> dict[str, str]:
+    """Return the environment of a measured process: one thread."""
+    return {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+
+
+def convert(program: Path, out: Path, *options: str) -> tuple[float, int]:
+    """Return wall seconds and peak memory (bytes) of one conversion in a process of its own."""
+    script = (
+        "import resource, sys; from hexpost.cli import main\n"
+        "try: main(sys.argv[1:], prog_name='hexpost')\n"
+        "except SystemExit as e: code = e.code\n"
+        "print('PEAK', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024, code)"
+    )
+    t = time.perf_counter()
+    done = subprocess.run(
+        [sys.executable, "-c", script, "convert", str(program), "--out", str(out), *options],
+        capture_output=True, text=True, env=environment(), check=True,
+    )  # fmt: skip
+    wall = time.perf_counter() - t
+    last = done.stdout.strip().splitlines()[-1].split()
+    assert last[0] == "PEAK" and last[2] in ("0", "1"), done.stdout + done.stderr
+    return wall, int(last[1])
+
+
+def savetxt_seconds_per_row(rows: int = 20_000) -> float:
+    """Return the time ``numpy.savetxt`` takes for a row of the same twenty columns."""
+    rng = np.random.default_rng(0)
+    table = np.column_stack([
+        np.arange(rows) * 1e-3, 1300 + 200 * rng.standard_normal((rows, 6)), 300 * rng.standard_normal((rows, 6)),
+        4000 * rng.standard_normal((rows, 6)), np.arange(rows) // 8,
+    ])  # fmt: skip
+    with tempfile.TemporaryFile("w") as file:
+        t = time.perf_counter()
+        np.savetxt(file, table, fmt=["%.3f"] + ["%.6f"] * 12 + ["%.3f"] * 6 + ["%d"], delimiter=",")
+        return (time.perf_counter() - t) / rows
+
+
+def whole_job(moves: int = 200_000, runs: int = 3) -> dict[str, object]:
+    """Time the whole job of a raster at 8 samples a move against ``numpy.savetxt`` of as many rows."""
+    ratios, walls, rows, peak = [], [], 0, 0
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        program = folder / "raster.nc"
+        program.write_text(raster(moves))
+        for _ in range(runs):
+            wall, peak = convert(program, folder / "job", "--overwrite")
+            rows = json.loads((folder / "job" / "report.json").read_text())["rows"]
+            walls.append(wall)
+            ratios.append(wall / (rows * savetxt_seconds_per_row()))
+    wall = statistics.median(walls)
+    return {"ratio": statistics.median(ratios), "rows": rows, "wall_s": wall, "times_real_time": rows * 1e-3 / wall, "peak_mb": peak / 2**20}
+
+
+def sample_memory() -> dict[str, object]:
+    """Peak memory of the same program at 1 ms over that at 8 ms: eight times the samples, the same blocks."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        program = folder / "raster.nc"
+        program.write_text(raster(20_000))
+        few = convert(program, folder / "few", "--period-ms", "8")[1]
+        many = convert(program, folder / "many", "--period-ms", "1")[1]
+    return {"ratio": many / few, "few_mb": few / 2**20, "many_mb": many / 2**20}
+
+
+def help_ratio(runs: int = 15) -> dict[str, object]:
+    """Time ``hexpost --help`` against a bare ``python -c pass``."""
+
+    def seconds(arguments: list[str]) -> float:
+        t = time.perf_counter()
+        subprocess.run([sys.executable, *arguments], check=True, capture_output=True)
+        return time.perf_counter() - t
+
+    pairs = [(seconds(["-m", "hexpost", "--help"]), seconds(["-c", "pass"])) for _ in range(runs)]
+    return {"ratio": statistics.median(a / b for a, b in pairs), "help_s": statistics.median(a for a, _ in pairs)}

@@ -1,0 +1,23 @@
+"""Settings shared by all tests: reproducible hypothesis, floating-point faults are errors."""
+
+from pathlib import Path
+
+import hypothesis
+import numpy as np
+import pytest
+
+hypothesis.settings.register_profile("suite", deadline=None, derandomize=True, max_examples=50)
+hypothesis.settings.load_profile("suite")
+
+
+@pytest.fixture(autouse=True)
+def floating_point_faults_are_errors():
+    """Division by zero, overflow and invalid operations raise, unless a test or the code lifts that on purpose."""
+    with np.errstate(divide="raise", over="raise", invalid="raise"):
+        yield
+
+
+@pytest.fixture
+def root() -> Path:
+    """Return the folder of the project."""
+    return Path(__file__).parent.parent

@@ -1,0 +1,60 @@
+"""What the documents say is true: examples run, commands and options are described."""
+
+import doctest
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from hexpost.cli import COMMANDS, main
+
+ROOT = Path(__file__).parent.parent.parent
+DOCUMENTS = ("README.md", "DEVELOPERS.md")
+CONSOLE = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+
+
+def sessions():
+    """Yield every ``$ hexpost ...`` line of the documents with the output shown below it."""
+    for name in DOCUMENTS:
+        for fence in CONSOLE.findall((ROOT / name).read_text()):
+            for part in re.split(r"^\$ ", fence, flags=re.MULTILINE)[1:]:
+                command, _, output = part.partition("\n")
+                yield pytest.param(command, output, id=f"{name}: {command[:50]}")
+
+
+@pytest.mark.parametrize(("command", "output"), sessions())
+def test_console_sessions_show_what_the_command_prints(command, output, monkeypatch, tmp_path):
+    words = shlex.split(command)
+    if words[0] != "hexpost":
+        pytest.skip("a shell command of the reader's own")
+    (tmp_path / "samples").symlink_to(ROOT / "samples")
+    monkeypatch.chdir(tmp_path)
+    got = CliRunner().invoke(main, words[1:], prog_name="hexpost").output.rstrip().splitlines()
+    want = output.rstrip().splitlines()
+    at = 0
+    for line in want:  # a line of three dots stands for any lines
+        if line.strip() == "...":
+            at = None
+            continue
+        if at is None:
+            assert line in got, f"{line!r} not printed; got:\n" + "\n".join(got)
+            at = got.index(line) + 1
+        else:
+            assert at < len(got) and got[at] == line, f"expected {line!r}; got:\n" + "\n".join(got)
+            at += 1
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_python_examples_run(name):
+    result = doctest.testfile(str(ROOT / name), module_relative=False, optionflags=doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE)
+    assert result.failed == 0
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_is_described(name):
+    assert f"hexpost {name}" in (ROOT / "README.md").read_text()
+    shown = CliRunner().invoke(main, [name, "--help"])
+    assert shown.exit_code == 0
+    assert "Usage" in shown.output
