@@ -78,7 +78,13 @@ def whole_job(moves: int = 200_000, runs: int = 3) -> dict[str, object]:
             walls.append(wall)
             ratios.append(wall / (rows * savetxt_seconds_per_row()))
     wall = statistics.median(walls)
-    return {"ratio": statistics.median(ratios), "rows": rows, "wall_s": wall, "times_real_time": rows * 1e-3 / wall, "peak_mb": peak / 2**20}
+    return {
+        "ratio": statistics.median(ratios),
+        "rows": rows,
+        "wall_s": wall,
+        "times_real_time": rows * 1e-3 / wall,
+        "peak_mb": peak / 2**20,
+    }
 
 
 def sample_memory() -> dict[str, object]:

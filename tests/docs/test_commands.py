@@ -48,7 +48,9 @@ def test_console_sessions_show_what_the_command_prints(command, output, monkeypa
 
 @pytest.mark.parametrize("name", DOCUMENTS)
 def test_python_examples_run(name):
-    result = doctest.testfile(str(ROOT / name), module_relative=False, optionflags=doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE)
+    result = doctest.testfile(
+        str(ROOT / name), module_relative=False, optionflags=doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
+    )
     assert result.failed == 0
 
 

@@ -1,0 +1,40 @@
+"""Options that several commands share."""
+
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+Decorated = Callable[..., Any]
+
+INPUTS = (
+    click.option(
+        "--machine", type=click.Path(), metavar="FILE", help="Machine file (default: built-in demonstration)."
+    ),
+    click.option("--tools", type=click.Path(), metavar="FILE", help="Tools file (default: every tool has length 0)."),
+    click.option(
+        "--setup", type=click.Path(), metavar="FILE", help="Setup file (default: all offsets are the pallet)."
+    ),
+)
+MOTION = (
+    click.option(
+        "--feed",
+        type=click.Choice(["as-programmed", "strut-limited", "both"]),
+        default="as-programmed",
+        show_default=True,
+        help="Schedule: what an ordinary machine would do, or the fastest motion that breaks no strut limit.",
+    ),
+    click.option("--period-ms", type=float, metavar="MS", help="Control period (default: the machine file's)."),
+)
+JSON = (click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else."),)
+
+
+def shared(*groups: tuple[Callable[[Decorated], Decorated], ...]) -> Callable[[Decorated], Decorated]:
+    """Return a decorator that adds groups of options in the order given."""
+
+    def add(function: Decorated) -> Decorated:
+        for option in reversed([option for group in groups for option in group]):
+            function = option(function)
+        return function
+
+    return add

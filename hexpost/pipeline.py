@@ -1,0 +1,139 @@
+"""The order of the stages, and nothing else."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from stat import S_ISREG
+from typing import TypeVar
+
+from hexpost.audit.audit import Audit
+from hexpost.audit.model import AuditResult
+from hexpost.errors import Fault, HexpostError, InputError
+from hexpost.feed.model import Timing
+from hexpost.feed.plan import plan
+from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
+from hexpost.machine.model import Machine, Setup, Tools
+from hexpost.moves.interpret import interpret
+from hexpost.moves.model import Interpretation
+from hexpost.path.build import build
+from hexpost.path.model import Path as ToolPath
+from hexpost.program.model import Program
+from hexpost.program.read import read
+from hexpost.setpoints.model import Setpoints
+from hexpost.setpoints.sample import sample
+from hexpost.setpoints.solve import Solver
+
+BLOCK = 4096
+"""Samples that flow through solve, check and write at a time: their work arrays stay in the processor's cache."""
+
+T = TypeVar("T")
+Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Files:
+    """The files of a job; ``None`` stands for the demonstration machine, no tools, no offsets."""
+
+    program: Path
+    machine: Path | None = None
+    tools: Path | None = None
+    setup: Path | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Inputs:
+    """What the files hold, read and understood."""
+
+    program: Program
+    machine: Machine
+    tools: Tools
+    setup: Setup
+    meaning: Interpretation
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Job:
+    """Inputs with their path and its timing: everything but the samples, which are made as they are needed."""
+
+    inputs: Inputs
+    path: ToolPath
+    timing: Timing
+
+    def setpoints(self) -> Iterator[Setpoints]:
+        """Yield the samples solved into struts, block by block."""
+        inputs = self.inputs
+        solver = Solver(inputs.machine, inputs.meaning.moves.frames)
+        for poses in sample(self.timing, self.path, inputs.meaning.moves, BLOCK):
+            yield solver.solve(poses)
+
+
+def load(files: Files, period: float | None = None) -> Inputs:
+    """Read and understand all files of a job; ``period`` [s] replaces the machine file's.
+
+    Raises
+    ------
+    InputError
+        With every fault of every file.
+    """
+    faults: list[Fault] = []
+
+    def attempt(reader: Callable[[], T]) -> T | None:
+        try:
+            return reader()
+        except InputError as error:
+            faults.extend(error.faults)
+            return None
+
+    machine = attempt(demonstration_machine if files.machine is None else lambda: load_machine(files.machine))
+    tools = attempt(no_tools if files.tools is None else lambda: load_tools(files.tools))
+    setup = attempt(no_setup if files.setup is None else lambda: load_setup(files.setup))
+    source = attempt(lambda: content(files.program))
+    program = None if source is None else read(source, str(files.program), faults)
+    if machine is None or tools is None or setup is None or program is None or faults:
+        raise InputError(faults)
+    if period is not None:
+        machine = replace(machine, period=period)
+    meaning = interpret(program, machine, tools, setup, faults)
+    if faults:
+        raise InputError(faults)
+    return Inputs(program=program, machine=machine, tools=tools, setup=setup, meaning=meaning)
+
+
+def content(path: Path) -> bytes:
+    """Return the bytes of a regular file.
+
+    Raises
+    ------
+    InputError
+        When it is missing, unreadable or no regular file.
+    """
+    try:
+        if not S_ISREG(path.stat().st_mode):
+            raise InputError([Fault(file=str(path), what="expected a regular file", code="file")])
+        return path.read_bytes()
+    except OSError as error:
+        what = f"cannot be read: {error.strerror or error}"
+        raise InputError([Fault(file=str(path), what=what, code="file")]) from error
+
+
+def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
+    """Return the job with its path built and its feed planned."""
+    if feed != "as-programmed":
+        raise HexpostError(f"--feed {feed} is not available yet: expected as-programmed")
+    meaning = inputs.meaning
+    path = build(meaning.moves, inputs.machine)
+    timing = plan(path, meaning.moves, meaning.events, inputs.machine)
+    return Job(inputs=inputs, path=path, timing=timing)
+
+
+def examine(job: Job, each: Callable[[Setpoints], None] | None = None, progress: Progress | None = None) -> AuditResult:
+    """Run every sample through the audit (and ``each``, a writer, before it); return the findings."""
+    inputs = job.inputs
+    audit = Audit(inputs.machine, inputs.tools, inputs.meaning, inputs.program)
+    for setpoints in job.setpoints():
+        if each is not None:
+            each(setpoints)
+        audit.add(setpoints)
+        if progress is not None:
+            progress(setpoints.length.shape[1])
+    return audit.finish()
