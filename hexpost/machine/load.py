@@ -1,0 +1,140 @@
+"""Load machine, tools and setup files; all faults of a file are raised together."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+
+from hexpost.arrays import Array
+from hexpost.errors import InputError
+from hexpost.machine import sections
+from hexpost.machine.geometry import check_geometry
+from hexpost.machine.model import Machine, Setup, Tool, Tools
+from hexpost.machine.reading import parse, read_bytes
+from hexpost.machine.table import Table
+
+OFFSETS = ("G54", "G55", "G56", "G57", "G58", "G59")
+MOST_TOOL_NUMBER = 99_999_999
+DEMONSTRATION = Path(__file__).with_name("demonstration.toml")
+
+
+def load_machine(path: str | Path) -> Machine:
+    """Return the machine of the file at ``path``.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file: syntax, keys, types, ranges, and a geometry that cannot work.
+    """
+    return machine_from(read_bytes(path), str(path))
+
+
+def demonstration_machine() -> Machine:
+    """Return the built-in machine: invented, for trying the program out, never to be run."""
+    return machine_from(read_bytes(DEMONSTRATION), DEMONSTRATION.name, demonstration=True)
+
+
+def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Machine:
+    """Return the machine of a TOML text; ``name`` is the file named in faults.
+
+    Raises
+    ------
+    InputError
+        As ``load_machine``.
+    """
+    root = parse(source, name)
+    struts = [sections.strut(t) for t in root.tables("strut", 6)]
+    struts += [sections.strut(Table({}, "", name, []))] * (6 - len(struts))  # stand-ins: the count is a fault already
+    machine = Machine(
+        name=root.text("name"),
+        revision=root.text("revision"),
+        file=name,
+        demonstration=demonstration,
+        tilt_order=sections.tilt_order(root),
+        period=sections.period(root),
+        reference=_pose_of(root.table("reference")),
+        pallet=sections.pallet(root.table("pallet")),
+        machine_zero=_pose_of(root.table("machine_zero")),
+        platform=sections.platform(root.table("platform")),
+        tool_tip=sections.tool_tip(root.table("tool_tip")),
+        struts=(struts[0], struts[1], struts[2], struts[3], struts[4], struts[5]),
+        words=sections.words(root.table("words", optional=True)),
+        source=source,
+    )
+    root.close()
+    _raise_faults(root)
+    check_geometry(machine, root)
+    _raise_faults(root)
+    return machine
+
+
+def load_tools(path: str | Path) -> Tools:
+    """Return the tools of the file at ``path``.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file.
+    """
+    source = read_bytes(path)
+    root = parse(source, str(path))
+    tools: dict[int, Tool] = {}
+    for t in root.tables("tool"):
+        tool = Tool(
+            number=t.whole("number", 1, MOST_TOOL_NUMBER),
+            length=t.positive("length_mm", most=1e4),
+            diameter=t.positive("diameter_mm", most=1e4),
+        )
+        if tool.number in tools and t.has("number"):
+            t.fault("number", f"expected each tool once, found tool {tool.number} again", "repeated")
+        tools[tool.number] = tool
+        t.close()
+    root.close()
+    _raise_faults(root)
+    return Tools(tools=MappingProxyType(tools), given=True, file=str(path), source=source)
+
+
+def load_setup(path: str | Path) -> Setup:
+    """Return the setup of the file at ``path``: work offsets and, where given, the pose the job starts from.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file.
+    """
+    source = read_bytes(path)
+    root = parse(source, str(path))
+    offsets = _offsets(root.table("offset", optional=True))
+    start = _pose_of(root.table("start")) if root.has("start") else None
+    root.close()
+    _raise_faults(root)
+    return Setup(offsets=MappingProxyType(offsets), start=start, given=True, file=str(path), source=source)
+
+
+def no_tools() -> Tools:
+    """Return what stands for a missing tools file: every tool has length 0."""
+    return Tools(tools=MappingProxyType({}), given=False)
+
+
+def no_setup() -> Setup:
+    """Return what stands for a missing setup file: every work offset is the pallet frame."""
+    return Setup(offsets=MappingProxyType({}), start=None, given=False)
+
+
+def _offsets(t: Table) -> Mapping[str, Array]:
+    """Return the work offsets by name."""
+    out = {name: _pose_of(t.table(name)) for name in OFFSETS if t.has(name)}
+    t.close(OFFSETS)
+    return out
+
+
+def _pose_of(t: Table) -> Array:
+    """Return the pose (6,) of a table that holds nothing else."""
+    out = t.pose()
+    t.close()
+    return out
+
+
+def _raise_faults(root: Table) -> None:
+    """Raise the faults found so far, if any."""
+    if root.faults:
+        raise InputError(root.faults)

@@ -1,0 +1,69 @@
+"""Read a TOML file of bounded size; a syntax error has its line and column."""
+
+import re
+import tomllib
+from pathlib import Path
+
+from hexpost.errors import Fault, InputError
+from hexpost.machine.table import Table
+
+MOST_BYTES = 1_000_000
+"""A machine, tools or setup file is not longer than this."""
+
+
+def read_bytes(path: str | Path) -> bytes:
+    """Return the bytes of the file at ``path``.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read or is longer than ``MOST_BYTES``.
+    """
+    name = str(path)
+    try:
+        with Path(path).open("rb") as file:
+            source = file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise InputError([Fault(file=name, what=f"cannot be read: {reason}", code="unreadable")]) from None
+    if len(source) > MOST_BYTES:
+        what = f"expected at most {MOST_BYTES} bytes, found more"
+        raise InputError([Fault(file=name, what=what, code="too-large")])
+    return source
+
+
+def parse(source: bytes, name: str) -> Table:
+    """Return the root table of a TOML text.
+
+    Raises
+    ------
+    InputError
+        If the text is not UTF-8 or not TOML; the fault has the line and the column.
+    """
+    try:
+        text = source.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = source.count(b"\n", 0, error.start) + 1
+        what = f"expected UTF-8 text, found the byte {source[error.start]:#04x}"
+        raise InputError([Fault(file=name, what=what, code="bad-toml", line=line)]) from None
+    try:
+        values: dict[str, object] = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError([_syntax_fault(str(error), text, name)]) from None
+    except (RecursionError, ValueError):
+        what = "expected tables, lists and numbers of ordinary size, found nesting or digits without end"
+        raise InputError([Fault(file=name, what=what, code="bad-toml")]) from None
+    return Table(values, "", name, [])
+
+
+def _syntax_fault(message: str, text: str, name: str) -> Fault:
+    """Return the fault of a TOML syntax error; its line and column are taken out of the message."""
+    lines = text.splitlines() or [""]
+    found = re.search(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$", message)
+    what = "not TOML: " + (message[: found.start()] if found else message)
+    if found and found[1]:
+        line, column = int(found[1]), int(found[2])
+    else:
+        line, column = len(lines), len(lines[-1]) + 1
+    shown = lines[line - 1] if line <= len(lines) else ""
+    return Fault(file=name, what=what, code="bad-toml", line=line, column=column, text=shown)

@@ -1,0 +1,102 @@
+"""The tables of a machine file, one function each: a new table is added here and in ``load.machine_from``."""
+
+import numpy as np
+
+from hexpost.machine.model import Pallet, Platform, Strut, ToolTip, Words
+from hexpost.machine.table import MOST, Table
+
+LETTERS = "ABC"
+
+
+def tilt_order(root: Table) -> str:
+    """Return the order of the angles; default ``"ABC"``: fixed axes A, then B, then C."""
+    return root.choice("tilt_order", ("ABC", "ACB", "BAC", "BCA", "CAB", "CBA"), "ABC")
+
+
+def period(root: Table) -> float:
+    """Return the control period in s, whole microseconds; default 1 ms."""
+    value = root.positive("period_ms", default=1.0, most=1000.0)
+    micro = value * 1000.0
+    if abs(micro - round(micro) if np.isfinite(micro) else 0.0) > 1e-6 or micro < 0.5:
+        root.fault("period_ms", f"expected whole microseconds, found {value:g} ms", "bad-value")
+    return round(micro) / 1e6 if np.isfinite(micro) else micro
+
+
+def pallet(t: Table) -> Pallet:
+    """Return the pallet."""
+    size = t.numbers("size_mm", 2)
+    if (size <= 0.0).any():
+        t.fault("size_mm", f"expected two numbers above 0, found {size[0]:g} and {size[1]:g}", "bad-value")
+    out = Pallet(pose=t.pose(), size=(float(size[0]), float(size[1])))
+    t.close()
+    return out
+
+
+def platform(t: Table) -> Platform:
+    """Return the platform; its inertia is about the centre of mass, in the axes of the platform."""
+    inertia = t.matrix("inertia_kg_m2")
+    if np.isfinite(inertia).all():
+        if not np.allclose(inertia, inertia.T, rtol=1e-9, atol=0.0):
+            t.fault("inertia_kg_m2", "expected a symmetric matrix, found one that is not", "bad-value")
+        elif np.linalg.eigvalsh(inertia)[0] <= 0.0:
+            least = np.linalg.eigvalsh(inertia)[0]
+            what = f"expected a positive definite matrix, found a principal moment of {least:g}"
+            t.fault("inertia_kg_m2", what, "bad-value")
+    out = Platform(
+        gauge_point=t.numbers("gauge_point_mm", 3),
+        mass_kg=t.positive("mass_kg"),
+        centre_of_mass=t.numbers("centre_of_mass_mm", 3),
+        inertia_kg_m2=inertia,
+    )
+    t.close()
+    return out
+
+
+def tool_tip(t: Table) -> ToolTip:
+    """Return the limits an ordinary controller plans with; ``deviation_mm`` defaults to 0.01."""
+    out = ToolTip(
+        speed=t.positive("speed_mm_s"),
+        acceleration=t.positive("acceleration_mm_s2"),
+        jerk=t.positive("jerk_mm_s3", most=MOST * 1e3),
+        tilt_speed=t.positive("tilt_speed_deg_s"),
+        tilt_acceleration=t.positive("tilt_acceleration_deg_s2"),
+        tilt_jerk=t.positive("tilt_jerk_deg_s3", most=MOST * 1e3),
+        corner_tolerance=t.positive("corner_tolerance_mm"),
+        corner_tolerance_tilt=t.positive("corner_tolerance_deg", most=90.0),
+        deviation=t.positive("deviation_mm", default=0.01),
+    )
+    t.close()
+    return out
+
+
+def strut(t: Table) -> Strut:
+    """Return one strut."""
+    stroke = t.numbers("stroke_mm", 2)
+    if np.isfinite(stroke).all() and not 0.0 < stroke[0] < stroke[1]:
+        what = f"expected a shortest length above 0 and a longer longest one, found {stroke[0]:g} and {stroke[1]:g}"
+        t.fault("stroke_mm", what, "bad-value")
+    out = Strut(
+        base_joint=t.numbers("base_joint_mm", 3),
+        platform_joint=t.numbers("platform_joint_mm", 3),
+        stroke=(float(stroke[0]), float(stroke[1])),
+        speed=t.positive("speed_mm_s"),
+        acceleration=t.positive("acceleration_mm_s2"),
+        jerk=t.positive("jerk_mm_s3", most=MOST * 1e3),
+    )
+    t.close()
+    return out
+
+
+def words(t: Table) -> Words:
+    """Return how words are read where the standard leaves it open; every key has the default of ``Words``."""
+    usual = Words()
+    seconds = ("ms", "s")
+    out = Words(
+        units=t.choice("units", ("mm", "inch"), None) if t.has("units") else None,
+        dwell_p=t.choice("dwell_p", seconds, usual.dwell_p),
+        dwell_x=t.choice("dwell_x", seconds, usual.dwell_x),
+        dwell_f=t.choice("dwell_f", seconds, usual.dwell_f),
+        arc_tolerance=t.positive("arc_tolerance_mm", default=usual.arc_tolerance, most=10.0),
+    )
+    t.close()
+    return out
