@@ -1,6 +1,6 @@
 """Rotations and frames: three angles about fixed axes, poses of six numbers, 4x4 matrices."""
 
-from math import atan2, hypot, pi
+from math import pi
 
 import numpy as np
 
@@ -50,19 +50,28 @@ def pose_matrix(pose: Array, order: str) -> Array:
 def pose_from_matrix(m: Array, order: str, near: Array | None = None) -> Array:
     """Return the pose (6,) of a frame ``m`` (4, 4): x y z in mm, a b c in rad.
 
-    Two sets of angles (and whole turns of them) give one rotation. With ``near`` (6,) the set whose angles lie
-    nearest to those of ``near`` is returned; without it the middle angle lies within a quarter turn and all
-    within half a turn. Where the first and the last axis fall together (gimbal lock), their turn is shared so
-    that both move least.
+    The angles are those of ``angles_of``, with ``near`` (6,) a pose.
     """
-    order_axes = axes(order)
-    q: Array = np.eye(3)[:, order_axes]
-    sign = float(np.round(np.linalg.det(q)))
-    target = np.zeros(3) if near is None else sign * np.asarray(near, dtype=np.float64)[3:][list(order_axes)]
-    found = _nearest_angles(q.T @ m[:3, :3] @ q, target, both=near is not None)
     out: Array = np.empty(6)
     out[:3] = m[:3, 3]
-    out[[3 + i for i in order_axes]] = sign * found
+    out[3:] = angles_of(m[:3, :3, None], order, None if near is None else near[3:, None])[:, 0]
+    return out
+
+
+def angles_of(r: Array, order: str, near: Array | None = None) -> Array:
+    """Return the angles A B C (3, n) of rotations ``r`` (3, 3, n), rad.
+
+    Two sets of angles (and whole turns of them) give one rotation. With ``near`` (3, n) the set nearest to it is
+    returned; without it the middle angle lies within a quarter turn and all within half a turn. Where the first and
+    the last axis fall together (gimbal lock), their turn is shared so that both move least.
+    """
+    letters = list(axes(order))
+    q = np.eye(3)[:, letters]
+    sign = float(np.round(np.linalg.det(q)))
+    target: Array = np.zeros((3, r.shape[2])) if near is None else sign * near[letters]
+    plain: Array = np.einsum("ji,jkn,kl->iln", q, r, q)
+    out: Array = np.empty_like(target)
+    out[letters] = sign * _plain_angles(plain, target, both=near is not None)
     return out
 
 
@@ -74,38 +83,34 @@ def invert(m: Array) -> Array:
     return out
 
 
-def _nearest_angles(r: Array, target: Array, *, both: bool) -> Array:
-    """Return the angles (3,) with r = Rz(c) Ry(b) Rx(a), whole turns nearest to ``target``.
+def _plain_angles(r: Array, target: Array, *, both: bool) -> Array:
+    """Return the angles (3, n) with r = Rz(c) Ry(b) Rx(a), whole turns nearest to ``target``.
 
     The last angle is read from the matrix with the first one taken out, so that the product stays right to
     rounding close to the lock.
     """
-    cosine = hypot(r[2, 1], r[2, 2])
-    b = atan2(-r[2, 0], cosine)
-    if cosine < LOCK:
-        return _locked_angles(r, b, target)
-    a = atan2(r[2, 1], r[2, 2])
-    found = _to_turn(np.array([a, b, _last_angle(r, a)]), target)
-    if both:
-        other = _to_turn(np.array([a + pi, pi - b, found[2] + pi]), target)
-        if np.linalg.norm(other - target) < np.linalg.norm(found - target):
-            return other
-    return found
+    cosine = np.hypot(r[2, 1], r[2, 2])
+    b = np.arctan2(-r[2, 0], cosine)
+    a = np.arctan2(r[2, 1], r[2, 2])
+    locked = cosine < LOCK
+    if locked.any():
+        missing = _last_angle(r, target[0]) - target[2]
+        missing -= 2.0 * pi * np.round(missing / (2.0 * pi))
+        a = np.where(locked, target[0] - np.sign(b) * missing / 2.0, a)
+    c = _last_angle(r, a)
+    found = _to_turn(np.stack([a, b, c]), target)
+    if not both:
+        return found
+    other = _to_turn(np.stack([a + pi, pi - b, c + pi]), target)
+    nearer = np.square(other - target).sum(axis=0) < np.square(found - target).sum(axis=0)
+    return np.where(nearer & ~locked, other, found)
 
 
-def _locked_angles(r: Array, b: float, target: Array) -> Array:
-    """Return the angles (3,) where a and c turn about one line: what is missing is halved between them."""
-    sign = 1.0 if b > 0.0 else -1.0
-    missing = _last_angle(r, float(target[0])) - target[2]
-    missing -= 2.0 * pi * np.round(missing / (2.0 * pi))
-    a = float(target[0]) - sign * missing / 2.0
-    return _to_turn(np.array([a, b, _last_angle(r, a)]), target)
-
-
-def _last_angle(r: Array, a: float) -> float:
-    """Return c of r = Rz(c) Ry(b) Rx(a) for a known ``a``."""
-    left = r @ turn(0, a).T
-    return atan2(-left[0, 1], left[1, 1])
+def _last_angle(r: Array, a: Array) -> Array:
+    """Return c (n,) of r = Rz(c) Ry(b) Rx(a) for known ``a`` (n,)."""
+    sine, cosine = np.sin(a), np.cos(a)
+    out: Array = np.arctan2(r[0, 2] * sine - r[0, 1] * cosine, r[1, 1] * cosine - r[1, 2] * sine)
+    return out
 
 
 def _to_turn(angles: Array, target: Array) -> Array:

@@ -1,0 +1,46 @@
+"""Solve poses into strut setpoints, block by block."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.machine.model import Machine
+from hexpost.moves.model import Frame
+from hexpost.setpoints.model import Poses, Setpoints
+
+
+class Solver:
+    """Solves consecutive blocks of one job; remembers the last acceleration, so that jerk runs across blocks."""
+
+    def __init__(self, machine: Machine, frames: Sequence[Frame]) -> None:
+        self._model = StrutModel(machine)
+        self._period = machine.period
+        self._frames = frames
+        self._current: tuple[int, Struts] | None = None
+        self._last: Array | None = None
+
+    def solve(self, poses: Poses) -> Setpoints:
+        """Return lengths, speeds, accelerations and mean jerks (6, n) of a block.
+
+        The jerk of a sample is the change of acceleration since the sample before, over the period; 0 at the first.
+        """
+        struts = self._struts(poses.frame)
+        length, speed, acceleration = struts.derivatives([poses.pose, poses.rate, poses.acceleration])
+        jerk: Array = np.empty_like(acceleration)
+        np.subtract(acceleration[:, 1:], acceleration[:, :-1], out=jerk[:, 1:])
+        if jerk.size:
+            jerk[:, 0] = 0.0 if self._last is None else acceleration[:, 0] - self._last
+            self._last = acceleration[:, -1].copy()
+        jerk *= 1.0 / self._period
+        return Setpoints(
+            poses=poses, period=self._period, length=length, speed=speed, acceleration=acceleration, jerk=jerk
+        )
+
+    def _struts(self, frame: int) -> Struts:
+        """Return the struts as seen from a frame of the job; those of the last one are kept."""
+        if self._current is None or self._current[0] != frame:
+            seen = self._frames[frame]
+            self._current = (frame, self._model.in_frame(seen.base_from_work, seen.tip))
+        return self._current[1]
