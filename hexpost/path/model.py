@@ -2,7 +2,12 @@
 
 from dataclasses import dataclass
 
-from hexpost.arrays import Array, Codes, Ints, Lines
+import numpy as np
+
+from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.path.arc import Circles
+from hexpost.path.bounds import blocks, quintic_norms
+from hexpost.path.corner import blend, carry, polynomial
 
 REST, ROUND, CORNER, QUINTIC = 0, 1, 2, 3
 """Kinds of piece: what is left of a line; what is left of an arc or helix; a rounded corner between two lines;
@@ -13,12 +18,149 @@ a rounded corner with an arc on at least one side."""
 class Path:
     """Pieces as columns, shape (p,), in the order of travel; the parameter s is metric: ds2 = |dp|2 + (rho da)2.
 
-    ``kind``, ``move`` (a corner belongs to the move that ends in it), ``size`` (parameter length), ``s0`` (p + 1,)
-    running parameter, ``span_first`` (spans + 1,) first piece of each stop-to-stop span.
+    Per piece: ``kind``; ``move`` (a corner belongs to the move that ends in it); ``offset``, the parameter at its
+    start counted from the end of its move (a corner starts ``-offset`` before the vertex); ``size``, its parameter
+    length; ``s0`` (p + 1,) running parameter (rising; two may be equal where a piece is shorter than the rounding
+    of the sum); ``slot``, the column of its arc or quintic (0 elsewhere). ``span_first`` (spans + 1,) first piece
+    of each stop-to-stop span; the last is p.
+
+    Per move: ``end`` (6, n) x y z a b c (moved within tolerance where ``moved``); ``tangent`` (6, n) change per
+    parameter (of an arc only its angles are meant); ``bend`` (n,) factor of t[i+1] - t[i-1] that gives the second
+    derivative carried through the middle of move i, 0 where none; ``length`` (n,) parameter length of the whole
+    move. ``circles`` holds the arcs, ``quintics`` (6 powers of u/size, 6, q) corners with arcs. ``rho`` in mm/rad.
     """
 
     kind: Codes
     move: Lines
+    offset: Array
     size: Array
     s0: Array
+    slot: Lines
     span_first: Ints
+    end: Array
+    tangent: Array
+    bend: Array
+    length: Array
+    moved: Flags
+    circles: Circles
+    quintics: Array
+    rho: float
+
+    @property
+    def count(self) -> int:
+        """Return the number of pieces."""
+        return len(self.kind)
+
+    @property
+    def rounded(self) -> Flags:
+        """Return, per piece, whether it may leave the programmed moves (always within the corner tolerances)."""
+        out: Flags = (self.kind >= CORNER) | self.moved[self.move]
+        return out
+
+    def evaluate(self, piece: Ints, u: Array, order: int, first: int = 0) -> list[Array]:
+        """Return derivatives ``first`` to ``order`` (at most 3) of x y z a b c with respect to s, each (6, m).
+
+        ``piece`` (m,) indexes pieces, ``u`` (m,) is the parameter counted from the start of each piece.
+        """
+        move, kind = self.move[piece], self.kind[piece]
+        w = self.offset[piece] + u
+        t = self.tangent.take(move, axis=1)
+        out = []
+        for o in range(first, order + 1):
+            if o == 0:
+                q = t * w
+                q += self.end.take(move, axis=1)
+            elif o == 1:
+                q = t
+            else:
+                q = np.zeros_like(t)
+            out.append(q)
+        for code, part in ((CORNER, self._corner), (ROUND, self._round), (QUINTIC, self._quintic)):
+            at = np.flatnonzero(kind == code)
+            if at.size == kind.size and at.size:
+                part(piece, u, first, out)
+            elif at.size:
+                some = [q[:, at] for q in out]
+                part(piece[at], u[at], first, some)
+                for q, x in zip(out, some, strict=True):
+                    q[:, at] = x
+        return out
+
+    def norms_max(self) -> Array:
+        """Return the largest norms of q', q'', q''' per piece, shape (2, 3, p): of the tip in mm, of the angles in rad.
+
+        Never too small; exact for lines and arcs and, but for unequal cuts, for corners of two lines.
+        """
+        out: Array = np.zeros((2, 3, self.count))
+        for x in blocks(self.count):
+            q = self.tangent[:, self.move[x]] ** 2
+            out[0, 0, x], out[1, 0, x] = np.sqrt(q[:3].sum(0)), np.sqrt(q[3:].sum(0))
+            c = x[self.kind[x] == CORNER]
+            out[:, :, c] = quintic_norms(self._corner_coefficients(c), self.size[c])
+            c = x[self.kind[x] == QUINTIC]
+            out[:, :, c] = quintic_norms(self.quintics[:, :, self.slot[c]], self.size[c])
+        x = np.flatnonzero(self.kind == ROUND)
+        out[0][:, x] = self.circles.norms_max()[:, self.slot[x]]
+        return out
+
+    def _neighbours(self, piece: Ints) -> tuple[Array, Array, Array, Array]:
+        """Return, at corners ``piece``, q' before, its jump, and q'' carried before and after: (6, m), or (6, 0)."""
+        i = self.move[piece].astype(np.int64)
+        t1, t2 = self.tangent.take(i, axis=1), self.tangent.take(i + 1, axis=1)
+        jump = t2 - t1
+        b1, b2 = self.bend[i], self.bend[i + 1]
+        if not (b1.any() or b2.any()):
+            return t1, jump, np.zeros((6, 0)), np.zeros((6, 0))
+        t2 -= self.tangent.take(i - 1, axis=1, mode="clip")
+        t2 *= b1
+        after = self.tangent.take(i + 2, axis=1, mode="clip")
+        after -= t1
+        after *= b2
+        return t1, jump, t2, after
+
+    def _corner(self, piece: Ints, u: Array, first: int, out: list[Array]) -> None:
+        """Add to the line before the vertex (``out``) what turns it into the corner of two lines."""
+        h = self.size[piece]
+        order = first + len(out) - 1
+        _, jump, k1, k2 = self._neighbours(piece)
+        for o, y in enumerate(blend(u, h, h + self.offset[piece], order, first)):
+            out[o] += jump * y
+        if k1.size:
+            for o, (y1, y2) in enumerate(carry(u, h, order, first)):
+                out[o] += k1 * y1
+                out[o] += k2 * y2
+
+    def _corner_coefficients(self, piece: Ints) -> Array:
+        """Return corners of two lines as coefficients (6 powers of u/size, 6, m), counted from where they start."""
+        h = self.size[piece]
+        d2 = h + self.offset[piece]
+        t1, jump, k1, k2 = self._neighbours(piece)
+        c: Array = np.zeros((6, 6, piece.size))
+        c[1] = h * t1
+        for power, factor in ((3, 10.0 * d2 - 4.0 * h), (4, 7.0 * h - 15.0 * d2), (5, 6.0 * d2 - 3.0 * h)):
+            c[power] = jump * factor
+        if k1.size:
+            k1, k2 = k1 * h**2, k2 * h**2
+            c[2] = 0.5 * k1
+            c[3] += 0.5 * k2 - 1.5 * k1
+            c[4] += 1.5 * k1 - k2
+            c[5] += 0.5 * (k2 - k1)
+        return c
+
+    def _round(self, piece: Ints, u: Array, first: int, out: list[Array]) -> None:
+        """Put the tip of arcs into ``out``; the angles run along as on a line."""
+        order = first + len(out) - 1
+        tip = self.circles.from_end.displacement(
+            self.slot[piece].astype(np.int64), self.offset[piece] + u, order, first
+        )
+        if first == 0:
+            tip[0] += self.end[:3].take(self.move[piece], axis=1)
+        for q, p in zip(out, tip, strict=True):
+            q[:3] = p
+
+    def _quintic(self, piece: Ints, u: Array, first: int, out: list[Array]) -> None:
+        """Put corners with an arc into ``out``."""
+        order = first + len(out) - 1
+        c = self.quintics.take(self.slot[piece], axis=2)
+        for q, p in zip(out, polynomial(c, u, self.size[piece], order, first), strict=True):
+            q[:] = p

@@ -1,0 +1,99 @@
+"""The chain of moves: lengths, directions, where the tool rests, and what its corners take from each move."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags
+from hexpost.moves.model import ARC, Moves
+from hexpost.path.arc import TINY, Circles, circles
+from hexpost.path.bounds import blocks
+from hexpost.path.joints import Tolerances, joints
+from hexpost.path.reversal import reversals
+from hexpost.path.smooth import NOISE_SHARE
+
+CRUMB = 1e-6
+"""A rest of a move below this share of its length goes to the corner at its end."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Chain:
+    """Moves as the builder sees them, shape (n,) or (6, n); joints, shape (n - 1,), lie behind all moves but the last.
+
+    ``stop``: rest at the end of the move. ``curved``: the move is an arc. ``moved``: the line lies beside the
+    programmed one, one of its ends was moved.
+    """
+
+    end: Array
+    tangent: Array
+    length: Array
+    stop: Flags
+    curved: Flags
+    moved: Flags
+    circles: Circles
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cuts:
+    """What corners take from the start (``first``) and the end (``last``) of each move, shape (n,), and their jumps.
+
+    Per joint, shape (n - 1,): ``reach``, the cut the tolerances allow (0 where there is no corner), ``tip_jump`` and
+    ``tilt_jump`` as in ``Joints``, ``tip`` and ``tilt`` the tolerances left to it.
+    """
+
+    first: Array
+    last: Array
+    reach: Array
+    tip_jump: Array
+    tilt_jump: Array
+    tip: Array
+    tilt: Array
+
+
+def chain(moves: Moves, rho: float) -> Chain:
+    """Return lengths and tangents of ``moves``."""
+    tangent = moves.end - moves.start
+    square = (tangent[:3] ** 2).sum(0)
+    square += rho**2 * (tangent[3:] ** 2).sum(0)
+    length = np.maximum(np.sqrt(square), TINY)
+    arcs = circles(moves, length, rho)
+    tangent /= length
+    stop = moves.stop.copy()
+    stop[-1:] = True
+    return Chain(
+        end=moves.end,
+        tangent=tangent,
+        length=length,
+        stop=stop,
+        curved=moves.kind == ARC,
+        moved=np.zeros(moves.count, dtype=np.bool_),
+        circles=arcs,
+    )
+
+
+def with_reversals(c: Chain, tolerances: Tolerances, order: str) -> Chain:
+    """Return chain ``c`` with rest wherever the tool turns back."""
+    stop = c.stop.copy()
+    for i in blocks(stop.size - 1):
+        j = joints(c.tangent, c.circles, i)
+        stop[i] |= reversals(j, c.end[:, i], c.length[i[0] : i[-1] + 2], tolerances, order)
+    return replace(c, stop=stop)
+
+
+def cut(c: Chain, tolerances: Tolerances) -> Cuts:
+    """Return how far the corners of chain ``c`` reach; where ends were moved, tolerances are smaller by that."""
+    n = c.length.size
+    m = max(n - 1, 0)
+    share = np.where(c.moved[:-1] | c.moved[1:], 1.0 - NOISE_SHARE, 1.0)
+    tip, tilt = share * tolerances.tip, share * tolerances.tilt
+    first, last = np.zeros(n), np.zeros(n)
+    reach, tip_jump, tilt_jump = np.zeros(m), np.zeros(m), np.zeros(m)
+    for i in blocks(m):
+        j = joints(c.tangent, c.circles, i)
+        none = c.stop[i] | j.smooth(tolerances.rho)
+        reach[i] = np.where(none, 0.0, j.reach(tip[i], tilt[i]))
+        tip_jump[i], tilt_jump[i] = j.tip_jump, j.tilt_jump
+        last[i], first[i + 1] = j.cut(reach[i], c.length[i], c.length[i + 1], tip[i])
+    rest = c.length - first - last
+    last = np.where((rest < CRUMB * c.length) & (last > 0.0), c.length - first, last)
+    return Cuts(first=first, last=last, reach=reach, tip_jump=tip_jump, tilt_jump=tilt_jump, tip=tip, tilt=tilt)
