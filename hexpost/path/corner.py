@@ -50,21 +50,22 @@ def blend(u: Array, h: Array, d2: Array, order: int, first: int) -> list[Array]:
 
 def carry(u: Array, h: Array, order: int, first: int) -> list[tuple[Array, Array]]:
     """Return derivatives ``first`` to ``order`` (at most 3) of h^2 H2 and h^2 H3 with respect to u."""
-    x = u / h
+    r = 1.0 / h
+    x = u * r
     out = []
     for o in range(first, order + 1):
         if o == 0:
-            low, high = 0.5 * (1.0 - x) ** 3, 0.5 * x * (1.0 - x) ** 2
-            scale = (h * x) ** 2
+            scale = (h * x * (1.0 - x)) ** 2
+            low, high = 0.5 - 0.5 * x, 0.5 * x
         elif o == 1:
             low, high = 1.0 + x * (-4.5 + x * (6.0 - 2.5 * x)), x * (1.5 + x * (-4.0 + 2.5 * x))
             scale = h * x
         elif o == 2:
             low, high = 1.0 + x * (-9.0 + x * (18.0 - 10.0 * x)), x * (3.0 + x * (-12.0 + 10.0 * x))
-            scale = np.ones_like(x)
+            scale = np.float64(1.0)
         else:
             low, high = -9.0 + x * (36.0 - 30.0 * x), 3.0 + x * (-24.0 + 30.0 * x)
-            scale = 1.0 / h
+            scale = r
         out.append((low * scale, high * scale))
     return out
 

@@ -63,27 +63,26 @@ class Path:
         ``piece`` (m,) indexes pieces, ``u`` (m,) is the parameter counted from the start of each piece.
         """
         move, kind = self.move[piece], self.kind[piece]
-        w = self.offset[piece] + u
         t = self.tangent.take(move, axis=1)
         out = []
         for o in range(first, order + 1):
             if o == 0:
-                q = t * w
+                q = t * (self.offset[piece] + u)
                 q += self.end.take(move, axis=1)
-            elif o == 1:
-                q = t
+                out.append(q)
             else:
-                q = np.zeros_like(t)
-            out.append(q)
+                out.append(t if o == 1 else np.zeros_like(t))
         for code, part in ((CORNER, self._corner), (ROUND, self._round), (QUINTIC, self._quintic)):
             at = np.flatnonzero(kind == code)
-            if at.size == kind.size and at.size:
+            if not at.size:
+                continue
+            if at.size == kind.size or (code == CORNER and 2 * at.size > kind.size):
                 part(piece, u, first, out)
-            elif at.size:
-                some = [q[:, at] for q in out]
-                part(piece[at], u[at], first, some)
-                for q, x in zip(out, some, strict=True):
-                    q[:, at] = x
+                continue
+            some = [q.take(at, axis=1) for q in out]
+            part(piece[at], u[at], first, some)
+            for q, x in zip(out, some, strict=True):
+                q[:, at] = x
         return out
 
     def norms_max(self) -> Array:
@@ -103,45 +102,60 @@ class Path:
         out[0][:, x] = self.circles.norms_max()[:, self.slot[x]]
         return out
 
-    def _neighbours(self, piece: Ints) -> tuple[Array, Array, Array, Array]:
-        """Return, at corners ``piece``, q' before, its jump, and q'' carried before and after: (6, m), or (6, 0)."""
-        i = self.move[piece].astype(np.int64)
-        t1, t2 = self.tangent.take(i, axis=1), self.tangent.take(i + 1, axis=1)
+    def _bends(self, i: Ints) -> tuple[Array, Array, Array]:
+        """Return, at corners behind moves ``i``, the jump of q', and q'' carried on both sides; (6, m), or (6, 0)."""
+        t1, t2 = self.tangent.take(i, axis=1), self.tangent.take(i + 1, axis=1, mode="clip")
         jump = t2 - t1
-        b1, b2 = self.bend[i], self.bend[i + 1]
+        b1, b2 = self.bend[i], self.bend.take(i + 1, mode="clip")
         if not (b1.any() or b2.any()):
-            return t1, jump, np.zeros((6, 0)), np.zeros((6, 0))
+            return jump, np.zeros((6, 0)), np.zeros((6, 0))
         t2 -= self.tangent.take(i - 1, axis=1, mode="clip")
         t2 *= b1
         after = self.tangent.take(i + 2, axis=1, mode="clip")
         after -= t1
         after *= b2
-        return t1, jump, t2, after
+        return jump, t2, after
 
     def _corner(self, piece: Ints, u: Array, first: int, out: list[Array]) -> None:
-        """Add to the line before the vertex (``out``) what turns it into the corner of two lines."""
-        h = self.size[piece]
+        """Add to the line before the vertex (``out``) what turns it into the corner of two lines; skip other kinds."""
+        h, i = self.size[piece], self.move[piece].astype(np.int64)
         order = first + len(out) - 1
-        _, jump, k1, k2 = self._neighbours(piece)
-        for o, y in enumerate(blend(u, h, h + self.offset[piece], order, first)):
-            out[o] += jump * y
+        low, high = int(i.min()), int(i.max())
+        if high - low < i.size:  # several samples to a corner: what they share is computed once
+            bends = self._bends(np.arange(low, high + 1))
+            i -= low
+            jump, k1, k2 = (x.take(i, axis=1) if x.size else x for x in bends)
+        else:
+            jump, k1, k2 = self._bends(i)
+        only = self.kind[piece] == CORNER
+        whole = bool(only.all())
+        product = np.empty_like(jump)
+
+        def add(q: Array, factor: Array, weight: Array) -> None:
+            np.multiply(factor, weight if whole else weight * only, out=product)
+            np.add(q, product, out=q)
+
+        for q, y in zip(out, blend(u, h, h + self.offset[piece], order, first), strict=True):
+            add(q, jump, y)
         if k1.size:
-            for o, (y1, y2) in enumerate(carry(u, h, order, first)):
-                out[o] += k1 * y1
-                out[o] += k2 * y2
+            for q, (y1, y2) in zip(out, carry(u, h, order, first), strict=True):
+                add(q, k1, y1)
+                add(q, k2, y2)
 
     def _corner_coefficients(self, piece: Ints) -> Array:
         """Return corners of two lines as coefficients (6 powers of u/size, 6, m), counted from where they start."""
-        h = self.size[piece]
+        h, i = self.size[piece], self.move[piece].astype(np.int64)
         d2 = h + self.offset[piece]
-        t1, jump, k1, k2 = self._neighbours(piece)
+        jump, k1, k2 = self._bends(i)
         c: Array = np.zeros((6, 6, piece.size))
-        c[1] = h * t1
-        for power, factor in ((3, 10.0 * d2 - 4.0 * h), (4, 7.0 * h - 15.0 * d2), (5, 6.0 * d2 - 3.0 * h)):
-            c[power] = jump * factor
+        np.multiply(self.tangent.take(i, axis=1), h, out=c[1])
+        np.multiply(jump, 10.0 * d2 - 4.0 * h, out=c[3])
+        np.multiply(jump, 7.0 * h - 15.0 * d2, out=c[4])
+        np.multiply(jump, 6.0 * d2 - 3.0 * h, out=c[5])
         if k1.size:
-            k1, k2 = k1 * h**2, k2 * h**2
-            c[2] = 0.5 * k1
+            k1 *= h * h
+            k2 *= h * h
+            np.multiply(k1, 0.5, out=c[2])
             c[3] += 0.5 * k2 - 1.5 * k1
             c[4] += 1.5 * k1 - k2
             c[5] += 0.5 * (k2 - k1)

@@ -19,8 +19,8 @@ def reversals(j: Joints, end: Array, length: Array, tolerances: Tolerances, orde
     """Return which joints (m,) turn back.
 
     That is a turn of more than 150 degrees of the tip (where it travels more than the corner tolerance on both
-    sides) or of all six coordinates together (so of pure rotations); and a move along the tool axis that the next
-    one takes back, at whatever slope: the depth of a hole is reached. ``end`` (6, m) poses at the joints, ``length``
+    sides) or of all six coordinates together (so of pure rotations); and a move along the tool axis that its
+    neighbour takes back, at whatever slope: the depth of a hole is reached. ``end`` (6, m) poses at the joints, ``length``
     (m + 1,) of the moves about them, ``order`` in which the angles compose.
     """
     dot = (j.before[:3] * j.after[:3]).sum(0)
@@ -33,5 +33,7 @@ def reversals(j: Joints, end: Array, length: Array, tolerances: Tolerances, orde
     if doubt.size:
         a, b, c = end[3:, doubt]
         axis = rotation(a, b, c, order)[:, 2]
-        back[doubt] = np.abs((j.before[:3, doubt] * axis).sum(0)) > ALONG * one[doubt]
+        sides = ((j.before[:3, doubt], one[doubt]), (j.after[:3, doubt], two[doubt]))
+        along = [np.abs((t * axis).sum(0)) > ALONG * norm for t, norm in sides]
+        back[doubt] = along[0] | along[1]
     return back
