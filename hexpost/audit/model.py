@@ -70,3 +70,5 @@ class AuditResult:
     shortest: Array
     longest: Array
     warnings: tuple[str, ...]
+    dropped: int = 0
+    """Findings beyond the most that are kept (the mildest are dropped)."""

@@ -1,0 +1,229 @@
+"""What would mend a finding: words, and the feed that would satisfy the limit."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.audit.advice_texts import (
+    ABOVE,
+    BELOW,
+    FEED,
+    INVERSE,
+    RAMP,
+    RAMP_FEED,
+    RAPID,
+    RULE,
+    TILT,
+    text_index,
+    text_indices,
+)
+from hexpost.audit.band import Context
+from hexpost.audit.runs import Runs
+from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT
+from hexpost.setpoints.model import Setpoints
+from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
+
+MARGIN = 0.995
+"""Advised feeds aim this much below what just satisfies the limit: another feed has other ticks."""
+
+RAMP_SHARE = 0.9
+"""Where a ramp alone takes more than this share of an acceleration limit, it is the ramp that must become milder."""
+
+MILDER = 0.95
+"""Share of the limit that such a ramp is to take at the advised feed; the rest is left to the curve of the path."""
+
+FIGURES = 3
+"""Significant figures of an advised feed."""
+
+STILL = 1e-6
+"""Path speed below which the tool counts as standing, mm/s: whatever moves it then is a ramp."""
+
+HALVINGS = 50
+"""Steps of bisection for the factor of the feed: good to 1e-15."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Tail:
+    """The last sample of a block: rate and acceleration (6, 1) of the pose, speed and acceleration of the struts."""
+
+    rate: Array
+    bend: Array
+    speed: Array
+    acceleration: Array
+
+
+class Adviser:
+    """Advice for the findings of one block after the other.
+
+    A strut value splits into parts that go with powers of the feed: with s along the path, l' = l_s s',
+    l'' = l_s s'' + l_ss s'^2 and l''' = l_s s''' + 3 l_ss s' s'' + l_sss s'^3 (chain rule). The parts in s'' and s'''
+    alone are ramps: how hard they are is up to the tool-tip limits rather than to F. The factor k <= 1 of the feed
+    makes the sum of |part| k^power equal to what is allowed.
+    """
+
+    def __init__(self, context: Context) -> None:
+        tip = context.machine.tool_tip
+        turning = tip.corner_tolerance_tilt
+        self._rho = tip.corner_tolerance / turning if turning > 0.0 else 1.0
+        self._jerks = (tip.jerk, tip.tilt_jerk)
+        self._mode = np.append(context.moves.feed_mode, np.uint8(FEED_RAPID))
+        self._tail: Tail | None = None
+
+    def remember(self, setpoints: Setpoints) -> None:
+        """Keep the last sample of a block for the jerk of the first tick of the next one."""
+        self._tail = Tail(
+            rate=setpoints.poses.rate[:, -1:].copy(),
+            bend=setpoints.poses.acceleration[:, -1:].copy(),
+            speed=setpoints.speed[:, -1:].copy(),
+            acceleration=setpoints.acceleration[:, -1:].copy(),
+        )
+
+    def advise(self, limit: str, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints) -> None:
+        """Write feed and advice into ``runs`` (m,) of one ``limit``, worst at samples ``at`` of the struts ``row``."""
+        if limit == "stroke":
+            below = runs["peak"] <= runs["allowed"]
+            runs["advice"] = text_indices(limit, np.where(below, BELOW, ABOVE))
+        elif limit == "pallet":
+            runs["advice"] = text_index(limit, RULE)
+        else:
+            self._advise_feed(limit, runs, row, at, setpoints)
+
+    def _advise_feed(self, limit: str, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints) -> None:
+        """Write the feed that satisfies a ``limit`` that depends on it, and the words for it."""
+        mode = self._mode[setpoints.poses.move[at]]
+        parts = self._parts(limit, runs, row, at, setpoints)
+        rate, bend = setpoints.poses.rate[:, at], setpoints.poses.acceleration[:, at]
+        turning = _turning(rate, mode)
+        reached = _speed(rate, turning)
+        allowed = runs["allowed"]
+        feed = reached * _factor(parts, allowed)
+        ramp = parts[0] > RAMP_SHARE * allowed if limit == "acceleration" else parts[0] >= allowed
+        if limit == "acceleration" and ramp.any():
+            pull = np.where(turning, _pull(rate[3:], bend[3:]), _pull(rate[:3], bend[:3]))
+            feed = np.where(ramp, self._ramp_feed(parts, allowed, reached, pull, turning), feed)
+        feed = round_down(MARGIN * feed * SECONDS_PER_MINUTE * np.where(turning, DEG_PER_RAD, 1.0))
+        case = _cases(mode, ramp, RAMP_FEED if limit == "acceleration" else RAMP)
+        runs["feed"] = np.where((case == RAPID) | (case == RAMP) | (feed <= 0.0), np.nan, feed)
+        runs["advice"] = text_indices(limit, case)
+
+    def _parts(self, limit: str, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints) -> Array:
+        """Return the sizes (4, m) of the parts of the peaks that go with the powers 0 to 3 of the feed."""
+        out: Array = np.zeros((4, len(runs)))
+        if limit == "speed":
+            out[1] = runs["peak"]
+        elif limit == "acceleration":
+            poses = setpoints.poses
+            along, pull = self._along(poses.rate[:, at], poses.acceleration[:, at])
+            out[0] = _ramp(setpoints.speed[row, at], setpoints.acceleration[row, at], along, pull)
+            out[2] = setpoints.acceleration[row, at] - out[0]
+        elif limit == "jerk":
+            out[:] = self._jerk_parts(row, at, setpoints)
+        else:
+            out[2] = runs["peak"]
+        return np.abs(out)
+
+    def _jerk_parts(self, row: Ints, at: Ints, setpoints: Setpoints) -> Array:
+        """Return the parts (4, m) of the mean jerk of the ticks that end at samples ``at``, values at mid-tick."""
+        poses, tail = setpoints.poses, self._tail
+        first = at == 0
+        before = np.maximum(at - 1, 0)
+
+        def earlier(x: Array, last: Array) -> Array:
+            return np.where(first, last, x[:, before])
+
+        rate, bend = poses.rate[:, at], poses.acceleration[:, at]
+        rate0 = earlier(poses.rate, rate if tail is None else tail.rate)
+        bend0 = earlier(poses.acceleration, bend if tail is None else tail.bend)
+        column = np.arange(len(at))
+        speed = earlier(setpoints.speed, setpoints.speed[:, :1] if tail is None else tail.speed)[row, column]
+        strut = earlier(setpoints.acceleration, setpoints.acceleration[:, :1] if tail is None else tail.acceleration)
+        speed = (speed + setpoints.speed[row, at]) / 2.0
+        mid = (strut[row, column] + setpoints.acceleration[row, at]) / 2.0
+        along, pull = self._along(rate, bend)
+        along0, pull0 = self._along(rate0, bend0)
+        along = (along + along0) / 2.0
+        change = (pull - pull0) / setpoints.period
+        jerk = setpoints.jerk[row, at]
+        ramp = _ramp(speed, jerk, along, change)
+        curve = mid - _ramp(speed, mid, along, (pull + pull0) / 2.0)
+        moving = along > STILL
+        mixed = np.where(moving, 3.0 * curve * (pull + pull0) / 2.0 / np.where(moving, along, 1.0), 0.0)
+        return np.stack([ramp, mixed, np.zeros(len(at)), jerk - ramp - mixed])
+
+    def _along(self, rate: Array, bend: Array) -> tuple[Array, Array]:
+        """Return speed and acceleration (m,) along the path, ds2 = |dp|2 + (rho da)2; from rest, all of it."""
+        weight = np.array([1.0, 1.0, 1.0, self._rho, self._rho, self._rho])[:, None]
+        v, a = rate * weight, bend * weight
+        along: Array = np.sqrt((v * v).sum(axis=0))
+        moving = along > STILL
+        pull = np.where(moving, (v * a).sum(axis=0) / np.where(moving, along, 1.0), np.sqrt((a * a).sum(axis=0)))
+        return along, pull
+
+    def _ramp_feed(self, parts: Array, allowed: Array, reached: Array, pull: Array, turning: Flags) -> Array:
+        """Return the feed (m,), per second, whose ramp from rest is mild enough; ``pull`` is the ramp's peak now.
+
+        A jerk-limited ramp to speed v that needs no constant acceleration peaks at a = sqrt(v J) (double-S profile,
+        e.g. Biagiotti & Melchiorri 2008, sec. 3.4), so v = a^2 / J.
+        """
+        peak = pull * MILDER * allowed / np.maximum(parts[0], RAMP_SHARE * allowed)
+        ramp = peak**2 / np.where(turning, self._jerks[1], self._jerks[0])
+        left = (1.0 - MILDER) * allowed
+        curve = reached * np.sqrt(left / np.maximum(parts[2], left))
+        out: Array = np.where(reached > STILL, np.minimum(ramp, curve), ramp)
+        return out
+
+
+def _ramp(slope: Array, value: Array, along: Array, pull: Array) -> Array:
+    """Return the part (m,) of a strut ``value`` that comes from ``pull`` along the path; from rest, all of it."""
+    moving = along > STILL
+    out: Array = np.where(moving, slope * pull / np.where(moving, along, 1.0), value)
+    return out
+
+
+def _pull(velocity: Array, acceleration: Array) -> Array:
+    """Return the size (m,) of the part of ``acceleration`` (3, m) along ``velocity``; from rest, of all of it."""
+    speed: Array = np.sqrt((velocity * velocity).sum(axis=0))
+    moving = speed > STILL
+    part = np.abs((velocity * acceleration).sum(axis=0)) / np.where(moving, speed, 1.0)
+    out: Array = np.where(moving, part, np.sqrt((acceleration * acceleration).sum(axis=0)))
+    return out
+
+
+def _turning(rate: Array, mode: Codes) -> Flags:
+    """Return where (m,) F speaks of the tilt: in pure rotations."""
+    still: Flags = np.sqrt((rate[:3] * rate[:3]).sum(axis=0)) < STILL
+    out: Flags = (mode == FEED_TILT) | ((mode == FEED_INVERSE) & still)
+    return out
+
+
+def _speed(rate: Array, turning: Flags) -> Array:
+    """Return the speed (m,) that F speaks of: of the tip in mm/s, of the tilt in rad/s where ``turning``."""
+    part = np.where(turning, rate[3:], rate[:3])
+    out: Array = np.sqrt((part * part).sum(axis=0))
+    return out
+
+
+def _factor(parts: Array, allowed: Array) -> Array:
+    """Return the largest k <= 1 (m,) with the sum of ``parts`` (4, m) k^power within ``allowed``; 0 if none is."""
+    low, high = np.zeros(len(allowed)), np.ones(len(allowed))
+    for _ in range(HALVINGS):
+        k = (low + high) / 2.0
+        over = parts[0] + k * (parts[1] + k * (parts[2] + k * parts[3])) > allowed
+        low, high = np.where(over, low, k), np.where(over, k, high)
+    return low
+
+
+def _cases(mode: Codes, ramp: Flags, ramp_case: int) -> Ints:
+    """Return the case (m,) of each finding by the feed ``mode`` of its move; ``ramp`` where the ramp is to blame."""
+    by_mode = np.full(int(mode.max(initial=FEED_RAPID)) + 1, FEED)
+    by_mode[[FEED_TILT, FEED_INVERSE, FEED_RAPID]] = TILT, INVERSE, RAPID
+    case = by_mode[mode]
+    return np.where(ramp & (case != RAPID), ramp_case, case)
+
+
+def round_down(feed: Array) -> Array:
+    """Return ``feed`` (m,) rounded down to ``FIGURES`` significant figures."""
+    small = np.maximum(feed, 1e-6)
+    unit = 10.0 ** (np.floor(np.log10(small)) + 1 - FIGURES)
+    return np.round(np.floor(feed / unit) * unit, 8)

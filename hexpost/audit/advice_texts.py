@@ -1,0 +1,82 @@
+"""The words of advice: one text for each limit and case. The advised feed stands beside them as a number."""
+
+from typing import Final
+
+import numpy as np
+
+from hexpost.arrays import Ints
+
+FEED, INVERSE, TILT, RAPID, RAMP_FEED, RAMP, BELOW, ABOVE, RULE = range(9)
+"""Cases: lower the feed of a feed move, of an inverse-time move, of a pure rotation; a rapid; a ramp that a lower
+feed makes milder; a ramp that it does not; a length under or over its range; a rule about the program."""
+
+_KEYS: Final = {
+    "speed": "tool_tip.speed_mm_s (tilt_speed_deg_s where the tool turns)",
+    "acceleration": "tool_tip.acceleration_mm_s2 (tilt_acceleration_deg_s2 where the tool turns)",
+    "jerk": "tool_tip.jerk_mm_s3 (tilt_jerk_deg_s3 where the tool turns)",
+}
+"""The machine-file values that decide how hard a rapid or a ramp is on the struts."""
+
+_HOLDS: Final = {
+    "speed": "the strut holds its speed limit",
+    "acceleration": "the strut holds its acceleration limit",
+    "jerk": "the strut holds its jerk limit",
+    "deviation": "the tool stays near enough to the path between setpoints",
+}
+
+_STROKE: Final = (
+    "A lower feed does not help: move the work to another place on the pallet (work offset), "
+    "tilt less, or change how far the tool sticks out."
+)
+
+_RULES: Final = {
+    "tool-length": "Call the length of the tool in the spindle (G43 and its H) before this block.",
+    "tool-number": "Let H name the tool that is in the spindle, or change the tool first.",
+    "pallet": "The tool tip would cut into the pallet: check Z, the work offset and the tool length.",
+    "retract": "A retract in machine coordinates must go up: check the Z of this block, or leave the tool where it is.",
+}
+
+
+def _texts() -> dict[tuple[str, int], str]:
+    """Return all texts by limit and case."""
+    out = {
+        ("stroke", BELOW): f"The strut would have to be shorter than it can get. {_STROKE}",
+        ("stroke", ABOVE): f"The strut would have to be longer than it can get. {_STROKE}",
+    }
+    for limit, holds in _HOLDS.items():
+        out[limit, FEED] = f"Lower F: at the advised feed {holds}."
+        out[limit, INVERSE] = (
+            "Lower the inverse-time F of this block until the tool moves no faster than the advised feed (degrees per "
+            f"minute in a pure rotation): then {holds}."
+        )
+        out[limit, TILT] = f"Lower F: at the advised figure, degrees per minute in this pure rotation, {holds}."
+    for limit, key in _KEYS.items():
+        out[limit, RAPID] = (
+            f"A rapid has no feed word: make it a feed move (G01 with F), or lower {key} in the machine file."
+        )
+        out[limit, RAMP] = (
+            f"Starting or stopping is too hard for this strut at any feed: lower {key} in the machine file."
+        )
+    out["acceleration", RAMP_FEED] = (
+        f"Starting or stopping is too hard for this strut: lower F to the advised feed, or {_KEYS['acceleration']} "
+        "in the machine file."
+    )
+    return out | {(limit, RULE): text for limit, text in _RULES.items()}
+
+
+_BY_CASE: Final = _texts()
+_INDEX: Final = {key: i for i, key in enumerate(_BY_CASE)}
+
+ADVICES: Final = tuple(_BY_CASE.values())
+"""All advice texts."""
+
+
+def text_index(limit: str, case: int) -> int:
+    """Return the index in ``ADVICES`` of the words for a ``limit`` in a ``case``."""
+    return _INDEX[limit, case]
+
+
+def text_indices(limit: str, cases: Ints) -> Ints:
+    """Return the indices (m,) in ``ADVICES`` of the words for a ``limit`` in ``cases`` (m,)."""
+    table = np.array([_INDEX.get((limit, case), -1) for case in range(RULE + 1)], dtype=np.int64)
+    return table[cases]

@@ -1,0 +1,98 @@
+"""The audit: every check on every block of samples, findings at the end."""
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags
+from hexpost.audit.advice import Adviser
+from hexpost.audit.band import Check, Context
+from hexpost.audit.checks import CHECKS
+from hexpost.audit.model import AuditResult
+from hexpost.audit.move_ticks import MoveTicks
+from hexpost.audit.program_rules import RULES, Breaches, tool_warnings
+from hexpost.audit.runs import RUN, Runs, find_runs
+from hexpost.audit.store import Store
+from hexpost.audit.worst import WorstUse
+from hexpost.machine.model import Machine, Tools
+from hexpost.moves.model import Interpretation
+from hexpost.program.model import Program
+from hexpost.setpoints.model import Setpoints
+
+
+class Audit:
+    """A running audit of one job: blocks of consecutive samples in, findings out.
+
+    Memory: the findings, one open run for each limit and strut, and the worst of each; nothing per sample.
+    """
+
+    def __init__(self, machine: Machine, tools: Tools, interpretation: Interpretation, program: Program) -> None:
+        moves = interpretation.moves
+        context = Context(machine=machine, moves=moves)
+        self._period = machine.period
+        self._lines = moves.line
+        self._checks = tuple((check, WorstUse(check.band)) for check in (make(context) for make in CHECKS))
+        self._adviser = Adviser(context)
+        self._store = Store()
+        self._breaches = tuple(rule(moves, tools) for rule in RULES) if moves.count else ()
+        chosen = np.concatenate([np.zeros(0, dtype=np.int64), *(x for b in self._breaches for x in (b.first, b.last))])
+        self._ticks = MoveTicks(np.unique(chosen))
+        self._warnings = tool_warnings(moves, tools, lambda line: program.text(line).strip()) if moves.count else []
+        self._samples = 0
+        self._last_tick = 0
+        self._shortest = np.full(6, np.inf)
+        self._longest = np.full(6, -np.inf)
+
+    def add(self, setpoints: Setpoints) -> None:
+        """Check the next block of samples; blocks come in order and without gaps."""
+        poses = setpoints.poses
+        if not len(poses.tick):
+            return
+        self._samples += len(poses.tick)
+        self._last_tick = int(poses.tick[-1])
+        self._ticks.add(poses)
+        np.minimum(self._shortest, setpoints.length.min(axis=1), out=self._shortest)
+        np.maximum(self._longest, setpoints.length.max(axis=1), out=self._longest)
+        for check, worst in self._checks:
+            values = check.measure(setpoints)
+            if values is not None:
+                self._judge(check, worst, values, setpoints)
+        self._adviser.remember(setpoints)
+
+    def finish(self) -> AuditResult:
+        """Return the findings, worst first, and the worst use of every limit."""
+        for breaches in self._breaches:
+            self._store.put(self._rule_runs(breaches))
+        findings = self._store.findings(self._period)
+        seen = self._samples > 0
+        return AuditResult(
+            findings=findings,
+            worst=tuple(w for check, worst in self._checks if check.band.tracked for w in worst.rows(self._period)),
+            samples=self._samples,
+            duration=self._last_tick * self._period,
+            shortest=self._shortest if seen else np.full(6, np.nan),
+            longest=self._longest if seen else np.full(6, np.nan),
+            warnings=tuple(self._warnings),
+            dropped=self._store.dropped,
+        )
+
+    def _judge(self, check: Check, worst: WorstUse, values: Array, setpoints: Setpoints) -> None:
+        """Take the worst of a block's ``values`` (k, n) and the runs that leave the band."""
+        poses = setpoints.poses
+        least, most = values.min(axis=1), values.max(axis=1)
+        worst.update(values, least, most, poses)
+        broken: Flags = check.band.outside(np.stack([least, most], axis=1))
+        if broken.any():
+            runs, row, at = find_runs(check.band, values, poses.line, poses.tick)
+            self._adviser.advise(check.band.limit, runs, row, at, setpoints)
+            self._store.add(runs, self._last_tick)
+
+    def _rule_runs(self, breaches: Breaches) -> Runs:
+        """Return the breaches of a rule as runs, with the times of their moves."""
+        runs = np.zeros(len(breaches.first), dtype=RUN)
+        runs["limit"] = breaches.code
+        runs["line"] = self._lines[breaches.first]
+        runs["start"] = self._ticks.of(breaches.first)[0]
+        runs["end"] = self._ticks.of(breaches.last)[1]
+        runs["peak"], runs["allowed"], runs["ratio"] = breaches.peak, breaches.allowed, breaches.ratio
+        runs["feed"] = np.nan
+        runs["advice"] = breaches.advice
+        return runs

@@ -1,0 +1,91 @@
+"""What one check looks at: values of a block of samples, and the band they must stay in."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.audit.model import LIMITS
+from hexpost.machine.model import Machine
+from hexpost.moves.model import Moves
+from hexpost.setpoints.model import Setpoints
+
+STRUTS = np.arange(1, 7, dtype=np.uint8)
+"""Rows of a check per strut."""
+
+WHOLE = np.zeros(1, dtype=np.uint8)
+"""The row of a check on the whole tool: strut 0."""
+
+Rows = Ints | Codes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Band:
+    """The band ``low`` <= value <= ``high`` of one limit, shape (k,), row by row of ``struts``.
+
+    The use of the limit is |value - ``centre``| / ``scale``: 1 at a bound, more beyond it. ``slack`` is how far a
+    value may lie beyond a bound before it counts. ``magnitude``: peaks are shown without their sign.
+    ``tracked``: the worst use is worth a line of the report although no bound is broken.
+    """
+
+    limit: str
+    struts: Codes
+    low: Array
+    high: Array
+    centre: Array
+    scale: Array
+    slack: Array
+    magnitude: bool = False
+    tracked: bool = True
+
+    @property
+    def code(self) -> int:
+        """Return the index of the limit in ``LIMITS``."""
+        return LIMITS.index(self.limit)
+
+    def outside(self, values: Array) -> Flags:
+        """Return where ``values`` (k, n) lie outside the band; what is not a number lies outside."""
+        low, high = self.low - self.slack, self.high + self.slack
+        inside: Flags = (values >= low[:, None]) & (values <= high[:, None])
+        return ~inside
+
+    def use(self, values: Array, row: Rows) -> Array:
+        """Return the use of the limit by ``values`` (m,) of the rows ``row`` (m,); inf for what is no number."""
+        out: Array = np.abs(values - self.centre[row]) / self.scale[row]
+        return np.where(np.isnan(out), np.inf, out)
+
+    def bound(self, values: Array, row: Rows) -> Array:
+        """Return the bound (m,) that ``values`` (m,) of the rows ``row`` come nearest to."""
+        low, high = self.low[row], self.high[row]
+        out: Array = np.where((values < self.centre[row]) & np.isfinite(low), low, high)
+        return np.abs(out) if self.magnitude else out
+
+    def shown(self, values: Array) -> Array:
+        """Return ``values`` as a report shows them."""
+        return np.abs(values) if self.magnitude else values
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Context:
+    """What checks may know beside the samples."""
+
+    machine: Machine
+    moves: Moves
+
+
+class Check(Protocol):
+    """One limit: its band, and how its values are had from a block of samples."""
+
+    @property
+    def band(self) -> Band:
+        """Return the band of the limit."""
+        ...
+
+    def measure(self, setpoints: Setpoints) -> Array | None:
+        """Return the values (k, n) of a block, or ``None`` where the limit applies to none of its samples."""
+        ...
+
+
+Maker = Callable[[Context], Check]

@@ -1,0 +1,128 @@
+"""The check of how far the tool leaves the path when the struts move linearly between setpoints."""
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags
+from hexpost.audit.band import WHOLE, Band, Context
+from hexpost.kinematics.jacobian import jacobian
+from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.moves.model import FEED_RAPID
+from hexpost.setpoints.model import Setpoints
+
+REACH = 40.0
+"""Travel between two poses whose Jacobian is inverted, mm; it changes by a few percent over it."""
+
+LEVER = 500.0
+"""Travel counted for a turn of one rad, mm: about the distance of the joints from the tip."""
+
+CHUNKS = (8, 1024)
+"""Fewest and most samples between two such poses."""
+
+NEAR = 0.9
+"""Samples whose estimate, with twice its change over the chunk, lies above this share of the limit are solved."""
+
+ROUNDING = 1e-9
+"""Estimates end this much below the worst exact value of a block, so that the worst use is always exact."""
+
+STILL = 1e-6
+"""Tip speed below which there is no direction of travel, mm/s."""
+
+NO_BOUND = 1e12
+"""Gain from strut error to tip error that stands for infinity at an exactly singular pose."""
+
+
+class Deviation:
+    """The tip error across the direction of travel in the middle of a tick, feed moves only.
+
+    Between two setpoints a strut that moves linearly is off by l'' dt^2 / 8 at mid-tick (remainder of linear
+    interpolation); the tip is off by the first three rows of J^-1 times that. What lies along the motion is a matter
+    of time, not of shape. The Jacobian is inverted at a few poses of a block and the inverse interpolated; samples
+    near the limit, and the worst of the block, are solved exactly.
+    """
+
+    def __init__(self, context: Context) -> None:
+        most = np.full(1, context.machine.tool_tip.deviation)
+        self.band = Band(
+            limit="deviation", struts=WHOLE, low=np.full(1, -np.inf), high=most, centre=np.zeros(1), scale=most,
+            slack=np.zeros(1),
+        )  # fmt: skip
+        self._model = StrutModel(context.machine)
+        self._frames = context.moves.frames
+        self._cutting: Flags = np.append(context.moves.feed_mode != FEED_RAPID, False)
+        self._frame = -1
+        self._struts: Struts
+
+    def measure(self, setpoints: Setpoints) -> Array | None:
+        """Return the deviation (1, n) of a block in mm, 0 on rapids; ``None`` if there are only rapids."""
+        poses = setpoints.poses
+        cutting = self._cutting[poses.move]
+        if not cutting.any():
+            return None
+        if poses.frame != self._frame:
+            frame = self._frames[poses.frame]
+            self._struts, self._frame = self._model.in_frame(frame.base_from_work, frame.tip), poses.frame
+        n = len(cutting)
+        size, change = self._estimate(setpoints, cutting)
+        solve = size + 2.0 * change > NEAR * self.band.high[0]
+        solve[int(np.where(cutting, size, -1.0).argmax())] = True
+        at = np.flatnonzero(solve & cutting)
+        error = tip_errors(self._struts, poses.pose[:, at], setpoints.acceleration[:, at], setpoints.period)
+        exact = across(error, poses.rate[:3, at])
+        size = np.asarray(np.minimum(size, (1.0 - ROUNDING) * exact.max()) * cutting, dtype=np.float64)
+        size[at] = exact
+        return size.reshape(1, n)
+
+    def _estimate(self, setpoints: Setpoints, cutting: Flags) -> tuple[Array, Array]:
+        """Return estimates (n,) of the deviation, and how much they change over their chunk."""
+        poses = setpoints.poses
+        n = len(cutting)
+        step = _chunk(poses.rate[:, cutting], setpoints.period)
+        chunks = -(-n // step)
+        nodes = np.minimum(np.arange(chunks + 1) * step, n - 1)
+        gain = tip_gain(jacobian(self._struts, poses.pose[:, nodes])) * (setpoints.period**2 / 8.0)
+        bend = setpoints.acceleration
+        if n % step:
+            bend = np.concatenate([bend, np.zeros((6, chunks * step - n))], axis=1)
+        pieces = bend.reshape(6, chunks, step).transpose(1, 0, 2)
+        error: Array = gain[:-1] @ pieces
+        change: Array = (gain[1:] - gain[:-1]) @ pieces
+        spread = np.sqrt((change * change).sum(axis=1)).reshape(-1)[:n]
+        error += change * (np.arange(step) / step)
+        flat = error.transpose(1, 0, 2).reshape(3, -1)[:, :n]
+        return across(flat, poses.rate[:3]), spread
+
+
+def across(error: Array, velocity: Array) -> Array:
+    """Return the size (n,) of the part of ``error`` (3, n) that is square to ``velocity`` (3, n)."""
+    total: Array = (error * error).sum(axis=0)
+    speed2: Array = (velocity * velocity).sum(axis=0)
+    along: Array = (error * velocity).sum(axis=0)
+    moving = speed2 > STILL**2
+    total -= along * along / np.where(moving, speed2, np.inf)
+    return np.sqrt(np.maximum(total, 0.0))
+
+
+def tip_errors(struts: Struts, pose: Array, acceleration: Array, period: float) -> Array:
+    """Return the tip error (3, n) in mm at mid-tick, at poses (6, n) with strut accelerations (6, n)."""
+    gain = tip_gain(jacobian(struts, pose)) * (period**2 / 8.0)
+    out: Array = np.einsum("nij,jn->in", gain, acceleration)
+    return out
+
+
+def tip_gain(jacobians: Array) -> Array:
+    """Return the first three rows of the inverses (n, 3, 6) of ``jacobians`` (n, 6, 6)."""
+    try:
+        inverse = np.asarray(np.linalg.inv(jacobians), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        singular = np.linalg.det(jacobians) == 0.0
+        regular = np.where(singular[:, None, None], np.eye(6) / NO_BOUND, jacobians)
+        inverse = np.asarray(np.linalg.inv(regular), dtype=np.float64)
+    return inverse[:, :3]
+
+
+def _chunk(rate: Array, period: float) -> int:
+    """Return how many ticks (a power of two) the tool needs at least for ``REACH``, at rates (6, m)."""
+    speed2: Array = (rate[:3] ** 2).sum(axis=0) + LEVER**2 * (rate[3:] ** 2).sum(axis=0)
+    travel = max(float(np.sqrt(speed2.max())) * period, REACH / CHUNKS[1])
+    ticks = 1 << int(np.log2(max(REACH / travel, 1.0)))
+    return min(max(ticks, CHUNKS[0]), CHUNKS[1])

@@ -1,0 +1,61 @@
+"""Checks of numbers that the solver hands on as they are: stroke, speed, acceleration and jerk of each strut."""
+
+from dataclasses import dataclass
+from operator import attrgetter
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.audit.band import STRUTS, Band, Context
+from hexpost.setpoints.model import Setpoints
+
+ROUNDING = 1e-9
+"""Share of the jerk limit that rounding may add: it is a difference of accelerations good to about 1e-12."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StrutLimit:
+    """A check of one array (6, n) of the setpoints, named ``column``, against a band per strut."""
+
+    band: Band
+    column: str
+
+    def measure(self, setpoints: Setpoints) -> Array:
+        """Return the values (6, n) of a block in the units of the limit."""
+        out: Array = attrgetter(self.column)(setpoints)
+        return out
+
+
+def stroke(context: Context) -> StrutLimit:
+    """Return the check of the lengths: mid-stroke uses nothing of the stroke, either end all of it."""
+    low, high = np.array([s.stroke for s in context.machine.struts]).T
+    band = Band(
+        limit="stroke", struts=STRUTS, low=low, high=high, centre=(low + high) / 2.0, scale=(high - low) / 2.0,
+        slack=np.zeros(6),
+    )  # fmt: skip
+    return StrutLimit(band=band, column="length")
+
+
+def speed(context: Context) -> StrutLimit:
+    """Return the check of the strut speeds, either sense."""
+    return _symmetric("speed", "speed", context, 0.0)
+
+
+def acceleration(context: Context) -> StrutLimit:
+    """Return the check of the strut accelerations, either sense."""
+    return _symmetric("acceleration", "acceleration", context, 0.0)
+
+
+def jerk(context: Context) -> StrutLimit:
+    """Return the check of the mean strut jerk of each tick, either sense."""
+    return _symmetric("jerk", "jerk", context, ROUNDING)
+
+
+def _symmetric(limit: str, column: str, context: Context, rounding: float) -> StrutLimit:
+    """Return a check that both senses of ``column`` stay within the value of the same name of each strut."""
+    most = np.array([attrgetter(limit)(s) for s in context.machine.struts], dtype=np.float64)
+    band = Band(
+        limit=limit, struts=STRUTS, low=-most, high=most, centre=np.zeros(6), scale=most, slack=rounding * most,
+        magnitude=True,
+    )  # fmt: skip
+    return StrutLimit(band=band, column=column)
