@@ -51,11 +51,7 @@ def test_gimbal_lock_keeps_the_rotation(order, quarter, off):
     pose[3 + "ABC".index(order[1])] = quarter + off
     for near in (None, pose, np.zeros(6)):
         again = pose_from_matrix(pose_matrix(pose, order), order, near)
-        assert (
-            np.abs(pose_matrix(again, order) - pose_matrix(pose, order)).max() < 2e-9
-            if off == 1e-12
-            else 1e-15 * 4
-        )
+        assert np.abs(pose_matrix(again, order) - pose_matrix(pose, order)).max() < 2e-9 if off == 1e-12 else 1e-15 * 4
     assert np.abs(pose_from_matrix(pose_matrix(pose, order), order, pose) - pose).max() < 2e-7
 
 
