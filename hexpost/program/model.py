@@ -1,6 +1,6 @@
 """What a reader hands on: the words of a part program as columns, with their place in the text."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -14,11 +14,16 @@ class Program:
     Words, shape (w,), in the order of the text:
     ``letter`` upper-case address as a byte (``N`` is a block number, ``O`` a program number, ``:`` an alignment
     number), ``value`` as written (correctly rounded), ``pointed`` whether the number was written with a
-    decimal point, ``line`` and ``column`` from 1.
+    decimal point, ``line`` and ``column`` (in bytes) from 1.
 
     Blocks, by line: ``first`` (n_lines + 1,) index of the first word of each line; ``skip`` the lines (k,) that
-    begin with an optional block skip. Comments: ``comment_line``, ``comment_start``, ``comment_end`` (c,) with
-    byte offsets into ``source``. ``line_start`` (n_lines + 1,) byte offsets of the lines in ``source``.
+    begin with an optional block skip, ``skip_level`` (k,) its level 1 to 9 (``/`` alone is 1). Comments:
+    ``comment_line``, ``comment_start``, ``comment_end`` (c,) with byte offsets into ``source``; the name behind a
+    program start (``%``) and text ahead of it count as comments. ``line_start`` (n_lines + 1,) byte offsets of the
+    lines in ``source``.
+
+    A window: ``line0`` lines of the file come before it. Line numbers (``line``, ``skip``, ``comment_line``, and the
+    arguments of the methods) are those of the file; ``first``, ``line_start`` and all offsets are the window's own.
     """
 
     name: str
@@ -34,19 +39,48 @@ class Program:
     comment_start: Ints
     comment_end: Ints
     line_start: Ints
+    line0: int = 0
+    skip_level: Codes = field(default_factory=lambda: np.empty(0, np.uint8))
 
     @property
     def lines(self) -> int:
         """Return the number of lines."""
         return len(self.first) - 1
 
+    def raw(self, line: int) -> bytes:
+        """Return the bytes of ``line`` (from 1) without its line end."""
+        i = line - self.line0
+        return self.source[int(self.line_start[i - 1]) : int(self.line_start[i])].rstrip(b"\r\n")
+
     def text(self, line: int) -> str:
         """Return the text of ``line`` (from 1) without its line end."""
-        a, b = int(self.line_start[line - 1]), int(self.line_start[line])
-        return self.source[a:b].rstrip(b"\r\n").decode("latin-1")
+        return decoded(self.raw(line))
+
+    def caret(self, line: int, column: int) -> int:
+        """Return where byte ``column`` of ``line`` stands in ``text(line)``, from 1: for the caret of a fault."""
+        return caret(self.raw(line), column)
 
     def block(self, line: int) -> str:
         """Return the block number of ``line`` as written (``"N120"``), or an empty string."""
-        a, b = int(self.first[line - 1]), int(self.first[line])
+        i = line - self.line0
+        a, b = int(self.first[i - 1]), int(self.first[i])
         at = a + np.flatnonzero(self.letter[a:b] == ord("N"))
         return f"N{self.value[at[0]]:.0f}" if at.size else ""
+
+
+def decoded(raw: bytes) -> str:
+    """Return bytes as text: UTF-8 where they are that, else one character a byte (ISO 8859-1)."""
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError:
+        return raw.decode("latin-1")
+
+
+def caret(raw: bytes, column: int) -> int:
+    """Return the column in characters (from 1) of ``decoded(raw)`` that holds byte ``column`` (from 1)."""
+    ahead = raw[: column - 1]
+    try:
+        raw.decode("utf-8")
+    except UnicodeDecodeError:
+        return column
+    return len(ahead.decode("utf-8", "ignore")) + 1

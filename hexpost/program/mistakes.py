@@ -1,0 +1,139 @@
+"""What is wrong with a line that is no block: the fault, and how to mend it."""
+
+import re
+from dataclasses import dataclass
+
+from lark import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
+
+from hexpost.errors import Fault
+from hexpost.program.model import caret, decoded
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """A common mistake: known by the text ``behind`` the caret (searched) and ``ahead`` of it (matched).
+
+    ``wants`` is "number" for mistakes where a letter waits for its number, "word" for those where it does not.
+    """
+
+    code: str
+    ahead: str
+    hint: str
+    behind: str = ""
+    wants: str = ""
+
+
+MISTAKES = (
+    Mistake(
+        "letter-for-zero",
+        r"O",
+        "the letter O stands where the digit 0 is meant",
+        behind=r"[A-Z0-9.+-]$",
+    ),
+    Mistake(
+        "comment-too-deep",
+        r"(\([^()]*){5}",
+        "parentheses in a comment may be nested four deep",
+    ),
+    Mistake(
+        "comment-in-word",
+        r"\([^()]*\)|;",
+        "a comment may not stand between a letter and its number",
+        wants="number",
+    ),
+    Mistake("comment-not-closed", r"\(", "the comment is not closed: put ) at its end"),
+    Mistake("comment-not-opened", r"\)", "there is no comment to close: put ( ahead of it, or delete the )"),
+    Mistake(
+        "word-behind-percent",
+        r"%",
+        "what follows % on its line is the name of the program; put words on a line of their own",
+        behind=r"^[ \t]*$",
+    ),
+    Mistake("percent-not-alone", r"%", "% (program start or end) stands on a line of its own"),
+    Mistake("skip-not-first", r"/", "/ (block skip) stands first in its block, and once"),
+    Mistake("label-not-first", r"[NO:][ \t]*[0-9]", "N, O and : numbers stand ahead of the first word, one a block"),
+    Mistake("label-not-whole", r"\.", "N, O and : numbers are whole numbers", behind=r"[NO:][ \t]*[0-9]+$"),
+    Mistake("label-without-number", r"[NO:]", "N, O and : need a whole number right behind them"),
+    Mistake("comma", r",", "write the decimal point as . and no comma between words"),
+    Mistake("exponent", r"E", "numbers have no exponent, and E is no address here", behind=r"[0-9.][ \t]*$"),
+    Mistake("address-e", r"E", "E is no address here; write feeds with F"),
+    Mistake("two-signs", r"[+-][ \t]*[+-]", "a number has one sign", wants="number"),
+    Mistake("blank-in-number", r"[+-][ \t]+\.?[0-9]", "no blank may stand inside a number", wants="number"),
+    Mistake("blank-in-number", r"\.[ \t]+[0-9]", "no blank may stand inside a number", wants="number"),
+    Mistake("point-alone", r"[+-]?\.", "a point alone is no number: write 0. or 0", wants="number"),
+    Mistake("sign-alone", r"[+-]", "a sign alone is no number", wants="number"),
+    Mistake("two-points", r"\.", "a number has one decimal point", behind=r"\.[0-9]*$", wants="word"),
+    Mistake(
+        "number-too-long", r"[0-9]", "a number has at most twenty digits on either side of the point", r"[0-9]{20}$"
+    ),
+    Mistake(
+        "number-without-address",
+        r"[+-]?\.?[0-9]",
+        "put an address letter ahead of the number; no blank may stand inside a number",
+        wants="word",
+    ),
+    Mistake("text-outside-comment", r"[A-Z]{2}", "text for people stands in parentheses", behind=r"[A-Z]$"),
+    Mistake("number-missing", r"[A-Z]|$", "write the number that was forgotten, or delete the letter", wants="number"),
+    Mistake("variable", r"[#\[\]=<>*&|{}]", "variables and expressions are not read: write the numbers out"),
+    Mistake(
+        "control-character", r"[\x00-\x1f\x7f]", "delete the byte that is no text; was the file damaged on its way?"
+    ),
+    Mistake(
+        "beyond-ascii",
+        r"[\x80-\xff]",
+        "outside comments only plain ASCII is read; a dash or blank from a text processor looks right and is not",
+    ),
+)
+
+RULES = tuple((m, re.compile(m.ahead, re.IGNORECASE), re.compile(m.behind, re.IGNORECASE)) for m in MISTAKES)
+
+
+def syntax_fault(file: str, line: int, raw: bytes, error: UnexpectedInput) -> Fault:
+    """Return the fault of a ``line`` (from 1) with the bytes ``raw``, which the parser refused with ``error``."""
+    text = raw.decode("latin-1")
+    at, expected = place(text, error)
+    wants = "number" if expected == {"NUMBER"} else "word"
+    mistake = next(
+        (
+            m
+            for m, ahead, behind in RULES
+            if m.wants in ("", wants) and ahead.match(text, at) and behind.search(text[:at])
+        ),
+        Mistake("unexpected-character", "", ""),
+    )
+    if wants == "number":
+        want = "a number after " + text[:at].rstrip(" \t")[-1:].upper()
+    elif not text[:at].strip(" \t"):
+        want = "a word, a label, a comment or the end of the block"
+    else:
+        want = "a word, a comment or the end of the block"
+    return Fault(
+        file=file,
+        what=f"expected {want}, found {found(raw, at)}",
+        code=mistake.code,
+        line=line,
+        column=caret(raw, at + 1),
+        text=decoded(raw),
+        hint=mistake.hint,
+    )
+
+
+def place(text: str, error: UnexpectedInput) -> tuple[int, set[str]]:
+    """Return where the parser stopped (from 0), and the terminals that it would have taken."""
+    if isinstance(error, UnexpectedCharacters):
+        return error.pos_in_stream, set(error.allowed or ()) - {"BLANK"}
+    assert isinstance(error, UnexpectedToken)
+    start = error.token.start_pos
+    at = len(text.rstrip(" \t")) if start is None or error.token.type == "$END" else start
+    return at, set(error.expected)
+
+
+def found(raw: bytes, at: int) -> str:
+    """Return the name of what stands at offset ``at`` of a line."""
+    if at >= len(raw):
+        return "the end of the block"
+    if number := re.match(rb"[0-9]+", raw[at:]):
+        digits = number[0].decode()
+        return digits if len(digits) <= 20 else digits[:20] + "..."
+    character = decoded(raw)[caret(raw, at + 1) - 1]
+    return f"{character!r}" if character.isprintable() else f"the byte 0x{raw[at]:02X}"
