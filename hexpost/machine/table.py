@@ -72,7 +72,7 @@ class Table:
         number = _number(value)
         if LEAST <= number <= most:
             return number * _factor(key)
-        limit = "" if number <= 0.0 else f" ({LEAST:g} to {most:g})"
+        limit = f" ({LEAST:g} to {most:g})" if number > 0.0 else ""
         self._refuse(key, f"a number above 0{limit}", value)
         return nan
 
@@ -98,7 +98,7 @@ class Table:
 
     def matrix(self, key: str) -> Array:
         """Return three rows of three numbers, shape (3, 3)."""
-        expected = "three rows of three numbers in brackets"
+        expected = "three rows of three numbers"
         value = self._get(key, expected, None)
         rows = value if isinstance(value, list) else []
         if len(rows) == 3 and all(isinstance(row, list) and len(row) == 3 for row in rows):
@@ -124,7 +124,8 @@ class Table:
         rows = value if isinstance(value, list) else []
         good = bool(rows) and all(isinstance(row, dict) for row in rows)
         if value is not None and not (good and count in (None, len(rows))):
-            self._refuse(key, expected, f"{len(rows)} tables" if good else value)
+            shown = f"{len(rows)} tables" if good else _shown(value)
+            self.fault(key, f"expected {expected}, found {shown}", "bad-value")
         return [
             Table(row, f"{self._at(key)}[{i + 1}]", self.file, self.faults)
             for i, row in enumerate(rows)

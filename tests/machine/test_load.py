@@ -1,0 +1,224 @@
+"""Machine, tools and setup files: what is read, and the whole text of what is refused."""
+
+import contextlib
+import re
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hexpost.errors import InputError
+from hexpost.machine.load import DEMONSTRATION, demonstration_machine, load_machine, machine_from
+
+TEXT = DEMONSTRATION.read_text()
+
+
+def faults_of(text):
+    with pytest.raises(InputError) as caught:
+        machine_from(text.encode() if isinstance(text, str) else text, "m.toml")
+    return [str(f) for f in caught.value.faults]
+
+
+def changed(pattern, replacement, count=1):
+    assert re.search(pattern, TEXT, re.MULTILINE), pattern
+    return re.sub(pattern, replacement, TEXT, count=count, flags=re.MULTILINE)
+
+
+def test_numbers_arrive_in_inside_units():
+    machine = demonstration_machine()
+    assert machine.period == 0.001
+    assert machine.tilt_order == "ABC"
+    assert machine.tool_tip.tilt_speed == pytest.approx(np.pi / 3)
+    assert machine.tool_tip.corner_tolerance_tilt == pytest.approx(np.deg2rad(0.05))
+    assert machine.struts[2].base_joint.tolist() == [-963.7, 780.4, 2260.0]
+    assert machine.platform.mass_kg == 720
+    assert not machine.reference.flags.writeable
+    turned = machine_from(changed(r"1040, 0, 0, 0\]", "1040, 10, -20, 180]").encode(), "m")
+    assert np.allclose(turned.machine_zero, [0, 0, 1040, np.pi / 18, -np.pi / 9, np.pi])
+
+
+@pytest.mark.parametrize("key", ["tilt_order", "period_ms", "deviation_mm"])
+def test_keys_with_a_default(key):
+    machine = machine_from(changed(rf"^{key} = .*$", "").encode(), "m")
+    assert (machine.tilt_order, machine.period, machine.tool_tip.deviation) == ("ABC", 0.001, 0.01)
+
+
+def test_words_have_defaults_and_can_be_set():
+    assert demonstration_machine().words.units is None
+    machine = machine_from((TEXT + '\n[words]\nunits = "inch"\ndwell_p = "s"\narc_tolerance_mm = 0.05\n').encode(), "m")
+    assert (machine.words.units, machine.words.dwell_p, machine.words.dwell_x) == ("inch", "s", "s")
+    assert machine.words.arc_tolerance == 0.05
+
+
+KEYS = [
+    "name", "revision", "size_mm", "gauge_point_mm", "mass_kg", "centre_of_mass_mm", "inertia_kg_m2", "jerk_mm_s3",
+    "tilt_jerk_deg_s3", "corner_tolerance_mm", "corner_tolerance_deg", "base_joint_mm", "platform_joint_mm",
+    "stroke_mm", "speed_mm_s", "acceleration_mm_s2", "pose_mm_deg",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_other_key_is_needed(key):
+    (fault,) = faults_of(changed(rf"^{key} = .*$", ""))
+    assert re.fullmatch(rf"m\.toml: ([a-z_]+(\[1\])?\.)?{key}: expected .*, found no such key", fault)
+
+
+@pytest.mark.parametrize("table", ["reference", "pallet", "machine_zero", "platform", "tool_tip"])
+def test_a_missing_table_is_one_fault(table):
+    text = re.sub(rf"^\[{table}\].*?(?=^\[)", "", TEXT, flags=re.MULTILINE | re.DOTALL)
+    assert faults_of(text) == [f"m.toml: {table}: expected a table [{table}], found no such key"]
+
+
+BAD = [
+    (r"^speed_mm_s = 1300", "speed_mm_s = -5", "strut[1].speed_mm_s: expected a number above 0, found -5"),
+    (r"^speed_mm_s = 1300", "speed_mm_s = nan", "strut[1].speed_mm_s: expected a number above 0, found nan"),
+    (r"^speed_mm_s = 1300", "speed_mm_s = inf", "strut[1].speed_mm_s: expected a number above 0, found inf"),
+    (r"^speed_mm_s = 1300", "speed_mm_s = true", "strut[1].speed_mm_s: expected a number above 0, found true"),
+    (r"^speed_mm_s = 1300", 'speed_mm_s = "1300"', 'strut[1].speed_mm_s: expected a number above 0, found "1300"'),
+    (r"^speed_mm_s = 1300", "speed_mm_s = 1e30",
+     "strut[1].speed_mm_s: expected a number above 0 (1e-09 to 1e+09), found 1e+30"),
+    (r"^speed_mm_s = 1300", "speed_mm_s = [1, 2]", "strut[1].speed_mm_s: expected a number above 0, found [1, 2]"),
+    (r"^jerk_mm_s3 = 500000", "jerk_mm_s3 = 0", "tool_tip.jerk_mm_s3: expected a number above 0, found 0"),
+    (r"stroke_mm = \[1140, 2180\]", "stroke_mm = [2180, 1140]",
+     "strut[1].stroke_mm: expected a shortest length above 0 and a longer longest one, found 2180 and 1140"),
+    (r"stroke_mm = \[1140, 2180\]", "stroke_mm = [1140, nan]",
+     "strut[1].stroke_mm: expected 2 numbers in brackets, found [1140, nan]"),
+    (r"stroke_mm = \[1140, 2180\]", "stroke_mm = [1140]",
+     "strut[1].stroke_mm: expected 2 numbers in brackets, found [1140]"),
+    (r"stroke_mm = \[1140, 2180\]", "stroke_mm = [1140, 1500]",
+     "strut[1].stroke_mm: expected a stroke that holds the 1735.090 mm of the reference pose, found 1140 to 1500"),
+    (r'tilt_order = "ABC"', 'tilt_order = "ABA"',
+     'tilt_order: expected one of "ABC", "ACB", "BAC", "BCA", "CAB", "CBA", found "ABA"'),
+    (r"period_ms = 1.0", "period_ms = 0.3333", "period_ms: expected whole microseconds, found 0.3333 ms"),
+    (r"period_ms = 1.0", "period_ms = 0", "period_ms: expected a number above 0, found 0"),
+    (r"\[0, 0, 890, 0, 0, 0\]", "[0, 0, 890, 0, 0]",
+     "reference.pose_mm_deg: expected 6 numbers in brackets, found [0, 0, 890, 0, 0]"),
+    (r"\[0, 0, 890, 0, 0, 0\]", "[0, 0, 890, 0, 0, 400]",
+     "reference.pose_mm_deg: expected angles of at most 360 degrees, found [0, 0, 890, 0, 0, 400]"),
+    (r"\[0, 0, 890, 0, 0, 0\]", "[0, 0, 890e6, 0, 0, 0]",
+     "reference.pose_mm_deg: expected 6 numbers of at most 100000 in size, found [0, 0, 890000000.0, 0, 0, 0]"),
+    (r"\[691.1, 622.3, 2225.0\]", "[1157.6, 444.4, 2260.0]",
+     "strut[2].base_joint_mm: expected six different joints, found the joint of strut 1"),
+    (r"\[0, 64, 0\]", "[0, -64, 0]",
+     "platform.inertia_kg_m2: expected a positive definite matrix, found a principal moment of -64"),
+    (r"\[0, 64, 0\]", "[1, 64, 0]",
+     "platform.inertia_kg_m2: expected a symmetric matrix, found one that is not"),
+    (r"\[0, 64, 0\]", "[0, 64]",
+     "platform.inertia_kg_m2: expected three rows of three numbers, found [[62, 0, 0], [0, 64], [0, 0, 78]]"),
+    (r"size_mm = \[600, 600\]", "size_mm = [600, -1]",
+     "pallet.size_mm: expected two numbers above 0, found 600 and -1"),
+    (r"^name = .*$", "name = 7", "name: expected text in quotes (printable, not blank), found 7"),
+    (r"^name = .*$", 'name = " "', 'name: expected text in quotes (printable, not blank), found " "'),
+    (r"^name = .*$", 'name = "x"\nwords = 3', "words: expected a table [words], found 3"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("pattern", "replacement", "text"), BAD)
+def test_a_fault_has_key_path_expected_and_found(pattern, replacement, text):
+    assert faults_of(changed(pattern, replacement))[0] == f"m.toml: {text}"
+
+
+def test_unknown_keys_are_refused_with_the_nearest_one():
+    text = changed(r"^jerk_mm_s3 = 500000", "jerk_mm_s3 = 500000\nspeed_mm_min = 7")
+    assert faults_of(text) == [
+        "m.toml: tool_tip.speed_mm_min: expected a known key, found speed_mm_min\n    hint: did you mean speed_mm_s?"
+    ]
+    (fault,) = faults_of(TEXT + "\n[robot]\nx = 1\n")
+    assert fault.startswith("m.toml: robot: expected a known key, found robot\n    hint: known here: ")
+
+
+def test_all_faults_come_at_once():
+    text = changed(r"^speed_mm_s = 1300", "speed_mm_s = 0", count=0).replace("mass_kg = 720", "mass_kg = -1")
+    keys = [f.split(": ")[1] for f in faults_of(text)]
+    assert keys == [f"strut[{i}].speed_mm_s" for i in range(1, 7)] + ["platform.mass_kg"]
+
+
+@pytest.mark.parametrize(("keep", "found"), [(5, "5 tables"), (0, None)])
+def test_six_struts_are_needed(keep, found):
+    parts = TEXT.split("[[strut]]")
+    fault = faults_of("[[strut]]".join(parts[: keep + 1]))[0]
+    assert fault == f"m.toml: strut: expected 6 tables [[strut]], found {found or 'no such key'}"
+
+
+def test_seven_struts_are_too_many():
+    last = "[[strut]]" + TEXT.split("[[strut]]")[-1]
+    assert faults_of(TEXT + "\n" + last) == ["m.toml: strut: expected 6 tables [[strut]], found 7 tables"]
+
+
+def test_a_singular_geometry_is_refused_with_its_measure():
+    """Similar hexagons are singular at every pose (O. Ma, J. Angeles 1991, from memory)."""
+    azimuth = np.deg2rad([20, 100, 140, 220, 260, 340])
+    text = TEXT.split("[[strut]]")[0]
+    for a in azimuth:
+        x, y = np.cos(a), np.sin(a)
+        text += (
+            f"[[strut]]\nbase_joint_mm = [{900 * x:.2f}, {900 * y:.2f}, 2240]\n"
+            f"platform_joint_mm = [{400 * x:.2f}, {400 * y:.2f}, 0]\nstroke_mm = [900, 2400]\n"
+            "speed_mm_s = 1\nacceleration_mm_s2 = 1\njerk_mm_s3 = 1\n"
+        )
+    (fault,) = faults_of(text)
+    assert fault.startswith(
+        "m.toml: reference.pose_mm_deg: expected struts that hold the platform in all six directions"
+    )
+    assert "smallest to largest singular value of the Jacobian" in fault
+
+
+@pytest.mark.parametrize(
+    ("source", "start", "end"),
+    [
+        (b"name = \n", "m.toml:1:8: not TOML: ", "\n    name = \n           ^"),
+        (b'name = "x"\nname = "y"\n', "m.toml:2:11: not TOML: ", '\n    name = "y"\n              ^'),
+        (b"a = [1,\n", "m.toml:1:8: not TOML: ", "\n    a = [1,\n           ^"),
+        (b"a = '\xff'", "m.toml:1: expected UTF-8 text, found the byte 0xff", ""),
+        (b"a = " + b"[" * 100_000, "m.toml: expected tables, lists and numbers of ordinary size", ""),
+        (b"a = " + b"9" * 100_000, "m.toml: expected tables, lists and numbers of ordinary size", ""),
+    ],
+)
+def test_text_that_is_not_toml(source, start, end):
+    """The words after the place are those of the standard library, and differ between its versions."""
+    (fault,) = faults_of(source)
+    assert fault.startswith(start)
+    assert fault.endswith(end)
+
+
+def test_a_byte_order_mark_and_windows_line_ends_are_fine():
+    source = b"\xef\xbb\xbf" + TEXT.replace("\n", "\r\n").encode()
+    assert machine_from(source, "m").name == demonstration_machine().name
+
+
+def test_numbers_without_end_do_not_overflow():
+    assert "mass_kg: expected a number above 0" in faults_of(changed("mass_kg = 720", "mass_kg = 0x" + "f" * 9000))[0]
+    assert "mass_kg: expected a number above 0" in faults_of(changed("mass_kg = 720", "mass_kg = 1e999"))[0]
+
+
+def test_files_that_cannot_be_read(tmp_path):
+    big = tmp_path / "big.toml"
+    big.write_bytes(b"#" * 1_000_001)
+    cases = {
+        tmp_path / "none.toml": "cannot be read: No such file or directory",
+        tmp_path: "cannot be read: Is a directory",
+        big: "expected at most 1000000 bytes, found more",
+    }
+    for path, what in cases.items():
+        with pytest.raises(InputError) as caught:
+            load_machine(path)
+        assert str(caught.value) == f"{path}: {what}"
+
+
+@given(st.binary(max_size=60))
+def test_no_bytes_end_in_anything_but_an_input_error(noise):
+    with pytest.raises(InputError):
+        machine_from(noise, "noise")
+
+
+@given(st.data())
+def test_no_mutation_of_a_machine_file_ends_in_anything_but_an_input_error(data):
+    source = TEXT.encode()
+    at = data.draw(st.integers(0, len(source) - 1))
+    cut = data.draw(st.integers(0, 12))
+    noise = data.draw(
+        st.sampled_from([b"", b"nan", b"-1", b"[]", b"{}", b"'", b"\n[x]\n", b"1e400", b"\x00", b"2020-01-01"])
+    )
+    with contextlib.suppress(InputError):
+        machine_from(source[:at] + noise + source[at + cut :], "m")

@@ -1,0 +1,75 @@
+"""Tools and setup files: what is read, and the whole text of what is refused."""
+
+import numpy as np
+import pytest
+
+from hexpost.errors import InputError
+from hexpost.machine.load import load_setup, load_tools, no_setup, no_tools
+
+
+def written(tmp_path, text):
+    path = tmp_path / "file.toml"
+    path.write_text(text)
+    return path
+
+
+def test_tools(tmp_path):
+    tools = load_tools(written(tmp_path, "[[tool]]\nnumber = 7\nlength_mm = 120.5\ndiameter_mm = 12\n"))
+    assert tools.given
+    assert (tools.tools[7].length, tools.tools[7].diameter) == (120.5, 12.0)
+    assert tools.source.startswith(b"[[tool]]")
+    assert not no_tools().given
+    assert not no_tools().tools
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("", "tool: expected one or more tables [[tool]], found no such key"),
+        ("tool = 3", "tool: expected one or more tables [[tool]], found 3"),
+        ("[[tool]]\nnumber = 1\nlength_mm = 0\ndiameter_mm = 3",
+         "tool[1].length_mm: expected a number above 0, found 0"),
+        ("[[tool]]\nnumber = 1\nlength_mm = 3", "tool[1].diameter_mm: expected a number above 0, found no such key"),
+        ("[[tool]]\nnumber = 1.5\nlength_mm = 9\ndiameter_mm = 3",
+         "tool[1].number: expected a whole number from 1 to 99999999, found 1.5"),
+        ("[[tool]]\nnumber = 1\nlength_mm = 9\ndiameter_mm = 3\n[[tool]]\nnumber = 1\nlength_mm = 9\ndiameter_mm = 3",
+         "tool[2].number: expected each tool once, found tool 1 again"),
+        ("[[tool]]\nnumber = 1\nlength_mm = 9\ndiameter_mm = 3\nlenght_mm = 4",
+         "tool[1].lenght_mm: expected a known key, found lenght_mm\n    hint: did you mean length_mm?"),
+    ],
+)  # fmt: skip
+def test_tools_refused(tmp_path, text, expected):
+    path = written(tmp_path, text)
+    with pytest.raises(InputError) as caught:
+        load_tools(path)
+    assert str(caught.value) == f"{path}: {expected}"
+
+
+def test_setup(tmp_path):
+    text = "[offset.G54]\npose_mm_deg = [1, 2, 3, 0, 0, 90]\n[start]\npose_mm_deg = [0, 0, 900, 0, 0, 0]\n"
+    setup = load_setup(written(tmp_path, text))
+    assert setup.given
+    assert np.allclose(setup.offsets["G54"], [1, 2, 3, 0, 0, np.pi / 2])
+    assert setup.start.tolist() == [0, 0, 900, 0, 0, 0]
+    assert load_setup(written(tmp_path, text.partition("[start]")[0])).start is None
+    assert not no_setup().given
+    assert no_setup().start is None
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("[offset.G53]\npose_mm_deg = [0, 0, 0, 0, 0, 0]",
+         "offset.G53: expected a known key, found G53\n    hint: did you mean G59?"),
+        ("[offset.G54]\npose_mm_deg = [0, 0, 0, 0, 0]",
+         "offset.G54.pose_mm_deg: expected 6 numbers in brackets, found [0, 0, 0, 0, 0]"),
+        ("[offset]\nG54 = 3", "offset.G54: expected a table [offset.G54], found 3"),
+        ("offsets = 1", "offsets: expected a known key, found offsets\n    hint: did you mean offset?"),
+        ("[offset.G54]\n", "offset.G54.pose_mm_deg: expected 6 numbers in brackets, found no such key"),
+    ],
+)  # fmt: skip
+def test_setup_refused(tmp_path, text, expected):
+    path = written(tmp_path, text)
+    with pytest.raises(InputError) as caught:
+        load_setup(path)
+    assert str(caught.value) == f"{path}: {expected}"
