@@ -25,7 +25,9 @@ def free_vertices(c: Chain, cuts: Cuts, rho: float) -> Flags:
     Lines next to a stop, an arc or a corner that leaves some of them are not touched: what stays straight stays put.
     """
     reach = np.concatenate([[0.0], (1.0 - NOISE_SHARE) * cuts.reach, [0.0]])[: c.length.size + 1]
-    near_arc = np.convolve(c.curved, [1, 1, 1], mode="same") > 0 if c.curved.any() else c.curved
+    near_arc = c.curved.copy()
+    near_arc[1:] |= c.curved[:-1]
+    near_arc[:-1] |= c.curved[1:]
     dense = (np.minimum(reach[:-1], reach[1:]) > 0.5 * c.length) & ~near_arc
     ratio = c.length[1:] / c.length[:-1]
     even = (ratio < MOST_UNEQUAL_MOVES) & (ratio * MOST_UNEQUAL_MOVES > 1.0)

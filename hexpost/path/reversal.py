@@ -20,8 +20,8 @@ def reversals(j: Joints, end: Array, length: Array, tolerances: Tolerances, orde
 
     That is a turn of more than 150 degrees of the tip (where it travels more than the corner tolerance on both
     sides) or of all six coordinates together (so of pure rotations); and a move along the tool axis that its
-    neighbour takes back, at whatever slope: the depth of a hole is reached. ``end`` (6, m) poses at the joints, ``length``
-    (m + 1,) of the moves about them, ``order`` in which the angles compose.
+    neighbour takes back, at whatever slope: the depth of a hole is reached. ``end`` (6, m) poses at the joints,
+    ``length`` (m + 1,) of the moves about them, ``order`` in which the angles compose.
     """
     dot = (j.before[:3] * j.after[:3]).sum(0)
     turn = dot + tolerances.rho**2 * (j.before[3:] * j.after[3:]).sum(0)
