@@ -35,8 +35,11 @@ class Frame:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Arcs:
-    """The arcs among the moves, shape (k,): index of the move (rising), centre (3, k), axis (0 X, 1 Y, 2 Z: the
-    normal of the plane), signed turn in rad (right-hand about that axis; more than one turn is allowed)."""
+    """The arcs among the moves, shape (k,): index of the move (rising), centre (3, k), axis, turn.
+
+    ``axis`` is the normal of the plane (0 X, 1 Y, 2 Z); ``turn`` in rad is signed, right-hand about that axis, and
+    may be more than one turn. The end radius may differ from the start radius by the arc tolerance.
+    """
 
     move: Ints
     centre: Array

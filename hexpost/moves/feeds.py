@@ -1,0 +1,121 @@
+"""Feed of every move, and what it counts: tip speed, tilt speed, a share of the move a second, or rapid."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array, Codes, Flags
+from hexpost.moves.arcs import Turns
+from hexpost.moves.blocks import Blocks
+from hexpost.moves.complaints import Complaints
+from hexpost.moves.frames import SAME
+from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP
+from hexpost.moves.positions import Positions
+from hexpost.moves.sheet import Words, fill
+from hexpost.moves.state import State
+from hexpost.units import RAD_PER_DEG, SECONDS_PER_MINUTE
+
+INVERSE, PER_MINUTE = 93, 94
+SMALLEST = 1e-6
+"""Smallest feed as written: below it a millimetre takes two years."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Feeds:
+    """Columns (n,) of the moves: feed and what it counts (see ``model``), and whether the move moves at all."""
+
+    feed: Array
+    mode: Codes
+    moves: Flags
+
+
+def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
+    """Return the feed of every move; arcs (``turns``) always move. ``state`` carries the modal F over.
+
+    F is the speed of the tip along its path (a helix included) where the tip moves, and degrees per minute, as the
+    norm of the changes of A B C, where it does not. A change of feed mode ends the F in force.
+    """
+    movement, modes, complaints = blocks.movement, blocks.modes, blocks.complaints
+    words = _positive(blocks.sheet.letter("F"), complaints)
+    tip = np.zeros(movement.count, dtype=np.bool_)
+    tip[turns.move] = True
+    for i in range(3):
+        tip |= np.abs(at.end[i] - at.start[i]) > SAME
+    tilt = np.zeros(movement.count, dtype=np.bool_)
+    for i in range(3, 6):
+        tilt |= at.end[i] != at.start[i]
+    rapid = movement.column(modes.motion) == 0
+    inverse = movement.column(modes.feed_mode) == INVERSE
+    written, scale = _modal(words, blocks, state)
+    mode = np.full(movement.count, FEED_TIP, dtype=np.uint8)
+    feed = written * scale
+    pure = tilt & ~tip
+    if pure.any():
+        mode[pure] = FEED_TILT
+        feed[pure] = written[pure] * (RAD_PER_DEG / SECONDS_PER_MINUTE)
+    needs = ~rapid & ~inverse & ~complaints.spoilt[movement.rows]
+    missing = np.flatnonzero(needs & np.isnan(feed))
+    if missing.size:
+        complaints.blocks(
+            movement.rows[missing[:1]],
+            "feed-missing",
+            "a feed move, and no feed is in force: expected F in this block or before it",
+            "write F into this block; a change of feed mode ends the feed in force",
+        )
+    if inverse.any():
+        inverse &= ~rapid
+        mode[inverse] = FEED_INVERSE
+        feed[inverse] = _inverse(words, blocks, inverse)[inverse]
+    feed[rapid] = np.inf
+    mode[rapid] = FEED_RAPID
+    return Feeds(feed, mode, tip | tilt)
+
+
+def _positive(words: Words, complaints: Complaints) -> Words:
+    """Return the F words above zero; others are reported."""
+    bad = words.value < SMALLEST
+    if not bad.any():
+        return words
+    complaints.words(
+        words.at[bad], "feed-bad", lambda word: f"expected a feed above 0, found {word}", "the tool would never arrive"
+    )
+    return words.pick(~bad)
+
+
+def _modal(words: Words, blocks: Blocks, state: State) -> tuple[Array, Array]:
+    """Return the modal F as written (n,), nan where none is in force, and mm/s (or 1/s) per unit of it."""
+    modes, movement = blocks.modes, blocks.movement
+    scale = blocks.millimetres(Words(words.at, words.row, np.ones(words.count)))
+    per_minute = modes.feed_mode[words.row] == PER_MINUTE
+    ends = np.flatnonzero(np.diff(modes.feed_mode, prepend=np.uint8(state.feed_mode)))
+    row = np.concatenate((ends, words.row[per_minute]))
+    value = np.concatenate((np.full(len(ends), np.nan), words.value[per_minute]))
+    factor = np.concatenate((np.ones(len(ends)), scale[per_minute]))
+    if ends.size:
+        order = np.argsort(row, kind="stable")
+        row, value, factor = row[order], value[order], factor[order]
+    before, before_scale = state.feed, state.feed_scale
+    if len(row):
+        state.feed, state.feed_scale = float(value[-1]), float(factor[-1])
+    place = movement.place(row)
+    last = np.append(place[1:] != place[:-1], True)[: len(place)] & (place < movement.count)
+    place, value, factor = place[last], value[last], factor[last]
+    filled = fill(place, value, movement.count, before)
+    if movement.count == len(filled) and (factor == before_scale).all():
+        return filled, np.full(movement.count, before_scale / SECONDS_PER_MINUTE)
+    return filled, fill(place, factor, movement.count, before_scale) / SECONDS_PER_MINUTE
+
+
+def _inverse(words: Words, blocks: Blocks, which: Flags) -> Array:
+    """Return the F of each block in 1/s (n,); the moves ``which`` (n,) must have one of their own."""
+    movement = blocks.movement
+    own = np.full(movement.count, np.nan)
+    here = movement.moving[words.row]
+    own[movement.place(words.row[here])] = words.value[here] / SECONDS_PER_MINUTE
+    blocks.complaints.blocks(
+        movement.rows[which & np.isnan(own)],
+        "inverse-feed-missing",
+        "a feed move under inverse time (G93) without an F of its own",
+        "write F (1/min) into every block that moves, or go back to G94",
+    )
+    return own

@@ -1,0 +1,154 @@
+"""The one table of words: what each means and which of them replace one another.
+
+Groups after the letter groups of ISO 6983-1 (from memory): a word of a group stays in force until another of its
+group; words of one group cannot stand in one block. ``G20``/``G21`` and ``G64`` are common practice, no source.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from hexpost.arrays import Array, Codes
+
+TENTHS = 10
+"""Codes are told apart to a tenth: a code with a decimal is a code of its own."""
+HIGHEST = 999 * TENTHS + 9
+ONE_BLOCK = ("dwell", "machine coordinates", "exact stop once")
+"""Groups whose words act in their own block only."""
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """One word: address letter, code (``None``: the letter takes a value), modal group, what it does."""
+
+    letter: str
+    code: float | None
+    group: str
+    does: str
+
+    @property
+    def name(self) -> str:
+        """Return the word as people write it: ``"G01"``, ``"X"``."""
+        if self.code is None:
+            return self.letter
+        return f"{self.letter}{self.code:02.0f}" if self.code == int(self.code) else f"{self.letter}{self.code:g}"
+
+
+def _codes(letter: str, group: str, *rows: tuple[int, str]) -> tuple[Word, ...]:
+    """Return the words of one group of codes."""
+    return tuple(Word(letter, code, group, does) for code, does in rows)
+
+
+WORDS: tuple[Word, ...] = (
+    *_codes(
+        "G", "motion",
+        (0, "rapid: straight in all six coordinates, from rest to rest, as fast as the tool tip may"),
+        (1, "straight line at feed"),
+        (2, "arc or helix, clockwise: from the second axis of the plane to the first"),
+        (3, "arc or helix, counter-clockwise: from the first axis of the plane to the second"),
+    ),
+    *_codes("G", "dwell", (4, "dwell: time by X or F (seconds) or P (milliseconds), or as the machine file says")),
+    *_codes("G", "exact stop once", (9, "exact stop at the end of this block")),
+    *_codes("G", "plane", (17, "plane XY"), (18, "plane ZX"), (19, "plane YZ")),
+    *_codes("G", "units", (20, "inch"), (21, "millimetre"), (70, "inch"), (71, "millimetre")),
+    *_codes("G", "cutter radius", (40, "cutter radius compensation off")),
+    *_codes(
+        "G", "tool length",
+        (43, "tool length of row H along the tool axis"),
+        (44, "tool length of row H, subtracted"),
+        (49, "tool length off"),
+    ),
+    *_codes(
+        "G", "machine coordinates",
+        (53, "this block in machine coordinates: spindle gauge point, no tool length, unnamed axes stay"),
+    ),
+    *_codes("G", "work offset", *((code, f"work offset {code - 53} of the setup file") for code in range(54, 60))),
+    *_codes(
+        "G", "path control",
+        (60, "exact stop at the end of every feed move"),
+        (61, "exact stop at the end of every feed move"),
+        (62, "continuous: corners rounded within the corner tolerance"),
+        (64, "continuous: corners rounded within the corner tolerance"),
+    ),
+    *_codes("G", "cycle", (80, "fixed cycle off")),
+    *_codes("G", "distance", (90, "absolute coordinates"), (91, "incremental coordinates")),
+    *_codes(
+        "G", "feed mode",
+        (93, "inverse time: F is 1/min, the block lasts 1/F minutes, every feed block needs its own F"),
+        (94, "feed per minute: tool tip speed along its path; degrees per minute where only A B C move"),
+    ),
+    *_codes(
+        "M", "stop",
+        (0, "stop, after the block's motion"),
+        (1, "optional stop, after the block's motion"),
+        (2, "end of program"),
+        (30, "end of program"),
+        (60, "work change, after the block's motion"),
+    ),
+    *_codes(
+        "M", "spindle",
+        (3, "spindle clockwise, with the block's motion"),
+        (4, "spindle counter-clockwise, with the block's motion"),
+        (5, "spindle off, after the block's motion"),
+    ),
+    *_codes("M", "tool change", (6, "tool T into the spindle, after the block's motion")),
+    *_codes(
+        "M", "coolant",
+        (7, "coolant 2 on, with the block's motion"),
+        (8, "coolant 1 on, with the block's motion"),
+        (9, "coolant off, after the block's motion"),
+    ),
+    *(Word(x, None, "label", f"{what} number, not executed") for x, what in
+      (("N", "block"), ("O", "program"), (":", "alignment"))),
+    *(Word(x, None, "axis", f"tool tip along {x}") for x in "XYZ"),
+    *(Word(x, None, "axis", f"turn about {axis} through the tool tip, degrees")
+      for x, axis in zip("ABC", "XYZ", strict=True)),
+    *(Word(x, None, "arc", f"arc centre from the start point along {axis}")
+      for x, axis in zip("IJK", "XYZ", strict=True)),
+    Word("R", None, "arc", "arc radius, negative for more than 180 degrees"),
+    Word("F", None, "value", "feed"),
+    Word("S", None, "value", "spindle speed, passed on"),
+    Word("T", None, "value", "tool for the next M06"),
+    Word("H", None, "value", "row of the tools file for G43 and G44"),
+    Word("P", None, "value", "time of a dwell"),
+)  # fmt: skip
+
+LETTERS = "".join(dict.fromkeys(word.letter for word in WORDS))
+"""Every address letter with a meaning."""
+WITH_MOTION = (3, 4, 7, 8)
+"""M codes that take effect with the block's motion; all others after it (common practice, no source)."""
+BREAKING = (0, 1, 2, 6, 30, 60)
+"""M codes at which the tool rests and the controller waits."""
+ENDING = (2, 30)
+"""M codes that end the program."""
+
+
+@lru_cache
+def groups(letter: str) -> tuple[str, ...]:
+    """Return the names of the groups of the codes of ``letter`` (``"G"`` or ``"M"``)."""
+    return tuple(dict.fromkeys(w.group for w in WORDS if w.letter == letter and w.code is not None))
+
+
+@lru_cache
+def _group_table(letter: str) -> Codes:
+    """Return 1 + index into ``groups(letter)`` for every code in tenths; 0 where there is no such word."""
+    table = np.zeros(HIGHEST + 1, np.uint8)
+    for word in WORDS:
+        if word.letter == letter and word.code is not None:
+            table[round(word.code * TENTHS)] = 1 + groups(letter).index(word.group)
+    return table
+
+
+def group_of(letter: str, values: Array) -> Codes:
+    """Return 1 + index into ``groups(letter)`` for codes (n,) as written; 0 for a word that does not exist."""
+    tenths = np.clip(values, -1.0, 1000.0) * TENTHS
+    code = np.rint(tenths).astype(np.int64)
+    known = (np.abs(tenths - code) < 1e-9 * HIGHEST) & (code >= 0) & (code <= HIGHEST)
+    return np.where(known, _group_table(letter)[np.where(known, code, 0)], 0).astype(np.uint8)
+
+
+def markdown() -> str:
+    """Return the table of words for people: one row a word, in the order of this file."""
+    rows = [f"| `{w.name}` | {w.group} | {w.does} |" for w in WORDS]
+    return "\n".join(["| word | group | what it does |", "| --- | --- | --- |", *rows]) + "\n"
