@@ -1,0 +1,103 @@
+"""The columns of a setpoint table: their names, their order, and how finely each is held."""
+
+import difflib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from hexpost.arrays import Array
+from hexpost.errors import Fault, InputError
+from hexpost.setpoints.model import Setpoints
+
+STRUTS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Six columns of one quantity, one per strut: the table holds ``decimals`` decimals of ``unit``."""
+
+    name: str
+    suffix: str
+    unit: str
+    decimals: int
+    values: Callable[[Setpoints], Array]
+    """Returns shape (6, n), strut 1 first."""
+
+    def column(self, strut: int) -> str:
+        """Return the name of the column of ``strut`` (1-6)."""
+        return f"{self.name}_{strut}_{self.suffix}"
+
+
+GROUPS = (
+    Group("length", "mm", "mm", 6, lambda s: s.length),
+    Group("speed", "mm_s", "mm/s", 6, lambda s: s.speed),
+    Group("acceleration", "mm_s2", "mm/s2", 3, lambda s: s.acceleration),
+)
+TIME, LINE = "time_s", "line"
+ALL = (TIME, *(g.column(k + 1) for g in GROUPS for k in range(STRUTS)), LINE)
+"""Every column, in the order of the table; a choice keeps this order."""
+
+_SHORT = {"time": TIME, "line": LINE}
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """One group of a choice: the rows (0-5, rising) of its (6, n) array that the table holds."""
+
+    group: Group
+    rows: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """A choice of columns: whether time and line are in it, and what is taken of each group (none is empty)."""
+
+    time: bool
+    chosen: tuple[Chosen, ...]
+    line: bool
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Return the names, in the order of the table."""
+        middle = tuple(c.group.column(k + 1) for c in self.chosen for k in c.rows)
+        return (TIME,) * self.time + middle + (LINE,) * self.line
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Return the unit of each column (``"1"`` for the line)."""
+        return ("s",) * self.time + tuple(c.group.unit for c in self.chosen for _ in c.rows) + ("1",) * self.line
+
+
+def choose(names: Iterable[str] = ()) -> Columns:
+    """Return the columns meant by names or groups (``time``, ``length``, ``speed``, ``acceleration``, ``line``).
+
+    No name at all means every column. The order of the names does not matter, and a repeat is no fault.
+
+    Raises
+    ------
+    InputError
+        One fault for each name that is neither a column nor a group.
+    """
+    wanted: set[str] = set()
+    faults = []
+    groups = {g.name: g for g in GROUPS}
+    for name in (n.strip() for n in names):
+        if name in groups:
+            wanted.update(groups[name].column(k + 1) for k in range(STRUTS))
+        elif _SHORT.get(name, name) in ALL:
+            wanted.add(_SHORT.get(name, name))
+        else:
+            faults.append(_unknown(name))
+    if faults:
+        raise InputError(faults)
+    if not wanted:
+        wanted = set(ALL)
+    rows = ((g, tuple(k for k in range(STRUTS) if g.column(k + 1) in wanted)) for g in GROUPS)
+    return Columns(TIME in wanted, tuple(Chosen(g, r) for g, r in rows if r), LINE in wanted)
+
+
+def _unknown(name: str) -> Fault:
+    known = (*_SHORT, *(g.name for g in GROUPS), *ALL)
+    near = difflib.get_close_matches(name, known, n=1)
+    hint = f"did you mean {near[0]}?" if near else f"groups are {', '.join(known[:5])}"
+    what = f"expected a column or a group of columns, found {name!r}"
+    return Fault(file="--columns", what=what, code="unknown-column", hint=hint)

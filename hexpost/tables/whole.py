@@ -1,0 +1,138 @@
+"""Files that are there whole or not at all: written beside their place, made durable, then renamed."""
+
+import hashlib
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import BinaryIO, Self
+
+from hexpost.errors import OutputError
+
+_READ = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A file that stands under its final name: the name in its folder, its size, and its SHA-256 in hexadecimal."""
+
+    name: str
+    size: int
+    sha256: str
+
+
+class PartFile:
+    """A file being written in ``folder`` under a hidden name (``.STEM.PID.part``).
+
+    ``commit`` gives it its final name; leaving the context without that removes it. After a kill or a power cut only
+    ``*.part`` can remain. The hash is taken while writing; ``rewrite`` is for formats that patch their own head.
+    """
+
+    def __init__(self, folder: Path, stem: str) -> None:
+        self.folder = folder
+        self._path = folder / f".{stem.replace('/', '-')}.{os.getpid()}.part"
+        self._hash = hashlib.sha256()
+        self._size = 0
+        self._patched = False
+        self._done = False
+        with writing(self._path):
+            descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
+            self._file: BinaryIO = os.fdopen(descriptor, "w+b")
+
+    def write(self, data: bytes) -> int:
+        """Append ``data`` and return its size."""
+        with writing(self._path):
+            self._file.write(data)
+        self._hash.update(data)
+        self._size += len(data)
+        return len(data)
+
+    def rewrite(self, head: bytes) -> None:
+        """Replace the first bytes of what was written (at most as many); the hash is then taken anew at the end."""
+        with writing(self._path):
+            self._file.seek(0)
+            self._file.write(head)
+            self._file.seek(0, os.SEEK_END)
+        self._patched = True
+
+    def commit(self, name: str) -> Written:
+        """Flush, make durable and rename to ``name`` in the folder, replacing what stands there."""
+        final = self.folder / name
+        with writing(final):
+            self._file.flush()
+            os.fsync(self._file.fileno())
+            if self._patched:
+                self._hash = _hash_of(self._file)
+            self._file.close()
+            self._path.replace(final)
+            self._done = True
+            sync_folder(final.parent)
+        return Written(name, self._size, self._hash.hexdigest())
+
+    def discard(self) -> None:
+        """Remove what was written, unless it was committed."""
+        with suppress(OSError):
+            self._file.close()
+        if not self._done:
+            with suppress(OSError):
+                self._path.unlink()
+            self._done = True
+
+    def __enter__(self) -> Self:
+        """Return the file itself."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Remove the file if it was not committed."""
+        self.discard()
+
+
+def write_whole(path: Path, data: bytes) -> Written:
+    """Write ``data`` to ``path``, whole or not at all, replacing what stands there.
+
+    Raises
+    ------
+    OutputError
+        The place cannot be written (no such folder, no right, disk full), or holds a link or a special file.
+    """
+    if path.is_symlink() or (path.exists() and not path.is_file()):
+        raise OutputError(f"{path}: expected a file or nothing, found a link, a folder or a special file")
+    with PartFile(path.parent, path.name) as part:
+        part.write(data)
+        return part.commit(path.name)
+
+
+def _hash_of(file: BinaryIO) -> "hashlib._Hash":
+    file.seek(0)
+    total = hashlib.sha256()
+    while piece := file.read(_READ):
+        total.update(piece)
+    return total
+
+
+def sync_folder(folder: Path) -> None:
+    """Make the names in ``folder`` durable, where the system can."""
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """Turn an operating system's refusal into an ``OutputError`` that names ``path`` and the reason."""
+    try:
+        yield
+    except OSError as e:
+        reason = (e.strerror or str(e)).lower()
+        raise OutputError(
+            f"{path}: expected to write here, found: {reason}\n"
+            "    hint: choose another folder with --out, or free space and set rights there"
+        ) from e
