@@ -22,7 +22,7 @@ NEAR = 0.9
 """Samples whose estimate, with twice its change over the chunk, lies above this share of the limit are solved."""
 
 ROUNDING = 1e-9
-"""Estimates end this much below the worst exact value of a block, so that the worst use is always exact."""
+"""Estimates end this much below the worst exact value so far, so that the worst use of a job is always exact."""
 
 STILL = 1e-6
 """Tip speed below which there is no direction of travel, mm/s."""
@@ -37,7 +37,7 @@ class Deviation:
     Between two setpoints a strut that moves linearly is off by l'' dt^2 / 8 at mid-tick (remainder of linear
     interpolation); the tip is off by the first three rows of J^-1 times that. What lies along the motion is a matter
     of time, not of shape. The Jacobian is inverted at a few poses of a block and the inverse interpolated; samples
-    near the limit, and the worst of the block, are solved exactly.
+    near the limit, and those that may be the worst of the job so far, are solved exactly.
     """
 
     def __init__(self, context: Context) -> None:
@@ -50,6 +50,7 @@ class Deviation:
         self._frames = context.moves.frames
         self._cutting: Flags = np.append(context.moves.feed_mode != FEED_RAPID, False)
         self._frame = -1
+        self._worst = 0.0
         self._struts: Struts
 
     def measure(self, setpoints: Setpoints) -> Array | None:
@@ -62,21 +63,26 @@ class Deviation:
             frame = self._frames[poses.frame]
             self._struts, self._frame = self._model.in_frame(frame.base_from_work, frame.tip), poses.frame
         n = len(cutting)
-        size, change = self._estimate(setpoints, cutting)
+        size, change = self._estimate(setpoints)
+        size *= cutting
+        top = int(size.argmax())
         solve = size + 2.0 * change > NEAR * self.band.high[0]
-        solve[int(np.where(cutting, size, -1.0).argmax())] = True
+        solve[top] |= size[top] >= self._worst
         at = np.flatnonzero(solve & cutting)
-        error = tip_errors(self._struts, poses.pose[:, at], setpoints.acceleration[:, at], setpoints.period)
-        exact = across(error, poses.rate[:3, at])
-        size = np.asarray(np.minimum(size, (1.0 - ROUNDING) * exact.max()) * cutting, dtype=np.float64)
+        exact = np.zeros(0)
+        if at.size:
+            error = tip_errors(self._struts, poses.pose[:, at], setpoints.acceleration[:, at], setpoints.period)
+            exact = across(error, poses.rate[:3, at])
+            self._worst = max(self._worst, float(exact.max()))
+        np.minimum(size, (1.0 - ROUNDING) * self._worst, out=size)
         size[at] = exact
         return size.reshape(1, n)
 
-    def _estimate(self, setpoints: Setpoints, cutting: Flags) -> tuple[Array, Array]:
+    def _estimate(self, setpoints: Setpoints) -> tuple[Array, Array]:
         """Return estimates (n,) of the deviation, and how much they change over their chunk."""
         poses = setpoints.poses
-        n = len(cutting)
-        step = _chunk(poses.rate[:, cutting], setpoints.period)
+        n = len(poses.tick)
+        step = _chunk(poses.rate, setpoints.period)
         chunks = -(-n // step)
         nodes = np.minimum(np.arange(chunks + 1) * step, n - 1)
         gain = tip_gain(jacobian(self._struts, poses.pose[:, nodes])) * (setpoints.period**2 / 8.0)
@@ -86,7 +92,7 @@ class Deviation:
         pieces = bend.reshape(6, chunks, step).transpose(1, 0, 2)
         error: Array = gain[:-1] @ pieces
         change: Array = (gain[1:] - gain[:-1]) @ pieces
-        spread = np.sqrt((change * change).sum(axis=1)).reshape(-1)[:n]
+        spread = np.sqrt(np.einsum("kis,kis->ks", change, change)).reshape(-1)[:n]
         error += change * (np.arange(step) / step)
         flat = error.transpose(1, 0, 2).reshape(3, -1)[:, :n]
         return across(flat, poses.rate[:3]), spread
@@ -94,12 +100,15 @@ class Deviation:
 
 def across(error: Array, velocity: Array) -> Array:
     """Return the size (n,) of the part of ``error`` (3, n) that is square to ``velocity`` (3, n)."""
-    total: Array = (error * error).sum(axis=0)
-    speed2: Array = (velocity * velocity).sum(axis=0)
-    along: Array = (error * velocity).sum(axis=0)
-    moving = speed2 > STILL**2
-    total -= along * along / np.where(moving, speed2, np.inf)
-    return np.sqrt(np.maximum(total, 0.0))
+    total: Array = np.einsum("in,in->n", error, error)
+    speed2: Array = np.einsum("in,in->n", velocity, velocity)
+    along: Array = np.einsum("in,in->n", error, velocity)
+    speed2[speed2 <= STILL**2] = np.inf
+    along *= along
+    along /= speed2
+    total -= along
+    out: Array = np.sqrt(np.maximum(total, 0.0, out=total), out=total)
+    return out
 
 
 def tip_errors(struts: Struts, pose: Array, acceleration: Array, period: float) -> Array:
@@ -121,8 +130,8 @@ def tip_gain(jacobians: Array) -> Array:
 
 
 def _chunk(rate: Array, period: float) -> int:
-    """Return how many ticks (a power of two) the tool needs at least for ``REACH``, at rates (6, m)."""
-    speed2: Array = (rate[:3] ** 2).sum(axis=0) + LEVER**2 * (rate[3:] ** 2).sum(axis=0)
-    travel = max(float(np.sqrt(speed2.max())) * period, REACH / CHUNKS[1])
-    ticks = 1 << int(np.log2(max(REACH / travel, 1.0)))
+    """Return how many ticks (a power of two) the tool needs at least for ``REACH``, at rates (6, n)."""
+    fastest = np.maximum(rate.max(axis=1), -rate.min(axis=1))
+    travel = max(float(np.hypot(*fastest[:2])), float(fastest[2]), LEVER * float(fastest[3:].max())) * period
+    ticks = 1 << int(np.log2(max(REACH / max(travel, REACH / CHUNKS[1]), 1.0)))
     return min(max(ticks, CHUNKS[0]), CHUNKS[1])

@@ -16,12 +16,18 @@ class WorstUse:
         self._band = band
         self._rows = np.arange(rows)
         self._use = np.full(rows, -1.0)
+        self._least = np.full(rows, np.inf)
+        self._most = np.full(rows, -np.inf)
         self._value = np.zeros(rows)
         self._line = np.zeros(rows, dtype=np.int64)
         self._tick = np.zeros(rows, dtype=np.int64)
 
     def update(self, values: Array, least: Array, most: Array, poses: Poses) -> None:
         """Take a block: ``values`` (k, n), their smallest and largest (k,) by row."""
+        if ((least >= self._least) & (most <= self._most)).all():
+            return
+        np.minimum(self._least, least, out=self._least)
+        np.maximum(self._most, most, out=self._most)
         use = np.maximum(self._band.use(least, self._rows), self._band.use(most, self._rows))
         for row in np.flatnonzero(use > self._use):
             at = int(np.abs(values[row] - self._band.centre[row]).argmax())
