@@ -1,0 +1,145 @@
+"""Bounds of the as-programmed schedule: programmed feed and tool-tip limits as norms, one stretch per piece."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.feed.minima import range_min
+from hexpost.feed.model import (
+    CORNER,
+    FEED,
+    TILT_ACCELERATION,
+    TILT_JERK,
+    TILT_SPEED,
+    TIP_ACCELERATION,
+    TIP_JERK,
+    TIP_SPEED,
+)
+from hexpost.feed.stretches import Stretches, tagged
+from hexpost.machine.model import ToolTip
+from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Moves
+from hexpost.path import model as pieces
+from hexpost.path.model import Path
+
+MARGIN = 0.98
+"""Share of acceleration and jerk limits that is planned with, where the correction must have room."""
+CURVATURE_SHARE = 0.95
+"""Share of the acceleration that curvature may take; the rest is left for the tangent."""
+TINY, HUGE = 1e-12, 1e18
+"""A derivative that is nothing; a speed squared that is no bound (both keep divisions and powers in range)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shares:
+    """Per piece, shape (p,): speed caps, and the largest derivatives of the pose as shares of the limits ``tip``.
+
+    ``speed``: largest s' by feed and speed limits. The acceleration is at most ``a1`` |s''| + ``a2`` s'^2 of its
+    limit, the jerk at most ``j1`` |s'''| + 3 ``j2`` s' |s''| + ``j3`` s'^3 of its own: what is below 1 needs no look.
+    """
+
+    tip: ToolTip
+    speed: Array
+    a1: Array
+    a2: Array
+    j1: Array
+    j2: Array
+    j3: Array
+
+    def over(self, low: int, first: Ints, last: Ints) -> list[Array]:
+        """Return a1, a2, j1, j2, j3, the largest, and speed, the least, over ranges of pieces counted from ``low``."""
+        high = low + int(last.max()) + 1
+        worst = [-range_min(-x[low:high], first, last) for x in (self.a1, self.a2, self.j1, self.j2, self.j3)]
+        return [*worst, range_min(self.speed[low:high], first, last)]
+
+
+def lone_straights(path: Path) -> Ints:
+    """Return the spans that are one straight piece, shape (k,): their schedule has a closed form."""
+    one = np.flatnonzero(np.diff(path.span_first) == 1)
+    out: Ints = one[path.kind[path.span_first[one]] == pieces.REST]
+    return out
+
+
+def shares(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Shares:
+    """Return speed caps and shares of the limits; ``norms`` (2, 3, p) as ``Path.norms_max`` gives them."""
+    p, q = norms
+    speed, _ = _speed_caps(path, moves, tip, norms)
+    return Shares(
+        tip=tip,
+        speed=speed,
+        a1=np.maximum(p[0] / tip.acceleration, q[0] / tip.tilt_acceleration),
+        a2=np.maximum(p[1] / tip.acceleration, q[1] / tip.tilt_acceleration),
+        j1=np.maximum(p[0] / tip.jerk, q[0] / tip.tilt_jerk),
+        j2=np.maximum(p[1] / tip.jerk, q[1] / tip.tilt_jerk),
+        j3=np.maximum(p[2] / tip.jerk, q[2] / tip.tilt_jerk),
+    )
+
+
+def as_programmed(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Stretches:
+    """Return one stretch per piece, shape (p,), bounded by feed and tool-tip limits; ``norms`` as in ``shares``.
+
+    Second derivatives are split: curvature takes |q''| s'^2, the tangent sqrt(A^2 - that^2) / |q'|; the third
+    derivative holds s'^3 below J / |q'''|. Norms of tip and tilt, so a turn of the work frame changes nothing.
+    """
+    speed, cause = _speed_caps(path, moves, tip, norms)
+    cap = np.minimum(speed, HUGE**0.5) ** 2
+    margin = np.full(len(path.kind), MARGIN)
+    margin[path.span_first[lone_straights(path)]] = 1.0  # the closed form keeps limits to the last digit
+    p, q = np.maximum(norms, TINY)
+    sides = (
+        (p, margin * tip.acceleration, margin * tip.jerk, TIP_ACCELERATION, TIP_JERK),
+        (q, margin * tip.tilt_acceleration, margin * tip.tilt_jerk, TILT_ACCELERATION, TILT_JERK),
+    )
+    for n, most, jerk, why, why_jerk in sides:
+        _lower(cap, cause, CURVATURE_SHARE * most / n[1], why)
+        _lower(cap, cause, (jerk / n[2]) ** (2 / 3), why_jerk)
+    cap = tagged(cap, cause | np.where(path.kind >= pieces.CORNER, CORNER, 0).astype(np.uint8))
+    up, hold = np.full(len(cap), HUGE), np.zeros(len(cap), dtype=np.uint8)
+    most_jerk, jerk_hold = up.copy(), hold.copy()
+    for n, most, jerk, why, why_jerk in sides:
+        _lower(up, hold, np.sqrt(np.maximum(most**2 - (n[1] * cap) ** 2, 0.0)) / n[0], why)
+        _lower(most_jerk, jerk_hold, jerk / n[0], why_jerk)
+    return Stretches(
+        piece=np.arange(len(cap)),
+        size=path.size,
+        cap=cap,
+        up=up,
+        down=up,
+        hold=hold,
+        jerk=most_jerk,
+        jerk_hold=jerk_hold,
+        s=path.s0,
+        span=np.repeat(np.arange(len(path.span_first) - 1), np.diff(path.span_first)),
+        first=path.span_first,
+    )
+
+
+def _lower(bound: Array, cause: Codes, other: Array, why: int) -> None:
+    """Lower bounds to others in place, and note why."""
+    less = other < bound
+    np.copyto(bound, other, where=less)
+    cause[less] = why
+
+
+def _speed_caps(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> tuple[Array, Codes]:
+    """Return the largest s' per piece by feed and speed limits, and the cause."""
+    p, q = np.maximum(norms[:, 0], TINY)
+    speed, cause = np.full(len(p), HUGE), np.zeros(len(p), dtype=np.uint8)
+    _lower(speed, cause, tip.speed / p, TIP_SPEED)
+    _lower(speed, cause, tip.tilt_speed / q, TILT_SPEED)
+    own = path.move.astype(np.int64)
+    _lower(speed, cause, _feed(path, moves, own, p, q), FEED)
+    corner: Flags = path.kind >= pieces.CORNER
+    after = np.where(corner, np.minimum(own + 1, moves.count - 1), own)
+    _lower(speed, cause, _feed(path, moves, after, p, q), FEED)
+    return speed, cause
+
+
+def _feed(path: Path, moves: Moves, move: Ints, p: Array, q: Array) -> Array:
+    """Return the largest s' that the programmed feed of these moves allows on each piece."""
+    feed, mode = moves.feed[move], moves.feed_mode[move]
+    out = np.full(len(feed), HUGE)
+    for which, per in ((FEED_TIP, 1 / p), (FEED_TILT, 1 / q), (FEED_INVERSE, path.length[move])):
+        here = mode == which
+        out[here] = np.minimum(feed[here] * per[here], HUGE)
+    return out

@@ -1,0 +1,182 @@
+"""Corrections after the average: look at the samples that may be over a limit, lower the bounds that made them so."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags, Ints
+from hexpost.feed.bounds import MARGIN, Shares
+from hexpost.feed.minima import spread_min
+from hexpost.feed.model import Motion, Timing
+from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
+from hexpost.machine.model import ToolTip
+from hexpost.path.model import Path
+
+BLOCK = 8192
+"""Samples looked at together."""
+TOLERANCE = 1e-6
+"""A sample so much over its limit, as a share, is corrected."""
+STEP = 0.5
+"""Doubtful stretches of time are looked at so often, in ticks."""
+EDGE = 0.01
+"""Looks begin and end so far inside, in steps."""
+BRIEF = 1e-3
+"""A jerk that lasts less than this share of a period is not felt at a setpoint."""
+REACH = 0.5
+"""How far beyond its window a bad sample lowers ramps, in windows."""
+SAME = 1e-9
+"""Relative difference of a speed squared that counts as a change."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ranges:
+    """Times to look at, in ticks: ranges from ``lo`` to ``hi``, rising and apart, shape (r,)."""
+
+    lo: Array
+    hi: Array
+
+    def hold(self, tick: Array) -> Flags:
+        """Return which times lie in one of the ranges."""
+        k = np.searchsorted(self.lo, tick, "right") - 1
+        out: Flags = (k >= 0) & (tick <= self.hi[np.maximum(k, 0)])
+        return out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bad:
+    """Samples over a limit, shape (k,): where they are, and factors for caps under them and for ramps about them."""
+
+    motion: Ints
+    cap: Array
+    ramp: Array
+
+
+def edges(timing: Timing, where: Ranges | None) -> Array:
+    """Return the times in ticks, rising, at which the jerk along the path may change; in between it is constant.
+
+    The jerk is (u(t) - u(t - T)) / T with u constant in intervals, so it changes only where an interval begins and
+    a window T after that: nothing between the ticks is missed. ``where``: only there; ``None``: everywhere.
+    """
+    now: Array = timing.t / timing.period
+    later = now + np.repeat(timing.window, np.diff(timing.first))
+    if where is not None:
+        now, later = now[where.hold(now)], later[where.hold(later)]
+    edge = np.concatenate([now, later])
+    edge.sort(kind="stable")
+    return edge
+
+
+def changed(before: Speeds, now: Speeds, timing: Timing) -> Ranges:
+    """Return the times that a change of bounds touches: one window about every stretch where the speed differs.
+
+    What counts is where the speed is another, not where a bound was lowered: a ramp carries a change far along.
+    """
+    new = now.st
+    far = np.abs(now.x - before.x) > SAME * before.x
+    k = np.flatnonzero((before.cap != now.cap) | (before.st.up != new.up) | far[1:] | far[:-1])
+    reach = (1 + REACH) * timing.window[new.span[k]]
+    begin = timing.t[np.minimum(np.searchsorted(timing.s, new.s[k]), len(timing.t) - 1)] / timing.period
+    end = timing.t[np.minimum(np.searchsorted(timing.s, new.s[k + 1]), len(timing.t) - 1)] / timing.period
+    lo, hi = begin - reach, np.maximum.accumulate(end + reach)
+    fresh = np.flatnonzero(lo[1:] > hi[:-1]) + 1
+    return Ranges(lo=np.insert(lo[fresh], 0, lo[:1]), hi=np.append(hi[fresh - 1], hi[-1:]))
+
+
+def correct(
+    st: Stretches, timing: Timing, path: Path, shares: Shares, where: Ranges | None, *, power: float = 1.0
+) -> Stretches | None:
+    """Return stretches with lower bounds where samples break tip or tilt limits; ``None`` when none does.
+
+    A sample whose jerk is ``r`` times its limit: the share of curvature lowers the cap under it by r^(-2/3 share),
+    as its jerk goes with s'^3; the rest lowers the ramps within its window by r^(-share). ``power`` on top of both.
+    """
+    f_cap, f_ramp = np.ones(len(st.cap)), np.ones(len(st.cap))
+    found = False
+    edge = edges(timing, where)
+    for begin in range(0, len(edge) - 1, BLOCK):
+        tick = _doubtful(edge[begin : begin + BLOCK + 1], timing, path, shares, where)
+        if not len(tick):
+            continue
+        motion = timing.motion(tick)
+        place = timing.locate(path, motion)
+        bad = _weigh(motion, path.evaluate(place.piece, place.u, 3, 1), shares.tip, shares.speed[place.piece])
+        if bad is None:
+            continue
+        found = True
+        span = motion.span[bad.motion]
+        first, last = st.first[span], st.first[span + 1] - 1
+        under = np.clip(np.searchsorted(st.s, motion.s[bad.motion], "right") - 1, first, last)
+        np.minimum.at(f_cap, under, bad.cap**power)
+        t, T = tick[bad.motion] * timing.period, timing.window[span] * timing.period
+        i = np.maximum(np.searchsorted(timing.t, t - (1 + REACH) * T, "right") - 1, 0)
+        j = np.minimum(np.searchsorted(timing.t, t + REACH * T), len(timing.t) - 1)
+        lo = np.clip(np.searchsorted(st.s, timing.s[i], "right") - 1, first, under)
+        hi = np.clip(np.searchsorted(st.s, timing.s[j]), under, last)
+        a, b = int(lo.min()), int(hi.max()) + 1
+        np.minimum(f_ramp[a:b], spread_min(bad.ramp**power, lo - a, hi - a, b - a), out=f_ramp[a:b])
+    if not found:
+        return None
+    up = st.up * f_ramp
+    down = up if st.down is st.up else st.down * f_ramp
+    return replace(st, cap=tagged(st.cap * f_cap, causes(st.cap)), up=up, down=down)
+
+
+def _doubtful(edge: Array, timing: Timing, path: Path, shares: Shares, where: Ranges | None) -> Array:
+    """Return the times in ticks to look at: all through those stretches of time that bounds do not clear.
+
+    Between two edges the jerk along the path is constant, its acceleration largest at one end; the derivatives of
+    the pose are at most the largest of the pieces passed.
+    """
+    width = np.diff(edge)
+    motion = timing.motion(edge)
+    k = timing.locate(path, motion).piece
+    a = np.abs(motion.acceleration)
+    a = np.maximum(a[1:], a[:-1])
+    v = np.maximum(motion.speed[1:], motion.speed[:-1]) + 0.25 * timing.period * width * a
+    jerk = np.abs(np.diff(motion.acceleration)) / (timing.period * np.maximum(width, BRIEF))
+    low = int(k[0])
+    a1, a2, j1, j2, j3, speed = shares.over(low, k[:-1] - low, np.maximum(k[1:], k[:-1]) - low)
+    most = 1 + TOLERANCE
+    vv = v * v
+    suspect = (j1 * jerk + j3 * (vv * v) + j2 * (3.0 * v * a) > most) | (a1 * a + a2 * vv > most) | (v > speed * most)
+    suspect &= width > BRIEF
+    if where is not None:
+        suspect &= where.hold(0.5 * (edge[1:] + edge[:-1]))
+    here = np.flatnonzero(suspect)
+    count = np.ceil(width[here] / STEP).astype(np.int64) + 1
+    which = np.repeat(here, count)
+    i = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
+    inside = (i + EDGE) / np.repeat(count - 1 + 2 * EDGE, count)
+    out: Array = edge[which] + inside * width[which]
+    return out
+
+
+def _weigh(motion: Motion, q: list[Array], tip: ToolTip, speed: Array) -> Bad | None:
+    """Return which samples are over a limit; ``q`` three derivatives of the pose, (6, k) each, ``speed`` caps of s'."""
+    v, a, j = motion.speed, motion.acceleration, motion.jerk
+    q1, q2, q3 = q
+    acceleration = q1 * a + q2 * (v * v)
+    straight, curved = q1 * j, q3 * (v * v * v)
+    jerk = straight + q2 * (3.0 * v * a) + curved
+    r = np.maximum(_ratio(acceleration, tip.acceleration, tip.tilt_acceleration), _ratio(jerk, tip.jerk, tip.tilt_jerk))
+    over = v / speed
+    r = np.maximum(r, over)
+    bad = np.flatnonzero(r > 1 + TOLERANCE)
+    if not len(bad):
+        return None
+    c, s = (_ratio(x[:, bad], tip.jerk, tip.tilt_jerk) for x in (curved, straight))
+    share = c / np.maximum(c + s, 1e-300)
+    share = np.where(over[bad] > 1 + TOLERANCE, 1.0, share)
+    r = r[bad] / MARGIN
+    return Bad(
+        motion=bad,
+        cap=r ** (-2 / 3 * np.minimum(1.5 * share, 1.0)),
+        ramp=r ** -np.minimum(1.5 * (1 - share), 1.0),
+    )
+
+
+def _ratio(x: Array, tip: float, tilt: float) -> Array:
+    """Return the norms of the tip's and of the tilt's part, (k,), the larger share of their limits."""
+    p, q = np.einsum("ij,ij->j", x[:3], x[:3]), np.einsum("ij,ij->j", x[3:], x[3:])
+    out: Array = np.sqrt(np.maximum(p / (tip * tip), q / (tilt * tilt)))
+    return out

@@ -1,0 +1,94 @@
+"""Running minima: the speed that separable bounds allow, caps held over a window, and factors spread over ranges."""
+
+from itertools import pairwise
+
+import numpy as np
+
+from hexpost.arrays import Array, Ints
+
+GROUP = 65536
+"""Stretches whose running sums are taken together: longer sums would lose digits."""
+ERODE_ROUNDS = 2
+"""The first round travels at full speed and is far too careful, the second is right, a third changes nothing."""
+
+
+def speeds(size: Array, first: Ints, cap: Array, up: Array, down: Array) -> Array:
+    """Return the largest speed squared at the edges of stretches, shape (n + 1,), at rest at the ends of spans.
+
+    ``size`` D, ``cap`` of the speed squared, largest acceleration ``up`` and deceleration ``down``, shape (n,) and
+    constant in a stretch; ``first`` (spans + 1,): first stretch of each span. With x the speed squared, dx/ds lies
+    in [-2 down, 2 up], so x + c falls to the left and x - c to the right of every bound, c = cumsum(2 u D): two
+    running minima solve all spans at once (J. E. Bobrow, S. Dubowsky, J. S. Gibson, Int. J. Robotics Research 4(3)
+    1985, gives the two passes; the minima are their closed form for bounds that do not depend on the speed).
+    """
+    x = np.zeros(len(size) + 1)
+    np.minimum(cap[1:], cap[:-1], out=x[1:-1])
+    x[first] = 0.0
+    at = np.searchsorted(first, np.arange(0, len(size) + GROUP, GROUP))
+    for lo, hi in pairwise(np.unique(first[np.minimum(at, len(first) - 1)])):
+        x[lo : hi + 1] = _group(size[lo:hi], x[lo : hi + 1], up[lo:hi], None if down is up else down[lo:hi])
+    x[first] = 0.0
+    return x
+
+
+def _group(size: Array, bound: Array, up: Array, down: Array | None) -> Array:
+    """Return the edge values of consecutive whole spans under bounds at their edges; no ``down`` means as ``up``."""
+    n = len(size)
+    fall = np.zeros(n + 1)
+    np.cumsum(2 * (up if down is None else down) * size, out=fall[1:])
+    rise = fall
+    if down is not None:
+        rise = np.zeros(n + 1)
+        np.cumsum(2 * up * size, out=rise[1:])
+    x: Array = np.minimum.accumulate((bound + fall)[::-1])[::-1]
+    x = x - (fall + rise)
+    np.minimum.accumulate(x, out=x)
+    x += rise
+    return np.maximum(x, 0.0, out=x)
+
+
+def range_min(x: Array, lo: Ints, hi: Ints) -> Array:
+    """Return min x[lo..hi], both included, for each of the ranges, by doubling; one level is kept in memory."""
+    out: Array = x[lo]
+    level = np.frexp((hi - lo + 1).astype(np.float64))[1] - 1
+    now, step = x, 1
+    for k in range(1, int(level.max(initial=0)) + 1):
+        now = np.minimum(now[:-step], now[step:])
+        step *= 2
+        here = np.flatnonzero(level == k)
+        out[here] = np.minimum(now[lo[here]], now[hi[here] - step + 1])
+    return out
+
+
+def spread_min(value: Array, lo: Ints, hi: Ints, n: int) -> Array:
+    """Return for each of n places the least value of the ranges lo..hi that hold it, and 1 where none does."""
+    level = np.frexp((hi - lo + 1).astype(np.float64))[1] - 1
+    most = int(level.max(initial=0))
+    out = np.ones(n)
+    for k in range(most, -1, -1):
+        here = np.flatnonzero(level == k)
+        np.minimum.at(out, lo[here], value[here])
+        np.minimum.at(out, hi[here] - (1 << k) + 1, value[here])
+        if k:  # a place of this level covers 2^k places: hand it to the two halves
+            half = 1 << (k - 1)
+            lower = out.copy()
+            np.minimum(lower[half:], out[:-half], out=lower[half:])
+            out = lower
+    return out
+
+
+def erode(size: Array, span: Ints, first: Ints, cap: Array, window: Array) -> Array:
+    """Return caps, shape (n,), that hold over the whole window about each point.
+
+    ``window`` (spans,) in s. Half of it is measured to both sides in the time that travel at the cap takes.
+    """
+    out = cap
+    half = 0.5 * window[span] * (1 - 1e-9)
+    low, high = first[span], first[span + 1] - 1
+    for _ in range(ERODE_ROUNDS):
+        time = np.zeros(len(size) + 1)
+        np.cumsum(size / np.sqrt(out), out=time[1:])
+        lo = np.maximum(np.searchsorted(time[1:], time[:-1] - half, "right"), low)
+        hi = np.minimum(np.searchsorted(time[:-1], time[1:] + half, "left") - 1, high)
+        out = range_min(cap, np.minimum(lo, hi), hi)
+    return out

@@ -1,0 +1,204 @@
+"""What the feed planner hands on: motion along the path as a function of time, on ticks of the control period."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.moves.model import WITH, Events
+from hexpost.path.model import CORNER as CORNER_PIECE
+from hexpost.path.model import Path
+
+FEED, TIP_SPEED, TIP_ACCELERATION, TIP_JERK, TILT_SPEED, TILT_ACCELERATION, TILT_JERK, TOO_SHORT = range(8)
+"""What holds the speed of a stretch: programmed feed, a tool-tip or tilt limit, a span too short to accelerate."""
+CORNER = 64
+"""Added to the cause when it is felt on a rounded corner."""
+
+TICK_SLACK = 1e-6
+"""A rest may begin by this share of a period after its tick, so that one rounding error costs no row."""
+
+
+def whole_ticks(seconds: Array, period: float) -> Ints:
+    """Return the ticks that these times take, rounded up."""
+    return np.ceil(seconds / period - TICK_SLACK).astype(np.int64)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pauses:
+    """Rests that the program asks for (dwells), shape (d,), rising: ticks in ``(start, end]``, and their line."""
+
+    start: Ints
+    end: Ints
+    line: Lines
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Motion:
+    """Motion along the path, shape (n,): time in ticks, span, parameter s, its three time derivatives.
+
+    ``jerk`` holds from then on (it is piecewise constant). ``rest``: at the end of the span, or after it.
+    """
+
+    tick: Ints | Array
+    span: Ints
+    s: Array
+    speed: Array
+    acceleration: Array
+    jerk: Array
+    rest: Flags
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Place:
+    """Where on the path, shape (n,): piece, and parameter from its start."""
+
+    piece: Ints
+    u: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Timing:
+    """Speed along the path: stop-to-stop spans of constant path acceleration, then averaged over a window.
+
+    Intervals, shape (m,): start ``t`` [s], parameter ``s``, speed ``v``, acceleration ``u`` (constant inside) and
+    ``cause`` (codes above); each span closes with an interval at rest. ``first`` (spans + 1,): first interval of
+    each span. The motion is the mean of s(t) over the last ``window`` (spans,) ticks inside the span, so the tool
+    stays on the path and the jerk is (u(t) - u(t - T)) / T.
+
+    ``start`` (spans + 1,): tick at which each span starts (the last: end of the job); ``end`` (spans,): tick at
+    which it rests exactly on its end point, parameter ``s_end``. Pauses lie between the end and the next start.
+    """
+
+    period: float
+    t: Array
+    s: Array
+    v: Array
+    u: Array
+    cause: Codes
+    first: Ints
+    start: Ints
+    end: Ints
+    s_end: Array
+    window: Ints
+    pauses: Pauses
+
+    @property
+    def ticks(self) -> int:
+        """Return the number of periods of the job; samples are ticks 0 to this, both included."""
+        return int(self.start[-1])
+
+    def motion(self, tick: Ints | Array) -> Motion:
+        """Return the motion at rising times in ticks, shape (n,), which may be fractions."""
+        if not len(self.end):
+            none = np.zeros(len(tick))
+            return Motion(tick=tick, span=none.astype(np.int64), s=none, speed=none, acceleration=none, jerk=none,
+                          rest=np.ones(len(tick), dtype=bool))  # fmt: skip
+        g0, g1 = np.maximum(np.searchsorted(self.start, (tick[0], tick[-1])) - 1, 0)
+        if g0 == g1:
+            span: Ints = np.full(len(tick), g0)
+            n, base, end = self.window[g0 : g0 + 1], self.start[g0 : g0 + 1], self.end[g0 : g0 + 1]
+        else:
+            span = np.maximum(np.searchsorted(self.start[g0 : g1 + 1], tick) - 1, 0) + g0
+            n, base, end = self.window[span], self.start[span], self.end[span]
+        now, ago = np.maximum(tick, base), np.maximum(tick - n, base)
+        before = np.clip(tick - n - base, -n, 0)  # ticks of the window that lie before the span
+        origin, states, i, j = self._states(now, ago)
+        area, s, v, u = states
+        w = 1.0 / (n * self.period)
+        rest = tick >= end
+        mean = (area[i] - area[j] - before * self.period * s[j]) * w + origin
+        moving = ~rest
+        return Motion(
+            tick=tick,
+            span=span,
+            s=np.where(rest, self.s_end[span], mean),
+            speed=(s[i] - s[j]) * w * moving,
+            acceleration=(v[i] - v[j]) * w * moving,
+            jerk=(u[i] - np.where(before < 0, 0.0, u[j])) * w * moving,
+            rest=rest,
+        )
+
+    def _states(self, now: Ints | Array, ago: Ints | Array) -> tuple[float, Array, Ints, Ints]:
+        """Return an origin of s, the (4, k) integral of s, s, v, u at ticks, and where now and ago stand in them."""
+        low, high = int(ago[0]), int(now[-1])
+        if now.dtype == np.int64 and high - low < 2 * len(now):  # one evaluation serves both ends of the windows
+            tick: Ints | Array = np.arange(low, high + 1)
+            i, j = (now - low).astype(np.int64), (ago - low).astype(np.int64)
+        else:
+            tick = np.concatenate([ago, now])
+            j = np.arange(len(ago))
+            i = j + len(ago)
+        at = tick * self.period
+        a = max(int(np.searchsorted(self.t, at[0], "right")) - 1, 0)
+        b = int(np.searchsorted(self.t, at[-1], "right"))
+        t, v, u = self.t[a:b], self.v[a:b], self.u[a:b]
+        origin = float(self.s[a])
+        s = self.s[a:b] - origin
+        h = np.diff(t)
+        area = np.zeros(len(t))
+        np.cumsum(h * (s[:-1] + h * (v[:-1] / 2 + h * u[:-1] / 6)), out=area[1:])
+        k = np.maximum(np.searchsorted(t, at, "right") - 1, 0)
+        h = at - t[k]
+        out = np.empty((4, len(at)))
+        out[3] = u[k]
+        vk, sk = v[k], s[k]
+        out[2] = vk + out[3] * h
+        out[1] = sk + h * (vk + 0.5 * h * out[3])
+        out[0] = area[k] + h * (sk + h * (vk / 2 + h * out[3] / 6))
+        return origin, out, i, j
+
+    def locate(self, path: Path, motion: Motion) -> Place:
+        """Return the pieces under the samples; never a piece of another span (at a stop, s alone does not say)."""
+        s, span = motion.s, motion.span
+        a = max(int(np.searchsorted(path.s0, s[0], "right")) - 1, 0)
+        b = int(np.searchsorted(path.s0, s[-1], "right")) + 1
+        piece: Ints = np.searchsorted(path.s0[a:b], s, "right") + (a - 1)
+        if span[0] == span[-1]:
+            np.clip(piece, path.span_first[span[0]], path.span_first[span[0] + 1] - 1, out=piece)
+        else:
+            np.clip(piece, path.span_first[span], path.span_first[span + 1] - 1, out=piece)
+        u = np.maximum(s - path.s0[piece], 0.0)
+        if motion.rest.any():
+            u[motion.rest] = path.size[piece[motion.rest]]
+        return Place(piece=piece, u=u)
+
+    def end_ticks(self, path: Path, move: Ints) -> Ints:
+        """Return the first ticks at which the tool has reached the ends of moves (n,), rising; 0 for move -1.
+
+        Where the end is rounded off, its place is the vertex of the corner. A rest after the end does not count.
+        """
+        k = np.maximum(np.searchsorted(path.move, move, "right") - 1, 0)
+        span = np.searchsorted(path.span_first, k, "right") - 1
+        corner = path.kind[k] >= CORNER_PIECE
+        s = path.s0[k + 1] + np.where(corner, -path.offset[k] - path.size[k], 0.0)
+        lo, hi = self.start[span].copy(), self.end[span].copy()
+        inner = np.flatnonzero((k + 1 < path.span_first[span + 1]) | corner)
+        s, lo, hi = s[inner], lo[inner], hi[inner]
+        while len(inner) and (hi - lo).max() > 1:  # the tool is short of s at lo, and not at hi
+            middle = (lo + hi) // 2
+            there = self.motion(middle).s >= s
+            hi, lo = np.where(there, middle, hi), np.where(there, lo, middle)
+        out: Ints = self.end[span]
+        out[inner] = hi
+        return np.where(move < 0, 0, out)
+
+    def start_ticks(self, path: Path, move: Ints) -> Ints:
+        """Return the ticks at which moves (n,), rising, begin: the start of a span, or the end of the move before."""
+        k = np.searchsorted(path.move, move)
+        span = np.searchsorted(path.span_first, k, "right") - 1
+        inner = (path.span_first[span] != k) & (move >= 0)
+        begin = self.start[np.minimum(span, len(self.end))]
+        return np.where(inner, self.end_ticks(path, move - 1), np.where(move < 0, 0, begin))
+
+    def event_ticks(self, path: Path, events: Events) -> Ints:
+        """Return the ticks at which events (e,) take effect; a dwell's is where it begins.
+
+        ``WITH``: the start of the move. ``AFTER``: its end, behind the dwells that the program puts before it.
+        """
+        pause = whole_ticks(np.maximum(events.pause, 0.0), self.period)
+        total = np.concatenate([[0], np.cumsum(pause)])
+        new = np.searchsorted(events.move, events.move)  # first event of the same move
+        if not path.count:
+            return total[:-1]
+        after = self.end_ticks(path, events.move) + total[:-1] - total[new]
+        return np.where(events.rule == WITH, self.start_ticks(path, events.move), after)

@@ -1,0 +1,119 @@
+"""Inside a stretch: ramp, cruise, ramp, exactly; and all stretches laid on the ticks of the control period."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array, Ints
+from hexpost.feed.model import Pauses, Timing, whole_ticks
+from hexpost.feed.stretches import Speeds, causes
+
+NOTHING = 1e-12
+"""Ramps and cruises below this share of their stretch are left out."""
+TINY = 1e-300
+"""Keeps divisions of nothing by nothing in range."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ramps:
+    """Per stretch, shape (n,): length of the ramp up and of the ramp down, and speeds at start, top and end."""
+
+    up: Array
+    down: Array
+    start: Array
+    top: Array
+    end: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rests:
+    """Dwells, shape (d,): span after which each comes (-1: before the first), ticks, line of the program."""
+
+    span: Ints
+    ticks: Ints
+    line: Ints
+
+
+def ramps(speeds: Speeds) -> Ramps:
+    """Return the ramps of each stretch: as fast as its bounds allow between the speeds at its edges."""
+    st, x = speeds.st, speeds.x
+    a, b = x[:-1], x[1:]
+    up, down = np.maximum(st.up, TINY), np.maximum(st.down, TINY)
+    both = up + down
+    top = np.minimum(speeds.cap, (a * down + b * up + 2 * up * down * st.size) / both)
+    top = np.maximum(top, np.maximum(a, b))
+    rise, fall = (top - a) / (2 * up), (top - b) / (2 * down)
+    fit = np.minimum(st.size / np.maximum(rise + fall, TINY), 1.0)  # rounding of the running sums
+    rise *= fit
+    fall *= fit
+    v = np.sqrt(x)
+    return Ramps(up=rise, down=fall, start=v[:-1], top=np.sqrt(top), end=v[1:])
+
+
+def durations(speeds: Speeds) -> Array:
+    """Return the time each stretch takes, shape (n,), before the average over the window."""
+    r = ramps(speeds)
+    cruise = (speeds.st.size - r.up - r.down) / np.maximum(r.top, TINY)
+    return (
+        2 * r.up / np.maximum(r.start + r.top, TINY)
+        + 2 * r.down / np.maximum(r.top + r.end, TINY)
+        + np.maximum(cruise, 0.0)
+    )
+
+
+def lay(speeds: Speeds, window: Ints, rests: Rests, period: float) -> Timing:
+    """Return the timing: every span starts on a tick and rests at its end on one; dwells lie between spans.
+
+    ``window`` (spans,) in ticks; ``period`` in s.
+    """
+    st = speeds.st
+    r = ramps(speeds)
+    spans = len(st.first) - 1
+    size = np.stack([r.up, st.size - r.up - r.down, r.down], axis=1)
+    keep = size > NOTHING * st.size[:, None]
+    place = np.stack([st.s[:-1], st.s[:-1] + r.up, st.s[1:] - r.down], axis=1)[keep]
+    v = np.stack([r.start, r.top, r.top], axis=1)[keep]
+    w = np.stack([r.top, r.top, r.end], axis=1)[keep]
+    h = 2 * size[keep] / np.maximum(v + w, TINY)
+    u = (w - v) / h
+    cause = np.stack([st.hold, causes(speeds.cap), st.hold], axis=1)[keep]
+    edge = np.concatenate([[0], np.cumsum(keep.sum(axis=1))])
+    first = edge[st.first]
+    time = np.concatenate([[0.0], np.cumsum(h)])
+    length = np.diff(time[first])
+    need = whole_ticks(length, period) + window
+    pause = np.bincount(rests.span + 1, weights=rests.ticks, minlength=spans + 1).astype(np.int64)
+    start = pause[0] + np.concatenate([[0], np.cumsum(need + pause[1:])])
+    end = start[:-1] + need
+    which = np.repeat(np.arange(spans), np.diff(first))
+    t = time[:-1] - time[first[which]] + start[which] * period
+    s_end = st.s[st.first[1:]]
+    columns = _with_rests(first[1:], (t, place, v, u), (start[:-1] * period + length, s_end))
+    return Timing(
+        period=period,
+        t=columns[0],
+        s=columns[1],
+        v=columns[2],
+        u=columns[3],
+        cause=np.insert(cause, first[1:], np.zeros(spans, dtype=np.uint8)),
+        first=first + np.arange(spans + 1),
+        start=start,
+        end=end,
+        s_end=s_end,
+        window=window,
+        pauses=_pauses(rests, np.concatenate([[0], end])),
+    )
+
+
+def _with_rests(at: Ints, columns: tuple[Array, ...], rest: tuple[Array, Array]) -> list[Array]:
+    """Return t, s, v, u with an interval at rest, at time and parameter ``rest``, put in at the end of each span."""
+    nothing = np.zeros(len(at))
+    return [np.insert(c, at, r) for c, r in zip(columns, (*rest, nothing, nothing), strict=True)]
+
+
+def _pauses(rests: Rests, end: Ints) -> Pauses:
+    """Return the dwells in ticks; ``end`` (spans + 1,): tick at which the tool comes to rest (0 at first)."""
+    total = np.concatenate([[0], np.cumsum(rests.ticks)])
+    new = np.searchsorted(rests.span, rests.span)  # first dwell of the same span
+    begin = end[rests.span + 1] + total[:-1] - total[new]
+    return Pauses(start=begin, end=begin + rests.ticks, line=rests.line.astype(np.int32))

@@ -1,0 +1,77 @@
+"""Stretches of the path with constant bounds on speed and path acceleration; their cause is kept beside them."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.feed.minima import erode, speeds
+from hexpost.feed.model import CORNER
+
+TAG = 2 * CORNER - 1
+"""The last seven bits of a cap hold its cause (a change of 3e-14), so that a minimum of caps knows whose it is."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stretches:
+    """Columns, shape (n,): ``piece``, ``size`` D, ``cap`` of speed squared (tagged with its cause).
+
+    ``up`` and ``down``: largest path acceleration and deceleration, and ``hold`` its cause; ``jerk``: largest path
+    jerk and ``jerk_hold`` its cause. ``s`` (n + 1,) edges; ``span`` number, ``first`` (spans + 1,) first stretch of
+    each span.
+    """
+
+    piece: Ints
+    size: Array
+    cap: Array
+    up: Array
+    down: Array
+    hold: Codes
+    jerk: Array
+    jerk_hold: Codes
+    s: Array
+    span: Ints
+    first: Ints
+
+    def take(self, keep: Flags) -> "Stretches":
+        """Return some of the stretches; spans that keep none go, the others are numbered anew."""
+        count = np.add.reduceat(keep.astype(np.int64), self.first[:-1])
+        count = count[count > 0]
+        first = np.concatenate([[0], np.cumsum(count)])
+        s = np.concatenate([[0.0], np.cumsum(self.size[keep])])
+        names = ("piece", "size", "cap", "up", "down", "hold", "jerk", "jerk_hold")
+        columns = {name: getattr(self, name)[keep] for name in names}
+        return Stretches(**columns, s=s, span=np.repeat(np.arange(len(count)), count), first=first)
+
+    def ramped(self, window: Array) -> "Stretches":
+        """Return them with accelerations that, averaged over the window of the span [s], keep the jerk."""
+        most = self.jerk * window[self.span]
+        up = np.minimum(self.up, most)
+        down = up if self.down is self.up else np.minimum(self.down, most)
+        hold = np.where(most < self.up, self.jerk_hold, self.hold).astype(np.uint8)
+        return replace(self, up=up, down=down, hold=hold)
+
+    def solved(self, window: Array) -> "Speeds":
+        """Return the largest speeds under caps that hold over the whole window of the span [s]."""
+        cap = erode(self.size, self.span, self.first, self.cap, window)
+        return Speeds(st=self, cap=cap, x=speeds(self.size, self.first, cap, self.up, self.down))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Speeds:
+    """Stretches with caps (n,) that hold over the window and the speed squared ``x`` (n + 1,) at their edges."""
+
+    st: Stretches
+    cap: Array
+    x: Array
+
+
+def tagged(cap: Array, cause: Codes) -> Array:
+    """Return caps with their causes in the last bits."""
+    bits = (cap.view(np.int64) & ~np.int64(TAG)) | cause
+    return bits.view(np.float64)
+
+
+def causes(cap: Array) -> Codes:
+    """Return the causes of tagged caps."""
+    return (cap.view(np.int64) & TAG).astype(np.uint8)

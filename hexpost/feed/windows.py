@@ -1,0 +1,116 @@
+"""How long the average of each span is: by closed form for lone straights, by trial for the others."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags, Ints
+from hexpost.feed.model import TOO_SHORT
+from hexpost.feed.ramps import durations
+from hexpost.feed.stretches import Stretches, causes, tagged
+
+TRIES = (1.0, 0.7, 0.5, 0.35, 0.25, 0.17, 0.12)
+"""Shares of the longest sensible window that are tried."""
+ENOUGH = 30_000
+"""A span is judged by its first so many stretches."""
+ROOM = 1.5
+"""A stretch is split only where it is so many times as long as the zones at its ends."""
+SLOWER = 0.999
+"""A neighbour's cap below this share of a stretch's own is felt through the window."""
+
+
+def choose(st: Stretches, whole: Flags, lone: Ints, period: float) -> Ints:
+    """Return the window of each span in ticks, shape (spans,), at least 1.
+
+    ``whole`` (n,): stretches of lines and arcs, which may be split. Seven lengths are tried with the planner itself.
+    None is longer than what a lone straight of the whole span's length, cap and jerk would need.
+    """
+    spans = len(st.first) - 1
+    best = np.ones(spans, dtype=np.int64)
+    busy = np.ones(spans, dtype=bool)
+    busy[lone] = False
+    if busy.any():
+        keep = busy[st.span] & (np.arange(len(st.span)) - st.first[st.span] < ENOUGH)
+        part, whole_part = st.take(keep), whole[keep]
+        longest = _longest(part)
+        time = np.full(len(longest), np.inf)
+        found = np.ones(len(longest), dtype=np.int64)
+        for share in TRIES:
+            ticks = np.maximum(np.rint(share * longest / period), 1).astype(np.int64)
+            window = ticks.astype(np.float64) * period
+            trial = split(part, whole_part, window).ramped(window).solved(window)
+            taken = np.add.reduceat(durations(trial), trial.st.first[:-1]) + window
+            found = np.where(taken < time, ticks, found)
+            time = np.minimum(taken, time)
+        best[busy] = found
+    if len(lone):
+        best[lone] = _closed(st, st.first[lone], period)
+    return best
+
+
+def _longest(st: Stretches) -> Array:
+    """Return the longest window of each span that can be of use, shape (spans,), s."""
+    at = st.first[:-1]
+    jerk = np.minimum.reduceat(st.jerk, at)
+    to_acceleration = np.maximum.reduceat(np.minimum(st.up, st.down) / st.jerk, at)
+    to_length = np.cbrt(np.add.reduceat(st.size, at) / (2 * jerk))
+    to_speed = np.sqrt(np.sqrt(np.maximum.reduceat(st.cap, at)) / jerk)
+    out: Array = np.minimum(np.minimum(to_acceleration, to_length), to_speed)
+    return out
+
+
+def _closed(st: Stretches, k: Ints, period: float) -> Ints:
+    """Return the windows of lone straights ``k``, in ticks: the time of constant jerk of the double S, rounded up.
+
+    L. Biagiotti, C. Melchiorri, Trajectory Planning for Automatic Machines and Robots, Springer 2008, section 3.4:
+    T_j = min((h / 2J)^(1/3), A / J, (v / J)^(1/2)).
+    """
+    jerk = st.jerk[k]
+    ramp = np.minimum(np.cbrt(st.size[k] / (2 * jerk)), np.minimum(st.up[k] / jerk, np.sqrt(np.sqrt(st.cap[k]) / jerk)))
+    return np.maximum(np.ceil(ramp / period - 1e-9), 1).astype(np.int64)
+
+
+def settled(st: Stretches, lone: Ints, window: Array) -> Stretches:
+    """Return the stretches with accelerations for their windows [s], and lone straights capped for the closed form.
+
+    The trapezoid under the average must coast at least as long as the window T: h = a t (t + T) gives the longest
+    ramp time t, and the top speed a t. Then no window holds both ramps and the jerk is a / T at most.
+    """
+    out = st.ramped(window)
+    if not len(lone):
+        return out
+    k = out.first[lone]
+    T, a = window[lone], out.up[k]
+    t = 2 * out.size[k] / a / (np.sqrt(T**2 + 4 * out.size[k] / a) + T)
+    top = (a * t) ** 2
+    cap = out.cap.copy()
+    why = np.where(top < cap[k], np.uint8(TOO_SHORT), causes(cap[k]))
+    cap[k] = tagged(np.minimum(cap[k], top), why)
+    return replace(out, cap=cap)
+
+
+def split(st: Stretches, whole: Flags, window: Array) -> Stretches:
+    """Return stretches with a zone split off where a long one borders on a slower one.
+
+    The zone is as long as the slower neighbour travels in half a window [s], for so far its cap is felt.
+    """
+    slow_before, slow_after = np.full(len(st.cap), np.inf), np.full(len(st.cap), np.inf)
+    slow_before[1:], slow_after[:-1] = st.cap[:-1], st.cap[1:]
+    slow_before[st.first[:-1]] = np.inf
+    slow_after[st.first[1:] - 1] = np.inf
+    half = 0.5 * window[st.span]
+    a = np.where(slow_before < SLOWER * st.cap, np.sqrt(np.minimum(slow_before, st.cap)) * half, 0.0)
+    b = np.where(slow_after < SLOWER * st.cap, np.sqrt(np.minimum(slow_after, st.cap)) * half, 0.0)
+    fits = whole & (st.size > ROOM * (a + b)) & (a + b > 0)
+    if not fits.any():
+        return st
+    a, b = a * fits, b * fits
+    size = np.stack([a, st.size - a - b, b], axis=1)
+    keep = size > 0
+    count = keep.sum(axis=1)
+    edge = np.concatenate([[0], np.cumsum(count)])
+    start = np.stack([st.s[:-1], st.s[:-1] + a, st.s[1:] - b], axis=1)[keep]
+    names = ("piece", "cap", "up", "hold", "jerk", "jerk_hold", "span")
+    columns = {name: np.repeat(getattr(st, name), count) for name in names}
+    down = columns["up"] if st.down is st.up else np.repeat(st.down, count)
+    return Stretches(**columns, down=down, size=size[keep], s=np.append(start, st.s[-1]), first=edge[st.first])

@@ -1,0 +1,69 @@
+"""The path at the control period: poses with their rates and accelerations, block by block."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from hexpost.arrays import Ints, Lines
+from hexpost.feed.model import Pauses, Timing
+from hexpost.moves.model import Moves
+from hexpost.path.model import CORNER, Path
+from hexpost.setpoints.model import Poses
+
+
+def sample(timing: Timing, path: Path, moves: Moves, block: int = 8192) -> Iterator[Poses]:
+    """Yield the samples of a job, ticks 0 (at rest) to the last, at most ``block`` at a time, each block in one frame.
+
+    A sample at the end of a span, and those of a dwell after it, belong to that span. ``move`` is -1 up to the
+    start of the first span, ``line`` then that of the first move; in a dwell ``line`` is the dwell's. A corner
+    belongs to the move that ends in it up to its vertex, then to the next. Rate and acceleration are exact
+    derivatives: q' s' and q' s'' + q'' s'^2. A path without pieces has no samples.
+    """
+    spans = len(path.span_first) - 1
+    if not spans:
+        return
+    frame = moves.frame[path.move[path.span_first[:-1]]]
+    last = np.flatnonzero(np.append(frame[1:] != frame[:-1], True))  # last span of each run in one frame
+    begin = np.concatenate([[0], timing.start[last[:-1] + 1] + 1])
+    end = timing.start[last + 1]
+    for lo, hi, number in zip(begin, end, frame[last], strict=True):
+        for tick in range(int(lo), int(hi) + 1, block):
+            yield _poses(timing, path, moves, np.arange(tick, min(tick + block, int(hi) + 1)), int(number))
+
+
+def _poses(timing: Timing, path: Path, moves: Moves, tick: Ints, frame: int) -> Poses:
+    """Return the samples at these ticks, all of one frame."""
+    motion = timing.motion(tick)
+    place = timing.locate(path, motion)
+    pose, rate, acceleration = path.evaluate(place.piece, place.u, 2)
+    v = motion.speed
+    acceleration *= v * v
+    acceleration += rate * motion.acceleration
+    rate *= v
+    corner = path.kind[place.piece] >= CORNER
+    move = path.move[place.piece]
+    past = corner & (place.u > -path.offset[place.piece])
+    move = np.minimum(move + past, moves.count - 1)
+    line = _lines(tick, moves.line[move], timing.pauses)
+    if tick[0] <= timing.start[0]:
+        move[tick <= timing.start[0]] = -1
+    return Poses(
+        tick=tick,
+        move=move.astype(np.int64),
+        line=line,
+        span=motion.span,
+        frame=frame,
+        pose=pose,
+        rate=rate,
+        acceleration=acceleration,
+        corner=corner.astype(np.int64),
+    )
+
+
+def _lines(tick: Ints, line: Lines, pauses: Pauses) -> Lines:
+    """Return the lines with those of dwells put in."""
+    if not len(pauses.end) or tick[-1] <= pauses.start[0] or tick[0] > pauses.end[-1]:
+        return line
+    k = np.minimum(np.searchsorted(pauses.end, tick), len(pauses.end) - 1)
+    out: Lines = np.where((tick > pauses.start[k]) & (tick <= pauses.end[k]), pauses.line[k], line)
+    return out
