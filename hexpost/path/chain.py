@@ -37,7 +37,7 @@ class Chain:
 class Cuts:
     """What corners take from the start (``first``) and the end (``last``) of each move, shape (n,), and their jumps.
 
-    Per joint, shape (n - 1,): ``reach``, the cut the tolerances allow (0 where there is no corner), ``tip_jump`` and
+    Per joint, shape (n - 1,): ``reach``, the cut the tolerances allow (0 at stops), ``tip_jump`` and
     ``tilt_jump`` as in ``Joints``, ``tip`` and ``tilt`` the tolerances left to it.
     """
 
@@ -90,10 +90,11 @@ def cut(c: Chain, tolerances: Tolerances) -> Cuts:
     reach, tip_jump, tilt_jump = np.zeros(m), np.zeros(m), np.zeros(m)
     for i in blocks(m):
         j = joints(c.tangent, c.circles, i)
-        none = c.stop[i] | j.smooth(tolerances.rho)
-        reach[i] = np.where(none, 0.0, j.reach(tip[i], tilt[i]))
+        reach[i] = np.where(c.stop[i], 0.0, j.reach(tip[i], tilt[i]))
         tip_jump[i], tilt_jump[i] = j.tip_jump, j.tilt_jump
-        last[i], first[i + 1] = j.cut(reach[i], c.length[i], c.length[i + 1], tip[i])
+        last[i], first[i + 1] = j.cut(
+            np.where(j.smooth(tolerances.rho), 0.0, reach[i]), c.length[i], c.length[i + 1], tip[i]
+        )
     rest = c.length - first - last
     last = np.where((rest < CRUMB * c.length) & (last > 0.0), c.length - first, last)
     return Cuts(first=first, last=last, reach=reach, tip_jump=tip_jump, tilt_jump=tilt_jump, tip=tip, tilt=tilt)

@@ -62,7 +62,7 @@ def carry(u: Array, h: Array, order: int, first: int) -> list[tuple[Array, Array
             scale = h * x
         elif o == 2:
             low, high = 1.0 + x * (-9.0 + x * (18.0 - 10.0 * x)), x * (3.0 + x * (-12.0 + 10.0 * x))
-            scale = np.float64(1.0)
+            scale = np.ones(1)
         else:
             low, high = -9.0 + x * (36.0 - 30.0 * x), 3.0 + x * (-24.0 + 30.0 * x)
             scale = r

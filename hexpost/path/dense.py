@@ -61,7 +61,7 @@ def carried(c: Chain, cuts: Cuts, rho: float) -> Array:
     if n < 3:
         return out
     lines = ~(c.curved[1:] | c.curved[:-1])
-    gentle = (cuts.reach > 0.0) & lines & (np.hypot(cuts.tip_jump, rho * cuts.tilt_jump) < GENTLE)
+    gentle = (cuts.last[:-1] > 0.0) & lines & (np.hypot(cuts.tip_jump, rho * cuts.tilt_jump) < GENTLE)
     whole = gentle[1:] & gentle[:-1] & (c.length - cuts.first - cuts.last <= 0.0)[1:-1]
     i = np.flatnonzero(whole) + 1
     if not i.size:

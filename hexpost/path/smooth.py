@@ -9,6 +9,9 @@ from hexpost.path.joints import Tolerances
 PASSES = 8
 """Binomial passes, and as many again on the remainder."""
 
+TAPER = 8
+"""Vertices nearer than this to one that must stay are moved less: means pull towards a fixed end otherwise."""
+
 NOISE_SHARE = 0.4
 """Share of the corner tolerances a vertex may move; its corners get the rest."""
 
@@ -24,22 +27,36 @@ def smoothed(end: Array, free: Flags, length: Array, tolerances: Tolerances) -> 
     shape. ``length`` (n,) of the moves.
     """
     out = end.copy()
-    halo = 2 * PASSES + 1
+    halo = 2 * PASSES + TAPER
     for x in blocks(free.size):
         at = x[free[x]]
         if not at.size:
             continue
         low, high = max(int(at[0]) - halo, 0), min(int(at[-1]) + halo + 1, free.size + 1)
-        move = _twice(end[:, low:high], np.where(free[low + 1 : high - 1], 0.25, 0.0))[:, at - low]
+        move = _twice(end[:, low:high], _weights(free[low + 1 : high - 1]))[:, at - low]
         limit = LENGTH_SHARE * np.minimum(length[at], length[at + 1])
         out[:, at] += move * _share(move, limit, tolerances)
+    return out
+
+
+def _weights(free: Flags) -> Array:
+    """Return the weights (m,) of the means: a quarter, tapered to 0 at vertices that are not ``free`` (m,).
+
+    The vertices before the first and behind the last count as not free.
+    """
+    steps = np.where(free, float(TAPER), 0.0)
+    steps[[0, -1]] = np.minimum(steps[[0, -1]], 1.0)
+    for _ in range(TAPER - 1):
+        np.minimum(steps[1:], steps[:-1] + 1.0, out=steps[1:])
+        np.minimum(steps[:-1], steps[1:] + 1.0, out=steps[:-1])
+    out: Array = steps * (0.25 / TAPER)
     return out
 
 
 def _twice(q: Array, weight: Array) -> Array:
     """Return the displacement (6, m) of points ``q`` by their means and the means of what those took away.
 
-    ``weight`` (m - 2,) is a quarter at points that may move, 0 elsewhere.
+    ``weight`` (m - 2,) is at most a quarter, 0 at points that stay.
     """
     rows = np.flatnonzero(np.ptp(q, axis=1) > 0.0)
     out = np.zeros_like(q)
