@@ -58,9 +58,9 @@ def arcs(blocks: Blocks, at: Positions) -> Turns:
     b = np.stack((end[u, k], end[v, k]))
     rows = movement.rows[move]
     tell = _Teller(blocks.complaints, rows, ~blocks.complaints.spoilt[rows])
-    uncertain = blocks.complaints.spoilt[movement.rows[np.maximum(move - 1, 0)]]
+    certain = blocks.complaints.certain(rows) & blocks.complaints.certain(movement.rows[np.maximum(move - 1, 0)])
     _check_words(asked, w, k, tell)
-    tell.known[uncertain] = False
+    tell.known &= certain
     c = np.where(
         asked.by_radius,
         _centre_by_radius((a, b), asked, sign, tolerance, tell),
@@ -71,7 +71,7 @@ def arcs(blocks: Blocks, at: Positions) -> Turns:
     return Turns(move, centre, w.astype(np.uint8), _turn(a - c, b - c, sign))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(slots=True, eq=False)
 class _Teller:
     """Reports arcs by their flag; sequels of other faults (``known`` false) are left out."""
 
@@ -83,7 +83,7 @@ class _Teller:
         """Report the arcs that are ``wrong`` (k,)."""
         if wrong.any():
             self.complaints.blocks(self.rows[wrong & self.known], code, what, hint)
-            self.known[wrong] = False
+            self.known &= ~wrong
 
 
 def _asked(blocks: Blocks, move: Ints) -> _Asked:

@@ -2,60 +2,75 @@
 
 import numpy as np
 
-from hexpost.arrays import Flags, Ints
-from hexpost.moves.complaints import LABELS, Complaints
+from hexpost.arrays import Codes, Flags, Ints
+from hexpost.moves.complaints import Complaints
 from hexpost.moves.sheet import Sheet, Words, arrange
-from hexpost.moves.words import ENDING, LETTERS, group_of, groups
+from hexpost.moves.state import State
+from hexpost.moves.words import ENDING, LABELS, LETTERS, group_of, groups
 from hexpost.program.model import Program
 
 LARGEST_NUMBER = 99_999
 """Largest number of a tool or of a row of the tools file."""
 LARGEST_VALUE = 1e7
 """Largest size of any other value: ten kilometres, or three hours of dwell."""
-LABELLED = ("N", "O", ":")
-KNOWN = LETTERS.encode()
 
 
-def read_sheet(program: Program, complaints: Complaints) -> Sheet:
+def read_sheet(program: Program, state: State, complaints: Complaints) -> Sheet:
     """Return the words up to the end of the program laid out; what is wrong with a block by itself is reported."""
-    rows = _executed(program, complaints)
-    _refuse_letters(program, int(program.first[rows]), complaints)
+    rows = _executed(program, state, complaints)
+    words = int(program.first[rows])
     letters = arrange(program, rows)
+    if sum(w.count for w in letters.values()) < words:
+        _refuse_letters(program.letter[:words], complaints)
+    if words and max(program.value[:words].max(), -program.value[:words].min()) > LARGEST_VALUE:
+        _refuse_large(letters, complaints)
     coded: dict[str, Words] = {}
     for letter in ("G", "M"):
         if letter in letters:
             coded |= _by_group(letter, letters.pop(letter), complaints)
-    for letter, words in letters.items():
-        letters[letter] = _unrepeated(words, complaints, f"{letter} twice in one block")
+    for letter, found in letters.items():
+        letters[letter] = _unrepeated(found, complaints, f"{letter} twice in one block")
     _check_numbers(letters, complaints)
     return Sheet(rows, letters, coded)
 
 
-def _executed(program: Program, complaints: Complaints) -> int:
+def _executed(program: Program, state: State, complaints: Complaints) -> int:
     """Return how many lines run, the one with the end word included; words after it are refused."""
-    ends = np.flatnonzero((program.letter == ord("M")) & np.isin(program.value, ENDING))
-    if ends.size == 0:
-        return program.lines
-    rows = int(program.line[ends[0]])
+    rows = 0
+    if not state.end:
+        miscellaneous = np.flatnonzero(program.letter == ord("M"))
+        ends = miscellaneous[np.isin(program.value[miscellaneous], ENDING)]
+        if ends.size == 0:
+            return program.lines
+        line = int(program.line[ends[0]])
+        state.end = f"{complaints.written(int(ends[0]))} in line {line}"
+        rows = line - program.line0
     after = int(program.first[rows])
-    said = after + np.flatnonzero(~np.isin(program.letter[after:], LABELS))
-    if said.size:
+    said = after + np.flatnonzero(~np.isin(program.letter[after:], [ord(x) for x in LABELS]))
+    if said.size and "words-after-end" not in complaints.ledger.told:
+        complaints.ledger.told.add("words-after-end")
         complaints.word(
             int(said[0]),
             "words-after-end",
-            f"expected nothing after the end of the program ({complaints.written(int(ends[0]))} in line {rows}), "
-            f"found {complaints.written(int(said[0]))}",
+            f"expected nothing after the end of the program ({state.end}), found {complaints.written(int(said[0]))}",
             "these blocks would never run: take them out, or take the end word away",
         )
     return rows
 
 
-def _refuse_letters(program: Program, words: int, complaints: Complaints) -> None:
+def _refuse_letters(letters: Codes, complaints: Complaints) -> None:
     """Report the words whose address letter has no meaning."""
-    if program.letter[:words].tobytes().translate(None, KNOWN):
-        known = np.frombuffer(KNOWN, dtype=np.uint8)
-        at = np.flatnonzero(~np.isin(program.letter[:words], known))
-        complaints.words(at, "unknown-word", lambda word: f"unknown word {word}: the letter {word[0]} is not read")
+    at = np.flatnonzero(~np.isin(letters, [ord(x) for x in LETTERS]))
+    complaints.words(at, "unknown-word", lambda word: f"unknown word {word}: the letter {word[0]} is not read")
+
+
+def _refuse_large(letters: dict[str, Words], complaints: Complaints) -> None:
+    """Report values that no machine can mean and that would spoil the arithmetic; take them out."""
+    for letter, words in letters.items():
+        if letter not in ("G", "M"):
+            huge = np.abs(words.value) > LARGEST_VALUE
+            say = ("value-too-large", f"a value of at most {LARGEST_VALUE:g}")
+            letters[letter] = _without(words, huge, complaints, say)
 
 
 def _by_group(letter: str, words: Words, complaints: Complaints) -> dict[str, Words]:
@@ -97,12 +112,6 @@ def _check_numbers(letters: dict[str, Words], complaints: Complaints) -> None:
     if "S" in letters:
         bad = letters["S"].value < 0
         letters["S"] = _without(letters["S"], bad, complaints, ("spindle-speed-bad", "a spindle speed of 0 or more"))
-    for letter, words in letters.items():
-        if letter not in LABELLED and words.count and np.abs(words.value).max() > LARGEST_VALUE:
-            huge = np.abs(words.value) > LARGEST_VALUE
-            letters[letter] = _without(
-                words, huge, complaints, ("value-too-large", f"a value of at most {LARGEST_VALUE:g}")
-            )
 
 
 def _without(words: Words, bad: Flags, complaints: Complaints, say: tuple[str, str]) -> Words:

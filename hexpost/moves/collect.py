@@ -4,29 +4,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Flags, Lines
 from hexpost.moves.arcs import Turns
 from hexpost.moves.blocks import Blocks
-from hexpost.moves.events import rests
 from hexpost.moves.feeds import Feeds
-from hexpost.moves.model import ARC, FEED_RAPID, LINE, Arcs, Events, Frame, Moves
+from hexpost.moves.model import ARC, FEED_RAPID, LINE, Arcs, Frame, Moves
 from hexpost.moves.modes import EXACT
 from hexpost.moves.positions import Positions
-from hexpost.moves.sheet import Rows
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Steps:
-    """The moving blocks as columns (n,) or (6, n), with their arcs and the first move of each run of one frame."""
+    """The moving blocks as columns (n,) or (6, n), with their arcs."""
 
-    rows: Ints
+    line: Lines
     start: Array
     end: Array
     feed: Array
     feed_mode: Codes
     exact: Flags
     frame: Lines
-    run_first: Rows
     turns: Turns
 
 
@@ -38,48 +35,66 @@ def steps(blocks: Blocks, at: Positions, turns: Turns, fed: Feeds) -> Steps:
     once = once[movement.moving[once]]
     if once.size:
         exact[movement.place(once)] = True
-    whole = Steps(movement.rows, at.start, at.end, fed.feed, fed.mode, exact, at.frame, at.run_first, turns)
-    return whole if fed.moves.all() else _without(whole, ~fed.moves)
+    line = (movement.rows + (1 + blocks.complaints.program.line0)).astype(np.int32)
+    whole = Steps(line, at.start, at.end, fed.feed, fed.mode, exact, at.frame, turns)
+    keep = fed.tip | fed.tilt
+    return whole if keep.all() else _without(whole, keep)
 
 
-def _without(whole: Steps, still: Flags) -> Steps:
-    """Return the steps that are not ``still`` (n,); each begins where the kept one before it ended."""
-    keep = np.flatnonzero(~still)
-    number = np.concatenate(([0], np.cumsum(~still)))
-    start, end = whole.start[:, keep], whole.end[:, keep]
-    first = number[whole.run_first]
-    joined = np.ones(len(keep), dtype=np.bool_)
-    joined[first[first < len(keep)]] = False
-    inner = np.flatnonzero(joined)
+def _without(whole: Steps, kept: Flags) -> Steps:
+    """Return the steps that are ``kept`` (n,); in one frame each begins where the kept one before it ended."""
+    keep = np.flatnonzero(kept)
+    number = np.cumsum(kept) - 1
+    start, end, frame = whole.start[:, keep], whole.end[:, keep], whole.frame[keep]
+    inner = 1 + np.flatnonzero(frame[1:] == frame[:-1])
     start[:, inner] = end[:, inner - 1]
     turns = whole.turns
     return Steps(
-        whole.rows[keep],
+        whole.line[keep],
         start,
         end,
         whole.feed[keep],
         whole.feed_mode[keep],
         whole.exact[keep],
-        whole.frame[keep],
-        first,
+        frame,
         Turns(number[turns.move], turns.centre, turns.axis, turns.turn),
     )
 
 
-def collect(found: Steps, happening: Events, frames: tuple[Frame, ...], line0: int) -> Moves:
-    """Return the moves of a program.
+def joined(parts: list[Steps]) -> Steps:
+    """Return the steps of all windows as one."""
+    if len(parts) == 1:
+        return parts[0]
+    before = np.cumsum([0] + [len(part.line) for part in parts])
+    turns = Turns(
+        np.concatenate([p.turns.move + n for p, n in zip(parts, before, strict=False)]),
+        np.concatenate([p.turns.centre for p in parts], axis=1),
+        np.concatenate([p.turns.axis for p in parts]),
+        np.concatenate([p.turns.turn for p in parts]),
+    )
+    return Steps(
+        np.concatenate([p.line for p in parts]),
+        np.concatenate([p.start for p in parts], axis=1),
+        np.concatenate([p.end for p in parts], axis=1),
+        np.concatenate([p.feed for p in parts]),
+        np.concatenate([p.feed_mode for p in parts]),
+        np.concatenate([p.exact for p in parts]),
+        np.concatenate([p.frame for p in parts]),
+        turns,
+    )
+
+
+def collect(found: Steps, resting: Flags, frames: tuple[Frame, ...]) -> Moves:
+    """Return the moves of a program; ``resting`` (n,) are those after which an event lets the tool rest.
 
     The tool rests at the end of an exact-stop block, of a rapid and of a move before a rapid, before a change of
     frame, at stops, tool changes and dwells, and at the end.
     """
-    count = len(found.rows)
     rapid = found.feed_mode == FEED_RAPID
-    stop = found.exact | rapid | rests(happening, count)
-    stop[:-1] |= rapid[1:]
-    stop[found.run_first[found.run_first > 0] - 1] = True
-    if count:
-        stop[-1] = True
-    kind = np.full(count, LINE, dtype=np.uint8)
+    stop = found.exact | rapid | resting
+    stop[:-1] |= rapid[1:] | (found.frame[1:] != found.frame[:-1])
+    stop[-1:] = True
+    kind = np.full(len(found.line), LINE, dtype=np.uint8)
     kind[found.turns.move] = ARC
     turns = found.turns
     return Moves(
@@ -90,7 +105,7 @@ def collect(found: Steps, happening: Events, frames: tuple[Frame, ...], line0: i
         feed_mode=found.feed_mode,
         stop=stop,
         frame=found.frame,
-        line=(found.rows + (1 + line0)).astype(np.int32),
+        line=found.line,
         arcs=Arcs(move=turns.move, centre=turns.centre, axis=turns.axis, turn=turns.turn),
         frames=frames,
     )

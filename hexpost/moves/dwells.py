@@ -27,6 +27,8 @@ class Dwells:
 def take_dwells(sheet: Sheet, reading: Reading, complaints: Complaints) -> tuple[Sheet, Dwells]:
     """Return the sheet without the words of dwell blocks that give the time, and the dwells."""
     dwell = sheet.group("dwell")
+    if dwell.count == 0:
+        return _without_times(sheet, complaints), Dwells(dwell.at, dwell.row, np.empty(0), ())
     resting = np.zeros(sheet.rows, dtype=np.bool_)
     resting[dwell.row] = True
     letters = dict(sheet.letters)
@@ -50,7 +52,8 @@ def take_dwells(sheet: Sheet, reading: Reading, complaints: Complaints) -> tuple
     complaints.words(dwell.at[times == 0], "dwell-time-missing", "a dwell without a time: expected X, F or P", HINT)
     complaints.words(dwell.at[times > 1], "dwell-time-twice", "more than one time in a dwell", HINT)
     used = tuple(f"{letter} in {'milliseconds' if units[letter] == 'ms' else 'seconds'}" for letter in found)
-    return Sheet(sheet.rows, letters, sheet.groups), Dwells(dwell.at, dwell.row, np.maximum(seconds, 0.0), used)
+    rest = _without_times(Sheet(sheet.rows, letters, sheet.groups), complaints)
+    return rest, Dwells(dwell.at, dwell.row, np.maximum(seconds, 0.0), used)
 
 
 def _refuse_strays(sheet: Sheet, letters: dict[str, Words], resting: Flags, complaints: Complaints) -> None:
@@ -70,8 +73,15 @@ def _refuse_strays(sheet: Sheet, letters: dict[str, Words], resting: Flags, comp
         lambda w: f"{w} and a dwell in one block: X could be a place or a time",
         "write the motion into a block of its own",
     )
-    if "P" in letters:
-        stray = letters.pop("P")
-        complaints.sequels(
-            stray.at, "word-out-of-place", lambda w: f"{w} means a time, and this block is no dwell (G04)"
-        )
+
+
+def _without_times(sheet: Sheet, complaints: Complaints) -> Sheet:
+    """Return the sheet without words of P, which mean nothing out of a dwell and are reported."""
+    if "P" not in sheet.letters:
+        return sheet
+    complaints.sequels(
+        sheet.letter("P").at,
+        "word-out-of-place",
+        lambda w: f"{w} means a time, and this block is no dwell (G04)",
+    )
+    return Sheet(sheet.rows, {k: w for k, w in sheet.letters.items() if k != "P"}, sheet.groups)

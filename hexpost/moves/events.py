@@ -1,26 +1,32 @@
 """What happens beside the motion: M S T words and dwells, and where they bring the tool to rest."""
 
+from dataclasses import fields
+
 import numpy as np
 
-from hexpost.arrays import Flags, Ints
+from hexpost.arrays import Flags, Lines
+from hexpost.moves.blocks import Blocks
 from hexpost.moves.dwells import Dwells
 from hexpost.moves.model import AFTER, WITH, Events
-from hexpost.moves.sheet import Sheet, Words
+from hexpost.moves.sheet import NO_WORDS, Words
 from hexpost.moves.words import BREAKING, WITH_MOTION, groups
 
 DWELL = 4
 
 
-def events(sheet: Sheet, dwells: Dwells, rows: Ints, line0: int) -> Events:
-    """Return the events of a window in the order of the program; ``rows`` (n,) are those of its moves.
+def events(blocks: Blocks, dwells: Dwells, moved: Lines, before: int) -> Events:
+    """Return the events of a window in the order of the program.
 
-    S, T and the M words that act with the motion take effect with the start of the move of their block; all others,
-    and any in a block without motion, after the move before.
+    ``moved`` (n,) are the lines of its moves, ``before`` the moves of earlier windows. S, T and the M words that act
+    with the motion take effect with the start of the move of their block; all others, and any in a block without
+    motion, after the move before.
     """
+    sheet, rows = blocks.sheet, moved - np.int32(1 + blocks.complaints.program.line0)
     coded = [sheet.group(name) for name in groups("M")]
     kinds: list[tuple[str, Words]] = [("M", words) for words in coded]
     kinds += [("S", sheet.letter("S")), ("T", sheet.letter("T"))]
     kinds.append(("G", Words(dwells.at, dwells.row, np.full(len(dwells.at), float(DWELL)))))
+    kinds = [(name, words) for name, words in kinds if words.count] or [("G", NO_WORDS)]
     at = np.concatenate([words.at for _, words in kinds])
     row = np.concatenate([words.row for _, words in kinds])
     value = np.concatenate([words.value for _, words in kinds])
@@ -36,13 +42,13 @@ def events(sheet: Sheet, dwells: Dwells, rows: Ints, line0: int) -> Events:
     rule = np.where(with_motion, WITH, AFTER).astype(np.uint8)
     order = np.lexsort((at, rule, row))
     return Events(
-        move=move[order].astype(np.int64),
+        move=move[order] + before,
         rule=rule[order],
         letter=letter[order],
         value=value[order],
         pause=pause[order],
         wait=(miscellaneous & np.isin(value, BREAKING))[order],
-        line=(row[order] + (1 + line0)).astype(np.int32),
+        line=(row[order] + (1 + blocks.complaints.program.line0)).astype(np.int32),
     )
 
 
@@ -53,3 +59,8 @@ def rests(found: Events, count: int) -> Flags:
     move = found.move[resting]
     out[move[move >= 0]] = True
     return out
+
+
+def joined(parts: list[Events]) -> Events:
+    """Return the events of all windows as one."""
+    return Events(**{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Events)})

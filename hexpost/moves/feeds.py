@@ -22,11 +22,12 @@ SMALLEST = 1e-6
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Feeds:
-    """Columns (n,) of the moves: feed and what it counts (see ``model``), and whether the move moves at all."""
+    """Columns (n,): feed and what it counts (see ``model``), whether the tip moves, whether the tool turns."""
 
     feed: Array
     mode: Codes
-    moves: Flags
+    tip: Flags
+    tilt: Flags
 
 
 def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
@@ -53,11 +54,10 @@ def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
     if pure.any():
         mode[pure] = FEED_TILT
         feed[pure] = written[pure] * (RAD_PER_DEG / SECONDS_PER_MINUTE)
-    needs = ~rapid & ~inverse & ~complaints.spoilt[movement.rows]
-    missing = np.flatnonzero(needs & np.isnan(feed))
-    if missing.size:
-        complaints.blocks(
-            movement.rows[missing[:1]],
+    missing = np.isnan(feed)
+    if missing.any():
+        complaints.once(
+            movement.rows[missing & ~rapid & ~inverse],
             "feed-missing",
             "a feed move, and no feed is in force: expected F in this block or before it",
             "write F into this block; a change of feed mode ends the feed in force",
@@ -68,7 +68,7 @@ def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
         feed[inverse] = _inverse(words, blocks, inverse)[inverse]
     feed[rapid] = np.inf
     mode[rapid] = FEED_RAPID
-    return Feeds(feed, mode, tip | tilt)
+    return Feeds(feed, mode, tip, tilt)
 
 
 def _positive(words: Words, complaints: Complaints) -> Words:
@@ -113,7 +113,7 @@ def _inverse(words: Words, blocks: Blocks, which: Flags) -> Array:
     here = movement.moving[words.row]
     own[movement.place(words.row[here])] = words.value[here] / SECONDS_PER_MINUTE
     blocks.complaints.blocks(
-        movement.rows[which & np.isnan(own)],
+        movement.rows[which & np.isnan(own) & ~blocks.complaints.spoilt[movement.rows]],
         "inverse-feed-missing",
         "a feed move under inverse time (G93) without an F of its own",
         "write F (1/min) into every block that moves, or go back to G94",

@@ -1,44 +1,59 @@
 """Rows and offsets that a program uses and the tools or the setup file does not have, named together."""
 
+from dataclasses import replace
+
 import numpy as np
 
+from hexpost.errors import Fault
 from hexpost.machine.model import Setup, Tools
 from hexpost.moves.complaints import Complaints
 from hexpost.moves.frames import FrameBook
+from hexpost.moves.modes import AXES
 from hexpost.moves.sheet import Sheet
 
 
-def refuse_missing(sheet: Sheet, tools: Tools, setup: Setup, book: FrameBook, complaints: Complaints) -> None:
-    """Report what the files lack, one fault a file; a file that is not given lacks nothing."""
-    if tools.given:
-        lacking: dict[str, int] = {}
-        for letter in "TH":
-            words = sheet.letter(letter)
+class Missing:
+    """What the files of a job lack, by name, with the fault at its first use."""
+
+    def __init__(self, tools: Tools, setup: Setup) -> None:
+        self.tools, self.setup = tools, setup
+        self._rows: dict[str, Fault] = {}
+        self._offsets: dict[str, Fault] = {}
+
+    def look(self, sheet: Sheet, book: FrameBook, complaints: Complaints) -> None:
+        """Note what the words of a window and the frames so far use and the files lack."""
+        if self.tools.given:
+            for letter in ("T", "H"):
+                words = sheet.letter(letter)
+                values, first = np.unique(words.value, return_index=True)
+                for value, index in zip(values.astype(int).tolist(), first.tolist(), strict=True):
+                    if value and value not in self.tools.tools:
+                        self._rows.setdefault(f"{letter}{value}", complaints.place(int(words.at[index])))
+        if self.setup.given:
+            words = sheet.group("work offset")
             values, first = np.unique(words.value, return_index=True)
             for value, index in zip(values.astype(int).tolist(), first.tolist(), strict=True):
-                if value and value not in tools.tools:
-                    lacking[f"{letter}{value}"] = int(words.at[index])
-        _refuse(lacking, "missing-tools", f"no such row in {tools.file or 'the tools file'}", complaints)
-    if setup.given:
-        words = sheet.group("work offset")
-        values, first = np.unique(words.value, return_index=True)
-        lacking = {
-            f"G{value}": int(words.at[index])
-            for value, index in zip(values.astype(int).tolist(), first.tolist(), strict=True)
-            if f"G{value}" not in setup.offsets
-        }
-        for frame in book.frames:
-            if frame.offset not in setup.offsets and frame.offset != "G53":
-                lacking.setdefault(frame.offset, complaints.first_word(0))
-        _refuse(lacking, "missing-offsets", f"no such offset in {setup.file or 'the setup file'}", complaints)
+                if f"G{value}" not in self.setup.offsets:
+                    self._offsets.setdefault(f"G{value}", complaints.place(int(words.at[index])))
+            for frame in book.frames:
+                if frame.offset not in self.setup.offsets and frame.offset != "G53":
+                    self._offsets.setdefault(frame.offset, complaints.place(_first_axis_word(sheet)))
+
+    def faults(self) -> list[Fault]:
+        """Return one fault for each file that lacks something, at the first of it."""
+        out = []
+        for lacking, code, what in (
+            (self._rows, "missing-tools", f"no such row in {self.tools.file or 'the tools file'}"),
+            (self._offsets, "missing-offsets", f"no such offset in {self.setup.file or 'the setup file'}"),
+        ):
+            if lacking:
+                first = min(lacking.values(), key=lambda fault: (fault.line or 0, fault.column or 0))
+                named = ", ".join(f"{name} (line {fault.line})" for name, fault in lacking.items())
+                hint = "add them to the file, or correct the program"
+                out.append(replace(first, what=f"{what}: {named}", code=code, hint=hint))
+        return out
 
 
-def _refuse(lacking: dict[str, int], code: str, what: str, complaints: Complaints) -> None:
-    """Report all that one file lacks as one fault, at the first of them."""
-    if not lacking:
-        return
-    line = complaints.program.line
-    named = ", ".join(
-        f"{name} (line {line[at]})" for name, at in sorted(lacking.items(), key=lambda item: (item[1], item[0]))
-    )
-    complaints.word(min(lacking.values()), code, f"{what}: {named}", "add them to the file, or correct the program")
+def _first_axis_word(sheet: Sheet) -> int:
+    """Return the index of the first axis word of a window, 0 without one."""
+    return min((int(sheet.letter(x).at[0]) for x in AXES if sheet.letter(x).count), default=0)

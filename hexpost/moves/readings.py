@@ -6,32 +6,32 @@ from hexpost.arrays import Array
 from hexpost.machine.model import Tools
 from hexpost.moves.blocks import Blocks
 from hexpost.moves.dwells import Dwells
-from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Moves
+from hexpost.moves.feeds import Feeds
+from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP
 from hexpost.moves.sheet import Sheet
 from hexpost.moves.state import NONE
-from hexpost.program.model import Program
 
 
-def readings(program: Program, blocks: Blocks, dwells: Dwells, tools: Tools, moves: Moves) -> tuple[str, ...]:
+def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: Feeds) -> tuple[str, ...]:
     """Return a sentence for each reading that this program needed."""
     sheet, units = blocks.sheet, blocks.reading.units
-    mode = moves.feed_mode
-    mixed = mode == FEED_TIP
-    mixed &= (moves.end[3:] != moves.start[3:]).any(axis=0)
     said = [
         (bool(dwells.letters), f"dwell (G04): the time is {', '.join(dwells.letters)}"),
         (
             units is not None and bool((blocks.modes.units == NONE).any()),
             f"units: none stated by the program at its head, {units} by the machine file",
         ),
-        (bool(len(program.skip)), "blocks that begin with / are run"),
+        (bool(len(blocks.complaints.program.skip)), "blocks that begin with / are run"),
         (_has(sheet, "stop", 1), "M01 stops as M00 does"),
         (_has(sheet, "tool length", 44), "G44 subtracts the length of its row"),
         (_has(sheet, "path control", 62), "G62 is continuous, as G64"),
         (_has(sheet, "path control", 60), "G60 stops exactly at the end of every feed move, as G61"),
-        (bool((mode == FEED_INVERSE).any()), "inverse time (G93): a block lasts 1/F minutes, lines and arcs alike"),
-        (bool((mode == FEED_TILT).any()), "F where only A B C move: degrees per minute, norm of their changes"),
-        (bool(mixed.any()), "F where X Y Z and A B C move: speed of the tool tip along its path"),
+        (bool((fed.mode == FEED_INVERSE).any()), "inverse time (G93): a block lasts 1/F minutes, lines and arcs alike"),
+        (bool((fed.mode == FEED_TILT).any()), "F where only A B C move: degrees per minute, norm of their changes"),
+        (
+            bool(((fed.mode == FEED_TIP) & fed.tilt).any()),
+            "F where X Y Z and A B C move: speed of the tool tip along its path",
+        ),
         (
             not tools.given and sheet.letter("H").count + sheet.group("tool change").count > 0,
             "no tools file: every tool has length 0",

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
-from hexpost.moves.words import LETTERS
+from hexpost.moves.words import LABELS, LETTERS
 from hexpost.program.model import Program
 
 T = TypeVar("T", bound=np.generic)
@@ -59,14 +59,14 @@ class Sheet:
 
 
 def arrange(program: Program, rows: int) -> dict[str, Words]:
-    """Return the words of the first ``rows`` lines of ``program`` by address letter; absent letters are left out."""
+    """Return the words of the first ``rows`` lines of ``program`` by address letter; labels are left out."""
     words = int(program.first[rows])
     letters, lines, values = program.letter[:words], program.line[:words], program.value[:words]
     first_line = np.int32(1 + program.line0)
     out = {}
     for letter in LETTERS:
         here = letters == ord(letter)
-        if np.count_nonzero(here):
+        if letter not in LABELS and np.count_nonzero(here):
             at = np.flatnonzero(here)
             out[letter] = Words(at, lines[at] - first_line, values[at])
     return out

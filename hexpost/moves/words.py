@@ -116,6 +116,8 @@ WORDS: tuple[Word, ...] = (
 
 LETTERS = "".join(dict.fromkeys(word.letter for word in WORDS))
 """Every address letter with a meaning."""
+LABELS = ("N", "O", ":")
+"""Letters of numbers that are not executed."""
 WITH_MOTION = (3, 4, 7, 8)
 """M codes that take effect with the block's motion; all others after it (common practice, no source)."""
 BREAKING = (0, 1, 2, 6, 30, 60)
