@@ -26,7 +26,7 @@ MARGIN = 0.98
 """Share of acceleration and jerk limits that is planned with, where the correction must have room."""
 CURVATURE_SHARE = 0.95
 """Share of the acceleration that curvature may take; the rest is left for the tangent."""
-TINY, HUGE = 1e-12, 1e18
+TINY, HUGE = 1e-100, 1e18
 """A derivative that is nothing; a speed squared that is no bound (both keep divisions and powers in range)."""
 
 

@@ -93,12 +93,12 @@ class Timing:
             none = np.zeros(len(tick))
             return Motion(tick=tick, span=none.astype(np.int64), s=none, speed=none, acceleration=none, jerk=none,
                           rest=np.ones(len(tick), dtype=bool))  # fmt: skip
-        g0, g1 = np.maximum(np.searchsorted(self.start, (tick[0], tick[-1])) - 1, 0)
+        g0, g1 = np.clip(np.searchsorted(self.start, (tick[0], tick[-1])) - 1, 0, len(self.end) - 1)
         if g0 == g1:
             span: Ints = np.full(len(tick), g0)
             n, base, end = self.window[g0 : g0 + 1], self.start[g0 : g0 + 1], self.end[g0 : g0 + 1]
         else:
-            span = np.maximum(np.searchsorted(self.start[g0 : g1 + 1], tick) - 1, 0) + g0
+            span = np.clip(np.searchsorted(self.start[g0 : g1 + 1], tick) - 1, 0, None) + g0
             n, base, end = self.window[span], self.start[span], self.end[span]
         now, ago = np.maximum(tick, base), np.maximum(tick - n, base)
         before = np.clip(tick - n - base, -n, 0)  # ticks of the window that lie before the span
@@ -128,16 +128,17 @@ class Timing:
             tick = np.concatenate([ago, now])
             j = np.arange(len(ago))
             i = j + len(ago)
-        at = tick * self.period
-        a = max(int(np.searchsorted(self.t, at[0], "right")) - 1, 0)
-        b = int(np.searchsorted(self.t, at[-1], "right"))
-        t, v, u = self.t[a:b], self.v[a:b], self.u[a:b]
+        at = (tick - low) * self.period  # times and places count from here, or long jobs would lose digits
+        begin = low * self.period
+        a = max(int(np.searchsorted(self.t, begin + at[0], "right")) - 1, 0)
+        b = int(np.searchsorted(self.t, begin + at[-1], "right")) + 1
+        t, v, u = self.t[a:b] - begin, self.v[a:b], self.u[a:b]
         origin = float(self.s[a])
         s = self.s[a:b] - origin
         h = np.diff(t)
         area = np.zeros(len(t))
         np.cumsum(h * (s[:-1] + h * (v[:-1] / 2 + h * u[:-1] / 6)), out=area[1:])
-        k = np.maximum(np.searchsorted(t, at, "right") - 1, 0)
+        k = np.maximum(np.searchsorted(t, at + TICK_SLACK**2 * self.period, "right") - 1, 0)
         h = at - t[k]
         out = np.empty((4, len(at)))
         out[3] = u[k]
