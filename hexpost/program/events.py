@@ -34,15 +34,14 @@ class Events:
 def find_events(role: Codes) -> Events:
     """Return the events of a window from the roles of its bytes (the last is a line end)."""
     at = np.flatnonzero(role != DIGIT)
-    ev = role.take(at)
-    low = ev & 7
-    code = np.empty_like(low)
-    code[0] = END << 4 | (at[0] > 0) << 3
-    np.greater(at[1:] - at[:-1], 1, out=code[1:].view(np.bool_))
-    code[1:] <<= 3
-    code |= low
-    low <<= 4
-    code[1:] |= low[:-1]
+    marked = role.copy()
+    marked[1:] |= (role[:-1] == DIGIT).view(np.uint8) << 3
+    ev = marked.take(at)
+    code = ev & np.uint8(15)
+    code[0] |= END << 4
+    code[1:] |= ev[:-1] << 4
+    code[1:] &= 127
+    ev &= ~np.uint8(8)
     return Events(at=at, role=ev, pair=code)
 
 
@@ -83,35 +82,35 @@ def blank_comments(text: bytes, role: Codes) -> Ints:
     return table
 
 
-def blank_skips(text: bytes, raw: Codes, role: Codes) -> Ints:
+def blank_skips(text: bytes, raw: bytes, role: Codes) -> Ints:
     """Give block skips that begin a line the role of blanks; return their offsets and levels, shape (2, n).
 
     ``raw`` are the roles before comments were blanked: nothing but blanks may stand ahead of a block skip.
     """
-    at = np.flatnonzero(role == SKIP)
-    if not at.size:
-        return np.empty((2, 0), np.int64)
-    solid = np.flatnonzero(raw != BLANK)
-    before = np.searchsorted(solid, at) - 1
-    at = at[(before < 0) | (raw[solid[before]] == END)]
-    levels = []
-    for i in at.tolist():
-        m = roles().skip(text, i)
-        assert m is not None
-        role[i : m.end()] = BLANK
-        levels.append(skip_level(m[0].decode()))
-    return np.array((at, levels), np.int64)
+    end, blank = bytes([END]), bytes([BLANK])
+    rows: list[tuple[int, int]] = []
+    done = 0
+    for i in np.flatnonzero(role == SKIP).tolist():
+        if i < done:
+            continue
+        done = raw.find(end, i)
+        if not raw[raw.rfind(end, 0, i) + 1 : i].strip(blank) and (m := roles().skip(text, i)):
+            role[i : m.end()] = BLANK
+            rows.append((i, skip_level(m[0].decode())))
+    table: Ints = np.array(rows, np.int64).reshape(-1, 2).T
+    return table
 
 
-def close_words(raw: Codes, role: Codes, letters: Ints) -> Ints:
+def close_words(raw: bytes, role: Codes, letters: Ints) -> Ints:
     """Move the letters at offsets ``letters`` over the blanks behind them, up to their numbers, in ``role``.
 
     Where no number follows the letter stays, and its line is not plain. ``raw`` are the roles before comments were
     blanked, for a comment may not stand inside a word. Returns new and old offsets of the moved, shape (2, n).
     """
-    solid = np.flatnonzero(raw != BLANK)
+    before = np.frombuffer(raw, np.uint8)
+    solid = np.flatnonzero(before != BLANK)
     number = solid[np.searchsorted(solid, letters) + 1]  # there is one: the window ends with a line end
-    ahead = raw[number]
+    ahead = before[number]
     good = (ahead == DIGIT) | (ahead == POINT) | (ahead == MINUS) | (ahead == PLUS)
     old, new = letters[good], number[good] - 1
     role[new] = role[old]

@@ -26,10 +26,11 @@ class Mistake:
 MISTAKES = (
     Mistake(
         "letter-for-zero",
-        r"O",
+        r"[+-]?\.?O(?![A-Z]+([^-+.0-9A-Z]|$))",
         "the letter O stands where the digit 0 is meant",
         behind=r"[A-Z0-9.+-]$",
     ),
+    Mistake("text-outside-comment", r"[A-Z]{2}", "text for people stands in parentheses", behind=r"[A-Z]$"),
     Mistake(
         "comment-too-deep",
         r"(\([^()]*){5}",
@@ -55,7 +56,7 @@ MISTAKES = (
     Mistake("label-not-whole", r"\.", "N, O and : numbers are whole numbers", behind=r"[NO:][ \t]*[0-9]+$"),
     Mistake("label-without-number", r"[NO:]", "N, O and : need a whole number right behind them"),
     Mistake("comma", r",", "write the decimal point as . and no comma between words"),
-    Mistake("exponent", r"E", "numbers have no exponent, and E is no address here", behind=r"[0-9.][ \t]*$"),
+    Mistake("exponent", r"E", "numbers have no exponent, and E is no address here", behind=r"[0-9.]$"),
     Mistake("address-e", r"E", "E is no address here; write feeds with F"),
     Mistake("two-signs", r"[+-][ \t]*[+-]", "a number has one sign", wants="number"),
     Mistake("blank-in-number", r"[+-][ \t]+\.?[0-9]", "no blank may stand inside a number", wants="number"),
@@ -72,7 +73,6 @@ MISTAKES = (
         "put an address letter ahead of the number; no blank may stand inside a number",
         wants="word",
     ),
-    Mistake("text-outside-comment", r"[A-Z]{2}", "text for people stands in parentheses", behind=r"[A-Z]$"),
     Mistake("number-missing", r"[A-Z]|$", "write the number that was forgotten, or delete the letter", wants="number"),
     Mistake("variable", r"[#\[\]=<>*&|{}]", "variables and expressions are not read: write the numbers out"),
     Mistake(
@@ -121,7 +121,7 @@ def syntax_fault(file: str, line: int, raw: bytes, error: UnexpectedInput) -> Fa
 def place(text: str, error: UnexpectedInput) -> tuple[int, set[str]]:
     """Return where the parser stopped (from 0), and the terminals that it would have taken."""
     if isinstance(error, UnexpectedCharacters):
-        return error.pos_in_stream, set(error.allowed or ()) - {"BLANK"}
+        return error.column - 1, set(error.allowed or ()) - {"BLANK"}
     assert isinstance(error, UnexpectedToken)
     start = error.token.start_pos
     at = len(text.rstrip(" \t")) if start is None or error.token.type == "$END" else start

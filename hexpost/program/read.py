@@ -57,7 +57,7 @@ class Reading:
     """One file on its way in: what has been read of it so far.
 
     ``lines``, ``words``: how many. ``count``: faults found, listed or not. ``end``: the line of the program end, 0
-    before it. ``resumed``: a word behind it was noted.
+    before it. ``resumed``: a word behind it was noted. ``judged``: the last line that went to the parser.
     """
 
     name: str
@@ -67,6 +67,7 @@ class Reading:
     count: int = 0
     end: int = 0
     resumed: bool = False
+    judged: int = 0
 
     def window(self, piece: Piece) -> Program:
         """Return the window that ``piece`` is, and note its faults."""
@@ -76,6 +77,9 @@ class Reading:
             text, parsed = without_leader(text)
         plain = scan(text)
         for i in plain.odd.tolist():
+            if self.count >= MOST_COUNTED:
+                break
+            self.judged = self.lines + i + 1
             raw = text[plain.line_start[i] : plain.line_start[i + 1] - 1]
             if (line := self.judge(self.lines + i + 1, raw)) is not None:
                 parsed.append((i, line))
@@ -134,7 +138,7 @@ class Reading:
         if (more := self.count - (MOST_FAULTS - 1)) > 0:
             what = f"{more} more faults are not listed"
             if self.count >= MOST_COUNTED:
-                what = f"{more} or more faults are not listed; the file was read no further than line {self.lines}"
+                what = f"{more} or more faults are not listed; lines behind {self.judged} were not looked at"
             self.faults.append(Fault(file=self.name, what=what, code="more-faults", hint="is this a part program?"))
         elif not self.words and not self.count:
             what = "expected a part program, found no block that holds a word"
@@ -147,6 +151,8 @@ def without_leader(text: bytes) -> tuple[bytes, list[tuple[int, Line]]]:
     A leader is free text ahead of the program start (``%``), which controls ignore. Lines that hold a readable
     word are no leader, for they may be the program.
     """
+    if b"%" not in text:
+        return text, []
     start = re.search(rb"^[ \t]*%[^\n]*\n(?=\s*[^\s%])", text, re.MULTILINE)
     if start is None or text.count(b"\n", 0, start.start()) > LONGEST_LEADER:
         return text, []

@@ -11,8 +11,8 @@ from lark import UnexpectedInput
 from hexpost.program.grammar import part_programs, terminal
 
 DIGIT, POINT, MINUS, PLUS, LETTER, LABEL, BLANK, END = range(8)
-OTHER, OPEN, SKIP = 8, 16, 24
-"""Roles of bytes. The last three, with any high bits, count as 0 (``role & 7``): never part of a plain pair."""
+OTHER, OPEN, SKIP = 16, 32, 48
+"""Roles of bytes. The last three count as 0 in pairs (``role & 7``), which is never plain. Bit 8 is left free."""
 
 Match = Callable[..., re.Match[bytes] | None]
 

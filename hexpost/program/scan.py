@@ -73,8 +73,8 @@ def scan(text: bytes) -> Scan:
 
     ``text``: whole lines, each with its LF, no CR.
     """
-    raw = np.frombuffer(text.translate(roles().of), np.uint8)
-    role = raw.copy()
+    raw = text.translate(roles().of)
+    role = np.frombuffer(bytearray(raw), np.uint8)
     comments = blank_comments(text, role)
     skips = blank_skips(text, raw, role)
     events = find_events(role)
