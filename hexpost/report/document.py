@@ -1,0 +1,90 @@
+"""The report for machines: one JSON document."""
+
+import json
+from math import isfinite
+
+from hexpost.audit.model import UNITS, Worst
+from hexpost.report.model import FindingRow, Report, StrutUse
+
+SCHEMA_VERSION = 1
+"""Raised when a key changes its meaning or goes; new keys do not raise it."""
+
+
+def document(report: Report) -> dict[str, object]:
+    """Return the report as plain values with units in the names of the keys; a number that has no value is ``None``."""
+    machine = report.machine
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "verdict": "clean" if report.clean else "broken",
+        "runnable": report.clean,
+        "program": report.program,
+        "machine": {
+            "name": machine.name,
+            "revision": machine.revision,
+            "file": machine.file,
+            "demonstration": machine.demonstration,
+        },
+        "tools_file": report.tools_file,
+        "setup_file": report.setup_file,
+        "feed": report.feed,
+        "period_ms": _number(report.period * 1e3),
+        "duration_s": _number(report.duration),
+        "rows": report.rows,
+        "struts": [_strut(s) for s in report.struts],
+        "tool": {"worst": {w.limit: _worst(w) for w in report.whole}},
+        "findings_total": report.findings_total,
+        "findings_listed": len(report.findings),
+        "findings": [_finding(f) for f in report.findings],
+        "readings": list(report.readings),
+        "ignored": [{"line": r.line, "text": r.text, "count": r.count} for r in report.ignored],
+        "warnings": list(report.warnings),
+        "cautions": list(report.cautions),
+    }
+
+
+def to_json(report: Report) -> str:
+    """Return ``report.json``; it is ASCII, so that no character of a program can act on a terminal."""
+    return json.dumps(document(report), indent=1, allow_nan=False) + "\n"
+
+
+def _strut(use: StrutUse) -> dict[str, object]:
+    return {
+        "strut": use.strut,
+        "shortest_mm": _number(use.shortest),
+        "longest_mm": _number(use.longest),
+        "worst": {w.limit: _worst(w) for w in use.worst},
+    }
+
+
+def _worst(w: Worst) -> dict[str, object]:
+    return {
+        "value": _number(w.value),
+        "allowed": _number(w.allowed),
+        "unit": UNITS[w.limit],
+        "ratio": _number(w.ratio),
+        "line": w.line,
+        "time_s": _number(w.time),
+    }
+
+
+def _finding(f: FindingRow) -> dict[str, object]:
+    return {
+        "limit": f.limit,
+        "strut": f.strut,
+        "line": f.line,
+        "block": f.block,
+        "text": f.text,
+        "time_s": _number(f.time),
+        "until_s": _number(f.until),
+        "peak": _number(f.peak),
+        "allowed": _number(f.allowed),
+        "unit": f.unit,
+        "ratio": _number(f.ratio),
+        "advice": f.advice,
+        "advice_feed_mm_min": f.advice_feed,
+    }
+
+
+def _number(x: float) -> float | None:
+    """Return ``x`` with twelve significant digits (rounding dust out), ``None`` where it is not finite."""
+    return float(f"{x:.12g}") if isfinite(x) else None

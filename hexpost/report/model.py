@@ -1,0 +1,86 @@
+"""What a report says, gathered once: every form of it (text, JSON, terminal) is made of this."""
+
+from dataclasses import dataclass
+
+from hexpost.audit.model import Worst
+
+MOST_FINDINGS = 10_000
+"""So many findings are listed, worst first; the rest are counted."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingRow:
+    """A broken limit and its block; ``strut`` is ``None`` where none is meant, ``advice_feed`` is in mm/min."""
+
+    limit: str
+    strut: int | None
+    line: int
+    block: str
+    text: str
+    time: float
+    until: float
+    peak: float
+    allowed: float
+    unit: str
+    ratio: float
+    advice: str
+    advice_feed: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remark:
+    """Something that was ignored: its first line, what, how often."""
+
+    line: int
+    text: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MachineName:
+    """The machine that the job was made for."""
+
+    name: str
+    revision: str
+    file: str
+    demonstration: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrutUse:
+    """How far a strut went [mm], and the worst use of each of its limits."""
+
+    strut: int
+    shortest: float
+    longest: float
+    worst: tuple[Worst, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """A job as people and machines read it; times in s. ``findings_total`` counts those not listed, too."""
+
+    program: str
+    machine: MachineName
+    tools_file: str | None
+    setup_file: str | None
+    feed: str
+    period: float
+    duration: float
+    rows: int
+    struts: tuple[StrutUse, ...]
+    whole: tuple[Worst, ...]
+    """Worst use of the limits that are no strut's (deviation of the tool from its path)."""
+    findings: tuple[FindingRow, ...]
+    findings_total: int
+    blocks_total: int
+    """Distinct program lines among the findings that the audit kept."""
+    readings: tuple[str, ...]
+    ignored: tuple[Remark, ...]
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def clean(self) -> bool:
+        """Return whether no limit is broken."""
+        return self.findings_total == 0

@@ -1,0 +1,69 @@
+"""What the terminal shows at the end: at most one screen."""
+
+from collections.abc import Mapping
+
+from hexpost.audit.model import Worst
+from hexpost.report.model import Report
+from hexpost.report.verdict import RULES, feed_advice, feed_name, limit, verdict, where
+from hexpost.report.words import clean, columns, duration, paragraph, percent, plural
+
+SCREEN_LINES = 24
+_LEAST_WIDTH, _MOST_WIDTH = 40, 100
+_RED, _GREEN, _YELLOW, _PLAIN = "\x1b[1;31m", "\x1b[1;32m", "\x1b[1;33m", "\x1b[0m"
+
+
+def wants_colour(*, terminal: bool, environment: Mapping[str, str]) -> bool:
+    """Return whether to colour: only on a terminal that can, and never where ``NO_COLOR`` is set to anything."""
+    return terminal and not environment.get("NO_COLOR") and environment.get("TERM") != "dumb"
+
+
+def summary(report: Report, width: int = 80, *, colour: bool = False) -> str:
+    """Return the summary, at most ``SCREEN_LINES`` lines of ``width`` columns, a newline at the end."""
+    width = min(max(width, _LEAST_WIDTH), _MOST_WIDTH)
+    tint = _GREEN if report.clean else _RED
+    head = [_tinted(line, tint, colour) for line in paragraph(clean(verdict(report)), width)]
+    if report.machine.demonstration:
+        head += [_tinted(line, _YELLOW, colour) for line in paragraph(report.cautions[0], width)]
+    head += ["", *_facts(report, width), ""]
+    worst = columns(_worst(report), [False, True, True, True])
+    room = SCREEN_LINES - len(head) - 3
+    lines = head + [line[:width] for line in worst[:room]]
+    room -= len(worst)
+    lines += _findings(report, width, room) if room > 0 and not report.clean else []
+    return "\n".join(lines[: SCREEN_LINES - 1]) + "\n"
+
+
+def _facts(report: Report, width: int) -> list[str]:
+    facts = f"{duration(report.duration)}, {plural(report.rows, 'row')}; {feed_name(report)}"
+    notes = len(report.warnings) + len(report.ignored)
+    if notes:
+        facts += f"; {plural(notes, 'remark')} in the report"
+    return paragraph(facts, width)
+
+
+def _worst(report: Report) -> list[list[str]]:
+    """Return, for each limit, the strut that uses it most."""
+    best: dict[str, Worst] = {}
+    for w in (w for s in (*(u.worst for u in report.struts), report.whole) for w in s):
+        if w.limit not in best or w.ratio > best[w.limit].ratio:
+            best[w.limit] = w
+    rows = [[w.limit, percent(w.ratio), str(w.strut or "-"), str(w.line)] for w in best.values()]
+    return [["limit", "worst use", "strut", "line"], *rows]
+
+
+def _findings(report: Report, width: int, room: int) -> list[str]:
+    lines = [""]
+    listed = min(len(report.findings), room)
+    for f in report.findings[:listed]:
+        feed = f"; {feed_advice(f)}" if f.advice_feed is not None else ""
+        use = "" if f.limit in RULES else f", {percent(f.ratio)}"
+        line = clean(f"  {where(f)}: {limit(f)}{use}{feed}")
+        lines.append(line if len(line) <= width else line[: width - 3] + "...")
+    rest = report.findings_total - listed
+    if rest > 0:
+        lines.append(f"  ... and {rest:,} more: see the report")
+    return lines
+
+
+def _tinted(text: str, tint: str, colour: bool) -> str:  # noqa: FBT001 - used here alone
+    return f"{tint}{text}{_PLAIN}" if colour else text

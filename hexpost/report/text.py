@@ -1,0 +1,99 @@
+"""The report for people, as plain text of at most 100 columns: ``report.txt``."""
+
+from collections.abc import Iterable, Sequence
+
+from hexpost.report.model import FindingRow, Report, StrutUse
+from hexpost.report.verdict import feed_advice, feed_name, machine_name, verdict, what, where
+from hexpost.report.words import clean, columns, duration, number, paragraph, percent, plural
+
+WIDTH = 100
+MOST_FINDINGS = 500
+"""So many findings stand in the text; the JSON report lists more."""
+_RULE = "-" * WIDTH
+
+
+def text(report: Report) -> str:
+    """Return the whole text: verdict, time, use of the limits, findings worst first, readings, remarks, cautions."""
+    lines = paragraph(clean(verdict(report)), WIDTH)
+    if report.machine.demonstration:
+        lines += ["", _RULE, *paragraph(report.cautions[0], WIDTH), _RULE]
+    lines += ["", *_heads(report), *_use(report), *_findings(report)]
+    lines += _section("HOW OPEN WORDS WERE READ", report.readings)
+    lines += _section("WHAT WAS ASSUMED OR NOTICED", report.warnings)
+    lines += _section(
+        "WHAT WAS IGNORED",
+        [
+            f"{r.text} ({'once' if r.count == 1 else f'{r.count:,} times'}, first in line {r.line})"
+            for r in report.ignored
+        ],
+    )
+    lines += _section("CAUTIONS", report.cautions)
+    return "\n".join(lines) + "\n"
+
+
+def _heads(report: Report) -> list[str]:
+    rows = (
+        ("Program", report.program),
+        ("Machine", machine_name(report)),
+        ("Machine file", report.machine.file),
+        ("Tools", report.tools_file or "none"),
+        ("Setup", report.setup_file or "none"),
+        ("Feed", feed_name(report)),
+        ("Time", f"{duration(report.duration)}, {plural(report.rows, 'row')}"),
+    )
+    out = []
+    for name, value in rows:
+        if value:
+            out += paragraph(clean(value), WIDTH, " " * 14, f"{name:14}")
+    return out
+
+
+def _use(report: Report) -> list[str]:
+    """Return the worst use of each limit by each strut, in one table, or in two where one is too wide."""
+    lines = ["", "WORST USE OF EACH LIMIT, AND THE LINE WHERE IT IS", ""]
+    table = _table(report.struts)
+    if max(len(row) for row in table) > WIDTH:
+        table = [*_table(report.struts[:3]), "", *_table(report.struts[3:])]
+    lines += table
+    for w in report.whole:
+        lines.append(f"  {w.limit}: {number(w.value)}, {number(w.allowed)} allowed ({percent(w.ratio)}), line {w.line}")
+    return lines
+
+
+def _table(struts: Sequence[StrutUse]) -> list[str]:
+    limits = list(dict.fromkeys(w.limit for s in struts for w in s.worst))
+    uses = [{w.limit: f"{percent(w.ratio)} @{w.line}" for w in s.worst} for s in struts]
+    rows = [["", *(f"strut {s.strut}" for s in struts)]]
+    rows += [[limit, *(use.get(limit, "-") for use in uses)] for limit in limits]
+    rows.append(["shortest mm", *(f"{s.shortest:.3f}" for s in struts)])
+    rows.append(["longest mm", *(f"{s.longest:.3f}" for s in struts)])
+    return columns(rows, [False] + [True] * len(struts))
+
+
+def _findings(report: Report) -> list[str]:
+    if report.clean:
+        return ["", "FINDINGS", "", "  none"]
+    lines = ["", f"FINDINGS ({report.findings_total:,}, worst first)"]
+    for i, f in enumerate(report.findings[:MOST_FINDINGS]):
+        lines += ["", *_finding(i + 1, f)]
+    rest = report.findings_total - min(len(report.findings), MOST_FINDINGS)
+    if rest:
+        lines += ["", f"  ... and {plural(rest, 'more finding', 'more findings')}; report.json lists the worst 10,000."]
+    return lines
+
+
+def _finding(i: int, f: FindingRow) -> list[str]:
+    number_of = f"{i:>4}  "
+    indent = " " * len(number_of)
+    when = f"at {f.time:.3f} s" if f.until <= f.time else f"from {f.time:.3f} s to {f.until:.3f} s"
+    advice = " ".join(part for part in (f.advice, f"({feed_advice(f)})" if feed_advice(f) else "") if part)
+    return [
+        *paragraph(f"{what(f)}, {when}", WIDTH, indent, number_of),
+        *paragraph(clean(f"{where(f)}: {f.text}"), WIDTH, indent + "  ", indent),
+        *paragraph(clean(advice), WIDTH, indent, indent),
+    ]
+
+
+def _section(title: str, items: Iterable[str]) -> list[str]:
+    lines = [line for item in items for line in paragraph(clean(item), WIDTH, "    ", "  - ")]
+    return ["", title, "", *lines] if lines else []

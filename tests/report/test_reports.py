@@ -1,0 +1,205 @@
+"""Reports of two invented audits, compared with the files in ``golden`` (written anew with HEXPOST_GOLDEN=1)."""
+
+import json
+import os
+import re
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from hexpost.audit.model import LIMITS, AuditResult, Findings, Worst
+from hexpost.machine.model import Setup, Tools
+from hexpost.moves.model import Interpretation, Remark
+from hexpost.program.model import Program
+from hexpost.report.collect import collect, quoted
+from hexpost.report.document import document, to_json
+from hexpost.report.model import MOST_FINDINGS
+from hexpost.report.terminal import SCREEN_LINES, summary, wants_colour
+from hexpost.report.text import WIDTH, text
+from hexpost.report.words import clean, duration, number, percent
+
+GOLDEN = Path(__file__).parent / "golden"
+SOURCE = "%\nN10 G21 (BLADE ROOT)\nN20 G1 X100 F12000\n N30 G1 Z-5 (\x1b[31m<script>alert(1)</script>\x07)\r\nM30\n%\n"
+
+
+def program(source=SOURCE):
+    data = source.encode()
+    starts = [0, *(m.end() for m in re.finditer(rb"\n", data))]
+    numbers = {2: 10.0, 3: 20.0, 4: 30.0}
+    lines = range(1, len(starts))
+    return Program(
+        name="blade_root.nc", source=data,
+        letter=np.full(3, ord("N"), dtype=np.uint8), value=np.array(list(numbers.values())), pointed=np.zeros(3, bool),
+        line=np.array([2, 3, 4], dtype=np.int32), column=np.ones(3, dtype=np.int32),
+        first=np.array([sum(k < n for k in numbers) for n in (*lines, len(starts))]),
+        skip=np.zeros(0, dtype=np.int32), comment_line=np.zeros(0, dtype=np.int32),
+        comment_start=np.zeros(0, dtype=np.int64), comment_end=np.zeros(0, dtype=np.int64), line_start=np.array(starts),
+    )  # fmt: skip
+
+
+def findings(rows):
+    """Return findings from rows: limit, strut, line, time, until, peak, allowed, ratio, feed, advice."""
+    c = list(zip(*rows, strict=True)) or [()] * 10
+    advices = tuple(dict.fromkeys(c[9]))
+    return Findings(
+        limit=np.array([LIMITS.index(x) for x in c[0]], dtype=np.uint8), strut=np.array(c[1], dtype=np.uint8),
+        line=np.array(c[2], dtype=np.int32), time=np.array(c[3], dtype=float), until=np.array(c[4], dtype=float),
+        peak=np.array(c[5], dtype=float), allowed=np.array(c[6], dtype=float), ratio=np.array(c[7], dtype=float),
+        feed=np.array(c[8], dtype=float), advice=np.array([advices.index(a) for a in c[9]], dtype=np.int32),
+        advices=advices,
+    )  # fmt: skip
+
+
+def worst(scale):
+    out = []
+    for strut in range(1, 7):
+        for limit, value, allowed in (("speed", scale * strut, 1100.0), ("stroke", 1300.0, 1700.0), ("jerk", 6e4, 6e5)):
+            out.append(
+                Worst(limit=limit, strut=strut, value=value, allowed=allowed, ratio=value / allowed, line=3, time=1.25)
+            )
+    return (*out, Worst(limit="deviation", strut=0, value=0.002, allowed=0.01, ratio=0.2, line=4, time=2.0))
+
+
+BROKEN = [
+    ("speed", 6, 3, 1.2, 1.31, 1800.0, 1100.0, 1.636363, 7300.0, "Lower F: at the advised feed the limit holds."),
+    ("stroke", 2, 4, 2.0, 2.0, 1750.123456, 1700.0, 1.06, np.nan, "A lower feed does not help: move the work."),
+    ("tool-length", 0, 4, 2.0, 2.0, 0.0, 120.0, 1.0000001, np.nan, "Call the length of the tool (G43)."),
+]  # fmt: skip
+
+
+def report(rows=(), demonstration=True, given=False, **changes):
+    name, file = ("Demonstration machine", "") if demonstration else ("Own", "own.toml")
+    machine = SimpleNamespace(
+        name=name, revision="1", file=file, demonstration=demonstration, period=1e-3, struts=range(6)
+    )
+    audit = AuditResult(
+        findings=findings(list(rows)), worst=worst(300.0 if rows else 150.0), samples=123_457, duration=123.456,
+        shortest=np.arange(6) + 1200.0, longest=np.arange(6) + 1500.25, warnings=("The tip jerk was over its limit.",),
+        dropped=0,
+    )  # fmt: skip
+    meaning = Interpretation(
+        moves=None, events=None, start=np.zeros(6), readings=("P of a dwell is milliseconds.",),
+        ignored=(Remark(line=1, text="coolant words", count=3), Remark(line=5, text="S", count=1)),
+    )  # fmt: skip
+    tools = Tools(tools={}, given=True, file="tools.toml") if given else Tools(tools={}, given=False)
+    setup = (
+        Setup(offsets={}, start=None, given=True, file="setup.toml")
+        if given
+        else Setup(offsets={}, start=None, given=False)
+    )
+    return collect(program(), meaning, replace(audit, **changes), machine=machine, tools=tools, setup=setup)
+
+
+CASES = {"clean": report(demonstration=False, given=True), "broken": report(BROKEN)}
+
+
+@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("form", ["txt", "json", "screen.txt"])
+def test_golden(case, form):
+    made = {"txt": text, "json": to_json, "screen.txt": summary}[form](CASES[case])
+    path = GOLDEN / f"{case}.{form}"
+    if os.environ.get("HEXPOST_GOLDEN"):
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(made, encoding="utf-8")
+    assert made == path.read_text(encoding="utf-8")
+
+
+def test_json_has_the_promised_keys():
+    made = json.loads(to_json(CASES["broken"]))
+    assert {"verdict", "duration_s", "rows", "struts", "readings", "ignored", "findings"} <= made.keys()
+    assert (made["verdict"], made["runnable"], made["rows"], made["duration_s"]) == ("broken", False, 123_457, 123.456)
+    assert len(made["struts"]) == 6
+    assert made["struts"][5]["worst"]["speed"]["line"] == 3
+    first, second, third = made["findings"]
+    assert first.keys() == {
+        "limit", "strut", "line", "block", "text", "time_s", "until_s", "peak", "allowed", "unit", "ratio", "advice",
+        "advice_feed_mm_min",
+    }  # fmt: skip
+    assert (first["limit"], first["strut"], first["block"], first["unit"]) == ("speed", 6, "N20", "mm/s")
+    assert first["advice_feed_mm_min"] == 7300.0
+    assert second["advice_feed_mm_min"] is None
+    assert (third["strut"], third["line"]) == (None, 4)
+    assert json.loads(to_json(CASES["clean"]))["verdict"] == "clean"
+
+
+def test_the_demonstration_machine_is_loud_everywhere():
+    for made in (text(CASES["broken"]), to_json(CASES["broken"]), summary(CASES["broken"])):
+        assert "NO REAL MACHINE MAY RUN THIS OUTPUT" in " ".join(made.split())
+    assert "REAL MACHINE" not in text(CASES["clean"]) + to_json(CASES["clean"]) + summary(CASES["clean"])
+
+
+def test_no_character_of_a_program_acts_on_a_terminal():
+    for made in (text(CASES["broken"]), to_json(CASES["broken"]), summary(CASES["broken"])):
+        assert all(c == "\n" or c.isprintable() for c in made)
+    assert "<script>alert(1)</script>" in text(CASES["broken"])
+
+
+def test_findings_beyond_the_most_are_counted_not_listed():
+    rows = [("speed", 1, 3, i, i, 2.0, 1.0, 2.0, np.nan, "x") for i in range(MOST_FINDINGS + 5)]
+    many = report(rows, dropped=7)
+    made = document(many)
+    assert (len(made["findings"]), made["findings_total"]) == (MOST_FINDINGS, MOST_FINDINGS + 12)
+    assert f"... and {MOST_FINDINGS + 12 - 500:,} more findings" in text(many)
+    assert f"BROKEN: {MOST_FINDINGS + 12:,} findings in 1 block" in text(many)
+
+
+@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("width", [1, 40, 80, 200])
+def test_the_summary_fits_a_screen(case, width):
+    lines = summary(CASES[case], width).splitlines()
+    assert len(lines) < SCREEN_LINES
+    assert max(map(len, lines)) <= max(40, min(width, 100))
+
+
+def test_the_text_fits_its_width_even_with_long_names():
+    long = replace(CASES["broken"], program="x" * 300, readings=("word " * 100,))
+    wide = replace(long, struts=tuple(
+        replace(s, worst=tuple(replace(w, line=9_999_999) for w in s.worst)) for s in long.struts
+    ))  # fmt: skip
+    assert max(map(len, text(wide).splitlines())) <= WIDTH
+    assert text(wide).count("@9999999") == 18
+
+
+def test_colour_only_where_it_is_wanted():
+    assert wants_colour(terminal=True, environment={"TERM": "xterm"})
+    assert not wants_colour(terminal=False, environment={"TERM": "xterm"})
+    assert not wants_colour(terminal=True, environment={"NO_COLOR": "1"})
+    assert not wants_colour(terminal=True, environment={"TERM": "dumb"})
+    assert wants_colour(terminal=True, environment={"NO_COLOR": ""})
+    coloured = summary(CASES["broken"], colour=True)
+    assert "\x1b[" in coloured
+    assert re.sub(r"\x1b\[[0-9;]*m", "", coloured) == summary(CASES["broken"])
+
+
+@settings(deadline=None, max_examples=200)
+@given(st.text())
+def test_clean_text_is_printable_and_as_long(raw):
+    assert clean(raw).isprintable()
+    assert len(clean(raw)) == len(raw)
+
+
+@settings(deadline=None, max_examples=200)
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_a_number_reads_back_to_six_digits(x):
+    assert abs(float(number(x).replace(",", "")) - x) <= max(6e-6 * abs(x), 6e-10)
+
+
+def test_words_of_numbers():
+    assert [number(x) for x in (0.0, 0.00001234, 1.5, 99999.4, 123456.7, float("nan"))] == [
+        "0", "0.00001234", "1.5", "99999.4", "123,457", "none",
+    ]  # fmt: skip
+    assert [percent(x) for x in (0.5, 1.0, 1.0000001, 1.2, 12.345)] == ["50 %", "100 %", "> 100 %", "120 %", "1,234 %"]
+    assert [duration(x) for x in (0.0, 59.9994, 61.25, 3599.99, 3723.4)] == [
+        "0.000 s", "59.999 s", "1 min 01.2 s", "1 h 00 min 00 s", "1 h 02 min 03 s",
+    ]  # fmt: skip
+
+
+def test_comments_in_utf8_are_read_as_such_and_endless_blocks_are_cut():
+    assert quoted("(gr\u00f6\u00dfe)".encode().decode("latin-1")) == "(gr\u00f6\u00dfe)"
+    assert quoted(b"(gr\xf6\xdfe)".decode("latin-1")) == "(gr\u00f6\u00dfe)"
+    assert len(quoted("X1" * 1_000_000)) == 200
