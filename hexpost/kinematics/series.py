@@ -1,46 +1,45 @@
-"""Taylor coefficients f(k) / k! of products, sines, rotations and square roots of functions of time.
+"""Taylor coefficients f(k) / k! of sines, products and square roots of functions of time.
 
 Arrays have one row of samples per coefficient and component: shape (orders, ..., n). Recursions after R. D. Neidinger,
 SIAM Review 52 (2010) 545-563 (from memory).
 """
 
+from collections.abc import Sequence
+from math import comb
+
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from hexpost.arrays import Array
 
+UPRIGHT = 1.1
+"""Up to this angle the cosine is the root of 1 - sin2: as exact to rounding as the function, and faster."""
 
-def sines(x: Array, out: Array) -> None:
-    """Fill ``out`` (orders, 2, m, n) with the series of sin and cos of ``x`` (orders, m, n)."""
-    np.sin(x[0], out=out[0, 0])
-    np.cos(x[0], out=out[0, 1])
+
+def sines(x: Sequence[Array], out: Array) -> None:
+    """Fill ``out`` (orders, 2, m, n) with the series of sin and cos of angles whose series is ``x``, each (m, n)."""
+    sine, cosine = out[:, 0], out[:, 1]
+    np.sin(x[0], out=sine[0])
+    if x[0].max() < UPRIGHT and x[0].min() > -UPRIGHT:
+        np.multiply(sine[0], sine[0], out=cosine[0])
+        np.subtract(1.0, cosine[0], out=cosine[0])
+        np.sqrt(cosine[0], out=cosine[0])
+    else:
+        np.cos(x[0], out=cosine[0])
     for k in range(1, len(x)):
-        np.multiply(x[k], out[0, 1], out=out[k, 0])
-        np.multiply(x[k], out[0, 0], out=out[k, 1])
+        np.multiply(x[k], cosine[0], out=sine[k])
+        np.multiply(x[k], sine[0], out=cosine[k])
         for i in range(1, k):
             part = x[i] * (i / k)
-            out[k, 0] += part * out[k - i, 1]
-            out[k, 1] += part * out[k - i, 0]
-        np.negative(out[k, 1], out=out[k, 1])
+            sine[k] += part * cosine[k - i]
+            cosine[k] += part * sine[k - i]
+        np.negative(cosine[k], out=cosine[k])
 
 
-def rotations(trig: Array, out: Array) -> None:
-    """Fill ``out`` (orders, 3, 3, n) with the series of Rz(c) Ry(b) Rx(a), or of Ry(b) Rx(a).
-
-    ``trig`` (orders, 2, 3, n) holds sin and cos of a, b and c; (orders, 2, 2, n) those of a and b.
-    """
-    orders, _, angles, n = trig.shape
-    out[:, 0, 0], out[:, 2, 0] = trig[:, 1, 1], -trig[:, 0, 1]
-    out[:, 1, 0] = 0.0
-    out[:, 1, 1], out[:, 1, 2] = trig[:, 1, 0], -trig[:, 0, 0]
-    for k in range(orders):
-        np.einsum("kin,kjn->ijn", trig[: k + 1, :, 1], trig[k::-1, :, 0], out=out[k, ::2, 1:])
-    if angles == 3:
-        tilted = out[:, :2].copy()
-        turned: Array = np.empty((orders, 2, 2, n))
-        turned[:, 0, 0] = turned[:, 1, 1] = trig[:, 1, 2]
-        turned[:, 1, 0], turned[:, 0, 1] = trig[:, 0, 2], -trig[:, 0, 2]
-        for k in range(orders):
-            np.einsum("kimn,kmjn->ijn", turned[: k + 1], tilted[k::-1], out=out[k, :2])
+def products(f: Array, g: Array, out: Array) -> None:
+    """Fill ``out`` (orders, i, j, n) with the series of f_i g_j; ``f`` (orders, i, n), ``g`` (orders, j, n)."""
+    for k in range(len(f)):
+        np.einsum("kin,kjn->ijn", f[: k + 1], g[k::-1], out=out[k])
 
 
 def squares(p: Array, out: Array) -> None:
@@ -49,18 +48,33 @@ def squares(p: Array, out: Array) -> None:
         np.einsum("kin,kin->n", p[: k + 1], p[k::-1], out=out[k])
 
 
-def turned_back(p: Array, r: Array, out: Array) -> None:
-    """Fill ``out`` (orders, 3, n) with the series of R'p, ``p`` (orders, 3, n) and ``r`` (orders, 3, 3, n)."""
-    for k in range(len(p)):
-        np.einsum("kin,kijn->jn", p[: k + 1], r[k::-1], out=out[k])
+def turned(trig: Array, triple: Array, out: Array) -> None:
+    """Fill ``out`` (orders, ..., 2, n) with the series of (c u - s v, s u + c v): a turn in a plane.
+
+    ``trig`` (orders, 2, n) holds s and c, ``triple`` (orders, ..., 3, n) holds -v, u, v.
+    """
+    pairs = sliding_window_view(triple, 2, axis=-2)
+    for k in range(len(trig)):
+        np.einsum("kin,k...ni->...n", trig[: k + 1], pairs[k::-1], out=out[k])
 
 
-def roots(g: Array, out: Array) -> None:
-    """Fill ``out`` (orders, m, n) with the series of the square root of ``g`` (orders, m, n), which is spent."""
+def roots(g: Array, out: Array, weights: Sequence[Sequence[float]]) -> None:
+    """Fill ``out`` (orders, m, n) with the series of a square root; ``g`` (orders, m, n) is spent.
+
+    ``g`` holds the series of the square, halved but for the first. ``weights[k][i]`` are those of the products
+    l_i l_(k-i): see ``root_weights``.
+    """
     np.sqrt(g[0], out=out[0])
-    half = np.divide(0.5, out[0], out=g[0])
+    inverse = np.divide(1.0, out[0], out=g[0])
     for k in range(1, len(g)):
-        rest = g[k]
         for i in range(1, k):
-            rest -= out[i] * out[k - i]
-        np.multiply(rest, half, out=out[k])
+            product = out[i] * out[k - i]
+            if weights[k][i] != 1.0:
+                product *= weights[k][i]
+            g[k] -= product
+        np.multiply(g[k], inverse, out=out[k])
+
+
+def root_weights(orders: int, *, derivatives: bool) -> list[list[float]]:
+    """Return the weights of ``roots``: 1/2, or binomials C(k, i) / 2 where the rows are derivatives."""
+    return [[0.5 * (comb(k, i) if derivatives else 1) for i in range(k)] for k in range(orders)]

@@ -1,7 +1,7 @@
 """Strut lengths and their derivatives along a path, as polynomials of time.
 
-The squared length is linear in sixteen features of the pose (tip p, rotation R): |p|2, p, R'p and R. With a base joint
-a in the work frame and a platform joint b seen from the tip, |p + R b - a|2 expands to
+The squared length is linear in features of the pose. With a base joint a in the work frame and a platform joint b seen
+from the tip p, |p + R b - a|2 expands to
 
     |p|2 - 2 a.p + 2 b.(R'p) - 2 sum_jk a_j R_jk b_k + |a|2 + |b|2.
 
@@ -11,19 +11,17 @@ convolutions, and the square root is a short recursion.
 
 from collections.abc import Sequence
 from math import factorial
-from typing import NamedTuple, Protocol
+from typing import Protocol
 
 import numpy as np
 
 from hexpost.arrays import Array, frozen
+from hexpost.kinematics import features
 from hexpost.kinematics.frames import axes, rotation, turn
-from hexpost.kinematics.series import roots, rotations, sines, squares, turned_back
+from hexpost.kinematics.series import root_weights, roots
 
 BLOCK = 8192
 """Samples solved at a time, so that the work arrays do not grow with the job."""
-
-ROWS = 28
-"""Rows of the work array per order: features 0-15, sines and cosines 16-21, squared lengths (before: angles) 22-27."""
 
 
 class Mounting(Protocol):
@@ -76,13 +74,15 @@ class Struts:
         self.base = frozen(base)
         self.platform = frozen(platform)
         self.order = order
-        self._axes = list(axes(order))
-        self._sign = float(np.round(np.linalg.det(np.eye(3)[:, self._axes])))
-        self._a = self.base[:, self._axes]
-        self._b = self.platform[:, self._axes]
-        self._full = _general_matrix(self._a, self._b)
-        self._turned: tuple[float, Matrix] = (0.0, self._full)
-        self._room: Array = np.empty((0, ROWS, BLOCK))
+        letters = list(axes(order))
+        self._rows = [*letters, *(3 + i for i in letters)]
+        self._sign = float(np.round(np.linalg.det(np.eye(3)[:, letters])))
+        self._a = self.base[:, letters]
+        self._b = self.platform[:, letters]
+        self._turning = features.turning_matrix(self._a, self._b)
+        self._tilting = (0.0, features.tilting_matrix(self._a, self._b))
+        self._room: Array = np.empty((0, features.ROWS, BLOCK))
+        self._squared: Array = np.empty((0, 6, BLOCK))
 
     def lengths(self, q: Array) -> Array:
         """Return the lengths (6, n) at poses ``q`` (6, n)."""
@@ -90,91 +90,70 @@ class Struts:
 
     def series(self, q: Sequence[Array]) -> list[Array]:
         """Return the Taylor coefficients of the lengths, each (6, n), for those of the poses, each (6, n)."""
-        return self._blocks(q, [1.0] * len(q))
+        return self._blocks(q, derivatives=False)
 
     def derivatives(self, q: Sequence[Array]) -> list[Array]:
         """Return lengths, rates, accelerations ... (6, n) for poses, their rates, accelerations ... (6, n)."""
-        return self._blocks(q, [float(factorial(k)) for k in range(len(q))])
+        return self._blocks(q, derivatives=True)
 
-    def _blocks(self, q: Sequence[Array], factors: Sequence[float]) -> list[Array]:
-        """Return the series or derivatives (``factors`` k!) of the lengths, block by block."""
-        n = q[0].shape[1]
-        out: Array = np.empty((len(q), 6, n))
-        if len(self._room) < len(q):
-            self._room = np.empty((len(q), ROWS, BLOCK))
+    def _blocks(self, q: Sequence[Array], *, derivatives: bool) -> list[Array]:
+        """Return the series or the derivatives of the lengths, block by block."""
+        orders, n = len(q), q[0].shape[1]
+        out: Array = np.empty((orders, 6, n))
+        if len(self._room) < orders:
+            self._room = np.empty((orders, features.ROWS, BLOCK))
+            self._squared = np.empty((orders, 6, BLOCK))
+        factors = [float(factorial(k)) if derivatives else 1.0 for k in range(orders)]
+        weights = root_weights(orders, derivatives=derivatives)
         for start in range(0, n, BLOCK):
             part = slice(start, min(start + BLOCK, n))
-            self._solve([x[:, part] for x in q], factors, out[:, :, part])
+            squared = self._squared[:orders, :, : part.stop - start]
+            self._half_squares([self._named(x[:, part]) for x in q], factors, squared)
+            roots(squared, out[:, :, part], weights)
         return list(out)
 
-    def _solve(self, q: Sequence[Array], factors: Sequence[float], out: Array) -> None:
-        """Fill ``out`` (orders, 6, n) with the lengths of one block; angles that stand still are taken out first."""
+    def _named(self, x: Array) -> Array:
+        """Return rows of poses (6, n) with the axes named anew, so that the order of the angles is A B C."""
+        if self.order == "ABC":
+            return x
+        x = x[self._rows]
+        x[3:] *= self._sign
+        return x
+
+    def _half_squares(self, q: Sequence[Array], factors: Sequence[float], out: Array) -> None:
+        """Fill ``out`` (orders, 6, n) with squared lengths, halved (and times k!) but for the first order."""
         room = self._room[: len(q), :, : q[0].shape[1]]
-        still = [_still([x[3 + axis] for x in q]) for axis in self._axes]
-        first = [self._sign * float(q[0][3 + axis, 0]) for axis in self._axes]
-        p = room[:, 1:4]
-        self._take(q, factors, [0, 1, 2], 1.0, p)
-        if all(still):
-            r = rotation(first[0], first[1], first[2], "ABC")
-            matrix = _fixed_matrix(self._a - self._b @ r.T)
+        p = [x[:3] for x in q]
+        angles = [x[3:] if f == 1.0 else x[3:] * (1.0 / f) for x, f in zip(q, factors, strict=True)]
+        first = [float(x) for x in q[0][3:, 0]]
+        if not _still(angles, 2):
+            matrix, span = self._turning, features.TURNING
+            features.fill_turning(p, angles, factors, room)
         else:
-            matrix = self._full
-            if still[2] and first[2] != 0.0:
-                matrix = self._matrix_turned(first[2])
-                p[:, :2] = np.einsum("ij,kin->kjn", turn(2, first[2])[:2, :2], p[:, :2])
-            self._turning(q, factors, 2 if still[2] else 3, room)
-        squares(p, room[:, 0])
-        squared = np.matmul(matrix.features, room[:, : matrix.features.shape[1]], out=room[:, 22:28])
-        squared[0] += matrix.constant
-        roots(squared, out)
-        for k in range(2, len(q)):
-            if factors[k] != 1.0:
-                out[k] *= factors[k]
+            if _still(angles, 1) and _still(angles, 0):
+                span = features.FIXED
+                matrix = features.fixed_matrix(self._a, self._b, rotation(first[0], first[1], first[2], "ABC"))
+            else:
+                span = features.TILTING
+                matrix = self._tilting_turned(first[2])
+                if first[2] != 0.0:
+                    p = [np.concatenate([turn(2, first[2])[:2, :2].T @ x[:2], x[2:]]) for x in p]
+            features.fill_fixed(p, factors, room)
+            if span == features.TILTING:
+                features.fill_tilting(angles, room)
+        for k, factor in enumerate(factors):
+            np.matmul(matrix if k == 0 else matrix * (0.5 * factor), room[k, span], out=out[k])
 
-    def _turning(self, q: Sequence[Array], factors: Sequence[float], angles: int, room: Array) -> None:
-        """Fill the features of ``room`` that hold the rotation: R'p and R."""
-        orders, _, n = room.shape
-        x = room[:, 22 : 22 + angles]
-        self._take(q, factors, [3, 4, 5][:angles], self._sign, x)
-        trig = room[:, 16 : 16 + 2 * angles].reshape(orders, 2, angles, n)
-        sines(x, trig)
-        r = room[:, 7:16].reshape(orders, 3, 3, n)
-        rotations(trig, r)
-        turned_back(room[:, 1:4], r, room[:, 4:7])
-
-    def _take(self, q: Sequence[Array], factors: Sequence[float], rows: list[int], sign: float, out: Array) -> None:
-        """Fill ``out`` (orders, rows, n) with rows of ``q`` in the order of the axes, as Taylor coefficients."""
-        for k, (x, factor) in enumerate(zip(q, factors, strict=True)):
-            for i, row in enumerate(rows):
-                source = x[row - row % 3 + self._axes[row % 3]]
-                np.multiply(source, sign / factor, out=out[k, i])
-
-    def _matrix_turned(self, angle: float) -> "Matrix":
+    def _tilting_turned(self, angle: float) -> Array:
         """Return the matrix for base joints turned back about the last axis by ``angle``; the last one is kept."""
-        if self._turned[0] != angle:
-            self._turned = (angle, _general_matrix(self._a @ turn(2, angle), self._b))
-        return self._turned[1]
+        if self._tilting[0] != angle:
+            self._tilting = (angle, features.tilting_matrix(self._a @ turn(2, angle), self._b))
+        return self._tilting[1]
 
 
-class Matrix(NamedTuple):
-    """What turns features into squared lengths: (6, 16), or (6, 4) where nothing turns, and a constant (6, 1)."""
-
-    features: Array
-    constant: Array
-
-
-def _general_matrix(a: Array, b: Array) -> Matrix:
-    """Return the matrix over |p|2, p, R'p, R for joints (6, 3)."""
-    products = (a[:, :, None] * b[:, None, :]).reshape(6, 9)
-    constant = (a**2 + b**2).sum(axis=1, keepdims=True)
-    return Matrix(np.hstack([np.ones((6, 1)), -2.0 * a, 2.0 * b, -2.0 * products]), constant)
-
-
-def _fixed_matrix(d: Array) -> Matrix:
-    """Return the matrix over |p|2, p for strut feet d = a - R b (6, 3) that stand still."""
-    return Matrix(np.hstack([np.ones((6, 1)), -2.0 * d]), (d**2).sum(axis=1, keepdims=True))
-
-
-def _still(x: Sequence[Array]) -> bool:
-    """Return whether a coordinate, given with its derivatives, keeps one value."""
-    return not any(y.any() for y in x[1:]) and bool((x[0] == x[0][0]).all())
+def _still(angles: Sequence[Array], i: int) -> bool:
+    """Return whether angle ``i`` keeps one value; most moving ones show it in the first or the last sample."""
+    start = angles[0][i, 0]
+    if angles[0][i, -1] != start or any(x[i, 0] != 0.0 for x in angles[1:]):
+        return False
+    return not any(x[i].any() for x in angles[1:]) and bool((angles[0][i] == start).all())
