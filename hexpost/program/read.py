@@ -23,6 +23,9 @@ WINDOW = 1 << 18
 MOST_COUNTED = 10 * MOST_FAULTS
 """After so many faults reading stops: a file of another kind has a fault on every line."""
 
+MOST_MARKS = 1000
+"""Lines with a program start or end, which only the (slow) parser reads."""
+
 LONGEST_LEADER = 100
 """Lines of free text ahead of a program start that are looked at."""
 
@@ -47,7 +50,7 @@ def windows(file: BinaryIO, name: str, faults: list[Fault], size: int = WINDOW) 
             reading.add(fault)
             break
         yield reading.window(piece)
-        if reading.count >= MOST_COUNTED:
+        if reading.stopped:
             break
     reading.finish()
 
@@ -58,6 +61,7 @@ class Reading:
 
     ``lines``, ``words``: how many. ``count``: faults found, listed or not. ``end``: the line of the program end, 0
     before it. ``resumed``: a word behind it was noted. ``judged``: the last line that went to the parser.
+    ``marks``: lines with ``%``.
     """
 
     name: str
@@ -68,6 +72,12 @@ class Reading:
     end: int = 0
     resumed: bool = False
     judged: int = 0
+    marks: int = 0
+
+    @property
+    def stopped(self) -> bool:
+        """Return whether so much is wrong that the rest is not worth reading."""
+        return self.count >= MOST_COUNTED or self.marks > MOST_MARKS
 
     def window(self, piece: Piece) -> Program:
         """Return the window that ``piece`` is, and note its faults."""
@@ -77,7 +87,7 @@ class Reading:
             text, parsed = without_leader(text)
         plain = scan(text)
         for i in plain.odd.tolist():
-            if self.count >= MOST_COUNTED:
+            if self.stopped:
                 break
             self.judged = self.lines + i + 1
             raw = text[plain.line_start[i] : plain.line_start[i + 1] - 1]
@@ -97,13 +107,18 @@ class Reading:
             self.add(Fault(file=self.name, what=what, code="line-too-long", line=number, hint=hint))
             return None
         try:
-            return parse(raw.decode("latin-1"))
+            line = parse(raw.decode("latin-1"))
         except UnexpectedInput as error:
             if self.count < MOST_FAULTS:
                 self.add(syntax_fault(self.name, number, raw, error))
             else:
                 self.count += 1
             return None
+        self.marks += line.percent
+        if self.marks > MOST_MARKS:
+            what = f"expected a program start and a program end, found % on more than {MOST_MARKS} lines"
+            self.add(Fault(file=self.name, what=what, code="too-many-marks", line=number))
+        return line
 
     def check_end(self, part: Program, percent: list[int]) -> None:
         """Note the first word behind the program end, which is the first ``%`` (on lines ``percent``) behind a word."""

@@ -7,7 +7,7 @@ import sys
 import time
 from pathlib import Path
 
-from bench.contouring import Repeated, contouring
+from contouring import Repeated, contouring
 
 from hexpost.program.grammar import part_programs, terminal
 from hexpost.program.read import read, windows
@@ -120,13 +120,8 @@ def stream(blocks=STREAMED):
 
 def read_memory():
     """Return the peak memory above start, in MB, of streaming five million blocks in a fresh process."""
-    code = "from bench.reading import stream; stream()"
-    tests = Path(__file__).resolve().parents[1]
-    out = subprocess.run([sys.executable, "-c", code], cwd=tests, capture_output=True, text=True, check=True)
+    code = "from reading import stream; stream()"
+    here = Path(__file__).resolve().parent
+    out = subprocess.run([sys.executable, "-c", code], cwd=here, capture_output=True, text=True, check=True)
     peak, taken, words = out.stdout.split()
     return {"name": "read-memory", "ratio": float(peak), "seconds": float(taken), "words": int(words)}
-
-
-if __name__ == "__main__":
-    for measure in (read_vs_lark, read_vs_regex, read_memory):
-        print(measure())

@@ -112,6 +112,15 @@ def test_a_readable_word_ahead_of_the_program_start_is_never_taken_for_free_text
     assert codes(b"G1 X\n%\n") == [("number-missing", 1, 5)]  # the program itself, and its end
 
 
+def test_a_file_of_program_starts_is_refused_at_once():
+    assert codes(b"%\n" * 1_000_000) == [("too-many-marks", 1001, None)]
+
+
+def test_a_byte_order_mark_stands_at_the_start_or_is_refused():
+    list(windows(BytesIO(b"G1\n\xef\xbb\xbfX1\n"), "t", faults := [], 3))
+    assert [(f.code, f.line, f.column) for f in faults] == [("beyond-ascii", 2, 1)]
+
+
 @pytest.mark.parametrize("source", [b"", b"\n", b"\xef\xbb\xbf", b"%\n%\n", b"(nothing) ; here\n \t\r\n"])
 def test_a_file_without_a_word_is_refused(source):
     assert codes(source) == [("no-block", None, None)]

@@ -2,6 +2,7 @@
 
 import itertools
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,9 +12,11 @@ from hypothesis import strategies as st
 from lark import UnexpectedInput
 from program.readers import bits, by_parser, by_reader
 
+from hexpost.program import events
 from hexpost.program.grammar import part_programs
 from hexpost.program.parse import parse
 from hexpost.program.read import read
+from hexpost.program.roles import LABEL, roles
 from hexpost.program.scan import scan
 
 
@@ -118,6 +121,17 @@ def test_a_posted_program_is_read_alike_whatever_the_windows():
     assert by_reader(data, 777) == expected
     assert by_reader(data.replace(b"\n", b"\r\n"), 778)[0] == expected[0]
     assert by_reader(data.replace(b"\n", b"\r"), 779)[0] == expected[0]
+
+
+def test_lines_that_the_scanner_leaves_come_back_in_their_places(monkeypatch):
+    """With a scanner that finds hardly a line plain the parser reads the rest, and nothing changes."""
+    data = contouring(300).encode()
+    expected = by_reader(data)
+    table = roles()
+    wary = bytes(i // 16 == LABEL or odd for i, odd in enumerate(table.odd))
+    monkeypatch.setattr(events, "roles", lambda: replace(table, odd=wary))
+    assert 200 < len(scan(data).odd) <= 304
+    assert by_reader(data) == by_reader(data, 777) == expected
 
 
 def test_a_whole_file_is_read_alike_by_the_grammar():
