@@ -1,0 +1,134 @@
+"""The sample programs: what they open with, what they break, and that they cut what they say."""
+
+import re
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from samples.make_raster import BALL, FEED, LENGTH, ROW, STEP, WIDTH, program, skin
+from scipy.spatial.transform import Rotation
+
+from hexpost.audit.model import LIMITS
+from hexpost.pipeline import Files, examine, load, schedule
+
+SAMPLES = Path(__file__).parent.parent.parent / "samples"
+CLEAN = ("contour", "frustum", "pocket", "plate_inch", "blade_band")
+ALL = (*CLEAN, "limits")
+
+
+@cache
+def job(name):
+    files = Files(program=SAMPLES / f"{name}.nc", tools=SAMPLES / "tools.toml", setup=SAMPLES / "setup.toml")
+    return schedule(load(files))
+
+
+@cache
+def result(name):
+    return examine(job(name))
+
+
+def words(name):
+    """Return the blocks of a sample as dictionaries of numbers, comments left out."""
+    text = re.sub(r"\([^)]*\)", "", (SAMPLES / f"{name}.nc").read_text())
+    return [{a: float(v) for a, v in re.findall(r"([A-Z])([-\d.]+)", line)} for line in text.splitlines()]
+
+
+def test_these_are_all_samples():
+    assert {f.stem for f in SAMPLES.glob("*.nc")} == set(ALL)
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_a_sample_opens_by_saying_what_it_shows(name):
+    lines = (SAMPLES / f"{name}.nc").read_text().splitlines()
+    assert lines[0] == "%"
+    assert re.fullmatch(r"O\d{4} \(SALTMARSH WORKS - .+\)", lines[1])
+    assert re.fullmatch(r"\(SHOWS: .+\)", lines[2])
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_a_sample_works_with_a_tool_length_and_ends_with_a_retract(name):
+    text = (SAMPLES / f"{name}.nc").read_text()
+    assert re.search(r"\bG43 H\d", text)
+    assert re.search(r"G53 G00 Z0\.\n(N\d+ )?M05\n(N\d+ )?M30\n%\n$", text)
+
+
+@pytest.mark.parametrize("name", CLEAN)
+def test_a_good_sample_breaks_no_limit(name):
+    r = result(name)
+    assert r.findings.count == 0
+    assert r.warnings == ()
+    assert job(name).inputs.meaning.ignored == ()
+
+
+def test_the_bad_sample_breaks_what_its_comments_name():
+    broken = {LIMITS[k] for k in result("limits").findings.limit}
+    assert {"tool-length", "tool-number", "speed", "acceleration", "stroke", "pallet", "retract"} <= broken
+    text = (SAMPLES / "limits.nc").read_text().splitlines()
+    for comment, limit in (("TOOL NUMBER", "tool-number"), ("STRUT SPEED", "speed"), ("STROKE", "stroke"),
+                           ("PALLET", "pallet"), ("RETRACT", "retract"), ("TOOL LENGTH", "tool-length")):  # fmt: skip
+        at = next(i for i, line in enumerate(text) if line.startswith(f"({comment}")) + 1
+        f = result("limits").findings
+        lines = f.line[f.limit == LIMITS.index(limit)]
+        assert np.all((lines > at) & (lines <= at + 4)), f"{limit} under its own comment"
+
+
+def test_contour_stops_only_at_the_corners_of_the_square():
+    path = job("contour").path
+    moves = job("contour").inputs.meaning.moves
+    at = moves.end[:2, path.move[path.span_first[1:] - 1]]
+    square = [(82, 82), (82, -82), (-82, -82), (-82, 82)]
+    diamond = [(84.853, 0), (0, -84.853), (-84.853, 0), (0, 84.853)]
+    for corners, stops in ((square, True), (diamond, False)):
+        for corner in corners:
+            assert np.any(np.hypot(*(at - np.array(corner)[:, None])) < 1e-9) == stops
+
+
+def test_the_frustum_is_cut_by_the_flank():
+    """Authority: the cone r = 46 + depth tan 14 and scipy's Rotation: the tool's axis runs 6 mm off the cone."""
+    rounds = [b for b in words("frustum") if b.get("G") == 2]
+    assert len(rounds) == 144
+    alpha = np.radians(14.0)
+    for left, blocks in ((0.6, rounds[:72]), (0.0, rounds[72:])):
+        q = np.array([[b["X"], b["Y"], -34.548, b["A"], b["B"]] for b in blocks])
+        axis = Rotation.from_euler("xy", q[:, 3:], degrees=True).apply([0, 0, 1])
+        for height in (0.0, 15.0, 30.0):  # points of the tool's axis, back along the normal of the cone
+            p = q[:, :3] + height * axis
+            distance = (np.hypot(p[:, 0], p[:, 1]) - 46.0 + p[:, 2] * np.tan(alpha)) * np.cos(alpha)
+            assert distance == pytest.approx(6.0 + left * np.cos(alpha), abs=0.002)
+
+
+def test_the_plate_is_in_inches():
+    moves = job("plate_inch").inputs.meaning.moves
+    plate = np.array([f.offset == "G57" for f in moves.frames])[moves.frame]
+    assert moves.end[0, plate].max() == pytest.approx(8.7 * 25.4)
+    assert moves.end[2, plate].min() == pytest.approx(-0.95 * 25.4)
+    assert job("plate_inch").inputs.meaning.events.pause.sum() == pytest.approx(6 * 0.2)
+
+
+def test_the_raster_is_what_its_script_writes():
+    assert (SAMPLES / "blade_band.nc").read_text() == "".join(program())
+
+
+def test_the_raster_has_more_than_20_000_blocks_and_touches_the_skin():
+    """Authority: the definition of contact; the nearest point of the skin to the ball's centre, by Newton's method."""
+    blocks = [b for b in words("blade_band") if len(b.keys() & set("XYZAB")) == 5]
+    assert len(blocks) > 20_000
+    q = np.array([[b[a] for a in "XYZAB"] for b in blocks[::97]])
+    axis = Rotation.from_euler("xy", q[:, 3:], degrees=True).apply([0, 0, 1])
+    for centre in q[:, :3] + BALL * axis:
+        x, y = centre[:2]
+        for _ in range(60):
+            z, along, across = skin(x, y)
+            normal = np.array([-along, -across, 1.0]) / np.sqrt(1 + along**2 + across**2)
+            x, y = centre[:2] - BALL * normal[:2]
+        assert np.linalg.norm(centre - [x, y, z]) == pytest.approx(BALL, abs=0.002)
+        assert np.cross(normal, centre - [x, y, z]) == pytest.approx(0, abs=0.01)
+
+
+def test_the_raster_holds_its_feed():
+    """Rows at the programmed feed take length/feed each; corners, approach and retract may cost a tenth."""
+    ideal = (WIDTH / ROW + 1) * LENGTH / (FEED / 60)
+    assert ideal < result("blade_band").duration < 1.1 * ideal
+    assert job("blade_band").path.moved.mean() > 0.95
+    assert STEP * (job("blade_band").path.count - 1) > LENGTH * WIDTH / ROW
