@@ -94,6 +94,8 @@ def _asked(blocks: Blocks, move: Ints) -> _Asked:
         (*offset, radius), (given, given, given, by_radius), ("I", "J", "K", "R"), strict=True
     ):
         words = blocks.sheet.letter(letter)
+        motion = blocks.modes.motion[words.row]
+        words = words.pick((motion == 2) | (motion == 3))
         of_arc = np.searchsorted(move, blocks.movement.place(words.row))
         column[of_arc] = blocks.millimetres(words)
         flag[of_arc] = True

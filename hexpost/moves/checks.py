@@ -20,7 +20,8 @@ def read_sheet(program: Program, state: State, complaints: Complaints) -> Sheet:
     rows = _executed(program, state, complaints)
     words = int(program.first[rows])
     letters = arrange(program, rows)
-    if sum(w.count for w in letters.values()) < words:
+    labels = sum(np.count_nonzero(program.letter[:words] == ord(letter)) for letter in LABELS)
+    if labels + sum(found.count for found in letters.values()) < words:
         _refuse_letters(program.letter[:words], complaints)
     if words and max(program.value[:words].max(), -program.value[:words].min()) > LARGEST_VALUE:
         _refuse_large(letters, complaints)

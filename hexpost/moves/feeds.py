@@ -12,7 +12,7 @@ from hexpost.moves.frames import SAME
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP
 from hexpost.moves.positions import Positions
 from hexpost.moves.sheet import Words, fill
-from hexpost.moves.state import State
+from hexpost.moves.state import NONE, State
 from hexpost.units import RAD_PER_DEG, SECONDS_PER_MINUTE
 
 INVERSE, PER_MINUTE = 93, 94
@@ -45,7 +45,8 @@ def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
     tilt = np.zeros(movement.count, dtype=np.bool_)
     for i in range(3, 6):
         tilt |= at.end[i] != at.start[i]
-    rapid = movement.column(modes.motion) == 0
+    motion = movement.column(modes.motion)
+    rapid = (motion == 0) | (motion == NONE)
     inverse = movement.column(modes.feed_mode) == INVERSE
     written, scale = _modal(words, blocks, state)
     mode = np.full(movement.count, FEED_TIP, dtype=np.uint8)

@@ -47,10 +47,10 @@ class Missing:
             (self._offsets, "missing-offsets", f"no such offset in {self.setup.file or 'the setup file'}"),
         ):
             if lacking:
-                first = min(lacking.values(), key=lambda fault: (fault.line or 0, fault.column or 0))
-                named = ", ".join(f"{name} (line {fault.line})" for name, fault in lacking.items())
+                order = sorted(lacking, key=lambda name: (lacking[name].line or 0, lacking[name].column or 0))
+                named = ", ".join(f"{name} (line {lacking[name].line})" for name in order)
                 hint = "add them to the file, or correct the program"
-                out.append(replace(first, what=f"{what}: {named}", code=code, hint=hint))
+                out.append(replace(lacking[order[0]], what=f"{what}: {named}", code=code, hint=hint))
         return out
 
 
