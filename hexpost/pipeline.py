@@ -58,6 +58,7 @@ class Job:
     inputs: Inputs
     path: ToolPath
     timing: Timing
+    feed: str
 
     def setpoints(self) -> Iterator[Setpoints]:
         """Yield the samples solved into struts, block by block."""
@@ -77,26 +78,53 @@ def load(files: Files, period: float | None = None) -> Inputs:
     """
     faults: list[Fault] = []
 
-    def attempt(reader: Callable[[], T]) -> T | None:
+    def attempt(reader: Callable[[Path], T], file: Path | None, default: Callable[[], T] | None = None) -> T | None:
         try:
-            return reader()
+            return default() if file is None and default else reader(file or Path())
         except InputError as error:
             faults.extend(error.faults)
             return None
 
-    machine = attempt(demonstration_machine if files.machine is None else lambda: load_machine(files.machine))
-    tools = attempt(no_tools if files.tools is None else lambda: load_tools(files.tools))
-    setup = attempt(no_setup if files.setup is None else lambda: load_setup(files.setup))
-    source = attempt(lambda: content(files.program))
+    machine = attempt(load_machine, files.machine, demonstration_machine)
+    tools = attempt(load_tools, files.tools, no_tools)
+    setup = attempt(load_setup, files.setup, no_setup)
+    source = attempt(content, files.program)
     program = None if source is None else read(source, str(files.program), faults)
     if machine is None or tools is None or setup is None or program is None or faults:
         raise InputError(faults)
+    return understand(program, machine, tools, setup, period)
+
+
+def understand(program: Program, machine: Machine, tools: Tools, setup: Setup, period: float | None = None) -> Inputs:
+    """Interpret a program that was read, with files that were loaded; ``period`` [s] replaces the machine file's.
+
+    Raises
+    ------
+    InputError
+        With every fault of its meaning.
+    """
+    faults: list[Fault] = []
     if period is not None:
         machine = replace(machine, period=period)
     meaning = interpret(program, machine, tools, setup, faults)
     if faults:
         raise InputError(faults)
     return Inputs(program=program, machine=machine, tools=tools, setup=setup, meaning=meaning)
+
+
+def parse(source: bytes, name: str) -> Program:
+    """Read the text of a program; ``name`` is the file named in faults.
+
+    Raises
+    ------
+    InputError
+        With every fault of its syntax.
+    """
+    faults: list[Fault] = []
+    program = read(source, name, faults)
+    if faults:
+        raise InputError(faults)
+    return program
 
 
 def content(path: Path) -> bytes:
@@ -123,7 +151,7 @@ def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
     meaning = inputs.meaning
     path = build(meaning.moves, inputs.machine)
     timing = plan(path, meaning.moves, meaning.events, inputs.machine)
-    return Job(inputs=inputs, path=path, timing=timing)
+    return Job(inputs=inputs, path=path, timing=timing, feed=feed)
 
 
 def examine(job: Job, each: Callable[[Setpoints], None] | None = None, progress: Progress | None = None) -> AuditResult:

@@ -10,12 +10,20 @@ from hexpost.cli.options import INPUTS, JSON, MOTION, shared
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, MOTION, JSON)
-def command(program: str, feed: str, period_ms: float | None, as_json: bool, **files: str | None) -> None:  # noqa: FBT001 - an option of the command line
+@shared(INPUTS, MOTION)
+@click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
+@shared(JSON)
+def command(
+    program: str, *, feed: str, period_ms: float | None, full: bool, as_json: bool, **files: str | None
+) -> None:
     """Report which blocks of PROGRAM break which limit of which strut, and what would mend it.
 
     Nothing is written. Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood.
     """
-    from hexpost.cli.run import audit
+    from hexpost.cli.run import inputs_of, show, watched
+    from hexpost.convert import report_of
 
-    click.get_current_context().exit(audit(Path(program), files, feed, period_ms, as_json=as_json))
+    job = inputs_of(Path(program), files, feed, period_ms)
+    with watched(job) as progress:
+        report = report_of(job, progress)
+    show(report, as_json=as_json, full=full)

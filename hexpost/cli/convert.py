@@ -1,0 +1,53 @@
+"""``hexpost convert``: program to job folder."""
+
+from pathlib import Path
+
+import click
+
+from hexpost.cli import Command
+from hexpost.cli.options import INPUTS, JSON, MOTION, shared
+
+
+@click.command("convert", cls=Command)
+@click.argument("program", type=click.Path())
+@shared(INPUTS, MOTION)
+@click.option("--out", type=click.Path(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
+@click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
+@click.option(
+    "--table",
+    type=click.Choice(["csv", "npy", "parquet"]),
+    default="csv",
+    show_default=True,
+    help="Format of the setpoint table.",
+)
+@click.option(
+    "--columns", metavar="NAMES", default="", help="Columns or groups of the table, with commas (default: all)."
+)
+@shared(JSON)
+def command(
+    program: str,
+    *,
+    feed: str,
+    period_ms: float | None,
+    out: str | None,
+    overwrite: bool,
+    table: str,
+    columns: str,
+    as_json: bool,
+    **files: str | None,
+) -> None:
+    """Convert PROGRAM into a job folder: setpoint table, events, reports, copies of the inputs, manifest.
+
+    A job that breaks a limit is written as not runnable. Exit code 0: no limit broken; 1: at least one; 2: the program
+    or another file is not understood, or the folder cannot be written.
+    """
+    from hexpost.cli.run import inputs_of, show, watched
+    from hexpost.convert import Output, convert
+
+    job = inputs_of(Path(program), files, feed, period_ms)
+    chosen = tuple(name for name in columns.split(",") if name.strip())
+    folder = Path(out) if out else Path(f"{Path(program).stem}-job")
+    output = Output(folder=folder, overwrite=overwrite, table=table, columns=chosen)
+    with watched(job) as progress:
+        report = convert(job, output, progress)
+    show(report, as_json=as_json, folder=folder)

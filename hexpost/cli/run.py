@@ -1,0 +1,62 @@
+"""What ``convert`` and ``audit`` share: files in, progress, summary out, exit code."""
+
+import os
+import shutil
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from math import isfinite
+from pathlib import Path
+
+import click
+
+from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
+from hexpost.pipeline import Files, Job, Progress, load, schedule
+from hexpost.report.document import to_json
+from hexpost.report.model import Report
+from hexpost.report.terminal import summary, wants_colour
+from hexpost.report.text import text
+
+LONG_JOB = 200_000
+"""Samples from which a progress bar is worth its place."""
+
+
+def inputs_of(program: Path, files: Mapping[str, str | None], feed: str, period_ms: float | None) -> Job:
+    """Return the scheduled job of a command line."""
+    named = {name: None if value is None else Path(value) for name, value in files.items()}
+    given = Files(program=program, machine=named["machine"], tools=named["tools"], setup=named["setup"])
+    return schedule(load(given, None if period_ms is None else period_of(period_ms)), feed)
+
+
+def period_of(period_ms: float) -> float:
+    """Return the control period in s; a period is a whole number of microseconds."""
+    micros = round(period_ms * 1000) if isfinite(period_ms) else 0
+    if not 1 <= micros <= 1_000_000 or abs(micros - period_ms * 1000) > 1e-6:
+        what = f"expected whole microseconds from 0.001 to 1000 ms, found {period_ms:g}"
+        raise click.BadParameter(what, param_hint="--period-ms")
+    return micros / 1e6
+
+
+@contextmanager
+def watched(job: Job) -> Iterator[Progress | None]:
+    """Show a progress bar on standard error while a long job runs, and only on a terminal."""
+    total = job.timing.ticks + 1
+    if total < LONG_JOB or not sys.stderr.isatty():
+        yield None
+        return
+    with click.progressbar(length=total, label="setpoints", file=sys.stderr) as bar:
+        yield bar.update
+
+
+def show(report: Report, *, as_json: bool, full: bool = False, folder: Path | None = None) -> None:
+    """Print the report in the form asked for and exit with its code."""
+    if as_json:
+        click.echo(to_json(report), nl=False)
+    elif full:
+        click.echo(text(report), nl=False)
+    else:
+        colour = wants_colour(terminal=sys.stdout.isatty(), environment=os.environ)
+        click.echo(summary(report, shutil.get_terminal_size().columns, colour=colour), nl=False, color=colour)
+        if folder is not None:
+            click.echo(f"\nwritten: {click.format_filename(folder)} (start with report.txt)")
+    click.get_current_context().exit(EXIT_CLEAN if report.clean else EXIT_BROKEN)

@@ -1,0 +1,102 @@
+"""From a job to a job folder: tables, events, reports, copies of the inputs, and the manifest last."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from hexpost.audit.model import AuditResult
+from hexpost.pipeline import Inputs, Job, Progress, examine
+from hexpost.report.collect import collect
+from hexpost.report.document import to_json
+from hexpost.report.model import Report
+from hexpost.report.text import text
+from hexpost.tables.columns import choose
+from hexpost.tables.events import events_csv
+from hexpost.tables.job import JobFolder
+from hexpost.tables.manifest import JobFacts, manifest
+from hexpost.tables.table import describe, open_table, table_name
+
+COPIES = {
+    "program": "inputs/program.nc",
+    "machine": "inputs/machine.toml",
+    "tools": "inputs/tools.toml",
+    "setup": "inputs/setup.toml",
+}
+"""Names of the byte copies of the inputs: fixed, so that no name from outside meets another or the file system."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Output:
+    """Where a job goes and in which form; no ``columns`` means all."""
+
+    folder: Path
+    overwrite: bool = False
+    table: str = "csv"
+    columns: Sequence[str] = field(default=())
+
+
+def report_of(job: Job, progress: Progress | None = None) -> Report:
+    """Return the report of a job; nothing is written."""
+    return _report(job, job.inputs, examine(job, progress=progress))
+
+
+def convert(job: Job, output: Output, progress: Progress | None = None) -> Report:
+    """Write the job folder and return the report.
+
+    A job that breaks a limit is not runnable: its table has a name that says so.
+
+    Raises
+    ------
+    InputError
+        A column is not known.
+    OutputError
+        The folder holds something, or cannot be written; nothing then stands under a final name.
+    """
+    inputs = job.inputs
+    columns = choose(output.columns)
+    with JobFolder(output.folder, overwrite=output.overwrite) as folder:
+        part = folder.part("setpoints")
+        table = open_table(part, output.table, columns, inputs.machine.period)
+        result = examine(job, table.write, progress)
+        size = table.finish()
+        report = _report(job, inputs, result)
+        name = table_name(output.table, runnable=report.clean)
+        folder.keep(part, name)
+        ticks = job.timing.event_ticks(job.path, inputs.meaning.events)
+        folder.put("events.csv", events_csv(inputs.meaning.events, ticks, inputs.machine.period))
+        folder.put("report.json", to_json(report).encode())
+        folder.put("report.txt", text(report).encode())
+        copies = _copies(inputs)
+        for role, source in copies.items():
+            folder.put(COPIES[role], source)
+        facts = JobFacts(
+            runnable=report.clean,
+            inputs={role: COPIES[role] for role in copies},
+            settings={"feed": job.feed, "period_us": round(inputs.machine.period * 1e6), "table": output.table},
+            tables={name: describe(columns, inputs.machine.period, size.rows)},
+            duration=report.duration,
+        )
+        folder.finish(manifest(facts, inputs.machine))
+    return report
+
+
+def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
+    return collect(
+        inputs.program,
+        inputs.meaning,
+        result,
+        machine=inputs.machine,
+        tools=inputs.tools,
+        setup=inputs.setup,
+        feed=job.feed,
+    )
+
+
+def _copies(inputs: Inputs) -> dict[str, bytes]:
+    """Return, by role, the bytes of each input that there is."""
+    out = {"program": inputs.program.source, "machine": inputs.machine.source}
+    if inputs.tools.given:
+        out["tools"] = inputs.tools.source
+    if inputs.setup.given:
+        out["setup"] = inputs.setup.source
+    return out
