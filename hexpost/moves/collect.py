@@ -1,8 +1,10 @@
 """Columns of the moves that move: blocks without way left out, stops decided, frames attached."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from hexpost.arrays import Array, Codes, Flags, Lines
 from hexpost.moves.arcs import Turns
@@ -11,6 +13,9 @@ from hexpost.moves.feeds import Feeds
 from hexpost.moves.model import ARC, FEED_RAPID, LINE, Arcs, Frame, Moves
 from hexpost.moves.modes import EXACT
 from hexpost.moves.positions import Positions
+
+COLUMNS = ("line", "start", "end", "feed", "feed_mode", "exact", "frame")
+"""The columns of ``Steps`` beside the arcs."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,27 +66,42 @@ def _without(whole: Steps, kept: Flags) -> Steps:
     )
 
 
-def joined(parts: list[Steps]) -> Steps:
-    """Return the steps of all windows as one."""
-    if len(parts) == 1:
-        return parts[0]
-    before = np.cumsum([0] + [len(part.line) for part in parts])
-    turns = Turns(
-        np.concatenate([p.turns.move + n for p, n in zip(parts, before, strict=False)]),
-        np.concatenate([p.turns.centre for p in parts], axis=1),
-        np.concatenate([p.turns.axis for p in parts]),
-        np.concatenate([p.turns.turn for p in parts]),
-    )
-    return Steps(
-        np.concatenate([p.line for p in parts]),
-        np.concatenate([p.start for p in parts], axis=1),
-        np.concatenate([p.end for p in parts], axis=1),
-        np.concatenate([p.feed for p in parts]),
-        np.concatenate([p.feed_mode for p in parts]),
-        np.concatenate([p.exact for p in parts]),
-        np.concatenate([p.frame for p in parts]),
-        turns,
-    )
+class Store:
+    """Holds the steps of window after window in one block of memory, touched once."""
+
+    def __init__(self, room: int) -> None:
+        self.count = 0
+        self._room = max(room, 1)
+        self._columns: dict[str, npt.NDArray[np.generic]] = {}
+        self._turns: list[Turns] = []
+
+    def add(self, part: Steps) -> None:
+        """Take in the steps of the next window."""
+        more = self.count + len(part.line)
+        grown = more > self._room
+        self._room = max(2 * self._room, more) if grown else self._room
+        for name in COLUMNS:
+            new: npt.NDArray[np.generic] = getattr(part, name)
+            if grown or name not in self._columns:
+                column = np.empty((*new.shape[:-1], self._room), dtype=new.dtype)
+                if self.count:
+                    column[..., : self.count] = self._columns[name][..., : self.count]
+                self._columns[name] = column
+            self._columns[name][..., self.count : more] = new
+        turns = part.turns
+        self._turns.append(Turns(turns.move + self.count, turns.centre, turns.axis, turns.turn))
+        self.count = more
+
+    def whole(self) -> Steps:
+        """Return the steps of all windows as one."""
+        turns = Turns(
+            np.concatenate([t.move for t in self._turns]),
+            np.concatenate([t.centre for t in self._turns], axis=1),
+            np.concatenate([t.axis for t in self._turns]),
+            np.concatenate([t.turn for t in self._turns]),
+        )
+        columns: dict[str, Any] = {name: column[..., : self.count] for name, column in self._columns.items()}
+        return Steps(**columns, turns=turns)
 
 
 def collect(found: Steps, resting: Flags, frames: tuple[Frame, ...]) -> Moves:

@@ -36,26 +36,25 @@ def interpret(program: Program, machine: Machine, tools: Tools, setup: Setup, fa
     that are in the list already and name lines of the program say which blocks could not be read. Blocks that begin
     with a skip sign are run. Words after the end of the program (M02, M30) are refused, for they would never run.
     """
-    meaning = Interpreter(machine, tools, setup, faults)
+    meaning = Interpreter(machine, tools, setup, faults, program.lines)
     for window in _windows(program):
         meaning.add(window)
     return meaning.finish()
 
 
 class Interpreter:
-    """Gathers the meaning of a program, window after window of whole blocks."""
+    """Gathers the meaning of a program, window after window of whole blocks; ``room`` moves need no second copy."""
 
-    def __init__(self, machine: Machine, tools: Tools, setup: Setup, faults: list[Fault]) -> None:
+    def __init__(self, machine: Machine, tools: Tools, setup: Setup, faults: list[Fault], room: int) -> None:
         self.machine, self.tools = machine, tools
         self.start = machine.machine_zero if setup.start is None else setup.start
         self.state = State(pose=self.start.copy(), frame=start_frame(machine))
         self.book = FrameBook(machine, tools, setup)
         self.missing = Missing(tools, setup)
         self.ledger = Ledger(faults)
-        self.steps: list[collect.Steps] = []
+        self.store = collect.Store(room)
         self.events: list[Events] = []
         self.readings: dict[str, None] = {}
-        self.count = 0
 
     def add(self, program: Program) -> None:
         """Take in the next window."""
@@ -73,18 +72,19 @@ class Interpreter:
         fed = feeds(blocks, at, turns, self.state)
         keep_modes(modes, self.state)
         self.missing.look(sheet, self.book, complaints)
-        self.steps.append(collect.steps(blocks, at, turns, fed))
-        self.events.append(events.events(blocks, dwells, self.steps[-1].line, self.count))
-        self.count += len(self.steps[-1].line)
+        steps = collect.steps(blocks, at, turns, fed)
+        self.events.append(events.events(blocks, dwells, steps.line, self.store.count))
+        self.store.add(steps)
         self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed))
 
     def finish(self) -> Interpretation:
         """Return the whole meaning."""
+        if not self.book.frames:
+            self.book.number(self.state.key.number)
         self.ledger.finish(self.missing.faults())
         happening = events.joined(self.events)
-        moves = collect.collect(
-            collect.joined(self.steps), events.rests(happening, self.count), tuple(self.book.frames)
-        )
+        resting = events.rests(happening, self.store.count)
+        moves = collect.collect(self.store.whole(), resting, tuple(self.book.frames))
         return Interpretation(
             moves=moves, events=happening, start=self.start, readings=tuple(self.readings), ignored=()
         )

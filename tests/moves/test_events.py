@@ -100,6 +100,7 @@ def test_blocks_without_way_are_no_moves():
 def test_a_program_without_motion_is_understood():
     found = meaning(HEAD + "S500 M03\nG04 P100\nM30\n")
     assert found.moves.count == 0
+    assert [frame.offset for frame in found.moves.frames] == ["G54"]
     assert len(found.events.move) == 4
 
 
