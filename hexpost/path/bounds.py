@@ -40,12 +40,14 @@ def quintic_norms(c: Array, h: Array) -> Array:
     m = h.size
     out: Array = np.empty((2, 3, m))
     flat = c.reshape(6, 6 * m)
+    scale: Array = np.ones(m)
     for o in (1, 2, 3):
+        scale /= h
         matrix = control_points(o)
         points = (matrix @ flat).reshape(len(matrix), 6, m)
         points *= points
         for part, rows in enumerate((slice(0, 3), slice(3, 6))):
-            out[part, o - 1] = np.sqrt(points[:, rows].sum(1).max(0)) / h**o
+            out[part, o - 1] = np.sqrt(points[:, rows].sum(1).max(0)) * scale
     return out
 
 

@@ -14,7 +14,7 @@ from hexpost.arrays import Array
 CORNER_SHARE = 0.1875
 """Distance of the corner from the vertex is at most this times the longer cut times ``|t2 - t1|``."""
 
-BEND_SHARE_EVEN, BEND_SHARE = 0.0108, 0.0201
+BEND_SHARE_EVEN, BEND_SHARE = 0.0108, 0.0202
 """The same for a jump of q'', times the cut squared: equal cuts; cuts of a ratio up to ``MOST_UNEQUAL``."""
 
 TWIST_SHARE = 0.0115

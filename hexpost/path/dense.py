@@ -8,15 +8,15 @@ from hexpost.arrays import Array, Flags
 from hexpost.path.arc import TINY
 from hexpost.path.bounds import blocks
 from hexpost.path.chain import Chain, Cuts
-from hexpost.path.corner import CARRY_SHARE, CORNER_SHARE
+from hexpost.path.corner import CARRY_SHARE, CORNER_SHARE, MOST_UNEQUAL
 from hexpost.path.joints import Tolerances
 from hexpost.path.smooth import NOISE_SHARE, smoothed
 
 GENTLE = 0.3
 """Largest jump of q' at a joint inside a chain (per parameter, so nearly the turn in rad)."""
 
-MOST_UNEQUAL_MOVES = 3.0
-"""Largest ratio of neighbouring lengths inside a chain."""
+SPARE = 0.8
+"""Lines of a chain use at most this share of what would just do, as moved vertices change angles and lengths."""
 
 
 def free_vertices(c: Chain, cuts: Cuts, rho: float) -> Flags:
@@ -24,14 +24,16 @@ def free_vertices(c: Chain, cuts: Cuts, rho: float) -> Flags:
 
     Lines next to a stop, an arc or a corner that leaves some of them are not touched: what stays straight stays put.
     """
-    reach = np.concatenate([[0.0], (1.0 - NOISE_SHARE) * cuts.reach, [0.0]])[: c.length.size + 1]
+    n = c.length.size
+    room: Array = np.zeros(n + 1)
+    room[1:n] = SPARE * (1.0 - NOISE_SHARE) * cuts.reach
     near_arc = c.curved.copy()
     near_arc[1:] |= c.curved[:-1]
     near_arc[:-1] |= c.curved[1:]
-    dense = (np.minimum(reach[:-1], reach[1:]) > 0.5 * c.length) & ~near_arc
-    ratio = c.length[1:] / c.length[:-1]
-    even = (ratio < MOST_UNEQUAL_MOVES) & (ratio * MOST_UNEQUAL_MOVES > 1.0)
-    out: Flags = dense[1:] & dense[:-1] & even & (np.hypot(cuts.tip_jump, rho * cuts.tilt_jump) < GENTLE)
+    dense = (np.minimum(room[:-1], room[1:]) > 0.5 * c.length) & ~near_arc
+    dense[1:] &= c.length[1:] < SPARE * MOST_UNEQUAL * c.length[:-1]
+    dense[:-1] &= c.length[:-1] < SPARE * MOST_UNEQUAL * c.length[1:]
+    out: Flags = dense[1:] & dense[:-1] & (np.hypot(cuts.tip_jump, rho * cuts.tilt_jump) < GENTLE)
     return out
 
 

@@ -1,13 +1,15 @@
 """Corners between two moves: smoothness, and how far they leave what was programmed."""
 
-from math import sqrt
+from math import factorial, sqrt
 
 import mpmath
 import numpy as np
 import pytest
 from path.routes import DEG, MACHINE, Route, beside, inner_joints, machine, mixed, points, polyline
+from scipy.interpolate import BPoly
 
 from hexpost.path.build import build
+from hexpost.path.corner import BEND_SHARE, BEND_SHARE_EVEN, CARRY_SHARE, CORNER_SHARE, MOST_UNEQUAL, TWIST_SHARE
 from hexpost.path.model import CORNER, QUINTIC, REST, ROUND
 
 TIP, TILT = MACHINE.tool_tip.corner_tolerance, MACHINE.tool_tip.corner_tolerance_tilt
@@ -156,3 +158,40 @@ def test_a_tangent_joint_of_line_and_arc_is_rounded_because_curvature_jumps():
     k = np.ones(101, dtype=np.int64)
     bend = np.abs(np.diff(path.evaluate(k, np.linspace(0, path.size[1], 101), 2)[2]))
     assert bend.max() < 0.05 * 0.1, "the curvature of 1/10 comes gradually"
+
+
+def remainder(n, d1, d2):
+    """Return the largest distance of w^n/n! (0 before the vertex) from its quintic on [-d1, d2]; scipy's Hermite."""
+    ends = [d2 ** max(n - o, 0) / factorial(n - o) if n >= o else 0.0 for o in range(3)]
+    w = np.linspace(-d1, d2, 2001)
+    f = np.where(w > 0, np.maximum(w, 0) ** n / factorial(n), 0)
+    return np.abs(BPoly.from_derivatives([-d1, d2], [[0, 0, 0], ends])(w) - f).max()
+
+
+def test_shares_are_the_largest_remainders_of_the_quintic():
+    """Authority: scipy's BPoly.from_derivatives, cuts of a ratio up to the largest allowed."""
+    ratios = np.linspace(1 / MOST_UNEQUAL, 1, 41)
+    worst = [max(max(remainder(n, 1, y), remainder(n, y, 1)) for y in ratios) for n in range(8)]
+    assert worst[1] == pytest.approx(CORNER_SHARE, rel=1e-6)
+    assert BEND_SHARE_EVEN * 0.99 < remainder(2, 1, 1) <= BEND_SHARE_EVEN
+    assert BEND_SHARE * 0.99 < worst[2] <= BEND_SHARE
+    assert TWIST_SHARE * 0.95 < sum(worst[n] * 0.5 ** (n - 3) for n in range(3, 8)) <= TWIST_SHARE
+    w = np.linspace(0, 1, 2001)
+    for ends in ([[0, 0, 1], [0, 0, 0]], [[0, 0, 0], [0, 0, 1]]):
+        assert np.abs(BPoly.from_derivatives([0, 1], ends)(w)).max() == pytest.approx(CARRY_SHARE, rel=1e-5)
+
+
+def test_a_corner_takes_at_most_half_a_radian_of_an_arc():
+    moves = Route().line([20, 0, 0, 0, 0, 0]).arc(np.array([20.0, 10, 0]), 3.0).moves()
+    path = build(moves, machine(tip=5.0))
+    assert path.size[1] + path.offset[1] == pytest.approx(0.5 * 10)
+
+
+def test_crumbs_between_two_corners_go_to_the_corner():
+    """Corners that reach for all but a ten-millionth of a line leave no piece of that size."""
+    reach = 0.5 - 5e-8
+    q = np.array([[0, 0, 0], [1, 0, 0], [1, 1, 0], [2, 1, 0]], float)
+    moves = polyline(np.hstack([q, np.zeros((4, 3))]).T)
+    path = build(moves, machine(tip=0.1875 * sqrt(2) * reach, tilt=1.0))
+    assert list(path.kind) == [REST, CORNER, CORNER, REST]
+    assert path.s0[-1] == pytest.approx(3.0, abs=1e-12)

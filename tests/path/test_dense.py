@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from path.routes import DEG, MACHINE, Route, inner_joints, machine, points, polyline, raster
 
+from hexpost.path import smooth
+from hexpost.path.bounds import blocks
 from hexpost.path.build import build
 from hexpost.path.model import CORNER, REST
 
@@ -90,7 +92,9 @@ def test_chains_near_the_tolerance_stay_within_it():
             q = circle(step * (1 - uneven), digits=4)
             keep = np.r_[True, rng.random(q.shape[1] - 2) > uneven, True]
             moves = polyline(q[:, keep])
-            assert distance(moves, build(moves, MACHINE), 17)[0] < TIP * (1 + 1e-9)
+            path = build(moves, MACHINE)
+            assert distance(moves, path, 17)[0] < TIP * (1 + 1e-9)
+            assert not path.moved[path.move[path.kind == REST]].any(), "what is left straight lies where programmed"
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -106,6 +110,22 @@ def test_random_gentle_chains_stay_within_both_tolerances(seed):
     tip, tilt = distance(moves, build(moves, MACHINE))
     assert tip < TIP * (1 + 1e-9)
     assert tilt < TILT * (1 + 0.02), "read at the nearest point of the tip, not at the same parameter"
+
+
+def test_microscopic_steps_move_by_a_share_of_their_length():
+    moves = polyline(circle(0.006, radius=2.0))
+    path = build(moves, MACHINE)
+    off = np.sqrt(((path.end - moves.end)[:3, :-1] ** 2).sum(0))
+    step = np.sqrt(((moves.end - moves.start)[:3] ** 2).sum(0))
+    assert 0 < np.max(off / np.minimum(step[1:], step[:-1])) <= 0.1 * (1 + 1e-12)
+    assert distance(moves, path)[0] < TIP
+
+
+def test_blocks_of_vertices_are_seamless(monkeypatch):
+    moves = polyline(raster(rows=2, per=300))
+    whole = build(moves, MACHINE).end
+    monkeypatch.setattr(smooth, "blocks", lambda n: blocks(n, 37))
+    assert np.abs(build(moves, MACHINE).end - whole).max() < 1e-13
 
 
 def test_ends_of_spans_and_their_neighbours_are_exact():
