@@ -11,7 +11,7 @@ from collections.abc import Iterable
 import numpy as np
 import numpy.typing as npt
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, Lines
 from hexpost.tables.columns import Columns
 from hexpost.tables.quantise import MICROS, Quantised
 
@@ -88,7 +88,7 @@ class Rows:
                 self._put_six(group, rows.whole[i], forms[i], top)
             at += places[i]
         if self._columns.line:
-            self._put_line(out, rows.line.astype(np.int64))
+            _put_whole(out[:, -2:], rows.line, _UNITS_COMMA)
         out.view(np.uint8)[:, -1] = _NEWLINE
         return out.tobytes().translate(None, b"\0")
 
@@ -103,16 +103,9 @@ class Rows:
     def _put_time(self, out: Words, micros: Ints) -> None:
         millis = micros // TRIPLE
         seconds = millis // TRIPLE
-        thousands = seconds // TRIPLE
-        out[:, 0] = _THOUSANDS[thousands]
-        out[:, 1] = _UNITS[seconds - TRIPLE * thousands + TRIPLE * (thousands > 0)]
-        out[:, 2] = _POINT[millis - TRIPLE * seconds]
-        out[:, 3] = _LONE_COMMA if self._time == 3 else _COMMA[micros - TRIPLE * millis]
-
-    def _put_line(self, out: Words, line: Ints) -> None:
-        thousands = line // TRIPLE
-        out[:, -2] = _THOUSANDS[thousands]
-        out[:, -1] = _UNITS_COMMA[line - TRIPLE * thousands + TRIPLE * (thousands > 0)]
+        _put_whole(out[:, :2], seconds, _UNITS)
+        out[:, 2] = _POINT.take(millis - TRIPLE * seconds)
+        out[:, 3] = _LONE_COMMA if self._time == 3 else _COMMA.take(micros - TRIPLE * millis)
 
     def _put_six(self, out: Words, whole: Array, words: int, top: float) -> None:
         """Write (m, n) whole numbers of six decimals into the places (n, m * words) of their group."""
@@ -122,13 +115,13 @@ class Rows:
         _split(upper, rest, low)
         self._look_up(out[:, words - 2 :: words], _POINT, low)
         if words == 3:
-            _mark(rest, sign, 10 * TRIPLE)
+            _mark(rest, sign, -10 * TRIPLE)
             self._look_up(out[:, 0::words], _SIGNED, rest)
             return
         _split(rest, upper, low)
         _mark(low, np.minimum(upper, 1, out=rest), TRIPLE)
         self._look_up(out[:, 1::words], _UNITS, low)
-        _mark(upper, sign, TRIPLE)
+        _mark(upper, sign, -TRIPLE)
         self._look_up(out[:, 0::words], _LEAD, upper)
 
     def _put_three(self, out: Words, whole: Array, top: float) -> None:
@@ -139,11 +132,11 @@ class Rows:
         _split(upper, rest, low)
         _mark(low, np.minimum(rest, 1, out=upper), TRIPLE)
         self._look_up(out[:, 1::3], _UNITS_POINT, low)
-        _mark(rest, sign, TRIPLE)
+        _mark(rest, sign, -TRIPLE)
         self._look_up(out[:, 0::3], _LEAD, rest)
 
     def _start(self, whole: Array, top: float) -> tuple[Index, Index, Index, Index]:
-        """Return work arrays of the shape of ``whole``: its magnitude, two free ones, and 1 where it is negative.
+        """Return work arrays of the shape of ``whole``: its magnitude, two free ones, and -1 where it is negative.
 
         They are of 32 bits where ``top``, the greatest magnitude, allows it: that makes divisions twice as fast.
         """
@@ -152,7 +145,6 @@ class Rows:
         rest, upper, low, sign = (w[:m, :n] for w in work)
         rest[...] = whole
         np.right_shift(rest, bits, out=sign)
-        np.negative(sign, out=sign)
         np.abs(rest, out=rest)
         return rest, upper, low, sign
 
@@ -187,6 +179,19 @@ def _form(decimals: int, low: float, high: float) -> int:
     return 4 if low > -TRIPLE * LARGEST and high < TRIPLE * LARGEST else 0
 
 
+def _put_whole(out: Words, values: Ints | Lines, units: Words) -> None:
+    """Write whole numbers (n,) of up to seven digits into two places."""
+    top = int(values.max()) // TRIPLE
+    if top == 0:
+        out[:, 0] = 0
+        out[:, 1] = units.take(values)
+        return
+    thousands = values // TRIPLE
+    out[:, 0] = _THOUSANDS.take(thousands)
+    thousands -= thousands > 0  # zeros in front of the units, from index 1000 on
+    out[:, 1] = units.take(values - TRIPLE * thousands)
+
+
 def _split(rest: Index, upper: Index, low: Index) -> None:
     """Divide by a thousand: quotient and remainder into work arrays."""
     np.floor_divide(rest, TRIPLE, out=upper)
@@ -194,7 +199,7 @@ def _split(rest: Index, upper: Index, low: Index) -> None:
     np.add(low, rest, out=low)
 
 
-def _mark(index: Index, ones: Index, step: int) -> None:
-    """Move the index on by ``step`` where ``ones`` is 1, to another part of the table (``ones`` is used up)."""
-    np.multiply(ones, step, out=ones)
-    np.add(index, ones, out=index)
+def _mark(index: Index, where: Index, step: int) -> None:
+    """Move the index on, to another part of the table, by ``step`` times ``where`` (which is used up)."""
+    np.multiply(where, step, out=where)
+    np.add(index, where, out=index)

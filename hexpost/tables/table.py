@@ -9,7 +9,7 @@ from hexpost.tables.formats import encoder
 from hexpost.tables.quantise import MICROS, Quantiser
 from hexpost.tables.whole import PartFile
 
-CHUNK = 2048
+CHUNK = 4096
 """Rows that are quantised and put into text at a time: the work arrays stay in the processor's cache."""
 
 
