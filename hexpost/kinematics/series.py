@@ -1,7 +1,7 @@
 """Taylor coefficients f(k) / k! of sines, products and square roots of functions of time.
 
 Arrays have one row of samples per coefficient and component: shape (orders, ..., n). Recursions after R. D. Neidinger,
-SIAM Review 52 (2010) 545-563 (from memory).
+SIAM Review 52 (2010) 545-563 (from memory). What is filled again and again keeps its views of the work array.
 """
 
 from collections.abc import Sequence
@@ -16,46 +16,64 @@ UPRIGHT = 1.1
 """Up to this angle the cosine is the root of 1 - sin2: as exact to rounding as the function, and faster."""
 
 
-def sines(x: Sequence[Array], out: Array) -> None:
-    """Fill ``out`` (orders, 2, m, n) with the series of sin and cos of angles whose series is ``x``, each (m, n)."""
-    sine, cosine = out[:, 0], out[:, 1]
-    np.sin(x[0], out=sine[0])
-    if x[0].max() < UPRIGHT and x[0].min() > -UPRIGHT:
-        np.multiply(sine[0], sine[0], out=cosine[0])
-        np.subtract(1.0, cosine[0], out=cosine[0])
-        np.sqrt(cosine[0], out=cosine[0])
-    else:
-        np.cos(x[0], out=cosine[0])
-    for k in range(1, len(x)):
-        np.multiply(x[k], cosine[0], out=sine[k])
-        np.multiply(x[k], sine[0], out=cosine[k])
-        for i in range(1, k):
-            part = x[i] * (i / k)
-            sine[k] += part * cosine[k - i]
-            cosine[k] += part * sine[k - i]
-        np.negative(cosine[k], out=cosine[k])
+class Convolution:
+    """The series of a sum of products of series, written as an Einstein sum over k (order) and other letters."""
+
+    def __init__(self, sum_: str, f: Array, g: Array, out: Array) -> None:
+        self._sum = sum_
+        self._steps = [(f[: k + 1], g[k::-1], out[k]) for k in range(len(f))]
+
+    def fill(self) -> None:
+        """Fill the output, (orders, ..., n)."""
+        for f, g, out in self._steps:
+            np.einsum(self._sum, f, g, out=out)
 
 
-def products(f: Array, g: Array, out: Array) -> None:
-    """Fill ``out`` (orders, i, j, n) with the series of f_i g_j; ``f`` (orders, i, n), ``g`` (orders, j, n)."""
-    for k in range(len(f)):
-        np.einsum("kin,kjn->ijn", f[: k + 1], g[k::-1], out=out[k])
+def products(f: Array, g: Array, out: Array) -> Convolution:
+    """Return what fills ``out`` (orders, i, j, n) with f_i g_j; ``f`` (orders, i, n), ``g`` (orders, j, n)."""
+    return Convolution("kin,kjn->ijn", f, g, out)
 
 
-def squares(p: Array, out: Array) -> None:
-    """Fill ``out`` (orders, n) with the series of the squared norm of ``p`` (orders, 3, n)."""
-    for k in range(len(p)):
-        np.einsum("kin,kin->n", p[: k + 1], p[k::-1], out=out[k])
+def square(p: Array, out: Array) -> Convolution:
+    """Return what fills ``out`` (orders, n) with the squared norm of ``p`` (orders, 3, n)."""
+    return Convolution("kin,kin->n", p, p, out)
 
 
-def turned(trig: Array, triple: Array, out: Array) -> None:
-    """Fill ``out`` (orders, ..., 2, n) with the series of (c u - s v, s u + c v): a turn in a plane.
+def turn(trig: Array, triple: Array, out: Array) -> Convolution:
+    """Return what fills ``out`` (orders, ..., 2, n) with (c u - s v, s u + c v): a turn in a plane.
 
     ``trig`` (orders, 2, n) holds s and c, ``triple`` (orders, ..., 3, n) holds -v, u, v.
     """
     pairs = sliding_window_view(triple, 2, axis=-2)
-    for k in range(len(trig)):
-        np.einsum("kin,k...ni->...n", trig[: k + 1], pairs[k::-1], out=out[k])
+    return Convolution("kin,k...ni->...n", trig, pairs, out)
+
+
+class Sines:
+    """The series of sin and cos of angles (m, n): fills ``trig`` (orders, 2, m, n)."""
+
+    def __init__(self, trig: Array) -> None:
+        self._sine = list(trig[:, 0])
+        self._cosine = list(trig[:, 1])
+        self._weighted: list[Array] = [np.empty((k, *trig.shape[2:])) for k in range(len(trig))]
+        self._back = [(trig[k - 1 :: -1, 0] if k else trig[:0, 0], trig[k - 1 :: -1, 1]) for k in range(len(trig))]
+
+    def fill(self, x: Sequence[Array], factors: Sequence[float]) -> None:
+        """Fill the series for angles and their derivatives ``x``, each (m, n), over ``factors``: k! makes series."""
+        sine, cosine = self._sine[0], self._cosine[0]
+        np.sin(x[0], out=sine)
+        if x[0].max() < UPRIGHT and x[0].min() > -UPRIGHT:
+            np.multiply(sine, sine, out=cosine)
+            np.subtract(1.0, cosine, out=cosine)
+            np.sqrt(cosine, out=cosine)
+        else:
+            np.cos(x[0], out=cosine)
+        for k in range(1, len(x)):
+            weighted = self._weighted[k]
+            for i in range(1, k + 1):
+                np.multiply(x[i], i / (k * factors[i]), out=weighted[i - 1])
+            np.einsum("kmn,kmn->mn", weighted, self._back[k][1], out=self._sine[k])
+            np.einsum("kmn,kmn->mn", weighted, self._back[k][0], out=self._cosine[k])
+            np.negative(self._cosine[k], out=self._cosine[k])
 
 
 def roots(g: Array, out: Array, weights: Sequence[Sequence[float]]) -> None:

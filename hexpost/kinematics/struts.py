@@ -48,6 +48,9 @@ class Geometry(Protocol):
         """Return the order of the angles, such as ``"ABC"``."""
 
 
+Room = features.Fixed | features.Turning
+
+
 class StrutModel:
     """The struts of a machine, ready to be seen from any work frame and tool."""
 
@@ -81,7 +84,7 @@ class Struts:
         self._b = self.platform[:, letters]
         self._turning = features.turning_matrix(self._a, self._b)
         self._tilting = (0.0, features.tilting_matrix(self._a, self._b))
-        self._room: Array = np.empty((0, features.ROWS, BLOCK))
+        self._rooms: dict[type[Room], tuple[tuple[int, int], Room]] = {}
         self._squared: Array = np.empty((0, 6, BLOCK))
 
     def lengths(self, q: Array) -> Array:
@@ -100,8 +103,7 @@ class Struts:
         """Return the series or the derivatives of the lengths, block by block."""
         orders, n = len(q), q[0].shape[1]
         out: Array = np.empty((orders, 6, n))
-        if len(self._room) < orders:
-            self._room = np.empty((orders, features.ROWS, BLOCK))
+        if len(self._squared) < orders:
             self._squared = np.empty((orders, 6, BLOCK))
         factors = [float(factorial(k)) if derivatives else 1.0 for k in range(orders)]
         weights = root_weights(orders, derivatives=derivatives)
@@ -122,27 +124,29 @@ class Struts:
 
     def _half_squares(self, q: Sequence[Array], factors: Sequence[float], out: Array) -> None:
         """Fill ``out`` (orders, 6, n) with squared lengths, halved (and times k!) but for the first order."""
-        room = self._room[: len(q), :, : q[0].shape[1]]
-        p = [x[:3] for x in q]
-        angles = [x[3:] if f == 1.0 else x[3:] * (1.0 / f) for x, f in zip(q, factors, strict=True)]
-        first = [float(x) for x in q[0][3:, 0]]
-        if not _still(angles, 2):
-            matrix, span = self._turning, features.TURNING
-            features.fill_turning(p, angles, factors, room)
+        a, b, c = (float(x) for x in q[0][3:, 0])
+        kind: type[Room]
+        if not _still(q, 5):
+            kind, matrix = features.Turning, self._turning
+        elif _still(q, 4) and _still(q, 3):
+            kind, matrix = features.Fixed, features.fixed_matrix(self._a, self._b, rotation(a, b, c, "ABC"))
         else:
-            if _still(angles, 1) and _still(angles, 0):
-                span = features.FIXED
-                matrix = features.fixed_matrix(self._a, self._b, rotation(first[0], first[1], first[2], "ABC"))
-            else:
-                span = features.TILTING
-                matrix = self._tilting_turned(first[2])
-                if first[2] != 0.0:
-                    p = [np.concatenate([turn(2, first[2])[:2, :2].T @ x[:2], x[2:]]) for x in p]
-            features.fill_fixed(p, factors, room)
-            if span == features.TILTING:
-                features.fill_tilting(angles, room)
-        for k, factor in enumerate(factors):
-            np.matmul(matrix if k == 0 else matrix * (0.5 * factor), room[k, span], out=out[k])
+            kind, matrix = features.Tilting, self._tilting_turned(c)
+            if c != 0.0:
+                back = turn(2, c)[:2, :2].T
+                q = [np.concatenate([back @ x[:2], x[2:]]) for x in q]
+        room = self._room(kind, len(q), q[0].shape[1])
+        room.fill(q, factors)
+        for k, (rows, factor) in enumerate(zip(room.features, factors, strict=True)):
+            np.matmul(matrix if k == 0 else matrix * (0.5 * factor), rows, out=out[k])
+
+    def _room(self, kind: type[Room], orders: int, n: int) -> Room:
+        """Return the work rows of a kind; the last ones are kept, for blocks are mostly of one size."""
+        size, room = self._rooms.get(kind, ((0, 0), None))
+        if room is None or size != (orders, n):
+            room = kind(orders, n)
+            self._rooms[kind] = ((orders, n), room)
+        return room
 
     def _tilting_turned(self, angle: float) -> Array:
         """Return the matrix for base joints turned back about the last axis by ``angle``; the last one is kept."""
@@ -151,9 +155,9 @@ class Struts:
         return self._tilting[1]
 
 
-def _still(angles: Sequence[Array], i: int) -> bool:
-    """Return whether angle ``i`` keeps one value; most moving ones show it in the first or the last sample."""
-    start = angles[0][i, 0]
-    if angles[0][i, -1] != start or any(x[i, 0] != 0.0 for x in angles[1:]):
+def _still(q: Sequence[Array], i: int) -> bool:
+    """Return whether coordinate ``i`` keeps one value; most moving ones show it in the first or the last sample."""
+    start = q[0][i, 0]
+    if q[0][i, -1] != start or any(x[i, 0] != 0.0 for x in q[1:]):
         return False
-    return not any(x[i].any() for x in angles[1:]) and bool((angles[0][i] == start).all())
+    return not any(x[i].any() for x in q[1:]) and bool((q[0][i] == start).all())
