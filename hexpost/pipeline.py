@@ -1,6 +1,6 @@
 """The order of the stages, and nothing else."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from stat import S_ISREG
@@ -90,25 +90,34 @@ def load(files: Files, period: float | None = None) -> Inputs:
     setup = attempt(load_setup, files.setup, no_setup)
     source = attempt(content, files.program)
     program = None if source is None else read(source, str(files.program), faults)
-    if machine is None or tools is None or setup is None or program is None or faults:
+    if machine is None or tools is None or setup is None or program is None:
         raise InputError(faults)
-    return understand(program, machine, tools, setup, period)
+    return understand(program, machine, tools, setup, period, faults)
 
 
-def understand(program: Program, machine: Machine, tools: Tools, setup: Setup, period: float | None = None) -> Inputs:
+def understand(
+    program: Program,
+    machine: Machine,
+    tools: Tools,
+    setup: Setup,
+    period: float | None = None,
+    known: Sequence[Fault] = (),
+) -> Inputs:
     """Interpret a program that was read, with files that were loaded; ``period`` [s] replaces the machine file's.
+
+    ``known`` are the faults of its syntax: its meaning is then read only for what does not depend on faulty lines.
 
     Raises
     ------
     InputError
-        With every fault of its meaning.
+        With the known faults and every fault of its meaning, in the order of the text.
     """
-    faults: list[Fault] = []
+    faults = list(known)
     if period is not None:
         machine = replace(machine, period=period)
     meaning = interpret(program, machine, tools, setup, faults)
     if faults:
-        raise InputError(faults)
+        raise InputError(sorted(faults, key=lambda f: (f.line or 0, f.column or 0)))
     return Inputs(program=program, machine=machine, tools=tools, setup=setup, meaning=meaning)
 
 

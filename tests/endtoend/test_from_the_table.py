@@ -1,7 +1,7 @@
 """From the written CSV alone, forward kinematics brings the tool back onto the programmed lines and arcs.
 
-The forward solution here is this file's own (Gauss-Newton on rotation vectors with scipy's Rotation), and the geometry of
-the program is written down by hand, so nothing is shared with what made the table.
+The forward solution here is this file's own (Gauss-Newton on rotation vectors with scipy's Rotation), and the geometry
+of the program is written down by hand, so nothing is shared with what made the table.
 
 The table holds lengths to 1e-6 mm, rounded: off by at most 0.5e-6 mm each. Six such errors move the tip by a factor
 of the machine's (inverse Jacobian, about 2 to 4 here): 4e-6 mm is what the rounding allows.
@@ -97,7 +97,7 @@ def off_path(line, tip):
         angle = np.unwrap(np.arctan2(tip[:, 1] - cy, tip[:, 0] - cx))
         start = {10: 0.0, 12: np.pi / 2}[line]
         share = np.abs(angle - start) / {10: np.pi / 2, 12: np.pi}[line]
-        return np.hypot(radial, (tip[:, 2] - (z0 + (z1 - z0) * share)) * (line == 12) + (tip[:, 2] - z0) * (line == 10))
+        return np.hypot(radial, tip[:, 2] - z0 - (z1 - z0) * share)
     a, b = (np.array(p, dtype=float) for p in LINE_GEOMETRY[line])
     d = b - a
     share = np.clip((tip - a) @ d / max(d @ d, 1e-30), 0, 1)
@@ -165,5 +165,5 @@ def test_job_begins_and_ends_at_rest(exact_stop):
     assert not table[[0, -1], 7:19].any()
     tip, _ = tool_tips(table[[0], 1:7])
     work = Rotation.from_euler("z", 30, degrees=True)
-    gauge = work.apply(tip[0]) + [10, -20, 80 + PALLET_Z] + [0, 0, TOOL_LENGTH]
+    gauge = work.apply(tip[0]) + np.array([10, -20, 80 + PALLET_Z + TOOL_LENGTH])
     assert np.abs(gauge - MACHINE["machine_zero"]["pose_mm_deg"][:3]).max() < ROUNDING
