@@ -29,7 +29,7 @@ class Missing:
                 for value, index in zip(values.astype(int).tolist(), first.tolist(), strict=True):
                     if value and value not in self.tools.tools:
                         self._rows.setdefault(f"{letter}{value}", complaints.place(int(words.at[index])))
-        if self.setup.given:
+        if self.setup.offsets:  # a setup file without any offset means the pallet frame, as no file does
             words = sheet.group("work offset")
             values, first = np.unique(words.value, return_index=True)
             for value, index in zip(values.astype(int).tolist(), first.tolist(), strict=True):

@@ -16,6 +16,7 @@ MOST_TEXT = 200
 """Characters of a block that a report quotes."""
 
 _NO_TOOLS = "No tools file was given: every tool has length 0 and diameter 0."
+_NO_OFFSETS = "The setup file holds no work offset: every one is the pallet frame."
 _NO_SETUP = "No setup file was given: every work offset is the pallet frame."
 
 
@@ -30,7 +31,8 @@ def collect(
     feed: str = "as-programmed",
 ) -> Report:
     """Return the report of a job; ``feed`` names the schedule (the option ``--feed``)."""
-    missing = [text for text, given in ((_NO_TOOLS, tools.given), (_NO_SETUP, setup.given)) if not given]
+    no_offsets = _NO_OFFSETS if setup.given else _NO_SETUP
+    missing = [text for text, given in ((_NO_TOOLS, tools.given), (no_offsets, bool(setup.offsets))) if not given]
     return Report(
         program=program.name,
         machine=MachineName(
