@@ -160,4 +160,4 @@ def _still(q: Sequence[Array], i: int) -> bool:
     start = q[0][i, 0]
     if q[0][i, -1] != start or any(x[i, 0] != 0.0 for x in q[1:]):
         return False
-    return not any(x[i].any() for x in q[1:]) and bool((q[0][i] == start).all())
+    return all(x[i] @ x[i] == 0.0 for x in q[1:]) and bool((q[0][i] == start).all())
