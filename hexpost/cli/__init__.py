@@ -16,6 +16,7 @@ EXIT_CLEAN, EXIT_BROKEN, EXIT_ERROR, EXIT_INTERRUPTED = 0, 1, 2, 130
 COMMANDS = {
     "convert": "Convert a part program into a job folder: setpoints, events, reports.",
     "audit": "Report which blocks of a part program break which limit; write no table.",
+    "gate": "Check a library of programs: pass or fail, for people and for continuous integration.",
     "machine": "Look at machine files.",
 }
 """Name and one line of help; the command itself is ``hexpost.cli.NAME.command``."""

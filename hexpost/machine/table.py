@@ -48,6 +48,24 @@ class Table:
         self._refuse(key, "text in quotes (printable, not blank)", value)
         return ""
 
+    def texts(self, key: str, default: Sequence[str] | None = None) -> tuple[str, ...]:
+        """Return one or more strings in brackets, none of them blank."""
+        expected = "texts in brackets"
+        value = self._get(key, expected, default)
+        rows = value if isinstance(value, list | tuple) else []
+        if rows and all(isinstance(x, str) and x.strip() and x.isprintable() for x in rows):
+            return tuple(str(x) for x in rows)
+        self._refuse(key, expected, value)
+        return ()
+
+    def flag(self, key: str) -> bool:
+        """Return true or false; false where the key is missing."""
+        expected = "true or false"
+        value = self._get(key, expected, default=False)
+        if not isinstance(value, bool):
+            self._refuse(key, expected, value)
+        return value is True
+
     def choice(self, key: str, options: Sequence[str], default: str | None) -> str:
         """Return one of ``options``."""
         expected = "one of " + ", ".join(f'"{x}"' for x in options)

@@ -1,0 +1,47 @@
+"""``hexpost gate``: a library of programs."""
+
+import click
+
+from hexpost.cli import Command
+from hexpost.cli.options import INPUTS, JSON, shared
+
+_WHAT = (
+    click.option("--policy", type=click.Path(), metavar="FILE", help="Policy of the library (default: ./gate.toml)."),
+    click.option(
+        "--feed", type=click.Choice(["as-programmed", "strut-limited"]), help="Schedule (default: as-programmed)."
+    ),
+    click.option("--changed", is_flag=True, help="Only programs in the list on standard input, or whose files are."),
+    click.option("--shard", metavar="I/N", help="Only part I of N of the programs, by a hash of the path."),
+    click.option("--against", type=click.Path(), metavar="MACHINE", help="Say what changes with this machine file."),
+)
+_BASELINE = (
+    click.option("--baseline", type=click.Path(), metavar="FILE", help="Findings that were accepted."),
+    click.option("--update-baseline", is_flag=True, help="Accept what fails now, drop what is mended."),
+)
+_OUT = (
+    click.option("--sarif", type=click.Path(), metavar="FILE", help="Write SARIF 2.1.0."),
+    click.option("--junit", type=click.Path(), metavar="FILE", help="Write JUnit XML."),
+    click.option("--html", type=click.Path(), metavar="FILE", help="Write a page: all programs, worst first."),
+)
+_HOW = (
+    click.option("--cache", type=click.Path(), metavar="DIR", help="Where results are kept (default: user's cache)."),
+    click.option("--no-cache", is_flag=True, help="Check everything anew, keep nothing."),
+    click.option("--jobs", type=click.IntRange(1), metavar="N", help="Worker processes (default: one per core)."),
+    click.option("--serial", is_flag=True, help="Check in this process, one program after the other."),
+    click.option("--cluster", metavar="ADDRESS", help="Check on a running dask.distributed scheduler."),
+    click.option("--memory-mb", type=click.IntRange(256), metavar="MB", help="Most data of a worker (default: 4096)."),
+)
+
+
+@click.command("gate", cls=Command)
+@click.argument("paths", nargs=-1, required=True, metavar="PATH...")
+@shared(INPUTS, _WHAT, _BASELINE, _OUT, _HOW, JSON)
+def command(**options: object) -> None:
+    """Check a library of programs: which of them pass on their machine, which break a limit, and where.
+
+    PATH is a folder, a program, a pattern, or - for a list on standard input. What the command line says counts
+    before the policy. Exit code 0: all pass; 1: a limit is broken; 2: a program or another file is not understood.
+    """
+    from hexpost.cli.gate_run import Options, main
+
+    click.get_current_context().exit(main(Options.of(options)))

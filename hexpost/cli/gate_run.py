@@ -1,0 +1,182 @@
+"""What ``hexpost gate`` does with its options: programs found, checked, judged; files written; exit code."""
+
+import json
+import re
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, nullcontext
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any, Self
+
+import click
+
+from hexpost.cli.gate_text import changed_text, table
+from hexpost.library import compare
+from hexpost.library.baseline import Baseline, load_baseline, updated
+from hexpost.library.cache import Cache, default_folder
+from hexpost.library.document import to_json
+from hexpost.library.engines import MEMORY_MB, Engine, cluster, processes, serial
+from hexpost.library.gate import Progress, Shard, gate, select
+from hexpost.library.junit import to_junit
+from hexpost.library.model import GateResult
+from hexpost.library.page import to_page
+from hexpost.library.policy import Policy, input_files, load_policy
+from hexpost.library.programs import changed_only, find, listed
+from hexpost.library.sarif import to_sarif
+from hexpost.library.settings import Settings
+from hexpost.tables.whole import write_whole
+
+POLICY = "gate.toml"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """The command line, as click hands it on."""
+
+    paths: tuple[str, ...]
+    machine: str | None
+    tools: str | None
+    setup: str | None
+    feed: str | None
+    policy: str | None
+    changed: bool
+    shard: str | None
+    against: str | None
+    baseline: str | None
+    update_baseline: bool
+    sarif: str | None
+    junit: str | None
+    html: str | None
+    cache: str | None
+    no_cache: bool
+    jobs: int | None
+    serial: bool
+    cluster: str | None
+    memory_mb: int | None
+    as_json: bool
+
+    @classmethod
+    def of(cls, options: Mapping[str, Any]) -> Self:
+        """Return the options, once they are known to go together."""
+        out = cls(**{f.name: options[f.name] for f in fields(cls)})
+        files = [o for o, given in (("--sarif", out.sarif), ("--junit", out.junit), ("--html", out.html)) if given]
+        for wrong, text in (
+            (out.update_baseline and not out.baseline, "--update-baseline needs --baseline FILE"),
+            (out.against and (files or out.baseline), "--against goes with the table and --json only"),
+            (sum(map(bool, (out.serial, out.jobs, out.cluster))) > 1, "give one of --serial, --jobs, --cluster"),
+            (out.changed and "-" in out.paths, "standard input is one list: give - or --changed"),
+            (out.no_cache and out.cache, "give one of --cache and --no-cache"),
+        ):
+            if wrong:
+                raise click.UsageError(text)
+        return out
+
+
+def main(o: Options) -> int:
+    """Run the gate; return the exit code."""
+    shard = _shard(o.shard)
+    policy = _policy(o)
+    names = select(_names(o, policy), shard)
+    baseline = _baseline(o)
+    cache = None if o.no_cache else Cache(Path(o.cache) if o.cache else default_folder())
+    whole = not o.changed and shard is None
+    with _engine(o) as engine, _progress(len(names)) as progress:
+        result = gate(names, policy, engine, cache=cache, baseline=baseline, whole=whole, progress=progress)
+        other = None
+        if o.against:
+            moved = compare.on_machine(policy, o.against)
+            other = gate(names, moved, engine, cache=cache, progress=progress)
+    if other is not None:
+        return _compare(o, result, other)
+    if o.update_baseline and o.baseline and baseline is not None:
+        write_whole(Path(o.baseline), updated(baseline, result.cases, result.mended))
+        again = load_baseline(Path(o.baseline))
+        result = gate(names, policy, serial(), cache=cache, baseline=again, whole=whole) if cache else result
+    _write(o, result)
+    click.echo(to_json(result) if o.as_json else table(result), nl=False)
+    return result.exit_code
+
+
+def _policy(o: Options) -> Policy:
+    """Return the policy, the command line on top of it."""
+    over = Settings(machine=o.machine, tools=o.tools, setup=o.setup, feed=o.feed)
+    if o.policy:
+        return load_policy(o.policy, over)
+    return load_policy(POLICY, over) if Path(POLICY).is_file() else Policy(over=over)
+
+
+def _names(o: Options, policy: Policy) -> list[str]:
+    """Return the programs that the command line means."""
+    paths = [p for p in o.paths if p != "-"]
+    if "-" in o.paths:
+        paths += listed(sys.stdin.buffer.read())
+    names = find(paths, policy.programs)
+    if o.changed:
+        inputs = {n: input_files(policy.settings(n), policy.file) for n in names}
+        names = changed_only(names, listed(sys.stdin.buffer.read()), inputs)
+    elif not names:
+        raise click.UsageError("no program found; folders are searched for " + ", ".join(policy.programs))
+    return names
+
+
+def _shard(text: str | None) -> Shard | None:
+    """Return the part of the library that is meant."""
+    if text is None:
+        return None
+    found = re.fullmatch(r"(\d{1,6})/(\d{1,6})", text)
+    if not found or not 1 <= int(found[1]) <= int(found[2]):
+        raise click.BadParameter(f"expected I/N with 1 <= I <= N, found {text}", param_hint="--shard")
+    return Shard(index=int(found[1]), count=int(found[2]))
+
+
+def _baseline(o: Options) -> Baseline | None:
+    """Return the baseline; one that is to be written may not be there yet."""
+    if o.baseline is None:
+        return None
+    if o.update_baseline and not Path(o.baseline).exists():
+        return Baseline(entries={})
+    return load_baseline(Path(o.baseline))
+
+
+@contextmanager
+def _engine(o: Options) -> Iterator[Engine]:
+    """Yield what runs the checks."""
+    memory = o.memory_mb or MEMORY_MB
+    here = serial() if o.serial else processes(o.jobs, memory)
+    with cluster(o.cluster) if o.cluster else nullcontext(here) as engine:
+        yield engine
+
+
+@contextmanager
+def _progress(total: int) -> Iterator[Progress | None]:
+    """Count programs on standard error, and only on a terminal."""
+    if total < 2 or not sys.stderr.isatty():
+        yield None
+        return
+
+    def show(done: int) -> None:
+        click.echo(f"\r{done:,} of {total:,} programs", err=True, nl=False)
+
+    yield show
+    click.echo("\r\x1b[K", err=True, nl=False)
+
+
+def _write(o: Options, result: GateResult) -> None:
+    """Write the files that were asked for, each whole or not at all."""
+    for name, text in ((o.sarif, to_sarif), (o.junit, to_junit)):
+        if name:
+            write_whole(Path(name), text(result).encode("utf-8", "replace"))
+    if o.html:
+        write_whole(Path(o.html), to_page(result, Path(o.html)).encode("utf-8", "replace"))
+
+
+def _compare(o: Options, before: GateResult, after: GateResult) -> int:
+    """Show what another machine file changes."""
+    found = compare.changes(before, after)
+    against = str(o.against)
+    if o.as_json:
+        click.echo(json.dumps(compare.document(found, against), indent=1))
+    else:
+        click.echo(changed_text(found, against), nl=False)
+    return compare.exit_code(found)

@@ -1,0 +1,1 @@
+"""The gate: many programs, each checked alone, judged by one policy."""

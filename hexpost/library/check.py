@@ -1,0 +1,166 @@
+"""Check one program: what a worker does. Nothing is shared with other programs but the files they are judged with."""
+
+import hashlib
+import os
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import TypeVar
+
+from hexpost import pipeline
+from hexpost.audit.model import AuditResult
+from hexpost.errors import Fault, HexpostError, InputError
+from hexpost.library.deadline import OutOfTime, deadline
+from hexpost.library.findings import gather
+from hexpost.library.model import InputFile, Mistake, Record, Task, Use
+from hexpost.library.records import to_bytes
+from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
+from hexpost.machine.model import Machine, Setup, Tools
+from hexpost.machine.reading import read_bytes
+
+Loaded = TypeVar("Loaded", Machine, Tools, Setup)
+
+MOST_MISTAKES = 100
+"""So many mistakes of a program are listed; the rest are counted."""
+
+
+def check(task: Task) -> tuple[str, bytes]:
+    """Return the SHA-256 of the program that was read, and its record as JSON; never raises."""
+    try:
+        source = pipeline.content(Path(task.path))
+    except InputError as error:
+        return "", to_bytes(_refused(error, task))
+    return hashlib.sha256(source).hexdigest(), to_bytes(_record(source, task))
+
+
+def _record(source: bytes, task: Task) -> Record:
+    """Return the record of a program; every way to fail becomes a mistake with a name."""
+    try:
+        with deadline(task.time_limit_s) as due:
+            job = _job(source, task)
+            due()
+            margins = dict(task.margins)
+            strict = replace(job, inputs=replace(job.inputs, machine=tightened(job.inputs.machine, margins)))
+            result = pipeline.examine(strict, each=lambda _: due())
+            return _of(result, strict, margins)
+    except InputError as error:
+        return _refused(error, task)
+    except OutOfTime:
+        what = f"expected to be checked within {task.time_limit_s:g} s, found more to do (time_limit_s of the policy)"
+        return _given_up("out-of-time", what, lasting=False)
+    except MemoryError:
+        return _given_up("out-of-memory", "expected to fit into the memory of a worker, found more", lasting=False)
+    except HexpostError as error:
+        return _given_up("cannot-go-on", str(error))
+    except Exception as error:  # noqa: BLE001 - one program must not stop the library
+        what = f"internal fault ({type(error).__name__}: {error}): nothing is known of this program; report it"
+        return _given_up("internal-fault", what, lasting=False)
+
+
+def _job(source: bytes, task: Task) -> pipeline.Job:
+    """Read, understand and schedule a program."""
+    program = pipeline.parse(source, task.name)
+    machine, tools, setup = _machine(task.machine), _tools(task.tools), _setup(task.setup)
+    return pipeline.schedule(pipeline.understand(program, machine, tools, setup, task.period), task.feed)
+
+
+def _of(result: AuditResult, job: pipeline.Job, margins: Mapping[str, float]) -> Record:
+    """Return the record of an audited program."""
+    worst: dict[str, Use] = {}
+    for w in result.worst:
+        use = Use(use=w.ratio * margins.get(w.limit, 1.0), strut=w.strut, line=w.line)
+        if w.limit not in worst or use.use > worst[w.limit].use:
+            worst[w.limit] = use
+    return Record(
+        duration_s=round(result.duration, 6),
+        worst=worst,
+        found=gather(result.findings, job.inputs.program, margins),
+        found_total=result.findings.count + result.dropped,
+        warnings=result.warnings,
+    )
+
+
+def tightened(machine: Machine, margins: Mapping[str, float]) -> Machine:
+    """Return the machine with limits cut down to a share of them; the stroke shrinks about its middle."""
+    if not margins:
+        return machine
+    a, b, c, d = (margins.get(name, 1.0) for name in ("stroke", "speed", "acceleration", "jerk"))
+    s1, s2, s3, s4, s5, s6 = (
+        replace(
+            s,
+            stroke=_about_the_middle(s.stroke, a),
+            speed=s.speed * b,
+            acceleration=s.acceleration * c,
+            jerk=s.jerk * d,
+        )
+        for s in machine.struts
+    )
+    tip = replace(machine.tool_tip, deviation=machine.tool_tip.deviation * margins.get("deviation", 1.0))
+    return replace(machine, struts=(s1, s2, s3, s4, s5, s6), tool_tip=tip)
+
+
+def _about_the_middle(stroke: tuple[float, float], share: float) -> tuple[float, float]:
+    """Return a share of the stroke."""
+    middle, half = (stroke[0] + stroke[1]) / 2.0, (stroke[1] - stroke[0]) / 2.0
+    return stroke if share == 1.0 else (middle - half * share, middle + half * share)
+
+
+def _refused(error: InputError, task: Task) -> Record:
+    """Return the record of a program that was not understood."""
+    mistakes = tuple(_mistake(f, task) for f in error.faults[:MOST_MISTAKES])
+    return Record(mistakes=mistakes, mistakes_total=error.total)
+
+
+def _mistake(fault: Fault, task: Task) -> Mistake:
+    """Return one fault; the program itself is not named, so that equal programs have equal records."""
+    return Mistake(
+        code=fault.code,
+        what=fault.what,
+        line=fault.line,
+        column=fault.column,
+        text=fault.text[:1000],
+        hint=fault.hint,
+        file="" if fault.file in (task.name, task.path) else fault.file,
+    )
+
+
+def _given_up(code: str, what: str, *, lasting: bool = True) -> Record:
+    """Return the record of a program that could not be checked."""
+    return Record(mistakes=(Mistake(code=code, what=what),), mistakes_total=1, lasting=lasting)
+
+
+def input_file(path: str) -> InputFile:
+    """Return the file at ``path`` with the hash of what is there now.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    return InputFile(path=os.path.realpath(path), sha256=hashlib.sha256(read_bytes(path)).hexdigest())
+
+
+@lru_cache(maxsize=64)
+def _machine(file: InputFile | None) -> Machine:
+    """Return the machine of a file, loaded once in each process."""
+    return demonstration_machine() if file is None else _unchanged(file, load_machine(file.path))
+
+
+@lru_cache(maxsize=64)
+def _tools(file: InputFile | None) -> Tools:
+    """Return the tools of a file, loaded once in each process."""
+    return no_tools() if file is None else _unchanged(file, load_tools(file.path))
+
+
+@lru_cache(maxsize=64)
+def _setup(file: InputFile | None) -> Setup:
+    """Return the setup of a file, loaded once in each process."""
+    return no_setup() if file is None else _unchanged(file, load_setup(file.path))
+
+
+def _unchanged(file: InputFile, loaded: Loaded) -> Loaded:
+    """Return what was loaded, if it is what the gate had read."""
+    if hashlib.sha256(loaded.source).hexdigest() != file.sha256:
+        raise HexpostError(f"{file.path}: expected the file as it was when the gate began, found it changed")
+    return loaded

@@ -1,0 +1,115 @@
+"""Where checks run: here, in processes of this computer, or on a cluster. All are ``concurrent.futures`` executors."""
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from typing import ParamSpec, TypeVar
+
+from hexpost.errors import HexpostError
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+MEMORY_MB = 4096
+"""A worker process may hold so much data, unless told otherwise."""
+
+CLUSTER_BATCH = 8
+"""A cluster spends milliseconds on each task it is handed, so programs travel in batches."""
+
+_PATIENCE_S = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Engine:
+    """How to open a pool, how many batches to keep under way, and how many tasks make a batch."""
+
+    new_pool: Callable[[], Executor]
+    ahead: int = 8
+    batch: int = 1
+
+
+class Here(Executor):
+    """Runs each task at once, in this process."""
+
+    def submit(self, fn: Callable[P, R], /, *args: P.args, **kwargs: P.kwargs) -> Future[R]:
+        """Run the task and return its finished future."""
+        future: Future[R] = Future()
+        try:
+            future.set_result(fn(*args, **kwargs))
+        except Exception as error:  # noqa: BLE001 - the future carries it
+            future.set_exception(error)
+        return future
+
+
+def serial() -> Engine:
+    """Return the engine of this process alone."""
+    return Engine(new_pool=Here, ahead=1)
+
+
+def processes(jobs: int | None = None, memory_mb: int = MEMORY_MB) -> Engine:
+    """Return worker processes, one for each core unless ``jobs`` says otherwise; each may hold ``memory_mb`` of data.
+
+    Workers are forked from a server that has loaded the checks once, where the system can. Linear algebra runs on
+    one thread in each: the matrices are small, and the programs are what runs side by side.
+    """
+    count = jobs or cores()
+    return Engine(new_pool=partial(_process_pool, count, memory_mb), ahead=4 * count)
+
+
+def cores() -> int:
+    """Return how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+@contextmanager
+def cluster(address: str) -> Iterator[Engine]:
+    """Yield the workers of a running dask.distributed scheduler; they must see the files under the same paths.
+
+    Raises
+    ------
+    HexpostError
+        If the extra is not installed or nobody answers at ``address``.
+    """
+    try:
+        from distributed import Client
+    except ImportError:
+        hint = "\n    hint: install the extra: hexpost[cluster]"
+        raise HexpostError(f"--cluster: expected dask.distributed to be installed, found none{hint}") from None
+    try:
+        client = Client(address, timeout=_PATIENCE_S, set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise HexpostError(f"--cluster {address}: expected a scheduler, found none: {error}") from None
+    try:
+        workers = max(sum(client.nthreads().values()), 1)
+        yield Engine(new_pool=lambda: client.get_executor(pure=False), ahead=4 * workers, batch=CLUSTER_BATCH)
+    finally:
+        client.close()
+
+
+def _process_pool(count: int, memory_mb: int) -> Executor:
+    """Open a pool of worker processes."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    if "forkserver" in multiprocessing.get_all_start_methods():
+        context = multiprocessing.get_context("forkserver")
+        context.set_forkserver_preload(["hexpost.library.check"])
+        return ProcessPoolExecutor(count, mp_context=context, initializer=limit_memory, initargs=(memory_mb,))
+    spawned = multiprocessing.get_context("spawn")
+    return ProcessPoolExecutor(count, mp_context=spawned, initializer=limit_memory, initargs=(memory_mb,))
+
+
+def limit_memory(megabytes: int) -> None:
+    """Let this process hold so much data and no more, where the system can; beyond it, Python raises."""
+    try:
+        import resource
+    except ImportError:
+        return
+    most = megabytes << 20
+    _, hard = resource.getrlimit(resource.RLIMIT_DATA)
+    resource.setrlimit(resource.RLIMIT_DATA, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))

@@ -1,0 +1,187 @@
+"""The gate: programs in, cases out, in order of path whatever finishes first."""
+
+import hashlib
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from hexpost.errors import Fault, InputError
+from hexpost.library.baseline import Baseline
+from hexpost.library.cache import Cache, key_of, task_key
+from hexpost.library.check import check, input_file
+from hexpost.library.engines import Engine
+from hexpost.library.judge import judge, mended
+from hexpost.library.model import LOST, Case, GateResult, InputFile, Mistake, Record, Task
+from hexpost.library.policy import Policy
+from hexpost.library.records import from_bytes
+from hexpost.library.run import Lost, run
+from hexpost.library.settings import TIME_LIMIT_S, Settings
+from hexpost.machine.load import load_machine, load_setup, load_tools
+
+Check = Callable[[Task], tuple[str, bytes]]
+Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shard:
+    """One of ``count`` parts of a library, by a hash of the path; ``index`` counts from 1."""
+
+    index: int
+    count: int
+
+    def has(self, name: str) -> bool:
+        """Return whether the program belongs to this part."""
+        return int(hashlib.sha256(name.encode()).hexdigest()[:15], 16) % self.count == self.index - 1
+
+
+def gate(
+    names: Sequence[str],
+    policy: Policy,
+    engine: Engine,
+    *,
+    cache: Cache | None = None,
+    baseline: Baseline | None = None,
+    whole: bool = True,
+    today: date | None = None,
+    checker: Check = check,
+    progress: Progress | None = None,
+) -> GateResult:
+    """Check the programs ``names`` and judge them; ``whole``: they are all that the library has.
+
+    Raises
+    ------
+    InputError
+        With every fault of the machine, tools and setup files that the policy names.
+    """
+    names = sorted(set(names))
+    skipped = tuple(n for n in names if policy.settings(n).skip)
+    names = [n for n in names if not policy.settings(n).skip]
+    tasks = make_tasks(names, policy)
+    found = records(tasks, engine, cache, checker, progress)
+    day = today or date.today()  # noqa: DTZ011 - an entry expires where its people are
+    cases = tuple(judge(n, r, policy.settings(n), baseline, day) for n, r in zip(names, found, strict=True))
+    return GateResult(
+        cases=cases,
+        mended=() if baseline is None else mended(cases, baseline, whole=whole),
+        skipped=skipped,
+        with_baseline=baseline is not None,
+    )
+
+
+def make_tasks(names: Sequence[str], policy: Policy) -> list[Task]:
+    """Return the task of each program; every input file of the policy is read once, and must be understood.
+
+    Raises
+    ------
+    InputError
+        With every fault of every such file.
+    """
+    faults: list[Fault] = []
+    known: dict[tuple[str, str | None], InputFile | None] = {}
+
+    def file(kind: str, path: str | None) -> InputFile | None:
+        if (kind, path) not in known:
+            known[kind, path] = None if path is None else _understood(kind, path, faults)
+        return known[kind, path]
+
+    def template(settings: Settings) -> Task:
+        return Task(
+            name="",
+            path="",
+            machine=file("machine", settings.machine),
+            tools=file("tools", settings.tools),
+            setup=file("setup", settings.setup),
+            feed=settings.feed or "as-programmed",
+            period=settings.period,
+            margins=settings.margins,
+            time_limit_s=settings.time_limit or TIME_LIMIT_S,
+        )
+
+    templates: dict[int, Task] = {}
+    out = []
+    for name in names:
+        settings = policy.settings(name)
+        if id(settings) not in templates:
+            templates[id(settings)] = template(settings)
+        out.append(replace(templates[id(settings)], name=name, path=os.path.abspath(name)))  # noqa: PTH100
+    if faults:
+        raise InputError(faults)
+    return out
+
+
+def _understood(kind: str, path: str, faults: list[Fault]) -> InputFile | None:
+    """Return an input file that was loaded once to see that it can be; its faults are noted."""
+    try:
+        {"machine": load_machine, "tools": load_tools, "setup": load_setup}[kind](path)
+        return input_file(path)
+    except InputError as error:
+        faults.extend(error.faults)
+        return None
+
+
+def records(
+    tasks: Sequence[Task], engine: Engine, cache: Cache | None, checker: Check = check, progress: Progress | None = None
+) -> list[Record]:
+    """Return the record of each task: from the cache, or checked and then kept there."""
+    out: list[Record | None] = [None] * len(tasks)
+    commons = _commons(tasks) if cache else []
+    if cache:
+        for i, task in enumerate(tasks):
+            digest = _digest(task.path)
+            out[i] = cache.get(key_of(commons[i], digest)) if digest else None
+    left = [i for i, record in enumerate(out) if record is None]
+    done = len(tasks) - len(left)
+    for k, result in run([tasks[i] for i in left], checker, engine.new_pool, ahead=engine.ahead, batch=engine.batch):
+        i = left[k]
+        done += 1
+        if progress is not None:
+            progress(done)
+        if isinstance(result, Lost):
+            out[i] = _lost(result)
+            continue
+        digest, text = result
+        record = out[i] = from_bytes(text)
+        if cache and digest and record.lasting:
+            cache.put(key_of(commons[i], digest), text)
+    return [record for record in out if record is not None]
+
+
+def _commons(tasks: Sequence[Task]) -> list[str]:
+    """Return the common part of each task's key; tasks of the same settings share it."""
+    known: dict[tuple[object, ...], str] = {}
+    out = []
+    for t in tasks:
+        said = (t.machine, t.tools, t.setup, t.feed, t.period, t.margins)
+        if said not in known:
+            known[said] = task_key(t)
+        out.append(known[said])
+    return out
+
+
+def _digest(path: str) -> str | None:
+    """Return the SHA-256 of a regular file, ``None`` if it cannot be had."""
+    try:
+        if not Path(path).is_file():
+            return None
+        with open(path, "rb") as file:  # noqa: PTH123 - cached runs do little else
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return None
+
+
+def _lost(lost: Lost) -> Record:
+    """Return the record of a program whose worker died."""
+    what = "expected a result, found that the worker died over this program: killed, out of memory, or beyond its time"
+    return Record(mistakes=(Mistake(code=LOST, what=f"{what} ({lost.why})"),), mistakes_total=1, lasting=False)
+
+
+def select(names: Sequence[str], shard: Shard | None) -> list[str]:
+    """Return the programs of a shard, all of them without one."""
+    return [n for n in names if shard is None or shard.has(n)]
+
+
+def machines(cases: Sequence[Case]) -> tuple[str, ...]:
+    """Return the machine files that the cases were judged with, the demonstration machine as an empty text."""
+    return tuple(sorted({c.machine for c in cases}))

@@ -1,0 +1,84 @@
+"""Judge records by policy and baseline."""
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+
+from hexpost.library.baseline import Baseline, expired, worse
+from hexpost.library.findings import fingerprint
+from hexpost.library.model import CYCLE_TIME, Case, Entry, Found, Judged, Record
+from hexpost.library.settings import Settings
+
+
+def judge(name: str, record: Record, settings: Settings, baseline: Baseline | None, today: date) -> Case:
+    """Return the case of a program: its findings with what policy and baseline say of each, failing ones first."""
+    found = (*record.found, *_too_long(record, settings))
+    findings = [j for f in found if (j := _judged(name, f, settings, baseline, today)) is not None]
+    findings.sort(key=lambda j: not j.fails)
+    return Case(name=name, machine=settings.machine or "", record=record, findings=tuple(findings))
+
+
+def mended(cases: Sequence[Case], baseline: Baseline, *, whole: bool) -> tuple[Entry, ...]:
+    """Return the entries whose finding is gone, of the programs that were looked at.
+
+    A program that was not understood proves nothing. Where the ``whole`` library was looked at, entries of programs
+    that no longer exist are mended, too.
+    """
+    looked_at = {c.name for c in cases if not c.record.mistakes}
+    seen = {(c.name, j.found.fingerprint) for c in cases for j in c.findings}
+    all_names = {c.name for c in cases}
+    return tuple(
+        entry
+        for key, entry in sorted(baseline.entries.items())
+        if key not in seen
+        and (entry.program in looked_at or (whole and entry.program not in all_names and _gone(entry.program)))
+    )
+
+
+def _gone(program: str) -> bool:
+    return not Path(program).exists()
+
+
+def _judged(name: str, found: Found, settings: Settings, baseline: Baseline | None, today: date) -> Judged | None:
+    """Return a finding judged; ``None`` if the policy does not speak of it."""
+    rule = settings.rule(found.limit)
+    if rule.level == "ignore":
+        return None
+    margin = rule.speaks_above
+    if not (found.use > rule.fails_above or margin == rule.fails_above):
+        return Judged(found=found, state="warning")
+    entry = baseline.of(name, found) if baseline else None
+    if entry is None:
+        return Judged(found=found, state="new")
+    if expired(entry, today):
+        return Judged(found=found, state="expired", reason=f"accepted until {entry.expires}")
+    if worse(entry, found):
+        return Judged(found=found, state="worse", reason=f"accepted at {entry.use:.1%} of the limit")
+    said = [entry.reason or "accepted", f"({entry.accepted_by})" if entry.accepted_by else ""]
+    until = f"until {entry.expires}" if entry.expires else ""
+    return Judged(found=found, state="accepted", reason=" ".join(x for x in (*said, until) if x))
+
+
+def _too_long(record: Record, settings: Settings) -> tuple[Found, ...]:
+    """Return the finding that a program takes longer than the policy allows."""
+    longest = settings.longest
+    if longest is None or record.mistakes or record.duration_s <= longest:
+        return ()
+    return (
+        Found(
+            limit=CYCLE_TIME,
+            strut=0,
+            line=1,
+            text="",
+            time_s=0.0,
+            until_s=record.duration_s,
+            peak=record.duration_s,
+            allowed=longest,
+            unit="s",
+            use=record.duration_s / longest,
+            advice="Raise feeds where the limits leave room, or allow more time in the policy (longest_cycle_s).",
+            advice_feed_mm_min=None,
+            blocks=1,
+            fingerprint=fingerprint(CYCLE_TIME, 0, "", 0),
+        ),
+    )

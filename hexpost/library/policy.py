@@ -1,0 +1,121 @@
+"""The policy file of a library (``gate.toml``): which files and limits hold for which programs."""
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+
+from hexpost.errors import InputError
+from hexpost.library.patterns import fits
+from hexpost.library.programs import SUFFIXES
+from hexpost.library.settings import LEVELS, NAMES, SCALED, LimitRule, Settings, merged
+from hexpost.machine.reading import parse, read_bytes
+from hexpost.machine.sections import period
+from hexpost.machine.table import Table
+
+FEEDS = ("as-programmed", "strut-limited")
+_PERCENT = 100.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Where:
+    """Settings of the programs whose path fits one of the patterns."""
+
+    patterns: tuple[str, ...]
+    settings: Settings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Policy:
+    """A policy: what holds for all programs, then for some; ``over`` (the command line) counts last.
+
+    Patterns see paths from ``folder``, which is where the policy file lies.
+    """
+
+    folder: Path = field(default_factory=Path.cwd)
+    file: str | None = None
+    programs: tuple[str, ...] = SUFFIXES
+    everywhere: Settings = field(default_factory=Settings)
+    where: tuple[Where, ...] = ()
+    over: Settings = field(default_factory=Settings)
+    _known: dict[tuple[int, ...], Settings] = field(default_factory=dict, compare=False)
+
+    def settings(self, name: str) -> Settings:
+        """Return the settings of the program ``name`` (a path from the working directory)."""
+        path = os.path.relpath(name, self.folder).replace(os.sep, "/") if self.where else name
+        hits = tuple(i for i, w in enumerate(self.where) if any(fits(path, p) for p in w.patterns))
+        if hits not in self._known:
+            chosen = [self.where[i].settings for i in hits]
+            self._known[hits] = merged([self.everywhere, *chosen, self.over])
+        return self._known[hits]
+
+
+def load_policy(path: str | Path, over: Settings) -> Policy:
+    """Return the policy of the file at ``path``; ``over`` counts before all that it says.
+
+    Raises
+    ------
+    InputError
+        With every fault of the file.
+    """
+    root = parse(read_bytes(path), str(path))
+    folder = Path(path).parent
+    programs = root.texts("programs", SUFFIXES)
+    everywhere = _settings(root.table("all", optional=True), folder)
+    where = tuple(_where(t, folder) for t in (root.tables("where") if root.has("where") else ()))
+    root.close(("where",))
+    if root.faults:
+        raise InputError(root.faults)
+    return Policy(folder=folder, file=str(path), programs=programs, everywhere=everywhere, where=where, over=over)
+
+
+def _where(t: Table, folder: Path) -> Where:
+    """Return one ``[[where]]`` table."""
+    patterns = t.texts("path")
+    return Where(patterns=patterns, settings=_settings(t, folder))
+
+
+def _settings(t: Table, folder: Path) -> Settings:
+    """Return the settings of one table; files are meant from the folder of the policy."""
+    files = {key: str(folder / t.text(key)) for key in ("machine", "tools", "setup") if t.has(key)}
+    settings = Settings(
+        **files,
+        feed=t.choice("feed", FEEDS, None) if t.has("feed") else None,
+        period=period(t) if t.has("period_ms") else None,
+        longest=_positive(t, "longest_cycle_s"),
+        time_limit=_positive(t, "time_limit_s"),
+        skip=t.flag("skip") if t.has("skip") else None,
+        limits=MappingProxyType(_limits(t.table("limit", optional=True))),
+    )
+    t.close()
+    return settings
+
+
+def _limits(t: Table) -> dict[str, LimitRule]:
+    """Return the rules of the limits that are named."""
+    out = {name: _limit(t.table(name), name) for name in NAMES if t.has(name)}
+    t.close(NAMES)
+    return out
+
+
+def _limit(t: Table, name: str) -> LimitRule:
+    """Return the rule of one limit."""
+    level = t.choice("level", LEVELS, None) if t.has("level") else None
+    keys = [key for key in ("fail_above_percent", "warn_above_percent") if t.has(key)]
+    shares = {key.removesuffix("_percent"): t.positive(key, most=_PERCENT) / _PERCENT for key in keys}
+    if keys and name not in SCALED:
+        t.fault(keys[0], f"expected a margin only for {', '.join(SCALED)}, found one for {name}", "bad-value")
+    t.close()
+    return LimitRule(level=level, **shares)
+
+
+def _positive(t: Table, key: str) -> float | None:
+    """Return a number above zero, ``None`` where the key is missing."""
+    return t.positive(key) if t.has(key) else None
+
+
+def input_files(settings: Settings, policy_file: str | None) -> tuple[str, ...]:
+    """Return the files that a program is judged with."""
+    files: Sequence[str | None] = (settings.machine, settings.tools, settings.setup, policy_file)
+    return tuple(f for f in files if f is not None)

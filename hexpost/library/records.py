@@ -1,0 +1,48 @@
+"""Records as bytes: one canonical JSON text for the same record, whoever made it."""
+
+import json
+from dataclasses import fields
+from math import isfinite
+from typing import Any
+
+from hexpost.library.model import Found, Mistake, Record, Use
+
+_FOUND = tuple(f.name for f in fields(Found))
+_MISTAKE = tuple(f.name for f in fields(Mistake))
+
+
+def to_bytes(record: Record) -> bytes:
+    """Return the record as JSON; equal records give equal bytes."""
+    document = {
+        "duration_s": record.duration_s,
+        "worst": {name: [u.use, u.strut, u.line] for name, u in sorted(record.worst.items())},
+        "found": [[_plain(getattr(f, name)) for name in _FOUND] for f in record.found],
+        "found_total": record.found_total,
+        "warnings": list(record.warnings),
+        "mistakes": [[getattr(m, name) for name in _MISTAKE] for m in record.mistakes],
+        "mistakes_total": record.mistakes_total,
+        "lasting": record.lasting,
+    }
+    return json.dumps(document, separators=(",", ":"), allow_nan=False).encode()
+
+
+def from_bytes(text: bytes) -> Record:
+    """Return the record that ``to_bytes`` wrote."""
+    document: dict[str, Any] = json.loads(text)
+    return Record(
+        duration_s=document["duration_s"],
+        worst={name: Use(use=u[0], strut=u[1], line=u[2]) for name, u in document["worst"].items()},
+        found=tuple(Found(**dict(zip(_FOUND, row, strict=True))) for row in document["found"]),
+        found_total=document["found_total"],
+        warnings=tuple(document["warnings"]),
+        mistakes=tuple(Mistake(**dict(zip(_MISTAKE, row, strict=True))) for row in document["mistakes"]),
+        mistakes_total=document["mistakes_total"],
+        lasting=document["lasting"],
+    )
+
+
+def _plain(value: object) -> object:
+    """Return a value that JSON can hold: what is not finite becomes the largest number."""
+    if isinstance(value, float) and not isfinite(value):
+        return 1e300
+    return value

@@ -1,0 +1,104 @@
+"""The result as SARIF 2.1.0 (OASIS, Static Analysis Results Interchange Format): findings that tools show in place."""
+
+import json
+from pathlib import Path
+from urllib.parse import quote
+
+from hexpost import __version__
+from hexpost.library.document import rounded
+from hexpost.library.model import Case, Found, GateResult, Judged, Mistake
+from hexpost.library.texts import MEANING, judged_sentence, mistake_sentence
+
+SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
+FINGERPRINT = "limitStrutBlock/v1"
+
+_BASELINE = {"new": "new", "worse": "updated", "expired": "unchanged", "accepted": "unchanged", "warning": "new"}
+
+Plain = dict[str, object]
+
+
+def to_sarif(result: GateResult) -> str:
+    """Return the log: one rule per limit and per kind of program error, one result per finding and error."""
+    codes = sorted({m.code for c in result.cases for m in c.record.mistakes})
+    rules = [_rule(f"limit/{name}", text) for name, text in MEANING.items()]
+    rules += [_rule(f"program/{code}", f"The program cannot be checked: {code.replace('-', ' ')}.") for code in codes]
+    index = {str(rule["id"]): i for i, rule in enumerate(rules)}
+    results = [r for case in result.cases for r in _results(case, index, with_baseline=result.with_baseline)]
+    run = {
+        "tool": {"driver": {"name": "hexpost", "version": __version__, "rules": rules}},
+        "invocations": [{"executionSuccessful": result.exit_code != 2}],
+        "columnKind": "unicodeCodePoints",
+        "results": results,
+    }
+    return json.dumps({"$schema": SCHEMA, "version": "2.1.0", "runs": [run]}, indent=1, allow_nan=False) + "\n"
+
+
+def _rule(name: str, text: str) -> Plain:
+    return {"id": name, "shortDescription": {"text": text}, "defaultConfiguration": {"level": "error"}}
+
+
+def _results(case: Case, index: dict[str, int], *, with_baseline: bool) -> list[Plain]:
+    """Return the results of one program."""
+    out = [_of_mistake(case.name, m, index) for m in case.record.mistakes]
+    out += [_of_finding(case.name, j, index) for j in case.findings]
+    if with_baseline:
+        states = ["new"] * len(case.record.mistakes) + [_BASELINE[j.state] for j in case.findings]
+        out = [{**row, "baselineState": state} for row, state in zip(out, states, strict=True)]
+    return out
+
+
+def _of_finding(name: str, j: Judged, index: dict[str, int]) -> Plain:
+    f = j.found
+    rule = f"limit/{f.limit}"
+    out: Plain = {
+        "ruleId": rule,
+        "ruleIndex": index[rule],
+        "level": "warning" if j.state == "warning" else "error",
+        "message": {"text": judged_sentence(j)},
+        "locations": [_location(name, f.line, 1, None, f.text)],
+        "partialFingerprints": {FINGERPRINT: f.fingerprint},
+        "properties": _properties(f),
+    }
+    if j.state == "accepted":
+        out["suppressions"] = [{"kind": "external", "status": "accepted", "justification": j.reason}]
+    return out
+
+
+def _of_mistake(name: str, m: Mistake, index: dict[str, int]) -> Plain:
+    rule = f"program/{m.code}"
+    line, column = m.line or 1, m.column or 1
+    place = _location(m.file or name, line, column, column + 1 if m.column else None, m.text)
+    return {
+        "ruleId": rule,
+        "ruleIndex": index[rule],
+        "level": "error",
+        "message": {"text": mistake_sentence(m)},
+        "locations": [place],
+    }
+
+
+def _location(name: str, line: int, column: int, end: int | None, text: str) -> Plain:
+    """Return a place in a file; ``end`` is the column after it, ``None`` the end of the line."""
+    region: Plain = {"startLine": line, "startColumn": column}
+    if end is not None:
+        region["endColumn"] = end
+    if text:
+        region["snippet"] = {"text": text}
+    return {"physicalLocation": {"artifactLocation": {"uri": uri(name)}, "region": region}}
+
+
+def uri(name: str) -> str:
+    """Return a path as a URI: relative paths stay relative."""
+    return Path(name).as_uri() if Path(name).is_absolute() else quote(name.encode("utf-8", "surrogateescape"))
+
+
+def _properties(f: Found) -> Plain:
+    return {
+        "strut": f.strut or None,
+        "peak": rounded(f.peak),
+        "allowed": rounded(f.allowed),
+        "unit": f.unit,
+        "ratio": rounded(f.use),
+        "time_s": f.time_s,
+        "advice_feed_mm_min": f.advice_feed_mm_min,
+    }
