@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from docs.words_table import README, with_table
 
 from hexpost.cli import COMMANDS, main
 
@@ -24,7 +25,7 @@ def sessions():
                 yield pytest.param(command, output, id=f"{name}: {command[:50]}")
 
 
-@pytest.mark.parametrize(("command", "output"), sessions())
+@pytest.mark.parametrize(("command", "output"), list(sessions()))
 def test_console_sessions_show_what_the_command_prints(command, output, monkeypatch, tmp_path):
     words = shlex.split(command)
     if words[0] != "hexpost":
@@ -60,3 +61,8 @@ def test_every_command_is_described(name):
     shown = CliRunner().invoke(main, [name, "--help"])
     assert shown.exit_code == 0
     assert "Usage" in shown.output
+
+
+def test_the_table_of_words_is_that_of_the_code():
+    text = README.read_text()
+    assert with_table(text) == text, "run: python tests/docs/words_table.py"
