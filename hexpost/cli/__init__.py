@@ -17,6 +17,7 @@ COMMANDS = {
     "convert": "Convert a part program into a job folder: setpoints, events, reports.",
     "audit": "Report which blocks of a part program break which limit; write no table.",
     "gate": "Check a library of programs: pass or fail, for people and for continuous integration.",
+    "explain": "Show a part program block by block as it was understood.",
     "machine": "Look at machine files.",
 }
 """Name and one line of help; the command itself is ``hexpost.cli.NAME.command``."""

@@ -23,9 +23,13 @@ LONG_JOB = 200_000
 
 def inputs_of(program: Path, files: Mapping[str, str | None], feed: str, period_ms: float | None) -> Job:
     """Return the scheduled job of a command line."""
+    return schedule(load(files_of(program, files), None if period_ms is None else period_of(period_ms)), feed)
+
+
+def files_of(program: Path, files: Mapping[str, str | None]) -> Files:
+    """Return the files that a command line names."""
     named = {name: None if value is None else Path(value) for name, value in files.items()}
-    given = Files(program=program, machine=named["machine"], tools=named["tools"], setup=named["setup"])
-    return schedule(load(given, None if period_ms is None else period_of(period_ms)), feed)
+    return Files(program=program, machine=named["machine"], tools=named["tools"], setup=named["setup"])
 
 
 def period_of(period_ms: float) -> float:

@@ -1,6 +1,6 @@
 """What a reader hands on: the words of a part program as columns, with their place in the text."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -45,7 +45,36 @@ class Program:
     @property
     def lines(self) -> int:
         """Return the number of lines."""
-        return len(self.first) - 1
+        return len(self.line_start) - 1
+
+    def part(self, begin: int, end: int) -> "Program":
+        """Return the window of rows ``begin`` to ``end`` (from 0, end left out); its columns are views of these."""
+        first, last = int(self.first[begin]), int(self.first[end])
+        words, lines = slice(first, last), (begin + self.line0, end + self.line0)
+        skips = slice(*np.searchsorted(self.skip, lines, side="right").tolist())
+        comments = slice(*np.searchsorted(self.comment_line, lines, side="right").tolist())
+        return replace(
+            self,
+            letter=self.letter[words],
+            value=self.value[words],
+            pointed=self.pointed[words],
+            line=self.line[words],
+            column=self.column[words],
+            first=self.first[begin : end + 1] - first,
+            skip=self.skip[skips],
+            skip_level=self.skip_level[skips],
+            comment_line=self.comment_line[comments],
+            comment_start=self.comment_start[comments],
+            comment_end=self.comment_end[comments],
+            line_start=self.line_start[begin : end + 1],
+            line0=self.line0 + begin,
+        )
+
+    def text_alone(self) -> "Program":
+        """Return the program without its words: enough to quote its lines, at a third of the memory."""
+        columns = ("letter", "value", "pointed", "line", "column", "first", "comment_start", "comment_end")
+        short = ("comment_line", "skip", "skip_level")
+        return replace(self, **{name: getattr(self, name)[:0].copy() for name in columns + short})
 
     def raw(self, line: int) -> bytes:
         """Return the bytes of ``line`` (from 1) without its line end."""
@@ -61,11 +90,16 @@ class Program:
         return caret(self.raw(line), column)
 
     def block(self, line: int) -> str:
-        """Return the block number of ``line`` as written (``"N120"``), or an empty string."""
-        i = line - self.line0
-        a, b = int(self.first[i - 1]), int(self.first[i])
-        at = a + np.flatnonzero(self.letter[a:b] == ord("N"))
-        return f"N{self.value[at[0]]:.0f}" if at.size else ""
+        """Return the block number of ``line`` as written (``"N120"``), or an empty string; the words are not needed."""
+        from lark import UnexpectedInput
+
+        from hexpost.program.parse import parse
+
+        try:
+            words = parse(self.raw(line).decode("latin-1")).words
+        except UnexpectedInput:
+            return ""
+        return next((f"N{value:.0f}" for letter, value, _, _ in words if letter == ord("N")), "")
 
 
 def decoded(raw: bytes) -> str:

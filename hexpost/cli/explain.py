@@ -1,0 +1,51 @@
+"""``hexpost explain``: block by block, what was understood."""
+
+import re
+from pathlib import Path
+
+import click
+
+from hexpost.cli import Command
+from hexpost.cli.options import INPUTS, shared
+
+EVERY = (1, 2**31 - 1)
+
+
+def span(_: click.Context, __: click.Parameter, value: str | None) -> tuple[int, int]:
+    """Return the first and the last line that ``A:B`` names; either may be left out, and ``A`` alone is one line."""
+    if value is None:
+        return EVERY
+    found = re.fullmatch(r"([0-9]{1,9})?(:)?([0-9]{1,9})?", value.strip())
+    if found is None or not (found[1] or found[3]):
+        raise click.BadParameter(f"expected A:B, two line numbers, found {value!r}")
+    first = int(found[1] or 1)
+    last = int(found[3]) if found[3] else EVERY[1] if found[2] else first
+    if not 1 <= first <= last:
+        raise click.BadParameter(f"expected lines from 1, the first not behind the last, found {value!r}")
+    return first, last
+
+
+@click.command("explain", cls=Command)
+@click.argument("program", type=click.Path())
+@shared(INPUTS)
+@click.option("--lines", callback=span, metavar="A:B", help="Only lines A to B of the file (default: all).")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document a block, each on a line of its own.")
+def command(program: str, *, lines: tuple[int, int], as_json: bool, **files: str | None) -> None:
+    """Show PROGRAM block by block as it was understood: what is in force, where the tool tip is, how fast it moves.
+
+    What is in force is said in full at the first block and then where it changes. Places are those of the tool tip in
+    the work frame in force, moves in machine coordinates those of the spindle gauge point. Exit code 0, or 2 when the
+    program or another file is not understood.
+    """
+    import json
+
+    from hexpost.cli.run import files_of
+    from hexpost.explain.blocks import documents
+    from hexpost.explain.text import text
+    from hexpost.moves.trace import trace
+    from hexpost.pipeline import load
+
+    job = load(files_of(Path(program), files))
+    blocks = documents(trace(job.program, job.machine, job.tools, job.setup, lines))
+    for line in (json.dumps(b, allow_nan=False) for b in blocks) if as_json else text(blocks):
+        click.echo(line)
