@@ -10,7 +10,7 @@ from hexpost.audit.audit import Audit
 from hexpost.audit.model import AuditResult
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.feed.model import Timing
-from hexpost.feed.plan import plan
+from hexpost.feed.plan import MODES, plan
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.interpret import interpret
@@ -92,7 +92,7 @@ def load(files: Files, period: float | None = None) -> Inputs:
     program = None if source is None else read(source, str(files.program), faults)
     if machine is None or tools is None or setup is None or program is None:
         raise InputError(faults)
-    return understand(program, machine, tools, setup, period, faults)
+    return understand(program, machine, tools, setup, period, known=faults)
 
 
 def understand(
@@ -101,6 +101,7 @@ def understand(
     tools: Tools,
     setup: Setup,
     period: float | None = None,
+    *,
     known: Sequence[Fault] = (),
 ) -> Inputs:
     """Interpret a program that was read, with files that were loaded; ``period`` [s] replaces the machine file's.
@@ -155,11 +156,11 @@ def content(path: Path) -> bytes:
 
 def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
     """Return the job with its path built and its feed planned."""
-    if feed != "as-programmed":
-        raise HexpostError(f"--feed {feed} is not available yet: expected as-programmed")
+    if feed not in MODES:
+        raise HexpostError(f"--feed {feed} is not one schedule: expected {' or '.join(MODES)}")
     meaning = inputs.meaning
     path = build(meaning.moves, inputs.machine)
-    timing = plan(path, meaning.moves, meaning.events, inputs.machine)
+    timing = plan(path, meaning.moves, meaning.events, inputs.machine, feed)
     return Job(inputs=inputs, path=path, timing=timing, feed=feed)
 
 

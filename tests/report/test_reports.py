@@ -88,7 +88,7 @@ def report(rows=(), demonstration=True, given=False, **changes):
     )  # fmt: skip
     tools = Tools(tools={}, given=True, file="tools.toml") if given else Tools(tools={}, given=False)
     setup = (
-        Setup(offsets={}, start=None, given=True, file="setup.toml")
+        Setup(offsets={"G54": np.zeros(6)}, start=None, given=True, file="setup.toml")
         if given
         else Setup(offsets={}, start=None, given=False)
     )
