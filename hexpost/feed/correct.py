@@ -4,20 +4,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
-from hexpost.feed.bounds import MARGIN, Shares
+from hexpost.arrays import Array, Flags
 from hexpost.feed.minima import spread_min
-from hexpost.feed.model import Motion, Timing
+from hexpost.feed.model import Timing
 from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
-from hexpost.machine.model import ToolTip
+from hexpost.feed.weigh import TOLERANCE, Limits, weigh
 from hexpost.path.model import Path
 
 BLOCK = 8192
 """Samples looked at together."""
-TOLERANCE = 1e-6
-"""A sample so much over its limit, as a share, is corrected."""
-STEP = 0.5
-"""Doubtful stretches of time are looked at so often, in ticks."""
+STEP, STEP_FIRM = 0.5, 0.25
+"""Doubtful stretches of time are looked at so often, in ticks; the second where the struts must keep their limits."""
 EDGE = 0.01
 """Looks begin and end so far inside, in steps."""
 BRIEF = 1e-3
@@ -43,12 +40,11 @@ class Ranges:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bad:
-    """Samples over a limit, shape (k,): where they are, and factors for caps under them and for ramps about them."""
+class Corrected:
+    """Stretches with lower bounds, and how far the worst sample of each span is over a limit (spans,): 1 if none."""
 
-    motion: Ints
-    cap: Array
-    ramp: Array
+    st: Stretches
+    worst: Array
 
 
 def edges(timing: Timing, where: Ranges | None) -> Array:
@@ -83,27 +79,26 @@ def changed(before: Speeds, now: Speeds, timing: Timing) -> Ranges:
 
 
 def correct(
-    st: Stretches, timing: Timing, path: Path, shares: Shares, where: Ranges | None, *, power: float = 1.0
-) -> Stretches | None:
-    """Return stretches with lower bounds where samples break tip or tilt limits; ``None`` when none does.
+    st: Stretches, timing: Timing, path: Path, limits: Limits, where: Ranges | None, *, power: float = 1.0
+) -> Corrected | None:
+    """Return stretches with lower bounds where samples break limits of tip, tilt or struts; ``None`` when none does.
 
-    A sample whose jerk is ``r`` times its limit: the share of curvature lowers the cap under it by r^(-2/3 share),
-    as its jerk goes with s'^3; the rest lowers the ramps within its window by r^(-share). ``power`` on top of both.
+    Factors of caps apply under the bad samples, those of ramps within their windows; ``power`` on top of both.
     """
     f_cap, f_ramp = np.ones(len(st.cap)), np.ones(len(st.cap))
-    found = False
+    worst = np.ones(len(timing.end))
     edge = edges(timing, where)
     for begin in range(0, len(edge) - 1, BLOCK):
-        tick = _doubtful(edge[begin : begin + BLOCK + 1], timing, path, shares, where)
+        tick = _doubtful(edge[begin : begin + BLOCK + 1], timing, path, limits, where)
         if not len(tick):
             continue
         motion = timing.motion(tick)
         place = timing.locate(path, motion)
-        bad = _weigh(motion, path.evaluate(place.piece, place.u, 3, 1), shares.tip, shares.speed[place.piece])
+        bad = weigh(motion, place, path, limits)
         if bad is None:
             continue
-        found = True
         span = motion.span[bad.motion]
+        np.maximum.at(worst, span, bad.over)
         first, last = st.first[span], st.first[span + 1] - 1
         under = np.clip(np.searchsorted(st.s, motion.s[bad.motion], "right") - 1, first, last)
         np.minimum.at(f_cap, under, bad.cap**power)
@@ -114,14 +109,15 @@ def correct(
         hi = np.clip(np.searchsorted(st.s, timing.s[j]), under, last)
         a, b = int(lo.min()), int(hi.max()) + 1
         np.minimum(f_ramp[a:b], spread_min(bad.ramp**power, lo - a, hi - a, b - a), out=f_ramp[a:b])
-    if not found:
+    if (worst == 1.0).all():
         return None
     up = st.up * f_ramp
     down = up if st.down is st.up else st.down * f_ramp
-    return replace(st, cap=tagged(st.cap * f_cap, causes(st.cap)), up=up, down=down)
+    lower = replace(st, cap=tagged(st.cap * f_cap, causes(st.cap)), up=up, down=down)
+    return Corrected(st=lower, worst=worst)
 
 
-def _doubtful(edge: Array, timing: Timing, path: Path, shares: Shares, where: Ranges | None) -> Array:
+def _doubtful(edge: Array, timing: Timing, path: Path, limits: Limits, where: Ranges | None) -> Array:
     """Return the times in ticks to look at: all through those stretches of time that bounds do not clear.
 
     Between two edges the jerk along the path is constant, its acceleration largest at one end; the derivatives of
@@ -135,7 +131,7 @@ def _doubtful(edge: Array, timing: Timing, path: Path, shares: Shares, where: Ra
     v = np.maximum(motion.speed[1:], motion.speed[:-1]) + 0.25 * timing.period * width * a
     jerk = np.abs(np.diff(motion.acceleration)) / (timing.period * np.maximum(width, BRIEF))
     low = int(k[0])
-    a1, a2, j1, j2, j3, speed = shares.over(low, k[:-1] - low, np.maximum(k[1:], k[:-1]) - low)
+    a1, a2, j1, j2, j3, speed = limits.shares.over(low, k[:-1] - low, np.maximum(k[1:], k[:-1]) - low)
     most = 1 + TOLERANCE
     vv = v * v
     suspect = (j1 * jerk + j3 * (vv * v) + j2 * (3.0 * v * a) > most) | (a1 * a + a2 * vv > most) | (v > speed * most)
@@ -143,40 +139,9 @@ def _doubtful(edge: Array, timing: Timing, path: Path, shares: Shares, where: Ra
     if where is not None:
         suspect &= where.hold(0.5 * (edge[1:] + edge[:-1]))
     here = np.flatnonzero(suspect)
-    count = np.ceil(width[here] / STEP).astype(np.int64) + 1
+    count = np.ceil(width[here] / (STEP_FIRM if limits.struts.aim.all() else STEP)).astype(np.int64) + 1
     which = np.repeat(here, count)
     i = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
     inside = (i + EDGE) / np.repeat(count - 1 + 2 * EDGE, count)
     out: Array = edge[which] + inside * width[which]
-    return out
-
-
-def _weigh(motion: Motion, q: list[Array], tip: ToolTip, speed: Array) -> Bad | None:
-    """Return which samples are over a limit; ``q`` three derivatives of the pose, (6, k) each, ``speed`` caps of s'."""
-    v, a, j = motion.speed, motion.acceleration, motion.jerk
-    q1, q2, q3 = q
-    acceleration = q1 * a + q2 * (v * v)
-    straight, curved = q1 * j, q3 * (v * v * v)
-    jerk = straight + q2 * (3.0 * v * a) + curved
-    r = np.maximum(_ratio(acceleration, tip.acceleration, tip.tilt_acceleration), _ratio(jerk, tip.jerk, tip.tilt_jerk))
-    over = v / speed
-    r = np.maximum(r, over)
-    bad = np.flatnonzero(r > 1 + TOLERANCE)
-    if not len(bad):
-        return None
-    c, s = (_ratio(x[:, bad], tip.jerk, tip.tilt_jerk) for x in (curved, straight))
-    share = c / np.maximum(c + s, 1e-300)
-    share = np.where(over[bad] > 1 + TOLERANCE, 1.0, share)
-    r = r[bad] / MARGIN
-    return Bad(
-        motion=bad,
-        cap=r ** (-2 / 3 * np.minimum(1.5 * share, 1.0)),
-        ramp=r ** -np.minimum(1.5 * (1 - share), 1.0),
-    )
-
-
-def _ratio(x: Array, tip: float, tilt: float) -> Array:
-    """Return the norms of the tip's and of the tilt's part, (k,), the larger share of their limits."""
-    p, q = np.einsum("ij,ij->j", x[:3], x[:3]), np.einsum("ij,ij->j", x[3:], x[3:])
-    out: Array = np.sqrt(np.maximum(p / (tip * tip), q / (tilt * tilt)))
     return out

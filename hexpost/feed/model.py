@@ -11,11 +11,18 @@ from hexpost.path.model import Path
 
 FEED, TIP_SPEED, TIP_ACCELERATION, TIP_JERK, TILT_SPEED, TILT_ACCELERATION, TILT_JERK, TOO_SHORT = range(8)
 """What holds the speed of a stretch: programmed feed, a tool-tip or tilt limit, a span too short to accelerate."""
+STRUT = 8
+"""From here on a strut holds it: see ``strut_cause``."""
 CORNER = 64
 """Added to the cause when it is felt on a rounded corner."""
 
 TICK_SLACK = 1e-6
 """A rest may begin by this share of a period after its tick, so that one rounding error costs no row."""
+
+
+def strut_cause(strut: Ints, kind: int) -> Codes:
+    """Return the causes of struts (n,), counted from 0; ``kind`` 0 speed, 1 acceleration, 2 jerk (3 is free)."""
+    return (STRUT + 4 * strut + kind).astype(np.uint8)
 
 
 def whole_ticks(seconds: Array, period: float) -> Ints:

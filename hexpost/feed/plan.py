@@ -1,50 +1,120 @@
-"""The as-programmed schedule: bounds, window, running minima, corrections, ticks."""
+"""The schedule: bounds, windows, running minima, corrections, ticks; as programmed, or limited by the struts."""
+
+from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Ints
-from hexpost.feed.bounds import as_programmed, lone_straights, shares
-from hexpost.feed.correct import changed, correct
+from hexpost.arrays import Flags, Ints
+from hexpost.feed.bounds import TINY, as_programmed, lone_straights, shares
+from hexpost.feed.drafts import Draft, Task, fastest, mended
 from hexpost.feed.model import Timing, whole_ticks
-from hexpost.feed.ramps import Rests, lay
-from hexpost.feed.windows import choose, settled, split
+from hexpost.feed.ramps import Rests
+from hexpost.feed.stretches import Stretches, causes, tagged
+from hexpost.feed.struts import bounded, strut_limits
+from hexpost.feed.weigh import Limits
+from hexpost.feed.windows import choose, closed_windows, settled, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
 from hexpost.path.model import ROUND, Path
 
-ROUNDS = 12
-"""Most corrections; what is left then stays, for the schedule shows an ordinary control and promises nothing."""
+AS_PROGRAMMED, STRUT_LIMITED = MODES = ("as-programmed", "strut-limited")
+"""Ways to plan: what an ordinary control would run; the fastest motion that keeps the limits of the struts, too."""
+FELT = 0.99
+"""A lone straight whose bounds the struts lower below this share is also planned piece by piece."""
+SHORTEST = 1.0
+"""... unless it is shorter than this many mm: over that the slopes of the struts are all but constant."""
+SMALL = 4000
+"""With at most so many stretches several windows are corrected to the end, and each span takes its best."""
+SCALES = (0.6, 1.5)
+"""Those windows, as shares of the one found by trial."""
+LONE_SHARE = 0.995
+"""Share of the strut limits that a lone straight in closed form is planned with."""
+LONE_CURVATURE = 0.25
+"""Most of it that the curvature of the struts' lengths may take there."""
 
-GENTLE = 3
-"""After so many corrections what is still over is lowered twice as hard."""
 
+def plan(path: Path, moves: Moves, events: Events, machine: Machine, mode: str = AS_PROGRAMMED) -> Timing:
+    """Return the timing of a path within programmed feed and tool-tip limits.
 
-def plan(path: Path, moves: Moves, events: Events, machine: Machine) -> Timing:
-    """Return the timing of a path as an ordinary control would run it: programmed feed and tool-tip limits.
-
-    Rapids run at the tool-tip limits, from rest to rest. A corner has the lower feed of its two moves. Never fails:
-    all bounds hold for standing still, too.
+    ``mode``: ``"as-programmed"`` is what an ordinary control would run; ``"strut-limited"`` keeps every limit of the
+    struts, too. Rapids have no programmed speed: they run, from rest to rest, at the best that tool-tip limits and
+    struts allow (2 % under their limits) in both modes. A corner has the lower feed of its two moves. Never fails:
+    all bounds hold for standing still.
     """
-    period, tip = machine.period, machine.tool_tip
-    rests = dwells(path, events, period)
     norms = path.norms_max()
-    lone = lone_straights(path)
-    whole = path.kind <= ROUND
-    whole[path.span_first[lone]] = False
-    st = as_programmed(path, moves, tip, norms)
-    window = choose(st, whole, lone, period)
-    seconds = window.astype(np.float64) * period
-    now = settled(split(st, whole, seconds), lone, seconds).solved(seconds)
-    timing = lay(now, window, rests, period)
-    limits, where = shares(path, moves, tip, norms), None
-    for k in range(ROUNDS):
-        lower = correct(now.st, timing, path, limits, where, power=1.0 if k < GENTLE else 2.0)
-        if lower is None:
-            break
-        before, now = now, lower.solved(seconds)
-        timing = lay(now, window, rests, period)
-        where = changed(before, now, timing)
-    return timing
+    struts = strut_limits(path, moves, machine, rapids_only=mode != STRUT_LIMITED)
+    st, clear = as_programmed(path, moves, machine.tool_tip, norms), shares(path, moves, machine.tool_tip, norms)
+    if struts.aim.any():
+        st, clear = bounded(st, clear, path, norms, struts)
+    lone = np.zeros(len(st.first) - 1, dtype=bool)
+    lone[lone_straights(path)] = True
+    task = Task(
+        path=path,
+        limits=Limits(shares=clear, struts=struts),
+        rests=dwells(path, events, machine.period),
+        period=machine.period,
+        firm=struts.aim[path.span_first[:-1]] > 0,
+    )
+    closed = _constant(st, lone, task)
+    felt = _felt(st, closed, lone & task.firm)
+    return _planned(task, st.grafted(closed, lone & ~felt), closed, lone, felt)
+
+
+def _planned(task: Task, st: Stretches, closed: Stretches, lone: Flags, felt: Flags) -> Timing:
+    """Return the timing: each span as the shortest of its drafts.
+
+    Lone straights have the closed form; those whose struts are ``felt`` (spans,) are also planned piece by piece.
+    """
+    period, simple = task.period, lone & ~felt
+    whole = (task.path.kind[st.piece] <= ROUND) & ~simple[st.span]
+    chosen = choose(st, whole, np.flatnonzero(simple), period)
+    drafts = []
+    for scale in (1.0, *SCALES) if len(st.span) <= SMALL and not simple.all() else (1.0,):
+        window = np.where(simple, chosen, np.maximum(np.rint(scale * chosen), 1).astype(np.int64))
+        seconds = window.astype(np.float64) * period
+        bounds = settled(split(st, whole, seconds), np.flatnonzero(simple), seconds)
+        drafts.append(mended(Draft(st=bounds, window=window, closed=simple), task))
+    if felt.any():
+        window = np.ones(len(felt), dtype=np.int64)
+        window[felt] = closed_windows(closed, closed.first[:-1][felt], period)
+        bounds = settled(closed, np.flatnonzero(felt), window.astype(np.float64) * period)
+        plain = drafts[0][0].grafted(Draft(st=bounds, window=window, closed=felt), felt)
+        drafts.append(mended(plain, task))
+    return fastest(drafts, task)
+
+
+def _constant(st: Stretches, lone: Flags, task: Task) -> Stretches:
+    """Return the stretches with each lone straight made one, its bounds constant and, under the struts, mild enough.
+
+    With shares of limits a1 |s''| + a2 s'^2, and the like for jerks, what the curvature of the struts'
+    lengths takes at the top speed is left out of acceleration and jerk, so that the double S keeps the limits.
+    """
+    if not lone.any():
+        return st
+    st = st.merged(lone)
+    k = st.first[:-1][lone & task.firm]
+    if not len(k):
+        return st
+    piece, c = st.piece[k], task.limits.shares
+    a1, a2, j1, j2, j3 = (np.maximum(x[piece], TINY) for x in (c.a1, c.a2, c.j1, c.j2, c.j3))
+    cap, up, jerk, h = st.cap.copy(), st.up.copy(), st.jerk.copy(), st.size[k]
+    least = np.minimum(LONE_CURVATURE / a2, (LONE_CURVATURE / j3) ** (2 / 3))
+    cap[k] = np.where(least < cap[k], tagged(least, causes(cap[k])), cap[k])
+    top = np.minimum(np.minimum(cap[k], up[k] * h), np.cbrt(jerk[k] * (0.5 * h) ** 2) ** 2)
+    v = np.sqrt(top)
+    up[k] = np.minimum(up[k], np.minimum((LONE_SHARE - a2 * top) / a1, LONE_CURVATURE / (3 * j2 * v)))
+    jerk[k] = np.minimum(jerk[k], (LONE_SHARE - 3 * j2 * v * up[k] - j3 * v**3) / j1)
+    return replace(st, cap=cap, up=up, down=up, jerk=jerk)
+
+
+def _felt(st: Stretches, closed: Stretches, lone: Flags) -> Flags:
+    """Return which lone straights would gain by bounds that follow the struts along the way, shape (spans,)."""
+    at, best = st.first[:-1], closed.first[:-1]
+    gain = np.zeros(len(lone), dtype=bool)
+    for name in ("cap", "up", "down"):
+        gain |= getattr(closed, name)[best] < FELT * np.maximum.reduceat(getattr(st, name), at)
+    out: Flags = gain & lone & (closed.size[best] > SHORTEST)
+    return out
 
 
 def dwells(path: Path, events: Events, period: float) -> Rests:

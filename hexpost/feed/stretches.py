@@ -43,6 +43,39 @@ class Stretches:
         columns = {name: getattr(self, name)[keep] for name in names}
         return Stretches(**columns, s=s, span=np.repeat(np.arange(len(count)), count), first=first)
 
+    def divided(self, parts: Ints) -> "Stretches":
+        """Return them with each cut into ``parts`` (n,) equal ones."""
+        if (parts == 1).all():
+            return self
+        edge = np.concatenate([[0], np.cumsum(parts)])
+        within = np.arange(edge[-1]) - np.repeat(edge[:-1], parts)
+        names = ("piece", "cap", "up", "down", "hold", "jerk", "jerk_hold", "span")
+        size = np.repeat(self.size / parts, parts)
+        s = np.append(np.repeat(self.s[:-1], parts) + within * size, self.s[-1])
+        columns = {name: np.repeat(getattr(self, name), parts) for name in names}
+        return Stretches(**columns, size=size, s=s, first=edge[self.first])
+
+    def merged(self, which: Flags) -> "Stretches":
+        """Return them with all of each span ``which`` (spans,) made one, under the least of their bounds."""
+        begin = ~which[self.span]
+        begin[self.first[:-1]] = True
+        at = np.flatnonzero(begin)
+        least = {n: np.minimum.reduceat(getattr(self, n), at) for n in ("cap", "up", "down", "jerk")}
+        columns = {name: getattr(self, name)[at] for name in ("piece", "hold", "jerk_hold", "span")}
+        size, s = np.add.reduceat(self.size, at), np.append(self.s[:-1][at], self.s[-1])
+        return Stretches(**columns, **least, size=size, s=s, first=np.searchsorted(at, self.first))
+
+    def grafted(self, other: "Stretches", which: Flags) -> "Stretches":
+        """Return them with the spans ``which`` (spans,) taken from ``other`` instead."""
+        mine, theirs = ~which[self.span], which[other.span]
+        span = np.concatenate([self.span[mine], other.span[theirs]])
+        order = np.argsort(span, kind="stable")
+        names = ("piece", "size", "cap", "up", "down", "hold", "jerk", "jerk_hold")
+        columns = {n: np.concatenate([getattr(self, n)[mine], getattr(other, n)[theirs]])[order] for n in names}
+        s = np.append(np.concatenate([self.s[:-1][mine], other.s[:-1][theirs]])[order], self.s[-1])
+        first = np.searchsorted(span[order], np.arange(len(self.first)))
+        return Stretches(**columns, s=s, span=span[order], first=first)
+
     def ramped(self, window: Array) -> "Stretches":
         """Return them with accelerations that, averaged over the window of the span [s], keep the jerk."""
         most = self.jerk * window[self.span]

@@ -44,7 +44,7 @@ def choose(st: Stretches, whole: Flags, lone: Ints, period: float) -> Ints:
             time = np.minimum(taken, time)
         best[busy] = found
     if len(lone):
-        best[lone] = _closed(st, st.first[lone], period)
+        best[lone] = closed_windows(st, st.first[lone], period)
     return best
 
 
@@ -59,7 +59,7 @@ def _longest(st: Stretches) -> Array:
     return out
 
 
-def _closed(st: Stretches, k: Ints, period: float) -> Ints:
+def closed_windows(st: Stretches, k: Ints, period: float) -> Ints:
     """Return the windows of lone straights ``k``, in ticks: the time of constant jerk of the double S, rounded up.
 
     L. Biagiotti, C. Melchiorri, Trajectory Planning for Automatic Machines and Robots, Springer 2008, section 3.4:
@@ -71,22 +71,26 @@ def _closed(st: Stretches, k: Ints, period: float) -> Ints:
 
 
 def settled(st: Stretches, lone: Ints, window: Array) -> Stretches:
-    """Return the stretches with accelerations for their windows [s], and lone straights capped for the closed form.
+    """Return the stretches with accelerations for their windows [s], and lone straights capped for the closed form."""
+    return coasting(st.ramped(window), lone, window)
+
+
+def coasting(st: Stretches, lone: Ints, window: Array) -> Stretches:
+    """Return the stretches with spans ``lone`` (k,) of one stretch capped so that they coast for a window [s].
 
     The trapezoid under the average must coast at least as long as the window T: h = a t (t + T) gives the longest
     ramp time t, and the top speed a t. Then no window holds both ramps and the jerk is a / T at most.
     """
-    out = st.ramped(window)
     if not len(lone):
-        return out
-    k = out.first[lone]
-    T, a = window[lone], out.up[k]
-    t = 2 * out.size[k] / a / (np.sqrt(T**2 + 4 * out.size[k] / a) + T)
+        return st
+    k = st.first[lone]
+    T, a = window[lone], st.up[k]
+    t = 2 * st.size[k] / a / (np.sqrt(T**2 + 4 * st.size[k] / a) + T)
     top = (a * t) ** 2
-    cap = out.cap.copy()
+    cap = st.cap.copy()
     why = np.where(top < cap[k], np.uint8(TOO_SHORT), causes(cap[k]))
     cap[k] = tagged(np.minimum(cap[k], top), why)
-    return replace(out, cap=cap)
+    return replace(st, cap=cap)
 
 
 def split(st: Stretches, whole: Flags, window: Array) -> Stretches:

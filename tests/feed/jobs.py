@@ -6,12 +6,21 @@ import numpy as np
 
 from hexpost.feed.plan import plan
 from hexpost.machine.load import demonstration_machine
-from hexpost.moves.model import ARC, FEED_RAPID, FEED_TIP, LINE, Arcs, Events, Moves
+from hexpost.moves.model import ARC, FEED_RAPID, FEED_TIP, LINE, Arcs, Events, Frame, Moves
 from hexpost.path.build import build
 from hexpost.setpoints.sample import sample
 
 DEG = np.pi / 180
 MACHINE = demonstration_machine()
+FRAME = Frame(
+    base_from_work=np.array([[1.0, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, 640], [0, 0, 0, 1]]),
+    tip=MACHINE.platform.gauge_point,
+    offset="G54",
+    tool=0,
+    length_row=0,
+    length=0.0,
+)
+"""Work zero at the tool tip in the reference pose, no tool."""
 FAR = 1e9
 """A limit that is never felt."""
 
@@ -37,7 +46,7 @@ def lines(points, feed=50.0, stop=False):
         frame=np.zeros(n, dtype=np.int32),
         line=np.arange(10, 10 * n + 10, 10, dtype=np.int32),
         arcs=Arcs(move=np.zeros(0, int), centre=np.zeros((3, 0)), axis=np.zeros(0, np.uint8), turn=np.zeros(0)),
-        frames=(),
+        frames=(FRAME,),
     )
 
 

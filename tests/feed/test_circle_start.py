@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from feed.jobs import FAR, circle, machine, norm, run
 
 

@@ -1,0 +1,116 @@
+"""A schedule in the making: bounds and windows, laid on ticks, looked at, lowered until the samples keep the limits."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags, Ints
+from hexpost.feed.correct import Ranges, changed, correct
+from hexpost.feed.model import Timing
+from hexpost.feed.ramps import Rests, lay
+from hexpost.feed.stretches import Stretches, causes, tagged
+from hexpost.feed.weigh import Limits
+from hexpost.feed.windows import coasting
+from hexpost.path.model import Path
+
+ROUNDS = 12
+"""Most corrections; of the programmed feed what is left then stays: the schedule shows an ordinary control."""
+GENTLE = 3
+"""After so many corrections what is still over is lowered twice as hard."""
+LAST = 60
+"""Most rounds in which spans that must keep the limits are slowed down as a whole, after all corrections."""
+SLOWER = 1.02
+"""Least factor of time by which such a span is slowed down in a round."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Task:
+    """What does not change while a schedule is made; ``firm`` (spans,): must keep every limit at every sample."""
+
+    path: Path
+    limits: Limits
+    rests: Rests
+    period: float
+    firm: Flags
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Draft:
+    """Bounds with ramps for the windows (spans,) [ticks]; spans ``closed`` (spans,) have the closed form."""
+
+    st: Stretches
+    window: Ints
+    closed: Flags
+
+    def seconds(self, period: float) -> Array:
+        """Return the windows (spans,) in s."""
+        return self.window.astype(np.float64) * period
+
+    def timing(self, task: Task) -> Timing:
+        """Return the timing that these bounds give."""
+        return lay(self.st.solved(self.seconds(task.period)), self.window, task.rests, task.period)
+
+    def grafted(self, other: "Draft", which: Flags) -> "Draft":
+        """Return this draft with the spans ``which`` taken from another."""
+        return Draft(
+            st=self.st.grafted(other.st, which),
+            window=np.where(which, other.window, self.window),
+            closed=np.where(which, other.closed, self.closed),
+        )
+
+
+def mended(draft: Draft, task: Task) -> tuple[Draft, Timing]:
+    """Return a draft whose samples keep all limits, and its timing.
+
+    Corrections lower what made samples too hard; spans in closed form, and those that no correction mends, are slowed
+    down as a whole: with time stretched by k, speeds, accelerations and jerks fall by k, k^2, k^3. Spans that are not
+    firm keep what is left after the corrections.
+    """
+    now = draft.st.solved(draft.seconds(task.period))
+    timing = lay(now, draft.window, task.rests, task.period)
+    where: Ranges | None = None
+    for k in range(ROUNDS + LAST):
+        found = correct(draft.st, timing, task.path, task.limits, where, power=1.0 if k < GENTLE else 2.0)
+        if found is None and where is not None and task.firm.any():
+            where = None  # a change of one span moves the ticks of none, but a last look costs little
+            found = correct(draft.st, timing, task.path, task.limits, where, power=2.0)
+        if found is None:
+            break
+        bad = found.worst > 1
+        whole = bad & task.firm & (draft.closed | (k >= ROUNDS))
+        if k >= ROUNDS and not whole.any():
+            break
+        if k < ROUNDS:
+            draft = replace(draft, st=found.st.grafted(draft.st, whole) if whole.any() else found.st)
+        if whole.any():
+            draft = slowed(draft, np.where(whole, np.maximum(found.worst, SLOWER), 1.0), task.period)
+        before, now = now, draft.st.solved(draft.seconds(task.period))
+        timing = lay(now, draft.window, task.rests, task.period)
+        where = None if whole.any() else changed(before, now, timing)
+    return draft, timing
+
+
+def slowed(draft: Draft, factor: Array, period: float) -> Draft:
+    """Return a draft whose spans take ``factor`` (spans,) times as long."""
+    k = factor[draft.st.span] ** -2
+    st = replace(
+        draft.st,
+        cap=tagged(draft.st.cap * k, causes(draft.st.cap)),
+        up=draft.st.up * k,
+        down=draft.st.down * k,
+    )
+    window = np.where(factor > 1, np.ceil(draft.window * factor), draft.window).astype(np.int64)
+    again = np.flatnonzero(draft.closed & (factor > 1))
+    return replace(draft, st=coasting(st, again, window.astype(np.float64) * period), window=window)
+
+
+def fastest(drafts: list[tuple[Draft, Timing]], task: Task) -> Timing:
+    """Return the timing that takes each span from the draft where it is shortest (the first of equals)."""
+    best, timing = drafts[0]
+    taken = timing.end - timing.start[:-1]
+    for draft, other in drafts[1:]:
+        ticks = other.end - other.start[:-1]
+        shorter = ticks < taken
+        if shorter.any():
+            best, taken = best.grafted(draft, shorter), np.minimum(taken, ticks)
+    return timing if best is drafts[0][0] else best.timing(task)

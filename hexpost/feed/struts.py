@@ -1,0 +1,203 @@
+"""Limits of the six struts along the path: slopes of their lengths, and bounds on speed and ramps made of them."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.feed.bounds import HUGE, TINY, Shares
+from hexpost.feed.model import CORNER, strut_cause
+from hexpost.feed.stretches import Stretches, causes, tagged
+from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.machine.model import Machine
+from hexpost.moves.model import FEED_RAPID, Moves
+from hexpost.path.model import CORNER as CORNER_PIECE
+from hexpost.path.model import Path
+
+AIM, AIM_RAPID = 0.999, 0.98
+"""Share of the strut limits that samples must keep; rapids, which have no programmed speed, stay 2 % under them."""
+PLANNED = 0.985
+"""Share of that for accelerations and jerks of the plan, where corrections must have room."""
+CURVATURE_SHARE = 0.9
+"""Share of a strut's acceleration that the curvature of its length may take; the rest is left for ramps."""
+BETWEEN = 1.005
+"""How much larger than at both ends of a stretch a slope may be in between; the corrections see what is more."""
+STEP_MM, STEP_RAD = 4.0, 0.1
+"""Longest stretch of a line or arc under the struts: travel of the tip, turn of the tool or of an arc."""
+MOST_ROOM = 0.2
+"""Where the derivatives of the pose at the ends are less than this share of the largest on the piece, it stands in."""
+BLOCK = 4096
+"""Stretches that are bounded together."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StrutLimits:
+    """Speed, acceleration and jerk limits (6, 1) of the struts, as seen from the frame of each piece.
+
+    ``aim`` (p,): share of the limits that holds on each piece; 0 where the struts are not looked at.
+    """
+
+    speed: Array
+    acceleration: Array
+    jerk: Array
+    aim: Array
+    frame: Ints
+    seen: tuple[Struts, ...]
+
+    def slopes(self, piece: Ints, q: Sequence[Array]) -> list[Array]:
+        """Return l', l'', ... (6, n) with respect to the path; ``q`` pose and derivatives (6, n) on pieces (n,)."""
+        frame = self.frame[piece]
+        if not len(frame) or (frame == frame[0]).all():
+            return self.seen[int(frame[0]) if len(frame) else 0].derivatives(q)[1:]
+        out = [np.empty_like(q[0]) for _ in q[1:]]
+        for k in np.unique(frame):
+            at = np.flatnonzero(frame == k)
+            for x, y in zip(out, self.seen[int(k)].derivatives([x[:, at] for x in q])[1:], strict=True):
+                x[:, at] = y
+        return out
+
+
+def strut_limits(path: Path, moves: Moves, machine: Machine, *, rapids_only: bool) -> StrutLimits:
+    """Return the limits of the struts on all pieces, or only on rapids."""
+    rapid = moves.feed_mode[path.move] == FEED_RAPID
+    model = StrutModel(machine)
+    return StrutLimits(
+        speed=np.array([[s.speed] for s in machine.struts]),
+        acceleration=np.array([[s.acceleration] for s in machine.struts]),
+        jerk=np.array([[s.jerk] for s in machine.struts]),
+        aim=np.where(rapid, AIM_RAPID, 0.0 if rapids_only else AIM),
+        frame=moves.frame[path.move].astype(np.int64),
+        seen=tuple(model.in_frame(f.base_from_work, f.tip) for f in moves.frames),
+    )
+
+
+def bounded(st: Stretches, shares: Shares, path: Path, norms: Array, limits: StrutLimits) -> tuple[Stretches, Shares]:
+    """Return one stretch per piece (``st``) made short and bounded by the struts where they are looked at.
+
+    And the shares of the limits with those of the struts in them; ``norms`` (2, 3, p) as ``Path.norms_max`` gives.
+    """
+    st = st.divided(_parts(path, norms, limits))
+    cap, cause = st.cap.copy(), causes(st.cap)
+    up, down, hold = st.up.copy(), st.down.copy(), st.hold.copy()
+    jerk, jerk_hold = st.jerk.copy(), st.jerk_hold.copy()
+    speed, worst = np.full(path.count, np.inf), np.zeros((5, path.count))
+    for k in _blocks(limits.aim[st.piece] > 0):
+        rows, piece = _rows(st, k, path, norms, limits), st.piece[k]
+        corner = np.where(path.kind[piece] >= CORNER_PIECE, CORNER, 0).astype(np.uint8)
+        for kind, other in enumerate(rows.caps()):
+            cap[k], cause[k] = _least(cap[k], cause[k], other, kind, corner)
+        more, less = rows.ramps(cap[k])
+        hold[k] = _least(np.minimum(up[k], down[k]), hold[k], np.minimum(more, less), 1)[1]
+        up[k], down[k] = np.minimum(up[k], more.min(axis=0)), np.minimum(down[k], less.min(axis=0))
+        jerk[k], jerk_hold[k] = _least(jerk[k], jerk_hold[k], rows.jerks(), 2)
+        v, uses = rows.uses()
+        np.minimum.at(speed, piece, v)
+        for w, use in zip(worst, uses, strict=True):
+            np.maximum.at(w, piece, use)
+    names = ("a1", "a2", "j1", "j2", "j3")
+    return (
+        replace(st, cap=tagged(cap, cause), up=up, down=down, hold=hold, jerk=jerk, jerk_hold=jerk_hold),
+        replace(
+            shares,
+            speed=np.minimum(shares.speed, speed),
+            **{n: np.maximum(getattr(shares, n), w) for n, w in zip(names, worst, strict=True)},
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Rows:
+    """Slopes l', l'', l''' (6, n) at the ends ``a`` and ``b`` of stretches, and the share of the limits to keep.
+
+    ``room`` (n,) for each order: how much larger than at the ends the slopes may be somewhere on the piece.
+    """
+
+    a: list[Array]
+    b: list[Array]
+    aim: Array
+    room: list[Array]
+    limits: StrutLimits
+
+    def most(self, order: int) -> Array:
+        """Return the largest size (6, n) of a slope."""
+        out: Array = np.maximum(np.abs(self.a[order]), np.abs(self.b[order]))
+        out *= BETWEEN
+        return np.maximum(out, TINY, out=out)
+
+    def caps(self) -> list[Array]:
+        """Return bounds (6, n) of the speed squared by speed, acceleration and jerk of each strut."""
+        aim, limits = self.aim, self.limits
+        jerk: Array = limits.jerk * (PLANNED * aim) / self.most(2)
+        return [
+            np.minimum(limits.speed * aim / self.most(0), HUGE**0.5) ** 2,
+            limits.acceleration * (CURVATURE_SHARE * PLANNED * aim) / self.most(1),
+            np.minimum(np.cbrt(jerk), HUGE**0.5) ** 2,
+        ]
+
+    def ramps(self, cap: Array) -> tuple[Array, Array]:
+        """Return the largest accelerations and decelerations (6, n) along the path, for any speed under the cap.
+
+        |l' u + l'' x| <= A for all x of 0 to ``cap``: what the curvature takes counts only where it adds.
+        """
+        most = self.limits.acceleration * (PLANNED * self.aim)
+        out = []
+        for sign in (1.0, -1.0):
+            bends = [np.maximum(sign * np.sign(l1) * l2 * cap, 0.0) for l1, l2, _ in (self.a, self.b)]
+            out.append(np.maximum(most - BETWEEN * np.maximum(*bends), 0.0) / self.most(0))
+        return out[0], out[1]
+
+    def jerks(self) -> Array:
+        """Return the largest jerk along the path (6, n) of each strut at a crawl."""
+        out: Array = self.limits.jerk * (PLANNED * self.aim) / self.most(0)
+        return out
+
+    def uses(self) -> tuple[Array, list[Array]]:
+        """Return the largest s' (n,), and per unit of s'', s'^2, s''', 3 s' s'', s'^3 the shares of the limits (n,)."""
+        a, j = 1 / self.limits.acceleration, 1 / self.limits.jerk
+        which = ((0, a), (1, a), (0, j), (1, j), (2, j))
+        uses = [(self.most(k) * limit).max(axis=0) * self.room[k] / self.aim for k, limit in which]
+        speed: Array = (self.limits.speed / self.most(0)).min(axis=0) * self.aim / self.room[0]
+        return speed, uses
+
+
+def _parts(path: Path, norms: Array, limits: StrutLimits) -> Ints:
+    """Return into how many stretches each piece is cut, shape (p,)."""
+    (p1, p2, _), (q1, _, _) = norms
+    travel = np.maximum(p1 * path.size / STEP_MM, q1 * path.size / STEP_RAD)
+    turn = p2 / np.maximum(p1, TINY) * path.size / STEP_RAD
+    corner = path.kind >= CORNER_PIECE
+    out = np.ceil(np.where(corner, 2.0, np.clip(np.maximum(travel, turn), 1.0, 1e4)))
+    return np.where(limits.aim > 0, out, 1.0).astype(np.int64)
+
+
+def _blocks(which: Flags) -> Iterator[Ints]:
+    """Yield the indices of the set flags, some at a time."""
+    here = np.flatnonzero(which)
+    for k in range(0, len(here), BLOCK):
+        yield here[k : k + BLOCK]
+
+
+def _rows(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits) -> _Rows:
+    """Return the slopes at both ends of the stretches ``k`` (n,)."""
+    piece = st.piece[k]
+    begin = np.maximum(st.s[k] - path.s0[piece], 0.0)
+    seen, ends = np.zeros((2, 3, int(piece[-1] - piece[0]) + 1)), []
+    at = piece - piece[0]
+    for u in (begin, np.minimum(begin + st.size[k], path.size[piece])):
+        q = path.evaluate(piece, u, 3)
+        ends.append(limits.slopes(piece, q))
+        for order, x in enumerate(q[1:]):
+            for part, half in enumerate((x[:3], x[3:])):
+                np.maximum.at(seen[part, order], at, np.sqrt(np.einsum("ij,ij->j", half, half)))
+    most = norms[:, :, piece]
+    room = np.maximum(most / np.maximum(seen[:, :, at], MOST_ROOM * most + TINY), 1.0).max(axis=0)
+    return _Rows(a=ends[0], b=ends[1], aim=limits.aim[piece], room=list(room), limits=limits)
+
+
+def _least(cap: Array, cause: Codes, other: Array, kind: int, flag: Codes | int = 0) -> tuple[Array, Codes]:
+    """Return the lowest of bounds (n,) and those of the struts (6, n), and its cause."""
+    at = other.argmin(axis=0)
+    least = other[at, np.arange(len(at))]
+    lower = least < cap
+    return np.where(lower, least, cap), np.where(lower, strut_cause(at, kind) | flag, cause).astype(np.uint8)

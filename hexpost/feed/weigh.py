@@ -1,0 +1,130 @@
+"""Weigh samples against the limits of tip, tilt and struts, and say what must give way where they are over."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array, Ints
+from hexpost.feed.bounds import MARGIN, Shares
+from hexpost.feed.model import Motion, Place
+from hexpost.feed.struts import StrutLimits
+from hexpost.machine.model import ToolTip
+from hexpost.path.model import Path
+
+TOLERANCE = 1e-6
+"""A sample so much over its limit, as a share, is corrected."""
+BLAME = 1.5
+"""A part gives way by its share of the excess times this, at most by all of it: halves alone would take long."""
+NOTHING = 1e-300
+"""Keeps divisions of nothing by nothing in range."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Limits:
+    """All limits of a job: of tip and tilt, with bounds that clear pieces of a closer look, and of the struts."""
+
+    shares: Shares
+    struts: StrutLimits
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bad:
+    """Samples over a limit, shape (k,): where they are, and factors for caps under them and for ramps about them.
+
+    ``over``: the largest share of a limit that they use.
+    """
+
+    motion: Ints
+    cap: Array
+    ramp: Array
+    over: Array
+
+
+def weigh(motion: Motion, place: Place, path: Path, limits: Limits) -> Bad | None:
+    """Return which samples are over a limit, or ``None``.
+
+    A sample whose jerk is ``r`` times its limit: the share of curvature lowers the cap under it by r^(-2/3 share),
+    as its jerk goes with s'^3; the rest lowers the ramps within its window by r^(-share).
+    """
+    aim = limits.struts.aim[place.piece]
+    under = np.flatnonzero(aim)
+    q = path.evaluate(place.piece, place.u, 3, 0 if len(under) else 1)
+    v, a, j = motion.speed, motion.acceleration, motion.jerk
+    out = _Factors(len(v))
+    _tip(out, (v, a, j), q[-3:], limits.shares.tip, limits.shares.speed[place.piece])
+    if len(under):
+        every = len(under) == len(v)
+        slopes = limits.struts.slopes(place.piece[under], q if every else [x[:, under] for x in q])
+        _struts(out, under, (v[under], a[under], j[under]), slopes, limits=limits.struts, aim=aim[under])
+    bad = np.flatnonzero(out.over > 1 + TOLERANCE)
+    if not len(bad):
+        return None
+    return Bad(motion=bad, cap=out.cap[bad], ramp=out.ramp[bad], over=out.over[bad])
+
+
+class _Factors:
+    """Factors of caps and ramps per sample (n,), lowered limit by limit; the largest use of a limit."""
+
+    def __init__(self, n: int) -> None:
+        self.cap: Array = np.ones(n)
+        self.ramp: Array = np.ones(n)
+        self.over: Array = np.zeros(n)
+
+    def lower(self, at: Ints, r: Array, share: Array, power: float) -> None:
+        """Lower both for samples ``at`` (no two alike) that use ``r`` of a limit, ``share`` of it by curvature.
+
+        ``power``: what the cap of the speed squared gives way by.
+        """
+        self.over[at] = np.maximum(self.over[at], r)
+        bad = np.flatnonzero(r > 1 + TOLERANCE)
+        at, r, share = at[bad], r[bad] / MARGIN, share[bad]
+        self.cap[at] = np.minimum(self.cap[at], r ** (-power * np.minimum(BLAME * share, 1.0)))
+        self.ramp[at] = np.minimum(self.ramp[at], r ** -np.minimum(BLAME * (1 - share), 1.0))
+
+
+def _tip(out: _Factors, rates: Sequence[Array], q: Sequence[Array], tip: ToolTip, speed: Array) -> None:
+    """Weigh speed, acceleration and jerk of tip and tilt; ``q`` three derivatives of the pose, ``speed`` caps of s'."""
+    v, a, j = rates
+    q1, q2, q3 = q
+    straight, curved = q1 * j, q3 * (v * v * v)
+    jerk = straight + q2 * (3.0 * v * a) + curved
+    r = np.maximum(
+        _ratio(q1 * a + q2 * (v * v), tip.acceleration, tip.tilt_acceleration), _ratio(jerk, tip.jerk, tip.tilt_jerk)
+    )
+    over = v / speed
+    at = np.flatnonzero(np.maximum(r, over) > 1 + TOLERANCE)
+    c, s = (_ratio(x[:, at], tip.jerk, tip.tilt_jerk) for x in (curved, straight))
+    share = np.where(over[at] > 1 + TOLERANCE, 1.0, c / np.maximum(c + s, NOTHING))
+    out.lower(at, np.maximum(r, over)[at], share, 2 / 3)
+
+
+def _struts(
+    out: _Factors, under: Ints, rates: Sequence[Array], slopes: Sequence[Array], *, limits: StrutLimits, aim: Array
+) -> None:
+    """Weigh speed, acceleration and jerk of the worst strut of samples ``under``; ``slopes`` l', l'', l''' (6, n)."""
+    v, a, j = rates
+    l1, l2, l3 = slopes
+    one = np.ones(len(v))
+    out.lower(under, (np.abs(l1) / limits.speed).max(axis=0) * v / aim, one, 2.0)
+    pull, bend = l1 * a, l2 * (v * v)
+    out.lower(under, *_worst(pull + bend, bend, pull, limits.acceleration, aim), 1.0)
+    ramp, both, curve = l1 * j, l2 * (3.0 * v * a), l3 * (v * v * v)
+    half = 0.5 * np.abs(both)
+    out.lower(under, *_worst(ramp + both + curve, np.abs(curve) + half, np.abs(ramp) + half, limits.jerk, aim), 2 / 3)
+
+
+def _worst(value: Array, curve: Array, ramp: Array, limit: Array, aim: Array) -> tuple[Array, Array]:
+    """Return the largest use (n,) of a limit by a ``value`` (6, n), and the share that curvature has in it."""
+    use = np.abs(value) / limit
+    k = use.argmax(axis=0)
+    n = np.arange(len(k))
+    c, r = np.abs(curve[k, n]), np.abs(ramp[k, n])
+    return use[k, n] / aim, c / np.maximum(c + r, NOTHING)
+
+
+def _ratio(x: Array, tip: float, tilt: float) -> Array:
+    """Return the norms of the tip's and of the tilt's part, (k,), the larger share of their limits."""
+    p, q = np.einsum("ij,ij->j", x[:3], x[:3]), np.einsum("ij,ij->j", x[3:], x[3:])
+    out: Array = np.sqrt(np.maximum(p / (tip * tip), q / (tilt * tilt)))
+    return out
