@@ -5,7 +5,7 @@ import re
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, nullcontext
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Self
 
@@ -17,7 +17,7 @@ from hexpost.library.baseline import Baseline, load_baseline, updated
 from hexpost.library.cache import Cache, default_folder
 from hexpost.library.document import to_json
 from hexpost.library.engines import MEMORY_MB, Engine, cluster, processes, serial
-from hexpost.library.gate import Progress, Shard, gate, select
+from hexpost.library.gate import Progress, Shard, gate, judged, select
 from hexpost.library.junit import to_junit
 from hexpost.library.model import GateResult
 from hexpost.library.page import to_page
@@ -91,8 +91,9 @@ def main(o: Options) -> int:
         return _compare(o, result, other)
     if o.update_baseline and o.baseline and baseline is not None:
         write_whole(Path(o.baseline), updated(baseline, result.cases, result.mended))
-        again = load_baseline(Path(o.baseline))
-        result = gate(names, policy, serial(), cache=cache, baseline=again, whole=whole) if cache else result
+        found = {case.name: case.record for case in result.cases}
+        again = judged(found, policy, load_baseline(Path(o.baseline)), skipped=result.skipped, whole=whole)
+        result = replace(again, mended=result.mended)
     _write(o, result)
     click.echo(to_json(result) if o.as_json else table(result), nl=False)
     return result.exit_code
@@ -113,7 +114,7 @@ def _names(o: Options, policy: Policy) -> list[str]:
         paths += listed(sys.stdin.buffer.read())
     names = find(paths, policy.programs)
     if o.changed:
-        inputs = {n: input_files(policy.settings(n), policy.file) for n in names}
+        inputs = {n: input_files(policy.settings(n), policy.file, o.baseline) for n in names}
         names = changed_only(names, listed(sys.stdin.buffer.read()), inputs)
     elif not names:
         raise click.UsageError("no program found; folders are searched for " + ", ".join(policy.programs))

@@ -12,8 +12,9 @@ from hexpost.errors import Fault, InputError
 from hexpost.library.model import Case, Entry, Found
 
 FORMAT = 1
-WORSE = 1e-6
-"""Use may grow by this share before an accepted finding counts as worse: the file holds six digits."""
+WORSE = 1e-3
+"""Use may grow by this share before an accepted finding counts as worse: a block's peak moves a little with those
+beside it."""
 
 _TEXTS = ("program", "limit", "text", "fingerprint", "reason", "accepted_by", "expires")
 

@@ -48,14 +48,14 @@ def _record(source: bytes, task: Task) -> Record:
         return _refused(error, task)
     except OutOfTime:
         what = f"expected to be checked within {task.time_limit_s:g} s, found more to do (time_limit_s of the policy)"
-        return _given_up("out-of-time", what, lasting=False)
+        return _given_up("out-of-time", what)
     except MemoryError:
-        return _given_up("out-of-memory", "expected to fit into the memory of a worker, found more", lasting=False)
+        return _given_up("out-of-memory", "expected to fit into the memory of a worker, found more")
     except HexpostError as error:
         return _given_up("cannot-go-on", str(error))
     except Exception as error:  # noqa: BLE001 - one program must not stop the library
         what = f"internal fault ({type(error).__name__}: {error}): nothing is known of this program; report it"
-        return _given_up("internal-fault", what, lasting=False)
+        return _given_up("internal-fault", what)
 
 
 def _job(source: bytes, task: Task) -> pipeline.Job:
@@ -113,7 +113,7 @@ def _refused(error: InputError, task: Task) -> Record:
 
 
 def _mistake(fault: Fault, task: Task) -> Mistake:
-    """Return one fault; the program itself is not named, so that equal programs have equal records."""
+    """Return one fault; no path is in it, so that equal programs have equal records wherever they lie."""
     return Mistake(
         code=fault.code,
         what=fault.what,
@@ -121,13 +121,13 @@ def _mistake(fault: Fault, task: Task) -> Mistake:
         column=fault.column,
         text=fault.text[:1000],
         hint=fault.hint,
-        file="" if fault.file in (task.name, task.path) else fault.file,
+        file="" if fault.file in (task.name, task.path) else Path(fault.file).name,
     )
 
 
-def _given_up(code: str, what: str, *, lasting: bool = True) -> Record:
-    """Return the record of a program that could not be checked."""
-    return Record(mistakes=(Mistake(code=code, what=what),), mistakes_total=1, lasting=lasting)
+def _given_up(code: str, what: str) -> Record:
+    """Return the record of a program that could not be checked this time."""
+    return Record(mistakes=(Mistake(code=code, what=what),), mistakes_total=1, lasting=False)
 
 
 def input_file(path: str) -> InputFile:

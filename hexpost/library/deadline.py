@@ -49,8 +49,11 @@ def deadline(seconds: float) -> Iterator[Callable[[], None]]:
         try:
             yield check
         finally:
-            if alarm:
-                signal.setitimer(signal.ITIMER_REAL, 0.0)
-                signal.signal(signal.SIGALRM, signal.SIG_DFL)
-            if guarded:
-                faulthandler.cancel_dump_traceback_later()
+            try:
+                if alarm:
+                    signal.setitimer(signal.ITIMER_REAL, 0.0)
+            finally:  # the alarm may ring until here
+                if alarm:
+                    signal.signal(signal.SIGALRM, signal.SIG_DFL)
+                if guarded:
+                    faulthandler.cancel_dump_traceback_later()

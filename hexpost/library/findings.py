@@ -18,7 +18,7 @@ MOST_ALIKE = 200
 """So many lines that break one limit of one strut are listed; more of them become one finding, the worst."""
 
 MOST_TEXT = 200
-_NUMBER = re.compile(r"^\s*(/\d?\s*)?[Nn:]\s*\d+\s*")
+_NUMBER = re.compile(r"^\s*(/\s*\d?\s*)?[Nn:]\s*\d+\s*")
 _ANY = "*"
 """Stands in a fingerprint for the text of many blocks."""
 

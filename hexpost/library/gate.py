@@ -2,7 +2,7 @@
 
 import hashlib
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -13,7 +13,7 @@ from hexpost.library.cache import Cache, key_of, task_key
 from hexpost.library.check import check, input_file
 from hexpost.library.engines import Engine
 from hexpost.library.judge import judge, mended
-from hexpost.library.model import LOST, Case, GateResult, InputFile, Mistake, Record, Task
+from hexpost.library.model import LOST, GateResult, InputFile, Mistake, Record, Task
 from hexpost.library.policy import Policy
 from hexpost.library.records import from_bytes
 from hexpost.library.run import Lost, run
@@ -60,8 +60,22 @@ def gate(
     names = [n for n in names if not policy.settings(n).skip]
     tasks = make_tasks(names, policy)
     found = records(tasks, engine, cache, checker, progress)
+    named = dict(zip(names, found, strict=True))
+    return judged(named, policy, baseline, skipped=skipped, whole=whole, today=today)
+
+
+def judged(
+    found: Mapping[str, Record],
+    policy: Policy,
+    baseline: Baseline | None,
+    *,
+    skipped: tuple[str, ...] = (),
+    whole: bool = True,
+    today: date | None = None,
+) -> GateResult:
+    """Return the result for records by name."""
     day = today or date.today()  # noqa: DTZ011 - an entry expires where its people are
-    cases = tuple(judge(n, r, policy.settings(n), baseline, day) for n, r in zip(names, found, strict=True))
+    cases = tuple(judge(name, record, policy.settings(name), baseline, day) for name, record in found.items())
     return GateResult(
         cases=cases,
         mended=() if baseline is None else mended(cases, baseline, whole=whole),
@@ -180,8 +194,3 @@ def _lost(lost: Lost) -> Record:
 def select(names: Sequence[str], shard: Shard | None) -> list[str]:
     """Return the programs of a shard, all of them without one."""
     return [n for n in names if shard is None or shard.has(n)]
-
-
-def machines(cases: Sequence[Case]) -> tuple[str, ...]:
-    """Return the machine files that the cases were judged with, the demonstration machine as an empty text."""
-    return tuple(sorted({c.machine for c in cases}))

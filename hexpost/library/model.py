@@ -72,7 +72,7 @@ class Found:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mistake:
-    """Why a program was not understood; ``file`` is empty for the program itself."""
+    """Why a program was not understood; ``file`` is the name of another file that is at fault."""
 
     code: str
     what: str

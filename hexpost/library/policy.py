@@ -115,7 +115,7 @@ def _positive(t: Table, key: str) -> float | None:
     return t.positive(key) if t.has(key) else None
 
 
-def input_files(settings: Settings, policy_file: str | None) -> tuple[str, ...]:
-    """Return the files that a program is judged with."""
-    files: Sequence[str | None] = (settings.machine, settings.tools, settings.setup, policy_file)
+def input_files(settings: Settings, *others: str | None) -> tuple[str, ...]:
+    """Return the files that a program is judged with: its own and ``others``."""
+    files: Sequence[str | None] = (settings.machine, settings.tools, settings.setup, *others)
     return tuple(f for f in files if f is not None)

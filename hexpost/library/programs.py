@@ -26,9 +26,9 @@ def find(paths: Sequence[str], kinds: Sequence[str] = SUFFIXES) -> list[str]:
     out: set[str] = set()
     faults: list[Fault] = []
     for path in paths:
-        if Path(path).is_dir():
+        if path and Path(path).is_dir():
             out.update(_in_folder(path, kinds))
-        elif Path(path).exists() or Path(path).is_symlink():
+        elif path and (Path(path).exists() or Path(path).is_symlink()):
             out.add(named(path))
         elif glob.has_magic(path) and (hits := _of_pattern(path, kinds)):
             out.update(hits)

@@ -30,6 +30,7 @@ def run(
     try:
         yield from runner.together(ahead, batch)
         yield from runner.one_by_one()
+        runner.close(wait=True)
     finally:
         runner.close()
 
@@ -82,11 +83,11 @@ class _Runner(Generic[T, R]):
                 if isinstance(error, BrokenExecutor):
                     self.close()
 
-    def close(self) -> None:
+    def close(self, *, wait: bool = False) -> None:
         """End the pool in use; the next task opens a new one."""
         if self._pool is not None:
             with suppress(Exception):
-                self._pool.shutdown(wait=False, cancel_futures=True)
+                self._pool.shutdown(wait=wait, cancel_futures=not wait)
             self._pool = None
 
     def _submit(self, members: Sequence[int]) -> Future[list[R]]:

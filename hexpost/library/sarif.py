@@ -67,7 +67,7 @@ def _of_finding(name: str, j: Judged, index: dict[str, int]) -> Plain:
 def _of_mistake(name: str, m: Mistake, index: dict[str, int]) -> Plain:
     rule = f"program/{m.code}"
     line, column = m.line or 1, m.column or 1
-    place = _location(m.file or name, line, column, column + 1 if m.column else None, m.text)
+    place = _location(name, line, column, column + 1 if m.column else None, m.text)
     return {
         "ruleId": rule,
         "ruleIndex": index[rule],

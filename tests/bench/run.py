@@ -23,6 +23,9 @@ BENCHES = {
     "csv-vs-raw": ("tables", "csv_vs_raw", "<= 8"),
     "parquet-size": ("tables", "parquet_size", "<= 0.14"),
     "help": ("whole", "help_ratio", "<= 5"),
+    "gate-parallel": ("gating", "gate_parallel", ">= 1.6"),
+    "gate-cached": ("gating", "gate_cached", ">= 50"),
+    "gate-overhead": ("gating", "gate_overhead", "< 2"),
     "whole-job": ("whole", "whole_job", "<= 0.5"),
     "sample-memory": ("whole", "sample_memory", "<= 1.2"),
 }

@@ -1,0 +1,150 @@
+"""``hexpost gate`` on the command line: exit codes, files, lists, options that do not go together."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from hexpost.cli import main
+from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
+
+SLOW = ["--machine", "slow.toml"]
+
+
+@pytest.fixture
+def shop(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home"))
+    (tmp_path / "slow.toml").write_text(slow_struts())
+    write(tmp_path, lib__a=CLEAN, lib__b=FAST, odd__c=MISTAKEN)
+    return tmp_path
+
+
+def gate(*words, code=None, text=""):
+    done = CliRunner().invoke(main, ["gate", "--serial", *words], input=text, prog_name="hexpost")
+    assert code is None or done.exit_code == code, done.output
+    assert "Traceback" not in done.output
+    return done.stdout if code in (0, 1) else done.output
+
+
+def verdicts(*words, text=""):
+    done = CliRunner().invoke(main, ["gate", "--serial", "--json", *words], input=text)
+    return {c["program"]: c["verdict"] for c in json.loads(done.stdout)["cases"]}
+
+
+def test_exit_codes(shop):
+    assert "1 program: 1 pass, 0 fail" in gate("lib/a.nc", code=0)
+    assert "1 pass, 1 fail" in gate("lib", *SLOW, code=1)
+    assert "1 not understood" in gate("lib", "odd", *SLOW, code=2)
+
+
+def test_the_table_says_what_and_where_worst_first(shop):
+    text = gate("lib", "odd", *SLOW, code=2)
+    assert text.index("ERROR") < text.index("FAIL") < text.index("pass ")
+    assert ("odd/c.nc:4: " in text and "lib/b.nc:6: " in text) or "lib/b.nc:4: " in text
+    assert "demonstration machine" not in text and "demonstration machine" in gate("lib/a.nc", code=0)
+
+
+def test_json_is_one_document_and_nothing_else(shop):
+    assert verdicts("lib", "odd", *SLOW) == {"lib/a.nc": "pass", "lib/b.nc": "fail", "odd/c.nc": "error"}
+
+
+def test_files_are_written_and_a_second_run_writes_the_same(shop):
+    files = ["--sarif", "s.sarif", "--junit", "j.xml", "--html", "p.html"]
+    gate("lib", "odd", *SLOW, *files, code=2)
+    names = ("s.sarif", "j.xml", "p.html")
+    first = [Path(n).read_bytes() for n in names]
+    assert (shop / "home" / "hexpost" / "gate").is_dir()
+    gate("odd", "lib", *SLOW, *files, code=2)
+    assert [Path(n).read_bytes() for n in names] == first
+    gate("lib", "odd", *SLOW, *files, "--no-cache", code=2)
+    assert [Path(n).read_bytes() for n in names] == first
+
+
+def test_lists_on_standard_input(shop):
+    assert verdicts("-", text="lib/a.nc\nlib/b.nc\n") == {"lib/a.nc": "pass", "lib/b.nc": "pass"}
+    assert "nothing there" in gate("-", text="lib/none.nc\n", code=2)
+
+
+def test_changed_programs_only_with_the_policy_of_the_library(shop):
+    (shop / "gate.toml").write_text('[all]\nmachine = "slow.toml"\n[[where]]\npath = "lib/a.nc"\n'.replace(
+        '"lib/a.nc"', '["lib/a.nc"]') + 'machine = "other.toml"\n')  # fmt: skip
+    (shop / "other.toml").write_text(slow_struts(900))
+    assert verdicts("lib", "--changed", text="lib/b.nc\nREADME\nlib/gone.nc\n") == {"lib/b.nc": "fail"}
+    assert verdicts("lib", "--changed", text="other.toml\n") == {"lib/a.nc": "pass"}
+    assert len(verdicts("lib", "--changed", text="gate.toml\n")) == 2
+    assert "0 programs" in gate("lib", "--changed", text="", code=0)
+
+
+def test_shards_share_the_library_and_the_cache(shop):
+    parts = [verdicts("lib", "odd", "--shard", f"{i}/2") for i in (1, 2)]
+    whole = verdicts("lib", "odd")
+    assert {**parts[0], **parts[1]} == whole and not set(parts[0]) & set(parts[1])
+
+
+def test_a_baseline_from_start_to_end(shop):
+    assert "--update-baseline" in gate("lib", *SLOW, "--baseline", "b.json", code=2)
+    text = gate("lib", *SLOW, "--baseline", "b.json", "--update-baseline", code=0)
+    assert "accepted" in text
+    gate("lib", *SLOW, "--baseline", "b.json", code=0)
+    (shop / "lib" / "b.nc").write_text(FAST.replace("F30000", "F3000"))
+    assert "mended: lib/b.nc: speed" in gate("lib", *SLOW, "--baseline", "b.json", code=0)
+    gate("lib", *SLOW, "--baseline", "b.json", "--update-baseline", code=0)
+    assert json.loads((shop / "b.json").read_text())["accepted"] == []
+
+
+def test_another_machine_file(shop):
+    text = gate("lib", "--against", "slow.toml", code=1)
+    assert "newly fails: lib/b.nc" in text and "1 newly fail, 0 newly pass" in text
+    back = gate("lib", *SLOW, "--against", "fast.toml", code=2)
+    assert "fast.toml" in back
+    (shop / "fast.toml").write_text(slow_struts(1300))
+    assert "newly passes: lib/b.nc" in gate("lib", *SLOW, "--against", "fast.toml", code=0)
+    out = json.loads(gate("lib", "--json", "--against", "slow.toml", code=1))
+    assert (out["newly_failing"], out["newly_passing"], out["programs"]) == (1, 0, 2)
+    assert 1 < out["cases"][1]["duration_before_s"] < out["cases"][1]["duration_after_s"]  # slow struts, slow rapids
+
+
+@pytest.mark.parametrize(
+    ("words", "what"),
+    [
+        (["nowhere"], "expected a program, a folder or a pattern"),
+        (["lib", "--machine", "no.toml"], "no.toml: cannot be read"),
+        (["lib", "--policy", "no.toml"], "no.toml: cannot be read"),
+        (["lib", "--shard", "3/2"], "expected I/N"),
+        (["lib", "--shard", "x"], "expected I/N"),
+        (["lib", "--update-baseline"], "needs --baseline"),
+        (["lib", "--against", "slow.toml", "--sarif", "x"], "--against goes with"),
+        (["lib", "--jobs", "2"], "give one of --serial"),
+        (["-", "--changed"], "standard input is one list"),
+        (["lib", "--no-cache", "--cache", "x"], "give one of --cache"),
+        (["lib", "--sarif", "no/where.sarif"], "expected to write here"),
+        (["lib", "--cache", "slow.toml"], "expected a folder for the cache"),
+        (["home"], "nothing there"),
+    ],
+)
+def test_bad_command_lines_are_one_clear_message(shop, words, what):
+    assert what in gate(*words, code=2)
+
+
+def test_every_fault_of_every_input_file_in_one_run(shop):
+    (shop / "m.toml").write_text("name = 3\n")
+    (shop / "t.toml").write_text("tool = 3\n")
+    text = gate("lib", "--machine", "m.toml", "--tools", "t.toml", code=2)
+    assert "m.toml: name" in text and "t.toml: tool" in text
+
+
+def test_the_samples_pass_but_for_the_one_that_breaks_limits(shop, root):
+    (shop / "samples").symlink_to(root / "samples")
+    words = [sys.executable, "-m", "hexpost", "gate", "samples", "--tools", "samples/tools.toml", "--setup",
+             "samples/setup.toml", "--sarif", "s.sarif", "--cache", "cache"]  # fmt: skip
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert done.returncode == 1 and done.stderr == "", done.stdout + done.stderr
+    results = json.loads((shop / "s.sarif").read_text())["runs"][0]["results"]
+    places = {r["locations"][0]["physicalLocation"]["artifactLocation"]["uri"] for r in results}
+    assert places == {"samples/limits.nc"}
+    again = subprocess.run([*words, "--baseline", "b.json", "--update-baseline"], capture_output=True, check=False)
+    assert again.returncode == 0

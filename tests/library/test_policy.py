@@ -1,0 +1,99 @@
+"""The policy file: what holds for which programs, and every fault in one run."""
+
+import pytest
+
+from hexpost.errors import InputError
+from hexpost.library.policy import Policy, input_files, load_policy
+from hexpost.library.settings import LimitRule, Settings
+
+TEXT = """
+programs = ["*.nc", "*.part"]
+[all]
+machine = "machines/north.toml"
+longest_cycle_s = 3600
+[all.limit.speed]
+fail_above_percent = 95
+warn_above_percent = 90
+[all.limit.pallet]
+level = "warn"
+[[where]]
+path = ["rough/**", "old/*.nc"]
+feed = "strut-limited"
+time_limit_s = 5
+period_ms = 2
+[where.limit.speed]
+fail_above_percent = 100
+[[where]]
+path = ["old/**"]
+skip = true
+machine = "machines/south.toml"
+"""
+
+
+@pytest.fixture
+def policy(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "lib").mkdir()
+    (tmp_path / "lib" / "gate.toml").write_text(TEXT)
+    return load_policy("lib/gate.toml", Settings(tools="t.toml"))
+
+
+def test_later_tables_and_the_command_line_count(policy):
+    plain, rough, old = (policy.settings(f"lib/{n}/a.nc") for n in ("x", "rough", "old"))
+    assert plain.machine == "lib/machines/north.toml" and plain.tools == "t.toml" and plain.feed is None
+    assert plain.rule("speed") == LimitRule(fail_above=0.95, warn_above=0.9)
+    assert plain.longest == 3600 and plain.rule("pallet").level == "warn" and plain.rule("jerk") == LimitRule()
+    assert rough.rule("speed") == LimitRule(fail_above=1.0, warn_above=0.9) and rough.feed == "strut-limited"
+    assert rough.time_limit == 5 and rough.period == 0.002 and not rough.skip
+    assert old.skip and old.machine == "lib/machines/south.toml" and old.feed == "strut-limited"
+    assert policy.programs == ("*.nc", "*.part")
+    assert policy.settings("lib/x/b.nc") is plain
+
+
+def test_margins_are_the_least_that_anything_is_said_about(policy):
+    assert policy.settings("lib/x.nc").margins == (("speed", 0.9),)
+    assert Policy().settings("x.nc").margins == ()
+
+
+def test_input_files_are_listed(policy):
+    files = input_files(policy.settings("lib/x.nc"), policy.file, None)
+    assert files == ("lib/machines/north.toml", "t.toml", "lib/gate.toml")
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "what"),
+    [
+        ("[all]\nmachina = 'x'", "all.machina", "expected a known key, found machina"),
+        ("[all]\nfeed = 'fast'", "all.feed", 'expected one of "as-programmed", "strut-limited", found "fast"'),
+        ("[all]\nlongest_cycle_s = -1", "all.longest_cycle_s", "expected a number above 0, found -1"),
+        ("[all]\nlongest_cycle_s = nan", "all.longest_cycle_s", "expected a number above 0, found nan"),
+        ("[all]\nskip = 1", "all.skip", "expected true or false, found 1"),
+        ("[all.limit.sped]", "all.limit.sped", "expected a known key, found sped"),
+        ("[all.limit.speed]\nlevel = 'off'", "all.limit.speed.level", ('expected one of "fail", "warn", "ignore", '
+         'found "off"')),
+        ("[all.limit.speed]\nfail_above_percent = 120", "all.limit.speed.fail_above_percent",
+         "expected a number above 0 (1e-09 to 100), found 120"),
+        ("[all.limit.pallet]\nfail_above_percent = 90", "all.limit.pallet.fail_above_percent",
+         "expected a margin only for stroke, speed, acceleration, jerk, deviation, found one for pallet"),
+        ("[[where]]\nskip = true", "where[1].path", "expected texts in brackets, found no such key"),
+        ("[[where]]\npath = []", "where[1].path", "expected texts in brackets, found []"),
+        ("where = 3", "where", "expected one or more tables [[where]], found 3"),
+        ("programs = 'x'", "programs", 'expected texts in brackets, found "x"'),
+        ("[all]\nperiod_ms = 0.0001", "all.period_ms", "expected whole microseconds, found 0.0001 ms"),
+        ("x", None, None),
+    ],
+)  # fmt: skip
+def test_faults_have_key_and_reason(tmp_path, text, key, what):
+    path = tmp_path / "gate.toml"
+    path.write_text(text)
+    with pytest.raises(InputError) as e:
+        load_policy(path, Settings())
+    fault = e.value.faults[0]
+    assert fault.file == str(path) and fault.key == key
+    if what:
+        assert fault.what == what
+
+
+def test_a_missing_policy_is_refused(tmp_path):
+    with pytest.raises(InputError, match="cannot be read"):
+        load_policy(tmp_path / "no.toml", Settings())
