@@ -18,6 +18,7 @@ COMMANDS = {
     "audit": "Report which blocks of a part program break which limit; write no table.",
     "gate": "Check a library of programs: pass or fail, for people and for continuous integration.",
     "explain": "Show a part program block by block as it was understood.",
+    "align": "Find a work frame from probed points and write it as a setup file.",
     "machine": "Look at machine files.",
 }
 """Name and one line of help; the command itself is ``hexpost.cli.NAME.command``."""

@@ -1,0 +1,154 @@
+"""A CSV file of measurements, read by the names of its columns; every fault of it is raised together."""
+
+import csv
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from math import isfinite, nan
+from pathlib import Path
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.errors import Fault, InputError
+
+MOST_BYTES = 20_000_000
+"""A file of measurements is not longer than this."""
+
+FARTHEST = 1e6
+"""No measured number is larger than this: a slip of the unit or of the separator."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Columns:
+    """The columns of a file: numbers (n,) and texts (n) by name; ``line`` is the line of each row, from 1."""
+
+    file: str
+    source: bytes
+    numbers: dict[str, Array]
+    texts: dict[str, tuple[str, ...]]
+    line: tuple[int, ...]
+
+    @property
+    def count(self) -> int:
+        """Return the number of rows."""
+        return len(self.line)
+
+    def has(self, *names: str) -> bool:
+        """Return whether the file has all of these columns."""
+        return all(name in self.numbers or name in self.texts for name in names)
+
+    def rows(self, names: Sequence[str]) -> Array:
+        """Return columns of numbers, shape (n, k).
+
+        Raises
+        ------
+        InputError
+            When one of them is missing.
+        """
+        missing = [name for name in names if name not in self.numbers]
+        if missing:
+            found = ", ".join([*self.texts, *self.numbers])
+            raise self.refusal(f"expected columns {', '.join(missing)}, found {found}", "missing-column")
+        return np.stack([self.numbers[name] for name in names], axis=1)
+
+    def row_name(self, i: int) -> str:
+        """Return how row ``i`` (from 0) is called in a message: its line, and its name where it has one."""
+        name = self.texts["name"][i] if "name" in self.texts else ""
+        return f"line {self.line[i]}" + (f" ({name})" if name else "")
+
+    def refusal(self, what: str, code: str, hint: str = "", row: int | None = None) -> InputError:
+        """Return the error of a file that cannot be used as it is."""
+        line = None if row is None else self.line[row]
+        return InputError([Fault(file=self.file, what=what, code=code, hint=hint, line=line)])
+
+
+def read_columns(path: str | Path, numbers: Sequence[str], texts: Sequence[str] = ("name",)) -> Columns:
+    """Return the columns of the CSV file at ``path``; those named in ``numbers`` and ``texts`` may be there.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or is no table of such columns; with every bad field of it.
+    """
+    file = str(path)
+    source = _content(path, file)
+    try:
+        text = source.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        what = f"expected UTF-8 text, found the byte {source[error.start]:#04x}"
+        raise InputError([Fault(file=file, what=what, code="bad-csv")]) from None
+    reader = csv.reader(text.splitlines(), skipinitialspace=True)
+    try:
+        rows = [(reader.line_num, [f.strip() for f in row]) for row in reader if any(f.strip() for f in row)]
+    except csv.Error as error:
+        raise InputError([Fault(file=file, what=f"not a CSV table: {error}", code="bad-csv")]) from None
+    if len(rows) < 2:
+        what = f"expected a line of column names and rows of numbers, found {len(rows)} lines"
+        raise InputError([Fault(file=file, what=what, code="bad-csv")])
+    names = rows[0][1]
+    faults = _name_faults(file, names, [*numbers, *texts])
+    if faults:
+        raise InputError(faults)
+    body = rows[1:]
+    faults = [
+        Fault(file=file, line=line, what=f"expected {len(names)} fields, found {len(row)}", code="bad-row")
+        for line, row in body
+        if len(row) != len(names)
+    ]
+    if faults:
+        raise InputError(faults)
+    out: dict[str, Array] = {}
+    for k, name in enumerate(names):
+        if name in numbers:
+            out[name] = np.array([_number(file, line, name, row[k], faults) for line, row in body])
+    if faults:
+        raise InputError(faults)
+    words = {name: tuple(row[names.index(name)] for _, row in body) for name in texts if name in names}
+    return Columns(file=file, source=source, numbers=out, texts=words, line=tuple(line for line, _ in body))
+
+
+def _content(path: str | Path, file: str) -> bytes:
+    """Return the bytes of a file of bounded size."""
+    try:
+        with Path(path).open("rb") as opened:
+            source = opened.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise InputError([Fault(file=file, what=f"cannot be read: {reason}", code="unreadable")]) from None
+    if len(source) > MOST_BYTES:
+        raise InputError([Fault(file=file, what=f"expected at most {MOST_BYTES} bytes, found more", code="too-large")])
+    return source
+
+
+def _name_faults(file: str, names: Sequence[str], known: Sequence[str]) -> list[Fault]:
+    """Return the faults of a line of column names."""
+    faults = []
+    for name in dict.fromkeys(names):
+        shown = "".join(c if c.isprintable() else " " for c in name[:60])
+        if names.count(name) > 1:
+            faults.append(
+                Fault(file=file, line=1, what=f"expected each column once, found {shown} again", code="column")
+            )
+        if name not in known:
+            near = get_close_matches(name[:80], known, n=1)
+            hint = f"did you mean {near[0]}?" if near else "known here: " + ", ".join(known)
+            if ";" in name:
+                hint = "fields are separated by commas, and numbers have a decimal point"
+            faults.append(
+                Fault(file=file, line=1, what=f"expected a known column, found {shown!r}", code="column", hint=hint)
+            )
+    return faults
+
+
+def _number(file: str, line: int, name: str, field: str, faults: list[Fault]) -> float:
+    """Return a field as a number; what is none is a fault."""
+    try:
+        value = float(field)
+    except ValueError:
+        value = nan
+    if not isfinite(value) or abs(value) > FARTHEST:
+        shown = "".join(c if c.isprintable() else " " for c in field[:40])
+        what = f"{name}: expected a number of at most {FARTHEST:g} in size, found {shown!r}"
+        faults.append(Fault(file=file, line=line, what=what, code="bad-number"))
+    return value

@@ -1,0 +1,110 @@
+"""Setup and machine files as text: what was found, with where it comes from; written whole or not at all."""
+
+import hashlib
+import os
+import re
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from pathlib import Path
+
+from hexpost import __version__
+from hexpost.arrays import Array
+from hexpost.errors import HexpostError, OutputError
+from hexpost.machine.model import Setup
+from hexpost.units import DEG_PER_RAD
+
+
+def pose_text(pose: Array) -> str:
+    """Return a pose (6,) as the value of a ``pose_mm_deg`` key, to 1e-9 mm and 1e-11 degrees."""
+    return "[" + ", ".join([_number(x, 9) for x in pose[:3]] + [_number(x * DEG_PER_RAD, 11) for x in pose[3:]]) + "]"
+
+
+def setup_text(offsets: Mapping[str, Array], kept: Setup, notes: Sequence[str], noted: Sequence[str]) -> str:
+    """Return the text of a setup file: ``offsets`` over those that ``kept`` holds, ``notes`` as comments on top.
+
+    ``noted`` are the names of the offsets that the notes speak of.
+    """
+    lines = [f"# {note}" if note else "#" for note in notes]
+    for name in sorted({**kept.offsets, **offsets}):
+        pose = offsets.get(name, kept.offsets.get(name))
+        assert pose is not None
+        lines += ["", f"[offset.{name}]" + (" " * 16 + "# see above" if name in noted else "")]
+        lines.append(f"pose_mm_deg = {pose_text(pose)}")
+    if kept.start is not None:
+        lines += ["", "[start]", f"pose_mm_deg = {pose_text(kept.start)}"]
+    return "\n".join(lines) + "\n"
+
+
+def provenance(command: str, sources: Mapping[str, bytes]) -> list[str]:
+    """Return lines that say what made a file, from which files: their names and SHA-256."""
+    out = [f"Made by hexpost {__version__}: {command}"]
+    for name, source in sources.items():
+        shown = "".join(c if c.isprintable() else " " for c in name)
+        out.append(f"from {shown}, SHA-256 {hashlib.sha256(source).hexdigest()}")
+    return out
+
+
+def write_whole(path: Path, text: str, *, overwrite: bool = False) -> None:
+    """Write a file whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        When there is a file already and ``overwrite`` is not asked for, or it cannot be written.
+    """
+    if path.exists() and not overwrite:
+        raise OutputError(f"{path}: expected no file of this name, found one\n    hint: --overwrite replaces it")
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with part.open("wb") as file:
+            file.write(text.encode())
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    except OSError as error:
+        with suppress(OSError):
+            part.unlink()
+        raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from error
+
+
+def with_struts(source: bytes, values: Sequence[Mapping[str, str]], notes: Sequence[str]) -> str:
+    """Return a machine file with keys of its six ``[[strut]]`` tables replaced or added, the rest as it was.
+
+    Raises
+    ------
+    HexpostError
+        When the file is not laid out as one key a line under ``[[strut]]`` heads.
+    """
+    lines = source.decode("utf-8-sig").splitlines()
+    heads = [i for i, line in enumerate(lines) if re.match(r"\s*\[\[\s*strut\s*\]\]", line)]
+    if len(heads) != len(values):
+        what = f"expected {len(values)} heads [[strut]] with one key a line, found {len(heads)}"
+        raise HexpostError(f"the machine file cannot be edited: {what}")
+    out = [f"# {note}" for note in notes] + [""] + lines[: heads[0]]
+    for k, head in enumerate(heads):
+        last = heads[k + 1] if k + 1 < len(heads) else len(lines)
+        out += _edited(lines[head:last], values[k])
+    return "\n".join(out) + "\n"
+
+
+def _edited(lines: Sequence[str], values: Mapping[str, str]) -> list[str]:
+    """Return the lines of one strut with its keys replaced; new keys stand below the head."""
+    left = dict(values)
+    out = [lines[0]]
+    own = True
+    for line in lines[1:]:
+        own = own and not line.lstrip().startswith("[")
+        key = line.split("=")[0].strip()
+        if own and key in left:
+            if line.count("[") != line.count("]"):
+                raise HexpostError(f"the machine file cannot be edited: expected {key} on one line, found several")
+            out.append(f"{key} = {left.pop(key)}")
+        else:
+            out.append(line)
+    return [out[0], *(f"{key} = {value}" for key, value in left.items()), *out[1:]]
+
+
+def _number(x: float, digits: int) -> str:
+    """Return a number with at most so many decimals, no trailing zeros."""
+    shown = f"{x:.{digits}f}".rstrip("0").rstrip(".")
+    return "0" if shown in ("-0", "") else shown
