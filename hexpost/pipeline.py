@@ -11,10 +11,11 @@ from hexpost.audit.model import AuditResult
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.feed.model import Timing
 from hexpost.feed.plan import MODES, plan
+from hexpost.feed.reasons import Reasons, reasons
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.interpret import interpret
-from hexpost.moves.model import Interpretation
+from hexpost.moves.model import USUAL, Interpretation, Switches
 from hexpost.path.build import build
 from hexpost.path.model import Path as ToolPath
 from hexpost.program.model import Program
@@ -32,12 +33,16 @@ Progress = Callable[[int], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Files:
-    """The files of a job; ``None`` stands for the demonstration machine, no tools, no offsets."""
+    """The files of a job, and how the operator's switches stand.
+
+    ``None`` stands for the demonstration machine, no tools, no offsets.
+    """
 
     program: Path
     machine: Path | None = None
     tools: Path | None = None
     setup: Path | None = None
+    switches: Switches = USUAL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,6 +64,11 @@ class Job:
     path: ToolPath
     timing: Timing
     feed: str
+
+    def reasons(self) -> Reasons:
+        """Return why the job is not faster, block by block."""
+        inputs = self.inputs
+        return reasons(self.timing, self.path, inputs.meaning.moves, inputs.machine.tool_tip)
 
     def setpoints(self) -> Iterator[Setpoints]:
         """Yield the samples solved into struts, block by block."""
@@ -92,7 +102,7 @@ def load(files: Files, period: float | None = None) -> Inputs:
     program = None if source is None else read(source, str(files.program), faults)
     if machine is None or tools is None or setup is None or program is None:
         raise InputError(faults)
-    return understand(program, machine, tools, setup, period, known=faults)
+    return understand(program, machine, tools, setup, period, known=faults, switches=files.switches)
 
 
 def understand(
@@ -103,6 +113,7 @@ def understand(
     period: float | None = None,
     *,
     known: Sequence[Fault] = (),
+    switches: Switches = USUAL,
 ) -> Inputs:
     """Interpret a program that was read, with files that were loaded; ``period`` [s] replaces the machine file's.
 
@@ -116,7 +127,7 @@ def understand(
     faults = list(known)
     if period is not None:
         machine = replace(machine, period=period)
-    meaning = interpret(program, machine, tools, setup, faults)
+    meaning = interpret(program, machine, tools, setup, faults, switches=switches)
     if faults:
         raise InputError(sorted(faults, key=lambda f: (f.line or 0, f.column or 0)))
     return Inputs(program=program, machine=machine, tools=tools, setup=setup, meaning=meaning)

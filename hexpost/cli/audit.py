@@ -5,16 +5,24 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, MOTION, shared
+from hexpost.cli.options import INPUTS, JSON, MOTION, SWITCHES, shared
 
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, MOTION)
+@shared(INPUTS, MOTION, SWITCHES)
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
 @shared(JSON)
 def command(
-    program: str, *, feed: str, period_ms: float | None, full: bool, as_json: bool, **files: str | None
+    program: str,
+    *,
+    feed: str,
+    period_ms: float | None,
+    stops: bool,
+    skip: bool,
+    full: bool,
+    as_json: bool,
+    **files: str | None,
 ) -> None:
     """Report which blocks of PROGRAM break which limit of which strut, and what would mend it.
 
@@ -22,8 +30,9 @@ def command(
     """
     from hexpost.cli.run import inputs_of, show, watched
     from hexpost.convert import report_of
+    from hexpost.moves.model import Switches
 
-    job = inputs_of(Path(program), files, feed, period_ms)
+    job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip))
     with watched(job) as progress:
         report = report_of(job, progress)
     show(report, as_json=as_json, full=full)

@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, MOTION, shared
+from hexpost.cli.options import INPUTS, JSON, MOTION, SWITCHES, shared
 
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, MOTION)
+@shared(INPUTS, MOTION, SWITCHES)
 @click.option("--out", type=click.Path(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(
@@ -29,6 +29,8 @@ def command(
     *,
     feed: str,
     period_ms: float | None,
+    stops: bool,
+    skip: bool,
     out: str | None,
     overwrite: bool,
     table: str,
@@ -43,8 +45,9 @@ def command(
     """
     from hexpost.cli.run import inputs_of, show, watched
     from hexpost.convert import Output, convert
+    from hexpost.moves.model import Switches
 
-    job = inputs_of(Path(program), files, feed, period_ms)
+    job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip))
     chosen = tuple(name for name in columns.split(",") if name.strip())
     folder = Path(out) if out else Path(f"{Path(program).stem}-job")
     output = Output(folder=folder, overwrite=overwrite, table=table, columns=chosen)

@@ -26,6 +26,10 @@ MOTION = (
     ),
     click.option("--period-ms", type=float, metavar="MS", help="Control period (default: the machine file's)."),
 )
+SWITCHES = (
+    click.option("--stops/--no-stops", default=True, help="M01 stops (default), or is passed over."),
+    click.option("--skip/--no-skip", default=False, help="Pass over blocks that begin with /, or run them (default)."),
+)
 JSON = (click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else."),)
 
 

@@ -5,12 +5,14 @@ import shutil
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from math import isfinite
 from pathlib import Path
 
 import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
+from hexpost.moves.model import Switches
 from hexpost.pipeline import Files, Job, Progress, load, schedule
 from hexpost.report.document import to_json
 from hexpost.report.model import Report
@@ -21,9 +23,12 @@ LONG_JOB = 200_000
 """Samples from which a progress bar is worth its place."""
 
 
-def inputs_of(program: Path, files: Mapping[str, str | None], feed: str, period_ms: float | None) -> Job:
+def inputs_of(
+    program: Path, files: Mapping[str, str | None], feed: str, period_ms: float | None, switches: Switches
+) -> Job:
     """Return the scheduled job of a command line."""
-    return schedule(load(files_of(program, files), None if period_ms is None else period_of(period_ms)), feed)
+    given = replace(files_of(program, files), switches=switches)
+    return schedule(load(given, None if period_ms is None else period_of(period_ms)), feed)
 
 
 def files_of(program: Path, files: Mapping[str, str | None]) -> Files:

@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 from hexpost.arrays import Array
 from hexpost.errors import InputError
-from hexpost.machine import sections
+from hexpost.machine import language, sections
 from hexpost.machine.geometry import check_geometry
 from hexpost.machine.model import Machine, Setup, Tool, Tools
 from hexpost.machine.reading import parse, read_bytes
@@ -44,6 +44,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
     root = parse(source, name)
     struts = [sections.strut(t) for t in root.tables("strut", 6)]
     struts += [sections.strut(Table({}, "", name, []))] * (6 - len(struts))  # stand-ins: the count is a fault already
+    zero = _pose_of(root.table("machine_zero"))
     machine = Machine(
         name=root.text("name"),
         revision=root.text("revision"),
@@ -53,11 +54,13 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         period=sections.period(root),
         reference=_pose_of(root.table("reference")),
         pallet=sections.pallet(root.table("pallet")),
-        machine_zero=_pose_of(root.table("machine_zero")),
+        machine_zero=zero,
         platform=sections.platform(root.table("platform")),
         tool_tip=sections.tool_tip(root.table("tool_tip")),
         struts=(struts[0], struts[1], struts[2], struts[3], struts[4], struts[5]),
-        words=sections.words(root.table("words", optional=True)),
+        words=language.words(root.table("words", optional=True)),
+        dialect=language.dialect(root),
+        reference_return=language.reference_return(root.table("reference_return", optional=True), zero),
         source=source,
     )
     root.close()

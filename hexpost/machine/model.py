@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from hexpost.arrays import Array
+from hexpost.machine.wording import DialectWord, ReferenceReturn, Words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -51,22 +52,6 @@ class Pallet:
     size: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Words:
-    """How words are read where the standard leaves it open (table ``[words]`` of the machine file)."""
-
-    units: str | None = None
-    """``"mm"`` or ``"inch"``: units of a program that states none; ``None`` refuses it."""
-    dwell_p: str = "ms"
-    """Unit of ``P`` in a dwell block: ``"ms"`` or ``"s"``."""
-    dwell_x: str = "s"
-    """Unit of ``X`` in a dwell block: ``"ms"`` or ``"s"``."""
-    dwell_f: str = "s"
-    """Unit of ``F`` in a dwell block: ``"ms"`` or ``"s"``."""
-    arc_tolerance: float = 0.02
-    """Largest difference of start and end radius of an arc, mm."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Machine:
     """A six-strut machine; poses are (6,): x y z in mm, a b c in rad, composed in ``tilt_order``."""
@@ -84,6 +69,9 @@ class Machine:
     tool_tip: ToolTip
     struts: tuple[Strut, Strut, Strut, Strut, Strut, Strut]
     words: Words = field(default_factory=Words)
+    dialect: tuple[DialectWord, ...] = ()
+    reference_return: ReferenceReturn | None = None
+    """``None``: reference returns lead to machine zero."""
     source: bytes = b""
     """The machine file itself, byte for byte, for the job folder."""
 

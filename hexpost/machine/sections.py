@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.machine.model import Pallet, Platform, Strut, ToolTip, Words
+from hexpost.machine.model import Pallet, Platform, Strut, ToolTip
 from hexpost.machine.table import MOST, Table
 
 LETTERS = "ABC"
@@ -82,21 +82,6 @@ def strut(t: Table) -> Strut:
         speed=t.positive("speed_mm_s"),
         acceleration=t.positive("acceleration_mm_s2"),
         jerk=t.positive("jerk_mm_s3", most=MOST * 1e3),
-    )
-    t.close()
-    return out
-
-
-def words(t: Table) -> Words:
-    """Return how words are read where the standard leaves it open; every key has the default of ``Words``."""
-    usual = Words()
-    seconds = ("ms", "s")
-    out = Words(
-        units=t.choice("units", ("mm", "inch"), None) if t.has("units") else None,
-        dwell_p=t.choice("dwell_p", seconds, usual.dwell_p),
-        dwell_x=t.choice("dwell_x", seconds, usual.dwell_x),
-        dwell_f=t.choice("dwell_f", seconds, usual.dwell_f),
-        arc_tolerance=t.positive("arc_tolerance_mm", default=usual.arc_tolerance, most=10.0),
     )
     t.close()
     return out

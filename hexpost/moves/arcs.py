@@ -57,7 +57,7 @@ def arcs(blocks: Blocks, at: Positions) -> Turns:
     a = np.stack((start[u, k], start[v, k]))
     b = np.stack((end[u, k], end[v, k]))
     rows = movement.rows[move]
-    tell = _Teller(blocks.complaints, rows, ~blocks.complaints.spoilt[rows])
+    tell = _Teller(blocks.complaints, rows, ~blocks.complaints.spoilt(rows))
     certain = blocks.complaints.certain(rows) & blocks.complaints.certain(movement.rows[np.maximum(move - 1, 0)])
     _check_words(asked, w, k, tell)
     tell.known &= certain

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags
-from hexpost.machine.model import Words as Reading
+from hexpost.machine.wording import Words as Reading
 from hexpost.moves.complaints import Complaints
 from hexpost.moves.modes import AXES, INCH, Modes
 from hexpost.moves.sheet import Movement, Sheet, Words

@@ -3,11 +3,12 @@
 import numpy as np
 
 from hexpost.arrays import Codes, Flags, Ints
-from hexpost.moves.complaints import Complaints
+from hexpost.moves.complaints import UNSAID, Complaints
+from hexpost.moves.extract import Extract
+from hexpost.moves.model import Switches
 from hexpost.moves.sheet import Sheet, Words, arrange
 from hexpost.moves.state import State
-from hexpost.moves.words import ENDING, LABELS, LETTERS, group_of, groups
-from hexpost.program.model import Program
+from hexpost.moves.words import ENDING, LETTERS, OPTIONAL_STOP, group_of, groups
 
 LARGEST_NUMBER = 99_999
 """Largest number of a tool or of a row of the tools file."""
@@ -15,15 +16,18 @@ LARGEST_VALUE = 1e7
 """Largest size of any other value: ten kilometres, or three hours of dwell."""
 
 
-def read_sheet(program: Program, state: State, complaints: Complaints) -> Sheet:
-    """Return the words up to the end of the program laid out; what is wrong with a block by itself is reported."""
-    rows = _executed(program, state, complaints)
-    words = int(program.first[rows])
-    letters = arrange(program, rows)
-    labels = sum(np.count_nonzero(program.letter[:words] == ord(letter)) for letter in LABELS)
-    if labels + sum(found.count for found in letters.values()) < words:
-        _refuse_letters(program.letter[:words], complaints)
-    if words and max(program.value[:words].max(), -program.value[:words].min()) > LARGEST_VALUE:
+def read_sheet(extract: Extract, state: State, switches: Switches, complaints: Complaints) -> Sheet:
+    """Return the words up to the end of the program laid out; what is wrong with a block by itself is reported.
+
+    Where the switch for optional stops is off their words are left out.
+    """
+    rows = _executed(extract, state)
+    words = int(extract.first[rows])
+    letters = arrange(extract, rows)
+    unsaid = sum(np.count_nonzero(extract.letter[:words] == code) for code in UNSAID)
+    if unsaid + sum(found.count for found in letters.values()) < words:
+        _refuse_letters(extract.letter[:words], complaints)
+    if words and max(extract.value[:words].max(), -extract.value[:words].min()) > LARGEST_VALUE:
         _refuse_large(letters, complaints)
     coded: dict[str, Words] = {}
     for letter in ("G", "M"):
@@ -31,37 +35,27 @@ def read_sheet(program: Program, state: State, complaints: Complaints) -> Sheet:
             coded |= _by_group(letter, letters.pop(letter), complaints)
     for letter, found in letters.items():
         letters[letter] = _unrepeated(found, complaints, f"{letter} twice in one block")
+    if not switches.stops and "stop" in coded:
+        coded["stop"] = coded["stop"].pick(coded["stop"].value != OPTIONAL_STOP)
     _check_numbers(letters, complaints)
     return Sheet(rows, letters, coded)
 
 
-def _executed(program: Program, state: State, complaints: Complaints) -> int:
-    """Return how many lines run, the one with the end word included; words after it are refused."""
-    rows = 0
-    if not state.end:
-        miscellaneous = np.flatnonzero(program.letter == ord("M"))
-        ends = miscellaneous[np.isin(program.value[miscellaneous], ENDING)]
-        if ends.size == 0:
-            return program.lines
-        line = int(program.line[ends[0]])
-        state.end = f"{complaints.written(int(ends[0]))} in line {line}"
-        rows = line - program.line0
-    after = int(program.first[rows])
-    said = after + np.flatnonzero(~np.isin(program.letter[after:], [ord(x) for x in LABELS]))
-    if said.size and "words-after-end" not in complaints.ledger.told:
-        complaints.ledger.told.add("words-after-end")
-        complaints.word(
-            int(said[0]),
-            "words-after-end",
-            f"expected nothing after the end of the program ({state.end}), found {complaints.written(int(said[0]))}",
-            "these blocks would never run: take them out, or take the end word away",
-        )
-    return rows
+def _executed(extract: Extract, state: State) -> int:
+    """Return how many rows run, the one with the end word included."""
+    if state.ended:
+        return 0
+    miscellaneous = np.flatnonzero(extract.letter == ord("M"))
+    ends = miscellaneous[np.isin(extract.value[miscellaneous], ENDING)]
+    if ends.size == 0:
+        return extract.rows
+    state.ended = True
+    return int(extract.row(ends[:1])[0]) + 1
 
 
 def _refuse_letters(letters: Codes, complaints: Complaints) -> None:
     """Report the words whose address letter has no meaning."""
-    at = np.flatnonzero(~np.isin(letters, [ord(x) for x in LETTERS]))
+    at = np.flatnonzero(~np.isin(letters, [0, *(ord(x) for x in LETTERS)]))
     complaints.words(at, "unknown-word", lambda word: f"unknown word {word}: the letter {word[0]} is not read")
 
 

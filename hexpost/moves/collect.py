@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from hexpost.arrays import Array, Codes, Flags, Lines
+from hexpost.arrays import Array, Codes, Flags, Ints, Lines
 from hexpost.moves.arcs import Turns
 from hexpost.moves.blocks import Blocks
 from hexpost.moves.feeds import Feeds
@@ -32,18 +32,18 @@ class Steps:
     turns: Turns
 
 
-def steps(blocks: Blocks, at: Positions, turns: Turns, fed: Feeds) -> Steps:
-    """Return the moving blocks without those that neither move the tip nor turn the tool."""
+def steps(blocks: Blocks, at: Positions, turns: Turns, fed: Feeds) -> tuple[Steps, Ints]:
+    """Return the moving blocks without those that neither move the tip nor turn the tool, and their rows (n,)."""
     movement = blocks.movement
     exact = movement.column(blocks.modes.path_control) == EXACT
     once = blocks.sheet.group("exact stop once").row
     once = once[movement.moving[once]]
     if once.size:
         exact[movement.place(once)] = True
-    line = (movement.rows + (1 + blocks.complaints.program.line0)).astype(np.int32)
+    line = blocks.complaints.line(movement.rows)
     whole = Steps(line, at.start, at.end, fed.feed, fed.mode, exact, at.frame, turns)
     keep = fed.tip | fed.tilt
-    return whole if keep.all() else _without(whole, keep)
+    return (whole, movement.rows) if keep.all() else (_without(whole, keep), movement.rows[keep])
 
 
 def _without(whole: Steps, kept: Flags) -> Steps:

@@ -5,12 +5,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints, Lines
-from hexpost.machine.model import Words as Reading
+from hexpost.machine.wording import Words as Reading
 from hexpost.moves.complaints import Complaints
 from hexpost.moves.sheet import Sheet, Words
 
 SECONDS = {"s": 1.0, "ms": 1e-3}
 OTHERS = ("Y", "Z", "A", "B", "C", "I", "J", "K", "R")
+PLACED = {
+    "P": "means a time or a subprogram, and this block is no dwell (G04), no cycle and no call (M98)",
+    "Q": "means a peck, and no cycle that pecks (G83) is in force",
+    "L": "means how often, and this block is no cycle and no call (M98)",
+}
+"""What words mean that have a meaning only in some blocks."""
 HINT = "write the time as X or F in seconds or P in milliseconds (the machine file may say otherwise)"
 
 
@@ -76,12 +82,12 @@ def _refuse_strays(sheet: Sheet, letters: dict[str, Words], resting: Flags, comp
 
 
 def _without_times(sheet: Sheet, complaints: Complaints) -> Sheet:
-    """Return the sheet without words of P, which mean nothing out of a dwell and are reported."""
-    if "P" not in sheet.letters:
+    """Return the sheet without words of P, Q and L; where they mean nothing they are reported."""
+    if not PLACED.keys() & sheet.letters.keys():
         return sheet
-    complaints.sequels(
-        sheet.letter("P").at,
-        "word-out-of-place",
-        lambda w: f"{w} means a time, and this block is no dwell (G04)",
-    )
-    return Sheet(sheet.rows, {k: w for k, w in sheet.letters.items() if k != "P"}, sheet.groups)
+    used = sheet.group("subprogram").row
+    for letter in PLACED:
+        words = sheet.letter(letter)
+        stray = words.at[~np.isin(words.row, used)]
+        complaints.sequels(stray, "word-out-of-place", lambda w: f"{w} {PLACED[w[0]]}")
+    return Sheet(sheet.rows, {k: w for k, w in sheet.letters.items() if k not in PLACED}, sheet.groups)

@@ -4,7 +4,7 @@ from dataclasses import fields
 
 import numpy as np
 
-from hexpost.arrays import Flags, Lines
+from hexpost.arrays import Flags, Ints
 from hexpost.moves.blocks import Blocks
 from hexpost.moves.dwells import Dwells
 from hexpost.moves.model import AFTER, WITH, Events
@@ -14,15 +14,15 @@ from hexpost.moves.words import BREAKING, WITH_MOTION, groups
 DWELL = 4
 
 
-def events(blocks: Blocks, dwells: Dwells, moved: Lines, before: int) -> Events:
+def events(blocks: Blocks, dwells: Dwells, rows: Ints, before: int) -> Events:
     """Return the events of a window in the order of the program.
 
-    ``moved`` (n,) are the lines of its moves, ``before`` the moves of earlier windows. S, T and the M words that act
+    ``rows`` (n,) are those of its moves, ``before`` the moves of earlier windows. S, T and the M words that act
     with the motion take effect with the start of the move of their block; all others, and any in a block without
     motion, after the move before.
     """
-    sheet, rows = blocks.sheet, moved - np.int32(1 + blocks.complaints.program.line0)
-    coded = [sheet.group(name) for name in groups("M")]
+    sheet = blocks.sheet
+    coded = [sheet.group(name) for name in groups("M") if name != "subprogram"]
     kinds: list[tuple[str, Words]] = [("M", words) for words in coded]
     kinds += [("S", sheet.letter("S")), ("T", sheet.letter("T"))]
     kinds.append(("G", Words(dwells.at, dwells.row, np.full(len(dwells.at), float(DWELL)))))
@@ -48,7 +48,7 @@ def events(blocks: Blocks, dwells: Dwells, moved: Lines, before: int) -> Events:
         value=value[order],
         pause=pause[order],
         wait=(miscellaneous & np.isin(value, BREAKING))[order],
-        line=(row[order] + (1 + blocks.complaints.program.line0)).astype(np.int32),
+        line=blocks.complaints.line(row[order]),
     )
 
 

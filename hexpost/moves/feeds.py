@@ -114,7 +114,7 @@ def _inverse(words: Words, blocks: Blocks, which: Flags) -> Array:
     here = movement.moving[words.row]
     own[movement.place(words.row[here])] = words.value[here] / SECONDS_PER_MINUTE
     blocks.complaints.blocks(
-        movement.rows[which & np.isnan(own) & ~blocks.complaints.spoilt[movement.rows]],
+        movement.rows[which & np.isnan(own) & ~blocks.complaints.spoilt(movement.rows)],
         "inverse-feed-missing",
         "a feed move under inverse time (G93) without an F of its own",
         "write F (1/min) into every block that moves, or go back to G94",

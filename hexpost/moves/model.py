@@ -15,6 +15,18 @@ WITH, AFTER = 0, 1
 """When an event takes effect: with the start of its move, or after the end of its move."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Switches:
+    """The operator's switches: M01 stops (or is passed over); blocks that begin with ``/`` are skipped (or run)."""
+
+    stops: bool = True
+    skip: bool = False
+
+
+USUAL = Switches()
+"""How the switches stand when nobody has touched them."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Frame:
     """The coordinates a run of moves is written in.

@@ -6,10 +6,12 @@ from hexpost.arrays import Array
 from hexpost.machine.model import Tools
 from hexpost.moves.blocks import Blocks
 from hexpost.moves.dwells import Dwells
+from hexpost.moves.extract import Extract
 from hexpost.moves.feeds import Feeds
-from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP
+from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Switches
 from hexpost.moves.sheet import Sheet
 from hexpost.moves.state import NONE
+from hexpost.moves.words import OPTIONAL_STOP
 
 
 def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: Feeds) -> tuple[str, ...]:
@@ -21,8 +23,6 @@ def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: Feeds) -> tuple[
             units is not None and bool((blocks.modes.units == NONE).any()),
             f"units: none stated by the program at its head, {units} by the machine file",
         ),
-        (bool(len(blocks.complaints.program.skip)), "blocks that begin with / are run"),
-        (_has(sheet, "stop", 1), "M01 stops as M00 does"),
         (_has(sheet, "tool length", 44), "G44 subtracts the length of its row"),
         (_has(sheet, "path control", 62), "G62 is continuous, as G64"),
         (_has(sheet, "path control", 60), "G60 stops exactly at the end of every feed move, as G61"),
@@ -35,6 +35,22 @@ def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: Feeds) -> tuple[
         (
             not tools.given and sheet.letter("H").count + sheet.group("tool change").count > 0,
             "no tools file: every tool has length 0",
+        ),
+    ]
+    return tuple(text for used, text in said if used)
+
+
+def switched(extract: Extract, switches: Switches) -> tuple[str, ...]:
+    """Return a sentence for each switch of the operator that the program asks about."""
+    stops = (extract.letter == ord("M")) & (extract.value == OPTIONAL_STOP)
+    said = [
+        (
+            bool(len(extract.program.skip)),
+            "blocks that begin with / are skipped (--skip)" if switches.skip else "blocks that begin with / are run",
+        ),
+        (
+            bool(stops.any()),
+            "M01 stops as M00 does" if switches.stops else "M01 does not stop (--no-stops)",
         ),
     ]
     return tuple(text for used, text in said if used)

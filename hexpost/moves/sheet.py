@@ -7,8 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.moves.extract import Extract
 from hexpost.moves.words import LABELS, LETTERS
-from hexpost.program.model import Program
 
 T = TypeVar("T", bound=np.generic)
 Rows = npt.NDArray[np.int32] | npt.NDArray[np.int64]
@@ -58,17 +58,17 @@ class Sheet:
         return self.groups.get(group, NO_WORDS)
 
 
-def arrange(program: Program, rows: int) -> dict[str, Words]:
-    """Return the words of the first ``rows`` lines of ``program`` by address letter; labels are left out."""
-    words = int(program.first[rows])
-    letters, lines, values = program.letter[:words], program.line[:words], program.value[:words]
-    first_line = np.int32(1 + program.line0)
+def arrange(extract: Extract, rows: int) -> dict[str, Words]:
+    """Return the words of the first ``rows`` rows by address letter; labels are left out."""
+    words = int(extract.first[rows])
+    letters, counted, values = extract.letter[:words], extract.counted[:words], extract.value[:words]
+    first = np.int32(extract.counted0)
     out = {}
     for letter in LETTERS:
         here = letters == ord(letter)
         if letter not in LABELS and np.count_nonzero(here):
             at = np.flatnonzero(here)
-            out[letter] = Words(at, lines[at] - first_line, values[at])
+            out[letter] = Words(at, counted[at] - first, values[at])
     return out
 
 

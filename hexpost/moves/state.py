@@ -41,7 +41,7 @@ class State:
 
     ``pose`` (6,) is where the tool is, in ``frame``; ``rotary`` (3,) the modal A B C of the work frame, rad.
     ``feed`` is the modal F as written (nan: none in force) and ``feed_scale`` the millimetres of its unit.
-    ``row`` is the last H given, ``selected`` the last T, -1 for none. ``end`` says where the program ended, if it did.
+    ``row`` is the last H given, ``selected`` the last T, -1 for none. ``ended``: the end word has been read.
     """
 
     pose: Array
@@ -59,7 +59,7 @@ class State:
     tool: int = 0
     feed: float = float("nan")
     feed_scale: float = 1.0
-    end: str = ""
+    ended: bool = False
     rotary: Array = field(default_factory=lambda: np.zeros(3))
 
     @property

@@ -14,7 +14,7 @@ from hexpost.arrays import Array, Codes
 TENTHS = 10
 """Codes are told apart to a tenth: a code with a decimal is a code of its own."""
 HIGHEST = 999 * TENTHS + 9
-ONE_BLOCK = ("dwell", "machine coordinates", "exact stop once")
+ONE_BLOCK = ("dwell", "machine coordinates", "exact stop once", "reference return", "preset", "subprogram")
 """Groups whose words act in their own block only."""
 
 
@@ -71,17 +71,38 @@ WORDS: tuple[Word, ...] = (
         (62, "continuous: corners rounded within the corner tolerance"),
         (64, "continuous: corners rounded within the corner tolerance"),
     ),
-    *_codes("G", "cycle", (80, "fixed cycle off")),
+    *_codes(
+        "G", "cycle",
+        (80, "fixed cycle off: the motion word from before the cycle is in force again"),
+        (81, "drill: in at feed, out rapid"),
+        (82, "counterbore: in at feed, dwell P, out rapid"),
+        (83, "deep hole: in by pecks of Q, out rapid after each; dwell P at the bottom if given"),
+        (84, "tap with a floating holder: in at feed, spindle reversed, out at feed"),
+        (85, "bore: in and out at feed"),
+        (86, "bore: in at feed, spindle stop, out rapid, spindle on again"),
+        (87, "bore: in at feed, spindle stop, out by hand: only where words.manual_withdrawal_s times it"),
+        (88, "as G87 with a dwell P before the spindle stops"),
+        (89, "bore: in at feed, dwell P, out at feed"),
+    ),
+    *_codes("G", "cycle return", (98, "out to where the cycle began"), (99, "out to the R plane")),
+    *_codes(
+        "G", "reference return",
+        (28, "named axes rapid to the given point, then to machine zero or reference_return.g28_pose_mm_deg"),
+        (30, "as G28, to reference_return.g30_pose_mm_deg"),
+        (74, "as G28, to reference_return.g74_pose_mm_deg"),
+    ),
+    *_codes("G", "preset", (92, "here is X Y Z: shifts all work offsets until the next G92 or the end; no motion")),
     *_codes("G", "distance", (90, "absolute coordinates"), (91, "incremental coordinates")),
     *_codes(
         "G", "feed mode",
         (93, "inverse time: F is 1/min, the block lasts 1/F minutes, every feed block needs its own F"),
         (94, "feed per minute: tool tip speed along its path; degrees per minute where only A B C move"),
+        (95, "feed per revolution: F times the spindle speed S"),
     ),
     *_codes(
         "M", "stop",
         (0, "stop, after the block's motion"),
-        (1, "optional stop, after the block's motion"),
+        (1, "optional stop, after the block's motion; --no-stops passes over it"),
         (2, "end of program"),
         (30, "end of program"),
         (60, "work change, after the block's motion"),
@@ -91,6 +112,9 @@ WORDS: tuple[Word, ...] = (
         (3, "spindle clockwise, with the block's motion"),
         (4, "spindle counter-clockwise, with the block's motion"),
         (5, "spindle off, after the block's motion"),
+        (13, "spindle clockwise and coolant, with the block's motion"),
+        (14, "spindle counter-clockwise and coolant, with the block's motion"),
+        (19, "spindle stop at a fixed angle, after the block's motion"),
     ),
     *_codes("M", "tool change", (6, "tool T into the spindle, after the block's motion")),
     *_codes(
@@ -99,6 +123,16 @@ WORDS: tuple[Word, ...] = (
         (8, "coolant 1 on, with the block's motion"),
         (9, "coolant off, after the block's motion"),
     ),
+    *_codes(
+        "M", "override",
+        (48, "feed and speed override allowed, after the block's motion"),
+        (49, "feed and speed override ignored, after the block's motion"),
+    ),
+    *_codes(
+        "M", "subprogram",
+        (98, "run subprogram P, L times; after the block's motion"),
+        (99, "end of a subprogram"),
+    ),
     *(Word(x, None, "label", f"{what} number, not executed") for x, what in
       (("N", "block"), ("O", "program"), (":", "alignment"))),
     *(Word(x, None, "axis", f"tool tip along {x}") for x in "XYZ"),
@@ -106,24 +140,30 @@ WORDS: tuple[Word, ...] = (
       for x, axis in zip("ABC", "XYZ", strict=True)),
     *(Word(x, None, "arc", f"arc centre from the start point along {axis}")
       for x, axis in zip("IJK", "XYZ", strict=True)),
-    Word("R", None, "arc", "arc radius, negative for more than 180 degrees"),
+    Word("R", None, "arc", "arc radius, negative for more than 180 degrees; in a cycle the R plane"),
     Word("F", None, "value", "feed"),
     Word("S", None, "value", "spindle speed, passed on"),
     Word("T", None, "value", "tool for the next M06"),
     Word("H", None, "value", "row of the tools file for G43 and G44"),
-    Word("P", None, "value", "time of a dwell"),
+    Word("P", None, "value", "time of a dwell; number of a subprogram"),
+    Word("Q", None, "value", "depth of a peck of G83"),
+    Word("L", None, "value", "how often: holes of a cycle block (also K), runs of a subprogram"),
 )  # fmt: skip
 
 LETTERS = "".join(dict.fromkeys(word.letter for word in WORDS))
 """Every address letter with a meaning."""
 LABELS = ("N", "O", ":")
 """Letters of numbers that are not executed."""
-WITH_MOTION = (3, 4, 7, 8)
+WITH_MOTION = (3, 4, 7, 8, 13, 14)
 """M codes that take effect with the block's motion; all others after it (common practice, no source)."""
 BREAKING = (0, 1, 2, 6, 30, 60)
 """M codes at which the tool rests and the controller waits."""
 ENDING = (2, 30)
 """M codes that end the program."""
+OPTIONAL_STOP = 1
+"""M code of a stop that the operator may switch off."""
+CALL, RETURN = 98, 99
+"""M codes of subprograms."""
 
 
 @lru_cache

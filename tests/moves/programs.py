@@ -6,9 +6,10 @@ import numpy as np
 
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.load import demonstration_machine, no_setup, no_tools
-from hexpost.machine.model import Machine, Setup, Tool, Tools, Words
+from hexpost.machine.model import Machine, Setup, Tool, Tools
+from hexpost.machine.wording import Words
 from hexpost.moves.interpret import interpret
-from hexpost.moves.model import Interpretation
+from hexpost.moves.model import Interpretation, Switches
 from hexpost.program.read import read
 
 DEG = np.pi / 180
@@ -66,3 +67,12 @@ def same(a: Interpretation, b: Interpretation, tolerance: float = 1e-9) -> None:
     assert np.array_equal(a.moves.arcs.axis, b.moves.arcs.axis)
     np.testing.assert_allclose(a.moves.arcs.centre, b.moves.arcs.centre, atol=tolerance)
     np.testing.assert_allclose(a.moves.arcs.turn, b.moves.arcs.turn, atol=1e-9)
+
+
+def switched(text: str, **switches: bool) -> Interpretation:
+    """Return the meaning of a program without a fault with the operator's switches set."""
+    found = []
+    program = read(text.encode(), "part.nc", found)
+    out = interpret(program, MACHINE, no_tools(), no_setup(), found, switches=Switches(**switches))
+    assert not found, "\n".join(map(str, found))
+    return out

@@ -12,9 +12,9 @@ from hexpost.moves.words import LETTERS, WORDS
 AT = HEAD + "G00 X0 Y0 Z0\n"
 # (program after the head, line after the head, column, code, part of the text)
 MISTAKES = [
-    ("G01 X1 G95 F1\n", 2, 8, "unknown-word", "G95"),
+    ("G01 X1 G96 F1\n", 2, 8, "unknown-word", "G96"),
     ("G41.1 X1\n", 2, 1, "unknown-word", "G41.1"),
-    ("M98 P100\n", 2, 1, "unknown-word", "M98"),
+    ("M98 P100\n", 2, 5, "subprogram-missing", "O100"),
     ("G00 X1 D5\n", 2, 8, "unknown-word", "D5"),
     ("G00 X1 Y2 X3\n", 2, 11, "repeated-word", "X3"),
     ("G00 G01 X1 F5\n", 2, 5, "repeated-word", "motion"),

@@ -6,7 +6,8 @@ import sys
 import pytest
 
 from hexpost.errors import HexpostError
-from hexpost.program.grammar import PACKAGE, grammar_text, terminal
+from hexpost.grammar_text import PACKAGE, grammar_text
+from hexpost.program.grammar import terminal
 from hexpost.program.roles import BLANK, DIGIT, END, LABEL, LETTER, MINUS, OPEN, OTHER, PLUS, POINT, SKIP, roles
 
 

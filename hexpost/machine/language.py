@@ -1,0 +1,85 @@
+"""The tables that say how programs are read: ``[words]``, ``[[dialect]]``, ``[reference_return]``."""
+
+import re
+
+from hexpost.arrays import Array
+from hexpost.machine.table import Table
+from hexpost.machine.word_format import word_format
+from hexpost.machine.wording import DialectWord, ReferenceReturn, Words
+
+SECONDS = ("ms", "s")
+WORD = re.compile(r"[A-Z](\d{1,3}(\.\d)?)?")
+CODE = re.compile(r"[GM]\d{1,3}(\.\d)?")
+
+
+def words(t: Table) -> Words:
+    """Return how words are read where the standard leaves it open; every key has the default of ``Words``."""
+    usual = Words()
+    out = Words(
+        units=t.choice("units", ("mm", "inch"), None) if t.has("units") else None,
+        dwell_p=t.choice("dwell_p", SECONDS, usual.dwell_p),
+        dwell_x=t.choice("dwell_x", SECONDS, usual.dwell_x),
+        dwell_f=t.choice("dwell_f", SECONDS, usual.dwell_f),
+        arc_tolerance=t.positive("arc_tolerance_mm", default=usual.arc_tolerance, most=10.0),
+        numbers=t.choice("numbers", ("decimal", "implied"), usual.numbers),
+        format_mm=word_format(t, "format_mm"),
+        format_inch=word_format(t, "format_inch"),
+        inverse_time_arc=t.choice("inverse_time_arc", ("time", "radius"), usual.inverse_time_arc),
+        mixed_feed=t.choice("mixed_feed", ("tip", "root-sum-square", "linear"), usual.mixed_feed),
+        rotary=t.choice("rotary", ("absolute", "shortest"), usual.rotary),
+        peck_clearance=t.positive("peck_clearance_mm", default=usual.peck_clearance, most=100.0),
+        manual_withdrawal=t.positive("manual_withdrawal_s", most=3600.0) if t.has("manual_withdrawal_s") else None,
+    )
+    if out.numbers == "implied" and not out.format_mm and not out.format_inch:
+        what = 'expected format_mm or format_inch beside "implied": they say where the point stands'
+        t.fault("numbers", what, "missing-key", 'for example format_mm = "X+53Y+53Z+53F40"')
+    t.close()
+    return out
+
+
+def dialect(root: Table) -> tuple[DialectWord, ...]:
+    """Return the rows of the dialect table; every word stands in one row at most."""
+    rows: list[DialectWord] = []
+    for t in root.tables("dialect") if root.has("dialect") else []:
+        row = _dialect_word(t)
+        if row.word and any(row.word == other.word for other in rows):
+            t.fault("word", f"expected each word once, found {row.word} again", "repeated")
+        rows.append(row)
+    return tuple(rows)
+
+
+def _dialect_word(t: Table) -> DialectWord:
+    """Return one row of the dialect table."""
+    word, action = t.text("word").upper(), t.choice("action", ("ignore", "same-as", "refuse"), None)
+    if word and not WORD.fullmatch(word):
+        t.fault(
+            "word", f"expected a letter, or a letter and a number as in M77 or G54.1, found {word[:40]}", "bad-value"
+        )
+        word = ""
+    elif word in ("N", "O"):
+        t.fault("word", f"expected a word, found {word}: block and program numbers are no words", "bad-value")
+    same = t.text("same_as").upper() if action == "same-as" else ""
+    if same and not CODE.fullmatch(same):
+        t.fault("same_as", f"expected a G or M word as in M08, found {same[:40]}", "bad-value")
+        same = ""
+    message = t.text("message", None if action == "refuse" else "-")
+    t.close()
+    return DialectWord(
+        word=_plain(word), action=action, same_as=_plain(same), message="" if message == "-" else message
+    )
+
+
+def _plain(word: str) -> str:
+    """Return a word with its number as short as it goes: M8 and M08 are one word."""
+    return word[:1] + f"{float(word[1:]):g}" if len(word) > 1 else word
+
+
+def reference_return(t: Table, zero: Array) -> ReferenceReturn:
+    """Return where reference returns lead; each key defaults to machine zero."""
+    out = ReferenceReturn(
+        g28=t.pose("g28_pose_mm_deg") if t.has("g28_pose_mm_deg") else zero,
+        g30=t.pose("g30_pose_mm_deg") if t.has("g30_pose_mm_deg") else zero,
+        g74=t.pose("g74_pose_mm_deg") if t.has("g74_pose_mm_deg") else zero,
+    )
+    t.close(("g28_pose_mm_deg", "g30_pose_mm_deg", "g74_pose_mm_deg"))
+    return out

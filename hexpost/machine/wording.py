@@ -1,0 +1,70 @@
+"""How a machine reads programs, as frozen data: tables ``[words]``, ``[[dialect]]``, ``[reference_return]``."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from hexpost.arrays import Array
+
+
+@dataclass(frozen=True, slots=True)
+class Digits:
+    """Digits ahead of and behind an implied point; whether zeros at the end, not at the head, may be left out."""
+
+    whole: int
+    fraction: int
+    trailing: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Words:
+    """How words are read where the standard leaves it open (table ``[words]`` of the machine file)."""
+
+    units: str | None = None
+    """``"mm"`` or ``"inch"``: units of a program that states none; ``None`` refuses it."""
+    dwell_p: str = "ms"
+    """Unit of ``P`` in a dwell block: ``"ms"`` or ``"s"``."""
+    dwell_x: str = "s"
+    """Unit of ``X`` in a dwell block: ``"ms"`` or ``"s"``."""
+    dwell_f: str = "s"
+    """Unit of ``F`` in a dwell block: ``"ms"`` or ``"s"``."""
+    arc_tolerance: float = 0.02
+    """Largest difference of start and end radius of an arc, mm."""
+    numbers: str = "decimal"
+    """Numbers without a point: ``"decimal"`` (X10 is 10) or ``"implied"`` (the formats below place the point)."""
+    format_mm: Mapping[str, Digits] = field(default_factory=dict)
+    """Places of the implied point by address letter, in programs in mm."""
+    format_inch: Mapping[str, Digits] = field(default_factory=dict)
+    """Places of the implied point by address letter, in programs in inch."""
+    inverse_time_arc: str = "time"
+    """F of an arc under inverse time: ``"time"`` (1/F minutes) or ``"radius"`` (feed over radius of the arc)."""
+    mixed_feed: str = "tip"
+    """F where X Y Z and A B C move: ``"tip"`` (tip speed) or ``"root-sum-square"`` (of mm, or inch, and degrees)."""
+    rotary: str = "absolute"
+    """Absolute rotary words: ``"absolute"`` (as written) or ``"shortest"`` (at most half a turn from where it is)."""
+    peck_clearance: float = 0.5
+    """A peck begins so far above the bottom of the one before, mm."""
+    manual_withdrawal: float | None = None
+    """Seconds that a withdrawal by hand takes (G87, G88); ``None`` refuses these cycles."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReferenceReturn:
+    """Where reference returns lead: poses (6,) of the gauge point in the base frame, by G code."""
+
+    g28: Array
+    g30: Array
+    g74: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DialectWord:
+    """One row of the dialect table: the word (``"M77"``, or a letter alone), what is done with it.
+
+    ``action`` is ``"ignore"``, ``"same-as"`` (then ``same_as`` is the word meant) or ``"refuse"``; ``message`` is what
+    the report says of it.
+    """
+
+    word: str
+    action: str
+    same_as: str = ""
+    message: str = ""

@@ -1,0 +1,87 @@
+"""The dialect table: a shop's own words ignored, read as others, or refused; and nothing skipped silently."""
+
+from dataclasses import replace
+
+import pytest
+from moves.programs import HEAD, MACHINE, faults, meaning, same
+
+from hexpost.errors import InputError
+from hexpost.machine.load import DEMONSTRATION, machine_from
+
+TOML = DEMONSTRATION.read_text()
+
+
+def dialect(rows: str):
+    """Return the demonstration machine with a dialect table."""
+    return machine_from((TOML + rows).encode(), "m.toml")
+
+
+def row(word: str, action: str, **more: str) -> str:
+    """Return a row of the table."""
+    keys = {"word": word, "action": action, **more}
+    return "\n[[dialect]]\n" + "".join(f'{k} = "{v}"\n' for k, v in keys.items())
+
+
+def test_ignored_words_are_listed_with_their_first_line_and_count():
+    machine = dialect(row("M77", "ignore", message="chip conveyor") + row("E", "ignore") + row("M7", "ignore"))
+    found = meaning(HEAD + "G00 X1 M77\nM77\nM077 X2\nM07\nG00 Q1 X3\n".replace(" Q1", ""), machine=machine)
+    assert [(r.line, r.text, r.count) for r in found.ignored] == [(2, "M77 (chip conveyor)", 3), (5, "M7", 1)]
+    assert not found.events.value.size
+
+
+def test_a_letter_alone_stands_for_any_number():
+    machine = dialect(row("U", "ignore"))
+    found = meaning(HEAD + "G00 X1 U5\nU-3.5\n", machine=machine)
+    assert [(r.line, r.text, r.count) for r in found.ignored] == [(2, "U", 2)]
+
+
+def test_a_word_read_as_another_means_the_same():
+    machine = dialect(row("M77", "same-as", same_as="M08") + row("G900", "same-as", same_as="G1"))
+    found = meaning(HEAD + "G00 X1 M77\nG900 X2 F5\n", machine=machine)
+    same(found, meaning(HEAD + "G00 X1 M08\nG01 X2 F5\n"))
+    assert found.events.value.tolist() == [8]
+    assert any("M77 is read as M8" in r for r in found.readings)
+
+
+def test_a_code_with_a_decimal_is_a_code_of_its_own():
+    assert [f.code for f in faults(HEAD + "G54.1 X1\n")] == ["unknown-word"]
+    machine = dialect(row("G54.1", "same-as", same_as="G54"))
+    same(meaning(HEAD + "G54.1 G00 X1\n", machine=machine), meaning(HEAD + "G54 G00 X1\n"))
+
+
+def test_a_refused_word_is_refused_with_the_shop_s_own_message():
+    machine = dialect(row("M08", "refuse", message="this machine cuts dry"))
+    found = faults(HEAD + "G00 X1 M8\n", machine=machine)
+    assert [(f.code, f.line, f.column) for f in found] == [("dialect-refused", 2, 8)]
+    assert "this machine cuts dry" in found[0].what
+
+
+def test_end_and_calls_may_have_other_names():
+    machine = dialect(row("M97", "same-as", same_as="M98") + row("M17", "same-as", same_as="M99"))
+    text = HEAD + "G00 X1\nM97 P5\nM30\nO5\nX2\nM17\n"
+    same(meaning(text, machine=machine), meaning(HEAD + "G00 X1\nX2\n"))
+    machine = dialect(row("M77", "same-as", same_as="M30"))
+    assert meaning(HEAD + "G00 X1\nM77\n", machine=machine).moves.count == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "key"),
+    [
+        (row("77", "ignore"), "dialect[1].word"),
+        (row("N", "ignore"), "dialect[1].word"),
+        (row("M77", "skip"), "dialect[1].action"),
+        (row("M77", "same-as"), "dialect[1].same_as"),
+        (row("M77", "same-as", same_as="X5"), "dialect[1].same_as"),
+        (row("M77", "refuse"), "dialect[1].message"),
+        (row("M77", "ignore") + row("M077", "ignore"), "dialect[2].word"),
+        (row("M77", "ignore", same_as="M8"), "dialect[1].same_as"),
+    ],
+)
+def test_rows_that_cannot_be_are_named(text, key):
+    with pytest.raises(InputError) as caught:
+        dialect(text)
+    assert [f.key for f in caught.value.faults] == [key]
+
+
+def test_no_table_changes_nothing():
+    assert replace(MACHINE, dialect=()).dialect == MACHINE.dialect == ()
