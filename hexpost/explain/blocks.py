@@ -88,22 +88,28 @@ def modal_feed(part: Trace, row: int) -> Document | None:
 
 
 def move(part: Trace, i: int, arc: int | None) -> Document:
-    """Return a move: its kind, where it leads, how fast; ``arc`` is its place among the arcs."""
-    steps = part.steps
-    mode = int(steps.feed_mode[i])
-    feed = float(steps.feed[i]) * SECONDS_PER_MINUTE * FEED_SCALES[mode]
+    """Return a move of a trace; ``arc`` is its place among the arcs."""
+    steps, turns = part.steps, part.steps.turns
+    turn = None if arc is None else (turns.centre[:, arc], int(turns.axis[arc]), float(turns.turn[arc]))
+    frame = part.frames[steps.frame[i]].offset
+    return motion(steps.end[:, i], float(steps.feed[i]), int(steps.feed_mode[i]), frame, turn)
+
+
+def motion(end: Array, feed: float, mode: int, frame: str, arc: tuple[Array, int, float] | None) -> Document:
+    """Return a move: its kind, where it leads, how fast; ``arc`` is its centre (3,), axis and turn."""
     out: Document = {
-        "kind": "arc" if arc is not None else "rapid" if mode == FEED_RAPID else "line",
-        "to_mm_deg": pose(steps.end[:, i]),
-        "frame": part.frames[steps.frame[i]].offset,
-        "feed": number(feed),
+        "kind": "rapid" if mode == FEED_RAPID else "line",
+        "to_mm_deg": pose(end),
+        "frame": frame,
+        "feed": number(feed * SECONDS_PER_MINUTE * FEED_SCALES[mode]),
         "feed_unit": FEED_UNITS[mode],
     }
     if arc is not None:
-        turns = steps.turns
-        out["centre_mm"] = [number(x) for x in turns.centre[:, arc].tolist()]
-        out["axis"] = "XYZ"[turns.axis[arc]]
-        out["turn_deg"] = number(float(turns.turn[arc]) * DEG_PER_RAD)
+        centre, axis, turn = arc
+        out["kind"] = "arc"
+        out["centre_mm"] = [number(x) for x in centre.tolist()]
+        out["axis"] = "XYZ"[axis]
+        out["turn_deg"] = number(turn * DEG_PER_RAD)
     return out
 
 

@@ -73,9 +73,14 @@ def in_motion(move: Document) -> str:
         turn = cast("float", move["turn_deg"])
         what += f" of {shown(round(turn, PLACES))} deg about {move['axis']} with centre "
         what += " ".join(f"{x}{shown(round(v, PLACES) + 0.0)}" for x, v in zip("XYZ", centre, strict=True))
-    fast = f", {shown(round(cast('float', move['feed']), PLACES))} {move['feed_unit']}" if move["feed_unit"] else ""
+    fast = f", {at_feed(move)}" if move["feed_unit"] else ""
     where = " in machine coordinates" if move["frame"] == "G53" else ""
     return f"{what} to {at(move['to_mm_deg'])}{where}{fast}"
+
+
+def at_feed(move: Document) -> str:
+    """Return the feed of a move in words."""
+    return f"{shown(round(cast('float', move['feed']), PLACES))} {move['feed_unit']}" if move["feed_unit"] else "rapid"
 
 
 def happening(event: Document) -> str:

@@ -1,0 +1,41 @@
+"""``hexpost diff``: what changed in meaning between two revisions of a program."""
+
+from pathlib import Path
+
+import click
+
+from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
+from hexpost.cli.options import INPUTS, JSON, shared
+
+
+@click.command("diff", cls=Command)
+@click.argument("old", type=click.Path())
+@click.argument("new", type=click.Path())
+@shared(INPUTS)
+@click.option(
+    "--tolerance",
+    type=click.FloatRange(min=0.0, max=1.0),
+    default=0.0005,
+    show_default=True,
+    metavar="MM",
+    help="Places that differ by no more (mm, and degrees) are the same; programs in inches may need 0.002.",
+)
+@shared(JSON)
+def command(old: str, new: str, *, tolerance: float, as_json: bool, **files: str | None) -> None:
+    """Say what NEW means differently from OLD: moves, feeds, offsets, tools, stops, events; not their text.
+
+    Numbering, comments, modal or repeated words and the unit of length make no difference. Exit code 0: the same
+    meaning; 1: a different one; 2: a program or another file is not understood.
+    """
+    from hexpost.cli.run import files_of
+    from hexpost.explain.difference import difference
+    from hexpost.explain.difference_text import text, to_json
+    from hexpost.pipeline import load
+
+    meanings = [load(files_of(Path(name), files)).meaning for name in (old, new)]
+    found = difference(meanings[0], meanings[1], tolerance)
+    if as_json:
+        click.echo(to_json(found, old, new, tolerance), nl=False)
+    else:
+        click.echo("\n".join(text(found, click.format_filename(old), click.format_filename(new))))
+    click.get_current_context().exit(EXIT_CLEAN if found.same else EXIT_BROKEN)

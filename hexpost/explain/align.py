@@ -1,0 +1,121 @@
+"""Which rows of two tables belong together: same rows in the same order, within a tolerance.
+
+The method is patience sorting on rows that occur once on either side (B. Cohen's patience diff, from memory), between
+common beginnings and ends; what is left in small gaps is settled by the longest common subsequence (textbook dynamic
+programme). Time n log n for tables that are alike, memory of the size of the tables.
+"""
+
+from bisect import bisect_left
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags, Ints
+
+SMALL = 4_000_000
+"""Entries of the table of a longest common subsequence that is worth its place (16 MB)."""
+COARSE = 16.0
+"""Cells of the grid on which rows are looked up, in tolerances: few equal rows fall into two cells."""
+DEEPEST = 16
+"""Times a gap is parted by rows that occur once in it."""
+
+
+def align(a: Array, b: Array, tolerance: Array) -> Ints:
+    """Return the pairs (2, k) of columns of ``a`` (r, n) and ``b`` (r, m) that match, rising on both sides.
+
+    Columns match where every row differs by at most its ``tolerance`` (r,).
+    """
+    pairs: list[Ints] = []
+    gaps = [(0, a.shape[1], 0, b.shape[1], 0)]
+    while gaps:
+        i, n, j, m, depth = gaps.pop()
+        head = leading(matches(a[:, i:n], b[:, j:m], tolerance))
+        pairs.append(np.stack((np.arange(i, i + head), np.arange(j, j + head))))
+        i, j = i + head, j + head
+        tail = leading(matches(a[:, i:n][:, ::-1], b[:, j:m][:, ::-1], tolerance))
+        n, m = n - tail, m - tail
+        pairs.append(np.stack((np.arange(n, n + tail), np.arange(m, m + tail))))
+        if i == n or j == m:
+            continue
+        found = anchors(a[:, i:n], b[:, j:m], tolerance) if depth < DEEPEST else np.empty((2, 0), np.int64)
+        if found.shape[1]:
+            edges = np.concatenate(([[i - 1], [j - 1]], found + np.array([[i], [j]]), [[n], [m]]), axis=1)
+            pairs.append(edges[:, 1:-1])
+            step = np.diff(edges, axis=1)
+            inner = np.flatnonzero((step > 1).all(axis=0))
+            bounds = (edges[0, inner] + 1, edges[0, inner + 1], edges[1, inner] + 1, edges[1, inner + 1])
+            gaps += zip(*(x.tolist() for x in bounds), [depth + 1] * len(inner), strict=True)
+        elif (n - i) * (m - j) <= SMALL:
+            pairs.append(longest(a[:, i:n], b[:, j:m], tolerance) + np.array([[i], [j]]))
+    whole: Ints = np.concatenate(pairs, axis=1)
+    return whole[:, np.argsort(whole[0], kind="stable")]
+
+
+def matches(a: Array, b: Array, tolerance: Array) -> Flags:
+    """Return which columns of the common beginning match."""
+    n = min(a.shape[1], b.shape[1])
+    out = np.ones(n, dtype=np.bool_)
+    for x, y, t in zip(a, b, tolerance, strict=True):
+        out &= np.abs(x[:n] - y[:n]) <= t
+    return out
+
+
+def leading(true: Flags) -> int:
+    """Return how many flags are true ahead of the first that is not."""
+    return len(true) if true.all() else int(np.argmin(true))
+
+
+def anchors(a: Array, b: Array, tolerance: Array) -> Ints:
+    """Return pairs (2, k) of columns that occur once on either side, seen with the one before, rising on both."""
+    n = a.shape[1]
+    cell = np.rint(np.concatenate((a, b), axis=1) / (COARSE * np.maximum(tolerance, 1e-12))[:, None])
+    ahead = np.concatenate((cell[:, :1], cell[:, :-1]), axis=1)
+    ahead[:, [0, n]] = np.inf
+    rows = np.ascontiguousarray(np.concatenate((cell, ahead)).T + 0.0)
+    kind = np.unique(rows.view(np.dtype((np.void, rows.itemsize * rows.shape[1])))[:, 0], return_inverse=True)[1]
+    once = (np.bincount(kind[:n], minlength=len(kind)) == 1) & (np.bincount(kind[n:], minlength=len(kind)) == 1)
+    place = np.full(len(kind), -1)
+    place[kind[n:]] = np.arange(b.shape[1])
+    i = np.flatnonzero(once[kind[:n]])
+    j = place[kind[:n][i]]
+    same = matches(a[:, i], b[:, j], tolerance)
+    i, j = i[same], j[same]
+    return np.stack((i, j))[:, rising(j)]
+
+
+def rising(values: Ints) -> Ints:
+    """Return the indices (k,) of a longest rising subsequence of different ``values`` (n,) (patience sorting)."""
+    tops: list[int] = []
+    piles: list[int] = []
+    below = np.full(len(values), -1)
+    for i, value in enumerate(values.tolist()):
+        pile = bisect_left(tops, value)
+        below[i] = piles[pile - 1] if pile else -1
+        tops[pile : pile + 1] = [value]
+        piles[pile : pile + 1] = [i]
+    out = []
+    last = piles[-1] if piles else -1
+    while last >= 0:
+        out.append(last)
+        last = int(below[last])
+    return np.array(out[::-1], dtype=np.int64)
+
+
+def longest(a: Array, b: Array, tolerance: Array) -> Ints:
+    """Return the pairs (2, k) of a longest common subsequence of two small tables."""
+    n, m = a.shape[1], b.shape[1]
+    table = np.zeros((n + 1, m + 1), dtype=np.int32)
+    equal = np.zeros((n, m), dtype=np.bool_)
+    for i in range(n):
+        equal[i] = (np.abs(b - a[:, i : i + 1]) <= tolerance[:, None]).all(axis=0)
+        table[i + 1, 1:] = np.maximum.accumulate(np.maximum(table[i, 1:], table[i, :-1] + equal[i]))
+    out = []
+    i, j = n, m
+    while i and j:
+        if equal[i - 1, j - 1] and table[i, j] == table[i - 1, j - 1] + 1:
+            i, j = i - 1, j - 1
+            out.append((i, j))
+        elif table[i - 1, j] == table[i, j]:
+            i -= 1
+        else:
+            j -= 1
+    return np.array(out[::-1], dtype=np.int64).reshape(-1, 2).T
