@@ -11,7 +11,6 @@ from hexpost.audit.model import AuditResult
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.feed.model import Timing
 from hexpost.feed.plan import MODES, plan
-from hexpost.feed.reasons import Reasons, reasons
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.interpret import interpret
@@ -65,10 +64,6 @@ class Job:
     timing: Timing
     feed: str
 
-    def reasons(self) -> Reasons:
-        """Return why the job is not faster, block by block."""
-        inputs = self.inputs
-        return reasons(self.timing, self.path, inputs.meaning.moves, inputs.machine.tool_tip)
 
     def setpoints(self) -> Iterator[Setpoints]:
         """Yield the samples solved into struts, block by block."""
