@@ -64,7 +64,6 @@ class Job:
     timing: Timing
     feed: str
 
-
     def setpoints(self) -> Iterator[Setpoints]:
         """Yield the samples solved into struts, block by block."""
         inputs = self.inputs
