@@ -17,6 +17,7 @@ COMMANDS = {
     "convert": "Convert a part program into a job folder: setpoints, events, reports.",
     "audit": "Report which blocks of a part program break which limit; write no table.",
     "gate": "Check a library of programs: pass or fail, for people and for continuous integration.",
+    "verify": "Prove a finished job folder again from nothing but its files.",
     "explain": "Show a part program block by block as it was understood.",
     "diff": "Say what two revisions of a part program mean differently.",
     "align": "Find a work frame from probed points and write it as a setup file.",

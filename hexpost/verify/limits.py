@@ -1,0 +1,177 @@
+"""Limits again from the table, and whether its columns belong to each other."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags, Ints
+from hexpost.machine.model import Machine
+from hexpost.verify.follow import Largest
+from hexpost.verify.model import Faults
+from hexpost.verify.pose import Poses
+from hexpost.verify.route import Route
+from hexpost.verify.rows import Rows
+
+STEP_MM, STEP_MM_S, STEP_MM_S2 = 1e-6, 1e-6, 1e-3
+"""Last decimals of the table."""
+_SPREAD = 4.0
+"""The jerk inside a tick may be this many times the largest mean jerk of the ticks around it."""
+MOST_LINES = 10_000
+_BANDS = ("stroke", "speed", "acceleration", "jerk")
+
+
+@dataclass(slots=True)
+class Clock:
+    """Times of the rows: they start at 0 and go on by the period."""
+
+    period_us: int
+    faults: Faults = field(default_factory=Faults)
+    rows: int = 0
+    last_us: int = 0
+
+    def add(self, rows: Rows) -> None:
+        """Look at the new rows."""
+        start = max(rows.old - 1, 0)
+        step = np.diff(rows.micros[start:])
+        if not self.rows and rows.micros[0] != 0:
+            self.faults.add(f"row 0: time {rows.micros[0] / 1e6:.6f} s, expected 0")
+        for i in np.flatnonzero(step != self.period_us):
+            at = rows.first + start + int(i) + 1
+            what = f"{step[i] / 1e6:.6f} s after the row before, expected {self.period_us / 1e6:.6f} s"
+            self.faults.add(f"row {at} (line {rows.line[start + i + 1]}): {what}: rows are missing, doubled or moved")
+        self.rows += len(rows.micros) - rows.old
+        self.last_us = int(rows.micros[-1])
+
+
+@dataclass(slots=True)
+class Continuity:
+    """Lengths against speeds against accelerations, from row to row.
+
+    With h the period, l(t + h) - l(t) = h/2 (v0 + v1) - h2/12 (a1 - a0) and v1 - v0 = h/2 (a0 + a1), each up to the
+    change of jerk inside the tick (Euler and Maclaurin; Abramowitz and Stegun 1964, 25.4.3), and up to the decimals.
+    """
+
+    machine: Machine
+    period: float
+    faults: Faults = field(default_factory=Faults)
+    worst: Largest = field(default_factory=Largest)
+
+    def add(self, rows: Rows) -> None:
+        """Look at the ticks that end in new rows."""
+        start = max(rows.old - 1, 0)
+        h, v, a = self.period, rows.speed, rows.acceleration
+        change = np.diff(a)
+        jerk = self._jerk(change / h)[:, start:]
+        by_speed = np.diff(rows.length) - h / 2.0 * (v[:, 1:] + v[:, :-1]) + h * h / 12.0 * change
+        by_acceleration = np.diff(v) - h / 2.0 * (a[:, 1:] + a[:, :-1])
+        room_length = jerk * h**3 / 6.0 + STEP_MM * (1.5 + h) + STEP_MM_S2 * h * h / 6.0
+        room_speed = jerk * h * h / 4.0 + STEP_MM_S * 1.5 + STEP_MM_S2 * h
+        use = np.maximum(np.abs(by_speed[:, start:]) / room_length, np.abs(by_acceleration[:, start:]) / room_speed)
+        self.worst.take(use.max(axis=0, initial=0.0), rows, np.arange(start + 1, start + 1 + use.shape[1]))
+        strut, tick = np.nonzero(use > 1.0)
+        for k, i in zip(strut[:100], tick[:100], strict=True):
+            row = start + int(i) + 1
+            gap = by_speed[k, row - 1]
+            where = f"row {rows.first + row} ({rows.micros[row] / 1e6:.6f} s, line {rows.line[row]})"
+            self.faults.add(f"{where}: strut {k + 1} jumps: its length is {gap:+.6f} mm off what its speeds give")
+
+    def _jerk(self, mean: Array) -> Array:
+        """Return how large the jerk may be inside each tick (6, n), from mean jerks of the ticks."""
+        limit = np.array([s.jerk for s in self.machine.struts])[:, None]
+        size = np.abs(mean)
+        near = size.copy()
+        np.maximum(near[:, 1:], size[:, :-1], out=near[:, 1:])
+        np.maximum(near[:, :-1], size[:, 1:], out=near[:, :-1])
+        out: Array = np.maximum(limit, _SPREAD * np.minimum(near, 2.0 * limit))
+        return out
+
+
+@dataclass(slots=True)
+class Use:
+    """The worst of one limit by one strut (0: the tool), and the lines in which it is broken for certain."""
+
+    value: float = -np.inf
+    low: float = np.inf
+    row: int = 0
+    line: int = 0
+    lines: set[int] = field(default_factory=set)
+
+
+class Limits:
+    """Stroke, speed, acceleration and jerk of each strut, and the deviation between setpoints, from the table alone.
+
+    A limit counts as broken in a line only where it is so beyond the decimals of the table.
+    """
+
+    def __init__(self, machine: Machine, period: float) -> None:
+        self._period = period
+        self._struts = machine.struts
+        self._deviation = machine.tool_tip.deviation
+        self.uses = {(name, k): Use() for name in _BANDS for k in range(1, 7)}
+        self.uses["deviation", 0] = Use()
+        self.steps = {
+            "stroke": STEP_MM, "speed": STEP_MM_S, "acceleration": STEP_MM_S2, "jerk": 2.0 * STEP_MM_S2 / period,
+            "deviation": 1e-3 * self._deviation,
+        }  # fmt: skip
+        """How far a value from the table may be from the one that was checked when it was made."""
+
+    def add(self, rows: Rows) -> None:
+        """Look at the new rows."""
+        new = rows.new
+        jerk = np.zeros_like(rows.length)
+        jerk[:, 1:] = np.diff(rows.acceleration) / self._period
+        for k in range(len(self._struts)):
+            columns = (rows.length, rows.speed, rows.acceleration, jerk)
+            for name, values in zip(_BANDS, columns, strict=True):
+                self._take((name, k + 1), values[k, new], rows)
+
+    def allowed(self, limit: str, strut: int) -> tuple[float, float]:
+        """Return the band of a limit."""
+        if limit == "deviation":
+            return -np.inf, self._deviation
+        if limit == "stroke":
+            return self._struts[strut - 1].stroke
+        most = float(getattr(self._struts[strut - 1], limit))
+        return -most, most
+
+    def add_deviation(self, rows: Rows, poses: Poses, route: Route, move: Ints, cutting: Flags) -> None:
+        """Take the tip error in the middle of the ticks that begin at the new rows, across the way of the tip.
+
+        A strut that runs straight between two setpoints is off by a h2 / 8 half way (remainder of linear
+        interpolation). ``move`` and ``cutting`` (n,) belong to the new rows, as do ``poses``.
+        """
+        own = np.flatnonzero(cutting)
+        if not own.size:
+            return
+        at = own + rows.old
+        asked = np.stack([rows.acceleration[:, at].T * (self._period**2 / 8.0), rows.speed[:, at].T], axis=2)
+        twist = np.linalg.solve(poses.rows[own], asked)
+        arm = route.arms(poses.r[own], move[own])
+        error, along = (twist[:, :3, k] + np.cross(twist[:, 3:, k], arm) for k in (0, 1))
+        size = np.sqrt((along**2).sum(1))
+        along = np.where(size > 1e-6, along.T / np.maximum(size, 1e-6), 0.0).T
+        error = error - along * (error * along).sum(1)[:, None]
+        self._judge(np.sqrt((error**2).sum(1)), rows, at)
+
+    def _take(self, which: tuple[str, int], values: Array, rows: Rows) -> None:
+        low, high = self.allowed(*which)
+        centre = (low + high) / 2.0
+        use = np.abs(values - centre)
+        room = (high - low) / 2.0 + self.steps[which[0]]
+        kept = self.uses[which]
+        k = int(use.argmax())
+        if use[k] > kept.value:
+            kept.value, kept.low = float(use[k]), float(values[k])
+            kept.row, kept.line = rows.first + rows.old + k, int(rows.line[rows.old + k])
+        if use[k] > room and len(kept.lines) < MOST_LINES:
+            kept.lines.update(np.unique(rows.line[rows.new][use > room]).tolist())
+
+    def _judge(self, values: Array, rows: Rows, at: Ints) -> None:
+        kept = self.uses["deviation", 0]
+        k = int(values.argmax())
+        if values[k] > kept.value:
+            kept.value = kept.low = float(values[k])
+            kept.row, kept.line = rows.first + int(at[k]), int(rows.line[at[k]])
+        over = values > self._deviation + self.steps["deviation"]
+        if over.any() and len(kept.lines) < MOST_LINES:
+            kept.lines.update(np.unique(rows.line[at[over]]).tolist())

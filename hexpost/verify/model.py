@@ -1,0 +1,58 @@
+"""What a proof hands on: one entry for each thing that was checked."""
+
+from dataclasses import dataclass, field
+
+CLEAN, BROKEN, NOT_PROVEN = "clean", "broken", "not-proven"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One thing that was checked: ``proven`` or not, what was found, and the faults, at most ``MOST_FAULTS``."""
+
+    name: str
+    text: str
+    faults: tuple[str, ...] = ()
+
+    @property
+    def proven(self) -> bool:
+        """Return whether nothing speaks against it."""
+        return not self.faults
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """All checks of a job folder; ``broken``: its report says that a limit is broken; ``remarks``: what none saw."""
+
+    folder: str
+    checks: tuple[Check, ...]
+    broken: bool
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def verdict(self) -> str:
+        """Return ``clean``, ``broken`` (proven, with limits broken as the report says) or ``not-proven``."""
+        if not all(c.proven for c in self.checks):
+            return NOT_PROVEN
+        return BROKEN if self.broken else CLEAN
+
+
+MOST_FAULTS = 5
+
+
+@dataclass(slots=True)
+class Faults:
+    """Faults of one check as they are found: the first few in words, the rest counted."""
+
+    texts: list[str] = field(default_factory=list)
+    count: int = 0
+
+    def add(self, text: str) -> None:
+        """Take a fault."""
+        self.count += 1
+        if len(self.texts) < MOST_FAULTS:
+            self.texts.append(text)
+
+    def told(self) -> tuple[str, ...]:
+        """Return the texts, with the number of those left out."""
+        rest = self.count - len(self.texts)
+        return (*self.texts, f"... and {rest:,} more") if rest else tuple(self.texts)

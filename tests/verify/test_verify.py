@@ -1,0 +1,234 @@
+"""Each planted fault is found and named; sound folders are proven, whatever they hold."""
+
+import json
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from hexpost.machine.load import demonstration_machine
+from hexpost.verify.pose import Tracker, turn_vectors, turns
+from verify.folders import BROKEN, PROGRAM, convert, copied, proof, run, sign, spoil
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory):
+    return convert(tmp_path_factory.mktemp("sound"))
+
+
+@pytest.fixture
+def job(sound, tmp_path):
+    return copied(sound, tmp_path)
+
+
+def test_a_sound_job_is_proven(sound):
+    code, output = run("verify", sound)
+    assert code == 0, output
+    assert "PROVEN, CLEAN" in output
+    assert "FAILED" not in output
+
+
+def test_a_broken_job_is_proven_broken(tmp_path):
+    code, output = run("verify", convert(tmp_path, BROKEN))
+    assert code == 1, output
+    assert "PROVEN, BROKEN" in output
+
+
+@pytest.mark.parametrize("options", [("--table", "npy"), ("--period-ms", "4"), ("--period-ms", "0.5")])
+def test_other_forms_are_proven(tmp_path, options):
+    assert proof(convert(tmp_path, PROGRAM, *options)) == (0, {})
+
+
+def test_parquet_is_proven(tmp_path):
+    pytest.importorskip("pyarrow", reason="the Parquet extra is not installed")
+    assert proof(convert(tmp_path, PROGRAM, "--table", "parquet")) == (0, {})
+
+
+def test_a_flipped_bit_is_named_by_its_file(job):
+    data = bytearray((job / "setpoints.csv").read_bytes())
+    data[len(data) // 2] ^= 1
+    (job / "setpoints.csv").write_bytes(data)
+    code, faults = proof(job)
+    assert code == 2
+    assert any("setpoints.csv" in f and "SHA-256" in f for f in faults["files"])
+
+
+@pytest.mark.parametrize("name", ["events.csv", "report.txt", "inputs/machine.toml", "inputs/program.nc"])
+def test_any_changed_file_is_named(job, name):
+    data = bytearray((job / name).read_bytes())
+    data[len(data) // 2] ^= 1
+    (job / name).write_bytes(data)
+    code, faults = proof(job)
+    assert code == 2
+    assert any(f.startswith(name) for f in faults["files"])
+
+
+def test_missing_and_foreign_files_are_named(job):
+    (job / "events.csv").unlink()
+    (job / "setpoints.old.csv").write_text("")
+    _, faults = proof(job)
+    assert any("events.csv: missing" in f for f in faults["files"])
+    assert any("setpoints.old.csv: does not belong" in f for f in faults["files"])
+
+
+@pytest.mark.parametrize("told", [False, True])
+def test_a_dropped_row_is_named_by_its_number(job, told):
+    rows = json.loads((job / "report.json").read_text())["rows"]
+    spoil(job, lambda r: r.pop(501))  # row 500
+    sign(job, **({"rows": rows - 1} if told else {}))
+    code, faults = proof(job)
+    assert code == 2
+    assert any("row 500" in f and "missing" in f for f in faults["time"])
+
+
+def test_exchanged_struts_are_named(job):
+    def exchange(rows):
+        for group in (0, 6, 12):
+            a, b = group + 2, group + 5
+            for row in rows[1:]:
+                row[a], row[b] = row[b], row[a]
+
+    spoil(job, exchange)
+    sign(job)
+    code, faults = proof(job)
+    assert code == 2
+    assert any("struts 2 and 5 are exchanged" in f for f in faults["path"])
+
+
+def test_a_changed_machine_file_is_seen_even_with_its_hash_made_good(job):
+    path = job / "inputs" / "machine.toml"
+    text = path.read_text()
+    k = text.index("base_joint_mm = [") + len("base_joint_mm = [")
+    end = text.index(",", k)
+    path.write_text(f"{text[:k]}{float(text[k:end]) + 0.05}{text[end:]}")
+    sign(job)
+    code, faults = proof(job)
+    assert code == 2
+    assert any("does not belong to this program" in f for f in faults["path"])
+    assert any("row 0" in f for f in faults["stops"])
+
+
+def test_the_table_of_another_program_is_seen(job, tmp_path):
+    other = tmp_path / "other"
+    other.mkdir()
+    made = convert(other, PROGRAM.replace("X40.\n", "X40.02\n"))
+    for name in ("setpoints.csv", "report.json", "events.csv"):
+        (job / name).write_bytes((made / name).read_bytes())
+    rows = json.loads((job / "report.json").read_text())["rows"]
+    sign(job, rows=rows)
+    code, faults = proof(job)
+    assert code == 2
+    assert set(faults) == {"path"}
+    assert any("line 9" in f for f in faults["path"]), faults
+
+
+def test_a_shifted_length_breaks_continuity(job):
+    def shift(rows):
+        rows[700][3] = f"{float(rows[700][3]) + 0.001:.6f}"
+
+    spoil(job, shift)
+    sign(job)
+    _, faults = proof(job)
+    assert any("row 699" in f and "strut 3 jumps" in f for f in faults["continuity"])
+
+
+def test_a_limit_that_the_report_does_not_say_is_named(job):
+    path = job / "inputs" / "machine.toml"
+    text = path.read_text()
+    start = text.index("[[strut]]")
+    lower = text[start:].replace("speed_mm_s = ", "speed_mm_s = 60 # ", 1)
+    path.write_text(text[:start] + lower)
+    sign(job)
+    _, faults = proof(job)
+    assert any("speed of strut 1: broken in line" in f for f in faults["limits"])
+
+
+def test_a_report_that_was_made_milder_is_seen(tmp_path):
+    job = convert(tmp_path, BROKEN)
+    report = json.loads((job / "report.json").read_text())
+    lost = next(f for f in report["findings"] if f["limit"] == "speed")
+    report["findings"].remove(lost)
+    report["findings_total"] = report["findings_listed"] = len(report["findings"])
+    (job / "report.json").write_text(json.dumps(report))
+    sign(job)
+    _, faults = proof(job)
+    assert any(f"speed of strut {lost['strut']}: broken in line {lost['line']}" in f for f in faults["limits"])
+
+
+def test_an_event_at_another_sample_is_named(job):
+    def late(rows):
+        row = next(r for r in rows if r[3] == "M9")
+        row[0], row[1] = f"{float(row[0]) - 0.3:.6f}", str(int(row[1]) - 300)
+
+    spoil(job, late, "events.csv")
+    sign(job)
+    _, faults = proof(job)
+    assert any("not at its move's place" in f for f in faults["events"])
+
+
+def test_an_event_that_is_missing_is_named(job):
+    spoil(job, lambda rows: rows.pop(3), "events.csv")
+    sign(job)
+    _, faults = proof(job)
+    assert any("events in the table" in f for f in faults["events"])
+
+
+def test_a_table_that_is_cut_off_is_named(job):
+    data = (job / "setpoints.csv").read_bytes()
+    (job / "setpoints.csv").write_bytes(data[: len(data) * 2 // 3])
+    sign(job)
+    _, faults = proof(job)
+    assert any("cut off" in f for f in faults["readable"])
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{", '{"job": "hexpost", "schema_version": 1}', '{"job": "x"}'])
+def test_a_folder_without_a_sound_manifest_is_no_job(job, text):
+    (job / "manifest.json").write_text(text)
+    code, output = run("verify", job)
+    assert code == 2
+    assert "manifest.json" in output
+
+
+def test_names_that_lead_out_of_the_folder_are_refused(job):
+    manifest = json.loads((job / "manifest.json").read_text())
+    manifest["inputs"]["program"] = "../p.nc"
+    (job / "manifest.json").write_text(json.dumps(manifest))
+    code, output = run("verify", job)
+    assert code == 2
+    assert "names of files in the folder" in output
+
+
+def test_reports_of_another_layout_are_refused_without_a_fault_of_our_own(job):
+    (job / "report.json").write_text('{"struts": [1], "verdict": "clean"}')
+    sign(job)
+    code, faults = proof(job)
+    assert code == 2
+    assert "readable" in faults
+
+
+def test_no_folder_is_no_job(tmp_path):
+    code, output = run("verify", tmp_path / "none")
+    assert code == 2
+    assert "found no folder" in output
+
+
+def test_turns_agree_with_scipy():
+    w = np.random.default_rng(5).normal(size=(50, 3))
+    assert np.abs(turns(w) - Rotation.from_rotvec(w).as_matrix()).max() < 1e-14
+    small = w / np.linalg.norm(w, axis=1)[:, None] * np.linspace(0.0, 3.0, 50)[:, None]
+    assert np.abs(turn_vectors(Rotation.from_rotvec(small).as_matrix()) - small).max() < 1e-12
+
+
+def test_tracker_finds_poses_whose_lengths_are_had_from_their_vectors():
+    machine = demonstration_machine()
+    n = 3000
+    share = np.linspace(0.0, 1.0, n)
+    pose = machine.machine_zero[:3] - machine.platform.gauge_point + share[:, None] * [150.0, -80.0, -120.0]
+    turned = Rotation.from_rotvec(share[:, None] * [0.2, -0.1, 0.3])
+    length = np.empty((6, n))
+    for k, strut in enumerate(machine.struts):
+        length[k] = np.linalg.norm(pose + turned.apply(np.array(strut.platform_joint)) - strut.base_joint, axis=1)
+    found = Tracker(machine, pose[0], np.eye(3), 1e-3).follow(length)
+    assert not found.lost.any()
+    assert np.abs(found.t - pose).max() < 1e-9
+    assert np.abs(found.r - turned.as_matrix()).max() < 1e-11
