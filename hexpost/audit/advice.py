@@ -15,6 +15,7 @@ from hexpost.audit.advice_texts import (
     RAPID,
     RULE,
     TILT,
+    has_rule,
     text_index,
     text_indices,
 )
@@ -84,7 +85,7 @@ class Adviser:
         if limit == "stroke":
             below = runs["peak"] <= runs["allowed"]
             runs["advice"] = text_indices(limit, np.where(below, BELOW, ABOVE))
-        elif limit == "pallet":
+        elif has_rule(limit):
             runs["advice"] = text_index(limit, RULE)
         else:
             self._advise_feed(limit, runs, row, at, setpoints)
@@ -110,7 +111,7 @@ class Adviser:
     def _parts(self, limit: str, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints) -> Array:
         """Return the sizes (4, m) of the parts of the peaks that go with the powers 0 to 3 of the feed."""
         out: Array = np.zeros((4, len(runs)))
-        if limit == "speed":
+        if limit in {"speed", "critical-speed"}:
             out[1] = runs["peak"]
         elif limit == "acceleration":
             poses = setpoints.poses

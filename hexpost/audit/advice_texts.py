@@ -14,6 +14,7 @@ _KEYS: Final = {
     "speed": "tool_tip.speed_mm_s (tilt_speed_deg_s where the tool turns)",
     "acceleration": "tool_tip.acceleration_mm_s2 (tilt_acceleration_deg_s2 where the tool turns)",
     "jerk": "tool_tip.jerk_mm_s3 (tilt_jerk_deg_s3 where the tool turns)",
+    "critical-speed": "tool_tip.speed_mm_s (or tilt_speed_deg_s) until the screw turns slowly enough",
 }
 """The machine-file values that decide how hard a rapid or a ramp is on the struts."""
 
@@ -21,6 +22,7 @@ _HOLDS: Final = {
     "speed": "the strut holds its speed limit",
     "acceleration": "the strut holds its acceleration limit",
     "jerk": "the strut holds its jerk limit",
+    "critical-speed": "the screw stays below its critical speed",
     "deviation": "the tool stays near enough to the path between setpoints",
 }
 
@@ -29,7 +31,22 @@ _STROKE: Final = (
     "tilt less, or change how far the tool sticks out."
 )
 
+_MILDER: Final = (
+    "Lower F where the path bends, lower the accelerations of the tool tip in the machine file, "
+    "or move the work to where the struts bear the load more evenly."
+)
+
 _RULES: Final = {
+    "joint-angle": f"The joint would have to turn further than it can. {_STROKE}",
+    "thrust": f"The strut would have to push or pull harder than it may. {_MILDER}",
+    "thrust-continuous": f"The strut would have to push or pull harder than it may for long. {_MILDER}",
+    "torque": f"The motor would have to turn harder than it may. {_MILDER}",
+    "torque-continuous": f"The motor would have to turn harder than it may for long. {_MILDER}",
+    "power": f"The motor would have to give more power than it has. {_MILDER}",
+    "buckling": "The screw could buckle under this thrust at this length: move the work so that the strut is shorter, "
+    "lower the load, or lower the accelerations of the tool tip in the machine file.",
+    "conditioning": f"The struts hold the platform badly here. {_STROKE}",
+    "clearance": f"Two bodies come too near to each other. {_STROKE}",
     "tool-length": "Call the length of the tool in the spindle (G43 and its H) before this block.",
     "tool-number": "Let H name the tool that is in the spindle, or change the tool first.",
     "pallet": "The tool tip would cut into the pallet: check Z, the work offset and the tool length.",
@@ -69,6 +86,11 @@ _INDEX: Final = {key: i for i, key in enumerate(_BY_CASE)}
 
 ADVICES: Final = tuple(_BY_CASE.values())
 """All advice texts."""
+
+
+def has_rule(limit: str) -> bool:
+    """Return whether no feed is advised for a ``limit``: there is one text for all its cases."""
+    return (limit, RULE) in _INDEX
 
 
 def text_index(limit: str, case: int) -> int:

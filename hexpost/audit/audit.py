@@ -4,12 +4,13 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags
 from hexpost.audit.advice import Adviser
-from hexpost.audit.band import Check, Context
+from hexpost.audit.attitudes import Attitudes
+from hexpost.audit.band import Check, Context, Figures, Shares
 from hexpost.audit.checks import CHECKS
 from hexpost.audit.model import AuditResult
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_rules import RULES, Breaches, tool_warnings
-from hexpost.audit.runs import RUN, Runs, find_runs
+from hexpost.audit.runs import JUST_OVER, RUN, Runs, find_runs
 from hexpost.audit.store import Store
 from hexpost.audit.worst import WorstUse
 from hexpost.machine.model import Machine, Tools
@@ -26,10 +27,13 @@ class Audit:
 
     def __init__(self, machine: Machine, tools: Tools, interpretation: Interpretation, program: Program) -> None:
         moves = interpretation.moves
-        context = Context(machine=machine, moves=moves)
+        context = Context(machine=machine, moves=moves, poses=Attitudes(machine, moves.frames))
         self._period = machine.period
         self._lines = moves.line
-        self._checks = tuple((check, WorstUse(check.band)) for check in (make(context) for make in CHECKS))
+        made = (make(context) for make in CHECKS)
+        self._checks = tuple(
+            (check, WorstUse(check.band, check if isinstance(check, Shares) else None)) for check in made if check
+        )
         self._adviser = Adviser(context)
         self._store = Store()
         self._breaches = tuple(rule(moves, tools) for rule in RULES) if moves.count else ()
@@ -78,10 +82,12 @@ class Audit:
         """Take the worst of a block's ``values`` (k, n) and the runs that leave the band."""
         poses = setpoints.poses
         least, most = values.min(axis=1), values.max(axis=1)
-        worst.update(values, least, most, poses)
+        worst.update(values, least, most, setpoints)
         broken: Flags = check.band.outside(np.stack([least, most], axis=1))
         if broken.any():
             runs, row, at = find_runs(check.band, values, poses.line, poses.tick)
+            if isinstance(check, Shares):
+                _show(runs, check.figures(row, at, setpoints))
             self._adviser.advise(check.band.limit, runs, row, at, setpoints)
             self._store.add(runs, self._last_tick)
 
@@ -96,3 +102,9 @@ class Audit:
         runs["feed"] = np.nan
         runs["advice"] = breaches.advice
         return runs
+
+
+def _show(runs: Runs, figures: Figures) -> None:
+    """Put into ``runs`` (m,) what a report shows of shares of a limit."""
+    runs["peak"], runs["allowed"], runs["joint"] = figures.value, figures.allowed, figures.joint
+    runs["ratio"] = np.maximum(figures.use, JUST_OVER)

@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.model import LIMITS
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
@@ -19,6 +20,9 @@ WHOLE = np.zeros(1, dtype=np.uint8)
 """The row of a check on the whole tool: strut 0."""
 
 Rows = Ints | Codes
+
+SHARE_ROUNDING = 1e-9
+"""Share of a limit that rounding may add."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,6 +77,17 @@ class Context:
 
     machine: Machine
     moves: Moves
+    poses: Attitudes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Figures:
+    """What a report shows of chosen values, shape (m,): value, allowed value, use of the limit, end of the strut."""
+
+    value: Array
+    allowed: Array
+    use: Array
+    joint: Codes
 
 
 class Check(Protocol):
@@ -88,4 +103,23 @@ class Check(Protocol):
         ...
 
 
-Maker = Callable[[Context], Check]
+@runtime_checkable
+class Shares(Check, Protocol):
+    """A check whose values are shares of a limit, 1 at the limit, because what is allowed changes with the pose."""
+
+    def figures(self, row: Ints, at: Ints, setpoints: Setpoints) -> Figures:
+        """Return what is shown of the values of the rows ``row`` (m,) at the samples ``at`` (m,) of a block."""
+        ...
+
+
+def share_band(limit: str) -> Band:
+    """Return the band of a check of ``Shares`` of each strut."""
+    one = np.ones(6)
+    return Band(
+        limit=limit, struts=STRUTS, low=-np.full(6, np.inf), high=one, centre=np.zeros(6), scale=one,
+        slack=np.full(6, SHARE_ROUNDING),
+    )  # fmt: skip
+
+
+Maker = Callable[[Context], Check | None]
+"""Makes a check, or none where the machine file says nothing of its limit."""

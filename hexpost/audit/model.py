@@ -7,15 +7,20 @@ from hexpost.arrays import Array, Codes, Lines
 LIMITS = (
     "stroke", "speed", "acceleration", "jerk", "joint-angle", "thrust", "torque", "critical-speed",
     "buckling", "conditioning", "clearance", "deviation", "tool-length", "tool-number", "pallet", "retract",
+    "thrust-continuous", "torque-continuous", "power",
 )  # fmt: skip
-"""Names of limits; the last four are rules about the program rather than numbers of the machine."""
+"""Names of limits; from tool-length to retract they are rules about the program rather than numbers of the machine."""
 
 UNITS = {
     "stroke": "mm", "speed": "mm/s", "acceleration": "mm/s2", "jerk": "mm/s3", "joint-angle": "deg", "thrust": "N",
     "torque": "N m", "critical-speed": "1/min", "buckling": "N", "conditioning": "1", "clearance": "mm",
     "deviation": "mm", "tool-length": "mm", "tool-number": "1", "pallet": "mm", "retract": "mm",
+    "thrust-continuous": "N", "torque-continuous": "N m", "power": "W",
 }  # fmt: skip
 """Units in which peaks and allowed values are held and shown."""
+
+JOINTS = ("", "base", "platform")
+"""Names of the ends of a strut, by the number that a finding holds; 0 where no joint is meant."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -25,7 +30,7 @@ class Findings:
     ``limit`` indexes ``LIMITS``; ``strut`` 1-6, 0 where no strut is meant; ``line`` from 1; ``time`` and ``until``
     in s; ``peak`` and ``allowed`` in ``UNITS``; ``ratio`` peak over allowed in the sense of the limit (more than
     1); ``feed``: advised feed in mm/min (nan where lowering the feed does not help); ``advice`` indexes
-    ``advices``, the distinct advice texts.
+    ``advices``, the distinct advice texts; ``joint`` indexes ``JOINTS`` (``None``: no joint is meant anywhere).
     """
 
     limit: Codes
@@ -39,6 +44,7 @@ class Findings:
     feed: Array
     advice: Lines
     advices: tuple[str, ...]
+    joint: Codes | None = None
 
     @property
     def count(self) -> int:
@@ -57,6 +63,7 @@ class Worst:
     ratio: float
     line: int
     time: float
+    joint: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

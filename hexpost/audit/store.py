@@ -61,6 +61,7 @@ class Store:
             feed=all_runs["feed"],
             advice=all_runs["advice"],
             advices=ADVICES,
+            joint=all_runs["joint"],
         )
 
     def _join(self, before: Runs, run: Runs) -> None:

@@ -6,11 +6,12 @@ from types import MappingProxyType
 
 from hexpost.arrays import Array
 from hexpost.errors import InputError
-from hexpost.machine import language, sections
+from hexpost.machine import language, loads, sections
 from hexpost.machine.geometry import check_geometry
 from hexpost.machine.model import Machine, Setup, Tool, Tools
 from hexpost.machine.reading import parse, read_bytes
 from hexpost.machine.table import Table
+from hexpost.machine.universals import check_limits, with_universals
 
 OFFSETS = ("G54", "G55", "G56", "G57", "G58", "G59")
 MOST_TOOL_NUMBER = 99_999_999
@@ -61,11 +62,19 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         words=language.words(root.table("words", optional=True)),
         dialect=language.dialect(root),
         reference_return=language.reference_return(root.table("reference_return", optional=True), zero),
+        forces=root.maybe("forces", loads.forces),
+        spindle=root.maybe("spindle", loads.spindle),
+        keep_out=loads.keep_out(root),
+        health=loads.health(root.table("health", optional=True)),
         source=source,
     )
     root.close()
     _raise_faults(root)
     check_geometry(machine, root)
+    _raise_faults(root)
+    machine = with_universals(machine, root)
+    _raise_faults(root)
+    check_limits(machine, root)
     _raise_faults(root)
     return machine
 

@@ -6,17 +6,139 @@ from dataclasses import dataclass, field
 from hexpost.arrays import Array
 from hexpost.machine.wording import DialectWord, ReferenceReturn, Words
 
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Universal:
+    """A universal joint at one end of a strut, in the frame it is mounted in; angles in rad.
+
+    ``outer`` (3,) is the axis that stands still in that frame, ``inner`` (3,) the other one where both angles are 0;
+    both are unit vectors, perpendicular to each other, and the strut then lies along the normal of both.
+    ``cone``: largest angle from there. ``outer_range``, ``inner_range``: angles about the two axes. ``None``: no limit.
+    """
+
+    outer: Array
+    inner: Array
+    cone: float | None = None
+    outer_range: Range | None = None
+    inner_range: Range | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Screw:
+    """The screw of a strut and what turns it; lengths in mm, forces in N, torques in N m.
+
+    ``hand`` is 1 for a right-hand thread, -1 for a left-hand one. ``zero``: the length at which the command is 0.
+    ``gear``: turns of the motor for one of the screw; ``inertia`` [kg m2] is that of all that turns, at the motor.
+    The unsupported length of the screw is the length of the strut less ``supported``; ``ends`` says how it is held.
+    ``None`` stands for what is not known: what depends on it is not computed.
+    """
+
+    lead: float
+    hand: int
+    zero: float
+    gear: float
+    counts: float | None
+    efficiency: float
+    back_efficiency: float
+    inertia: float
+    root: float | None
+    bore: float
+    supported: float
+    ends: str
+    elasticity: float
+    """Young's modulus, N/mm2."""
+    density: float
+    """kg/m3."""
+    critical_speed_share: float
+    buckling_share: float
+    thrust: float | None
+    thrust_continuous: float | None
+    torque: float | None
+    torque_continuous: float | None
+    power: float | None
+    """W, of the motor."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thermal:
+    """How warm a strut is: ``heated`` is the length that grows, mm at ``reference``; ``None``: the whole strut."""
+
+    expansion: float
+    """1/K."""
+    temperature: float
+    reference: float
+    heated: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Body:
+    """The body of a strut: ``radius`` of a capsule about it, mm; what the platform end carries, kg; N/mm along it."""
+
+    radius: float | None = None
+    platform_end_kg: float = 0.0
+    stiffness: float | None = None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Strut:
-    """One telescoping strut: joints (3,) in the base and in the platform frame, and its limits."""
+    """One telescoping strut: joints (3,) in the base and in the platform frame, its limits, and what is known of it.
+
+    A loaded machine has both universal joints of each strut, with the default axes where the file names none.
+    """
 
     base_joint: Array
     platform_joint: Array
-    stroke: tuple[float, float]
+    stroke: Range
     speed: float
     acceleration: float
     jerk: float
+    base_universal: Universal | None = None
+    platform_universal: Universal | None = None
+    screw: Screw | None = None
+    thermal: Thermal | None = None
+    body: Body = field(default_factory=Body)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Forces:
+    """What acts on the platform: gravity (3,) in the base frame [mm/s2]; at the tip force (3,) [N], moment (3,) [N mm].
+
+    Force and moment are those on the tool, in the axes of the platform; they act in feed moves only. ``window`` [s] is
+    the time over which continuous loads are averaged.
+    """
+
+    gravity: Array
+    force: Array
+    moment: Array
+    window: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Spindle:
+    """A capsule about the spindle: from the gauge point to ``top`` (3,) of the platform frame, with ``radius``."""
+
+    top: Array
+    radius: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Box:
+    """A box that struts and spindle must keep out of: corners ``low`` and ``high`` (3,) in the base frame."""
+
+    name: str
+    low: Array
+    high: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Health:
+    """What a pose must keep: conditioning with turns taken times ``length``; clearance in mm. ``None``: no limit."""
+
+    length: float | None = None
+    conditioning: float | None = None
+    clearance: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +194,10 @@ class Machine:
     dialect: tuple[DialectWord, ...] = ()
     reference_return: ReferenceReturn | None = None
     """``None``: reference returns lead to machine zero."""
+    forces: Forces | None = None
+    spindle: Spindle | None = None
+    keep_out: tuple[Box, ...] = ()
+    health: Health = field(default_factory=Health)
     source: bytes = b""
     """The machine file itself, byte for byte, for the job folder."""
 

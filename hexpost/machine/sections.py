@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from hexpost.machine import struts
 from hexpost.machine.model import Pallet, Platform, Strut, ToolTip
 from hexpost.machine.table import MOST, Table
 
@@ -70,11 +71,12 @@ def tool_tip(t: Table) -> ToolTip:
 
 
 def strut(t: Table) -> Strut:
-    """Return one strut."""
+    """Return one strut; its sub-tables are optional."""
     stroke = t.numbers("stroke_mm", 2)
     if np.isfinite(stroke).all() and not 0.0 < stroke[0] < stroke[1]:
         what = f"expected a shortest length above 0 and a longer longest one, found {stroke[0]:g} and {stroke[1]:g}"
         t.fault("stroke_mm", what, "bad-value")
+    joint = t.table("joint", optional=True)
     out = Strut(
         base_joint=t.numbers("base_joint_mm", 3),
         platform_joint=t.numbers("platform_joint_mm", 3),
@@ -82,6 +84,15 @@ def strut(t: Table) -> Strut:
         speed=t.positive("speed_mm_s"),
         acceleration=t.positive("acceleration_mm_s2"),
         jerk=t.positive("jerk_mm_s3", most=MOST * 1e3),
+        base_universal=struts.universal(joint, "base"),
+        platform_universal=struts.universal(joint, "platform"),
+        screw=t.maybe("screw", struts.screw),
+        thermal=t.maybe("thermal", struts.thermal),
+        body=struts.body(t.table("body", optional=True)),
     )
+    joint.close()
+    if out.screw is not None and out.screw.supported >= stroke[0]:
+        what = f"expected less than the shortest length {stroke[0]:g}, found {out.screw.supported:g}"
+        t.fault("screw.supported_mm", what, "bad-value")
     t.close()
     return out

@@ -1,15 +1,18 @@
 """One table of a TOML file, read key by key: faults are collected with key path, expected and found."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from difflib import get_close_matches
 from math import isfinite, nan
+from typing import TypeVar
 
 import numpy as np
 
 from hexpost.arrays import Array, frozen
 from hexpost.errors import Fault
 from hexpost.units import RAD_PER_DEG
+
+T = TypeVar("T")
 
 LEAST, MOST = 1e-9, 1e9
 """Range of every positive number: what lies outside is a slip of the unit, and would overflow further on."""
@@ -94,6 +97,20 @@ class Table:
         self._refuse(key, f"a number above 0{limit}", value)
         return nan
 
+    def number(self, key: str, default: float | None = None, *, least: float = -MOST, most: float = MOST) -> float:
+        """Return a number from ``least`` to ``most``, as written."""
+        expected = "a number" if least == -MOST else f"a number of at least {least:g}"
+        value = self._get(key, expected, default)
+        number = _number(value)
+        if least <= number <= most:
+            return number
+        self._refuse(key, expected if number < least or not isfinite(number) else f"at most {most:g}", value)
+        return nan
+
+    def asked(self, *keys: str) -> None:
+        """Note that ``keys`` are known though they are missing."""
+        self._asked += keys
+
     def numbers(self, key: str, count: int, default: Array | None = None, farthest: float = FARTHEST_MM) -> Array:
         """Return ``count`` numbers of at most ``farthest`` in size, shape (count,), as written."""
         expected = f"{count} numbers in brackets"
@@ -133,6 +150,11 @@ class Table:
             self._refuse(key, f"a table [{self._at(key)}]", value)
             return Table({}, self._at(key), self.file, [])
         return Table(value, self._at(key), self.file, self.faults)
+
+    def maybe(self, key: str, make: Callable[["Table"], T]) -> T | None:
+        """Return what ``make`` makes of the table under ``key``, or ``None`` where there is no such table."""
+        self.asked(key)
+        return make(self.table(key)) if self.has(key) else None
 
     def tables(self, key: str, count: int | None = None) -> list["Table"]:
         """Return the repeated tables under ``key``; their paths count from 1."""

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from hexpost.arrays import Array, Ints, Lines
+from hexpost.kinematics.links import Links
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -30,6 +31,8 @@ class Setpoints:
     """The same samples solved into struts, shape (6, n), strut 1 first.
 
     ``jerk``: change of acceleration since the sample before, over the period (the mean jerk of that tick).
+    ``command``: what the drives follow, where the machine file describes its screws. ``links``: the struts in space,
+    where they were needed on the way.
     """
 
     poses: Poses
@@ -38,3 +41,5 @@ class Setpoints:
     speed: Array
     acceleration: Array
     jerk: Array
+    command: Array | None = None
+    links: Links | None = None

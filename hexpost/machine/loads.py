@@ -1,0 +1,60 @@
+"""The tables about forces and room: forces, spindle, keep-out boxes, health of the pose; all optional."""
+
+import numpy as np
+
+from hexpost.arrays import frozen
+from hexpost.machine.model import Box, Forces, Health, Spindle
+from hexpost.machine.table import Table
+
+STANDARD_GRAVITY = np.array([0.0, 0.0, -9.80665])
+"""m/s2, down the z axis of the base frame (standard acceleration of free fall, CGPM 1901)."""
+
+MOST_NEWTON = 1e7
+MOST_BOXES = 100
+
+
+def forces(t: Table) -> Forces:
+    """Return what acts on the platform."""
+    zero = np.zeros(3)
+    out = Forces(
+        gravity=frozen(t.numbers("gravity_m_s2", 3, STANDARD_GRAVITY, farthest=100.0) * 1e3),
+        force=t.numbers("force_n", 3, zero, farthest=MOST_NEWTON),
+        moment=frozen(t.numbers("moment_nm", 3, zero, farthest=MOST_NEWTON) * 1e3),
+        window=t.positive("window_s", default=10.0, most=600.0),
+    )
+    t.close()
+    return out
+
+
+def spindle(t: Table) -> Spindle:
+    """Return the capsule about the spindle; it ends at the origin of the platform frame by default."""
+    out = Spindle(top=t.numbers("top_mm", 3, np.zeros(3)), radius=t.positive("radius_mm", most=1e4))
+    t.close()
+    return out
+
+
+def keep_out(root: Table) -> tuple[Box, ...]:
+    """Return the boxes."""
+    out = []
+    for t in root.tables("keep_out") if root.has("keep_out") else ():
+        low, high = t.numbers("low_mm", 3), t.numbers("high_mm", 3)
+        if (low >= high).any():
+            t.fault("high_mm", "expected a corner beyond low_mm in x, y and z, found one that is not", "bad-value")
+        out.append(Box(name=t.text("name"), low=low, high=high))
+        t.close()
+    if len(out) > MOST_BOXES:
+        root.fault("keep_out", f"expected at most {MOST_BOXES} boxes, found {len(out)}", "bad-value")
+    root.asked("keep_out")
+    return tuple(out)
+
+
+def health(t: Table) -> Health:
+    """Return what a pose must keep."""
+    out = Health(
+        length=t.positive("characteristic_length_mm") if t.has("characteristic_length_mm") else None,
+        conditioning=t.positive("conditioning", most=1.0) if t.has("conditioning") else None,
+        clearance=t.positive("clearance_mm", most=1e4) if t.has("clearance_mm") else None,
+    )
+    t.asked("characteristic_length_mm", "conditioning", "clearance_mm")
+    t.close()
+    return out

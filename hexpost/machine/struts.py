@@ -1,0 +1,137 @@
+"""The tables of one strut beside its geometry: joint, screw, thermal, body; every key has a default."""
+
+import numpy as np
+
+from hexpost.arrays import Array, frozen
+from hexpost.machine.model import Body, Range, Screw, Thermal, Universal
+from hexpost.machine.table import Table
+
+ENDS = ("fixed-free", "supported-supported", "fixed-supported", "fixed-fixed")
+"""How the two ends of a screw are held."""
+
+COLDEST_C, HOTTEST_C = -60.0, 150.0
+"""Range of temperatures: what lies outside is another unit."""
+
+PERPENDICULAR = 1e-3
+"""Largest cosine between the axes of a joint: an axis rounded to three digits passes."""
+
+
+def universal(t: Table, end: str) -> Universal | None:
+    """Return the universal joint at the ``end`` (base, platform) of a strut; ``None`` where no key is about it.
+
+    Axes that are not given are nan: they take their default from the reference pose.
+    """
+    keys = [f"{end}_{part}" for part in ("outer_axis", "inner_axis", "cone_deg", "outer_deg", "inner_deg")]
+    t.asked(*keys)
+    given = [t.has(key) for key in keys]
+    unknown = np.full(3, np.nan)
+    outer, inner = (_axis(t, key) if there else unknown for key, there in zip(keys[:2], given[:2], strict=True))
+    if given[0] != given[1]:
+        t.fault(
+            keys[given[0]], f"expected both axes of the joint or neither, found only {keys[given[1]]}", "missing-key"
+        )
+    elif given[0] and abs(outer @ inner) > PERPENDICULAR:
+        angle = float(np.degrees(np.arccos(np.clip(outer @ inner, -1.0, 1.0))))
+        t.fault(keys[1], f"expected an axis perpendicular to {keys[0]}, found {angle:.2f} degrees", "bad-value")
+    elif given[0]:
+        inner = inner - (outer @ inner) * outer
+        inner /= np.linalg.norm(inner)
+    cone = t.positive(keys[2], most=90.0) if given[2] else None
+    ranges = [_range(t, key) if there else None for key, there in zip(keys[3:], given[3:], strict=True)]
+    if not any(given):
+        return None
+    return Universal(outer=frozen(outer), inner=frozen(inner), cone=cone, outer_range=ranges[0], inner_range=ranges[1])
+
+
+def screw(t: Table) -> Screw:
+    """Return the screw and its motor; only ``lead_mm`` is needed."""
+    efficiency = t.positive("efficiency", default=0.9, most=1.0)
+    root = _optional(t, "root_diameter_mm")
+    bore = t.number("bore_mm", 0.0, least=0.0)
+    if root is not None and bore >= root:
+        t.fault("bore_mm", f"expected less than root_diameter_mm {root:g}, found {bore:g}", "bad-value")
+    out = Screw(
+        lead=t.positive("lead_mm", most=1000.0),
+        hand=1 if t.choice("hand", ("right", "left"), "right") == "right" else -1,
+        zero=t.number("zero_mm", 0.0),
+        gear=t.positive("gear_ratio", default=1.0),
+        counts=_optional(t, "counts_per_turn"),
+        efficiency=efficiency,
+        back_efficiency=t.positive("back_efficiency", default=efficiency, most=1.0),
+        inertia=t.number("inertia_kg_m2", 0.0, least=0.0),
+        root=root,
+        bore=bore,
+        supported=t.number("supported_mm", 0.0, least=0.0),
+        ends=t.choice("ends", ENDS, "fixed-supported"),
+        elasticity=t.positive("elasticity_gpa", default=206.0) * 1e3,
+        density=t.positive("density_kg_m3", default=7850.0),
+        critical_speed_share=t.positive("critical_speed_share", default=0.8, most=1.0),
+        buckling_share=t.positive("buckling_share", default=0.5, most=1.0),
+        thrust=_optional(t, "thrust_n"),
+        thrust_continuous=_optional(t, "thrust_continuous_n"),
+        torque=_optional(t, "torque_nm"),
+        torque_continuous=_optional(t, "torque_continuous_nm"),
+        power=_optional(t, "power_w"),
+    )
+    t.close()
+    return out
+
+
+def thermal(t: Table) -> Thermal:
+    """Return how warm a strut is; the expansion of steel is that of D. A. Swyt, J. Res. NIST 99, 31 (1994)."""
+    out = Thermal(
+        expansion=t.positive("expansion_ppm_k", default=11.5, most=1000.0) * 1e-6,
+        temperature=_celsius(t, "temperature_c"),
+        reference=_celsius(t, "reference_c"),
+        heated=_optional(t, "heated_mm"),
+    )
+    t.close()
+    return out
+
+
+def body(t: Table) -> Body:
+    """Return the body of a strut."""
+    stiffness = _optional(t, "stiffness_n_um")
+    out = Body(
+        radius=_optional(t, "radius_mm"),
+        platform_end_kg=t.number("platform_end_kg", 0.0, least=0.0),
+        stiffness=None if stiffness is None else stiffness * 1e3,
+    )
+    t.close()
+    return out
+
+
+def _axis(t: Table, key: str) -> Array:
+    """Return a direction (3,) as a unit vector."""
+    row = t.numbers(key, 3)
+    length = float(np.linalg.norm(row))
+    if length == 0.0:
+        t.fault(key, "expected a direction, found three zeros", "bad-value")
+    return row / length if length > 0.0 else np.full(3, np.nan)
+
+
+def _range(t: Table, key: str) -> Range:
+    """Return two rising angles, rad."""
+    low, high = np.radians(t.numbers(key, 2, farthest=180.0))
+    if low >= high:
+        what = f"expected two rising angles, found {np.degrees(low):g} and {np.degrees(high):g}"
+        t.fault(key, what, "bad-value")
+    return float(low), float(high)
+
+
+def _optional(t: Table, key: str) -> float | None:
+    """Return a number above 0, or ``None`` where there is no such key."""
+    if t.has(key):
+        return t.positive(key)
+    t.asked(key)
+    return None
+
+
+def _celsius(t: Table, key: str) -> float:
+    """Return a temperature; default 20 degrees Celsius, the reference temperature of ISO 1."""
+    value = t.number(key, 20.0)
+    if not COLDEST_C <= value <= HOTTEST_C:
+        what = f"expected degrees Celsius, {COLDEST_C:g} to {HOTTEST_C:g}, found {value:g}"
+        kelvin = COLDEST_C <= value - 273.15 <= HOTTEST_C
+        t.fault(key, what, "bad-value", f"{value:g} kelvin are {value - 273.15:g} degrees Celsius" if kelvin else "")
+    return value

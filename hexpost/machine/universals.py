@@ -1,0 +1,87 @@
+"""Universal joints of a machine: default axes from the reference pose, and what the reference pose must keep."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from hexpost.arrays import Array, frozen
+from hexpost.kinematics.frames import pose_matrix
+from hexpost.kinematics.universal import UniversalJoints, joints_of
+from hexpost.machine.model import Machine, Universal
+from hexpost.machine.table import Table
+
+NEAREST_DEG = 5.0
+"""An axis that carries the joint must stay away from the strut by this: there the joint locks."""
+
+
+def reference_directions(machine: Machine) -> tuple[Array, Array]:
+    """Return the unit vectors (6, 3) along the struts at the reference pose, in the base and the platform frame."""
+    frame = pose_matrix(machine.reference, machine.tilt_order)
+    base = np.array([s.base_joint for s in machine.struts])
+    platform = np.array([s.platform_joint for s in machine.struts])
+    n = frame[:3, 3] + platform @ frame[:3, :3].T - base
+    n /= np.linalg.norm(n, axis=1, keepdims=True)
+    return n, n @ frame[:3, :3]
+
+
+def joints(machine: Machine) -> tuple[UniversalJoints, UniversalJoints]:
+    """Return the joints at the base ends, in the base frame, and at the platform ends, in the platform frame."""
+    at_base, at_platform = reference_directions(machine)
+    base = [s.base_universal for s in machine.struts if s.base_universal is not None]
+    platform = [s.platform_universal for s in machine.struts if s.platform_universal is not None]
+    return joints_of(base, at_base), joints_of(platform, at_platform)
+
+
+def with_universals(machine: Machine, root: Table) -> Machine:
+    """Return the machine with the axes of every joint; note in ``root`` axes that lie along their strut.
+
+    By default the outer axis is horizontal in the frame of the joint and perpendicular to the strut at the reference
+    pose, and the inner one is perpendicular to both: all angles are 0 there.
+    """
+    both = reference_directions(machine)
+    struts = []
+    for i, s in enumerate(machine.struts):
+        found = []
+        for end, joint, n in zip(("base", "platform"), (s.base_universal, s.platform_universal), both, strict=True):
+            key = f"strut[{i + 1}].joint.{end}_outer_axis"
+            found.append(_resolved(joint, n[i], key, root))
+        struts.append(replace(s, base_universal=found[0], platform_universal=found[1]))
+    return replace(machine, struts=(struts[0], struts[1], struts[2], struts[3], struts[4], struts[5]))
+
+
+def check_limits(machine: Machine, root: Table) -> None:
+    """Note in ``root`` every joint limit that the reference pose breaks."""
+    for end, these, n in zip(("base", "platform"), joints(machine), reference_directions(machine), strict=True):
+        angles = np.degrees(these.angles(n.T[:, :, None])[:, :, 0]).round(9)
+        swing = np.degrees(np.arccos(np.clip(these.swing(n.T[:, :, None])[:, 0], -1.0, 1.0)))
+        for i, s in enumerate(machine.struts):
+            joint = s.base_universal if end == "base" else s.platform_universal
+            assert joint is not None
+            key = f"strut[{i + 1}].joint.{end}"
+            if joint.cone is not None and np.radians(swing[i]) > joint.cone:
+                what = f"expected a cone that holds the {swing[i]:.2f} degrees of the reference pose"
+                root.fault(f"{key}_cone_deg", f"{what}, found {np.degrees(joint.cone):g}", "out-of-range")
+            for name, row, held in (("outer", 0, joint.outer_range), ("inner", 1, joint.inner_range)):
+                if held is not None and not held[0] <= np.radians(angles[row, i]) <= held[1]:
+                    what = f"expected a range that holds the {angles[row, i] + 0.0:.2f} degrees of the reference pose"
+                    low, high = np.degrees(held)
+                    root.fault(f"{key}_{name}_deg", f"{what}, found {low:g} to {high:g}", "out-of-range")
+
+
+def _resolved(joint: Universal | None, n: Array, key: str, root: Table) -> Universal:
+    """Return a joint with both axes, for a strut along ``n`` (3,) at the reference pose."""
+    joint = Universal(outer=np.full(3, np.nan), inner=np.full(3, np.nan)) if joint is None else joint
+    if np.isnan(joint.outer).any():
+        outer = np.cross([0.0, 0.0, 1.0], n)
+        if np.linalg.norm(outer) < np.sin(np.radians(NEAREST_DEG)):
+            outer = np.cross([0.0, 1.0, 0.0], n)
+        outer /= np.linalg.norm(outer)
+        return replace(joint, outer=frozen(outer), inner=frozen(np.cross(n, outer)))
+    angle = float(np.degrees(np.arccos(np.clip(abs(joint.outer @ n), 0.0, 1.0))))
+    if angle < NEAREST_DEG:
+        what = f"expected an axis at least {NEAREST_DEG:g} degrees off the strut at the reference pose"
+        root.fault(key, f"{what}, found one along the strut ({angle:.2f} degrees off)", "bad-value")
+    elif abs(np.cross(joint.outer, joint.inner) @ n) < np.sin(np.radians(NEAREST_DEG)):
+        what = "expected axes whose normal is within 85 degrees of the strut at the reference pose, found the strut"
+        root.fault(key.replace("outer", "inner"), f"{what} in the plane of both axes", "bad-value")
+    return joint

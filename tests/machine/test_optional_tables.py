@@ -1,0 +1,117 @@
+"""Optional tables of the machine file: defaults, inside units, and the whole text of what is refused."""
+
+import numpy as np
+import pytest
+from machine.described import REST, STRUT, described
+
+from hexpost.errors import InputError
+from hexpost.machine.load import demonstration_machine
+
+
+def faults_of(strut=STRUT, rest=REST):
+    with pytest.raises(InputError) as caught:
+        described(strut, rest)
+    return [str(f) for f in caught.value.faults]
+
+
+def test_nothing_is_needed():
+    machine = demonstration_machine()
+    assert machine.forces is machine.spindle is None
+    assert machine.keep_out == ()
+    assert all(s.screw is s.thermal is s.body.radius is None for s in machine.struts)
+    for s in machine.struts:
+        for joint in (s.base_universal, s.platform_universal):
+            assert joint.cone is joint.outer_range is None
+            assert np.linalg.norm(joint.outer) == pytest.approx(1.0)
+            assert joint.outer @ joint.inner == pytest.approx(0.0, abs=1e-15)
+
+
+def test_inside_units():
+    machine = described()
+    screw = machine.struts[3].screw
+    assert (screw.lead, screw.hand, screw.gear, screw.elasticity) == (20.0, 1, 1.5, 206e3)
+    assert machine.struts[0].thermal.expansion == pytest.approx(11.5e-6)
+    assert machine.struts[0].body.stiffness == pytest.approx(150e3)
+    assert machine.struts[0].base_universal.cone == pytest.approx(np.radians(40))
+    assert machine.forces.gravity.tolist() == [0, 0, -9810]
+    assert machine.forces.moment.tolist() == [0, 0, 5000]
+
+
+AXES = "base_outer_axis = {}\nbase_inner_axis = {}\n"
+BAD = [
+    ("[strut.screw]\nlead_mm = 0\n", "strut[1].screw.lead_mm: expected a number above 0, found 0"),
+    ("[strut.screw]\n", "strut[1].screw.lead_mm: expected a number above 0, found no such key"),
+    ('[strut.screw]\nlead_mm = 5\nhand = "up"\n', 'strut[1].screw.hand: expected one of "right", "left", found "up"'),
+    ("[strut.screw]\nlead_mm = 5\nefficiency = 1.2\n",
+     "strut[1].screw.efficiency: expected a number above 0 (1e-09 to 1), found 1.2"),
+    ("[strut.screw]\nlead_mm = 5\nroot_diameter_mm = 20\nbore_mm = 20\n",
+     "strut[1].screw.bore_mm: expected less than root_diameter_mm 20, found 20"),
+    ("[strut.screw]\nlead_mm = 5\nsupported_mm = 1200\n",
+     "strut[1].screw.supported_mm: expected less than the shortest length 1140, found 1200"),
+    ("[strut.thermal]\ntemperature_c = 300\n",
+     "strut[1].thermal.temperature_c: expected degrees Celsius, -60 to 150, found 300\n"
+     "    hint: 300 kelvin are 26.85 degrees Celsius"),
+    ("[strut.joint]\n" + AXES.format("[1, 0, 0]", "[1, 1, 0]"),
+     "strut[1].joint.base_inner_axis: expected an axis perpendicular to base_outer_axis, found 45.00 degrees"),
+    ("[strut.joint]\n" + AXES.format("[0, 0, 0]", "[1, 1, 0]"),
+     "strut[1].joint.base_outer_axis: expected a direction, found three zeros"),
+    ("[strut.joint]\nbase_outer_axis = [1, 0, 0]\n",
+     "strut[1].joint.base_inner_axis: expected both axes of the joint or neither, found only base_outer_axis"),
+    ("[strut.joint]\nbase_outer_deg = [10, -10]\n",
+     "strut[1].joint.base_outer_deg: expected two rising angles, found 10 and -10"),
+    ("[strut.joint]\nbase_outer_deg = [10, 20]\n",
+     "strut[1].joint.base_outer_deg: expected a range that holds the 0.00 degrees of the reference pose, "
+     "found 10 to 20"),
+    ("[strut.joint]\nbase_cone = 10\n",
+     "strut[1].joint.base_cone: expected a known key, found base_cone\n    hint: did you mean base_cone_deg?"),
+    ("[strut.body]\nradius_mm = -3\n", "strut[1].body.radius_mm: expected a number above 0, found -3"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("strut", "fault"), BAD, ids=[b[1].split(":")[0] for b in BAD])
+def test_bad_tables_of_a_strut(strut, fault):
+    assert f"described.toml: {fault}" in faults_of(strut)
+
+
+def test_an_axis_along_the_strut_is_refused():
+    machine = demonstration_machine()
+    s = machine.struts[0]
+    n = machine.reference[:3] + s.platform_joint - s.base_joint
+    across = np.cross(n, [1.0, 0, 0])
+    found = faults_of("[strut.joint]\n" + AXES.format(n.tolist(), across.tolist()))
+    what = "expected an axis at least 5 degrees off the strut at the reference pose, found one along the strut"
+    assert f"described.toml: strut[1].joint.base_outer_axis: {what} (0.00 degrees off)" in found
+
+
+def test_a_cone_about_another_direction_may_not_hold_the_reference_pose():
+    (fault,) = {f.split(": ", 2)[2] for f in faults_of(
+        "[strut.joint]\nbase_outer_axis = [1, 0, 0]\nbase_inner_axis = [0, 1, 0]\nbase_cone_deg = 5\n"
+    ) if "strut[1]" in f}  # fmt: skip
+    assert fault.startswith("expected a cone that holds the ")
+    assert fault.endswith(" degrees of the reference pose, found 5")
+
+
+REST_BAD = [
+    ("[forces]\ngravity_m_s2 = [0, 0, -9810]\n",
+     "forces.gravity_m_s2: expected 3 numbers of at most 100 in size, found [0, 0, -9810]"),
+    ("[forces]\nwindow_s = 0\n", "forces.window_s: expected a number above 0, found 0"),
+    ("[spindle]\n", "spindle.radius_mm: expected a number above 0, found no such key"),
+    ('[[keep_out]]\nname = "box"\nlow_mm = [0, 0, 0]\nhigh_mm = [1, 1, 0]\n',
+     "keep_out[1].high_mm: expected a corner beyond low_mm in x, y and z, found one that is not"),
+    ("[health]\nconditioning = 2\n", "health.conditioning: expected a number above 0 (1e-09 to 1), found 2"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("rest", "fault"), REST_BAD, ids=[b[1].split(":")[0] for b in REST_BAD])
+def test_bad_tables_of_the_machine(rest, fault):
+    assert f"described.toml: {fault}" in faults_of(rest=rest)
+
+
+def test_an_inertia_that_is_not_positive_definite_is_refused():
+    from machine.described import text
+
+    from hexpost.machine.load import machine_from
+
+    bad = text().replace("[[62, 0, 0], [0, 64, 0], [0, 0, 78]]", "[[62, 0, 0], [0, 64, 90], [0, 90, 78]]")
+    with pytest.raises(InputError, match="platform.inertia_kg_m2: expected a positive definite matrix"):
+        machine_from(bad.encode(), "m")
