@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from hexpost.audit.model import AuditResult
+from hexpost.feed.reasons import reasons
 from hexpost.pipeline import Inputs, Job, Progress, examine
 from hexpost.report.collect import collect
 from hexpost.report.document import to_json
@@ -89,6 +90,7 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
         tools=inputs.tools,
         setup=inputs.setup,
         feed=job.feed,
+        reasons=reasons(job.timing, job.path, inputs.meaning.moves, inputs.machine.tool_tip),
     )
 
 

@@ -16,9 +16,9 @@ from hexpost.feed.model import (
     TIP_JERK,
     TIP_SPEED,
 )
-from hexpost.feed.stretches import Stretches, tagged
+from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.machine.model import ToolTip
-from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Moves
+from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, Moves
 from hexpost.path import model as pieces
 from hexpost.path.model import Path
 
@@ -26,6 +26,10 @@ MARGIN = 0.98
 """Share of acceleration and jerk limits that is planned with, where the correction must have room."""
 CURVATURE_SHARE = 0.95
 """Share of the acceleration that curvature may take; the rest is left for the tangent."""
+STEP_MM, STEP_RAD = 4.0, 0.1
+"""Longest stretch of a line or arc under the struts: travel of the tip, turn of the tool or of an arc."""
+MOST_PARTS = 1e4
+"""Most stretches that one piece is cut into."""
 TINY, HUGE = 1e-100, 1e18
 """A derivative that is nothing; a speed squared that is no bound (both keep divisions and powers in range)."""
 
@@ -34,12 +38,14 @@ TINY, HUGE = 1e-100, 1e18
 class Shares:
     """Per piece, shape (p,): speed caps, and the largest derivatives of the pose as shares of the limits ``tip``.
 
-    ``speed``: largest s' by feed and speed limits. The acceleration is at most ``a1`` |s''| + ``a2`` s'^2 of its
-    limit, the jerk at most ``j1`` |s'''| + 3 ``j2`` s' |s''| + ``j3`` s'^3 of its own: what is below 1 needs no look.
+    ``speed``: largest s' by feed and speed limits; ``free``: up to this s' nothing can be over a speed limit. The
+    acceleration is at most ``a1`` |s''| + ``a2`` s'^2 of its limit, the jerk at most ``j1`` |s'''| + 3 ``j2`` s' |s''|
+    + ``j3`` s'^3 of its own: what is below 1 needs no look.
     """
 
     tip: ToolTip
     speed: Array
+    free: Array
     a1: Array
     a2: Array
     j1: Array
@@ -47,10 +53,10 @@ class Shares:
     j3: Array
 
     def over(self, low: int, first: Ints, last: Ints) -> list[Array]:
-        """Return a1, a2, j1, j2, j3, the largest, and speed, the least, over ranges of pieces counted from ``low``."""
+        """Return the largest a1, a2, j1, j2, j3 and the least free speed over ranges of pieces counted from ``low``."""
         high = low + int(last.max()) + 1
         worst = [-range_min(-x[low:high], first, last) for x in (self.a1, self.a2, self.j1, self.j2, self.j3)]
-        return [*worst, range_min(self.speed[low:high], first, last)]
+        return [*worst, range_min(self.free[low:high], first, last)]
 
 
 def lone_straights(path: Path) -> Ints:
@@ -67,6 +73,7 @@ def shares(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Shares:
     return Shares(
         tip=tip,
         speed=speed,
+        free=speed,
         a1=np.maximum(p[0] / tip.acceleration, q[0] / tip.tilt_acceleration),
         a2=np.maximum(p[1] / tip.acceleration, q[1] / tip.tilt_acceleration),
         j1=np.maximum(p[0] / tip.jerk, q[0] / tip.tilt_jerk),
@@ -114,6 +121,22 @@ def as_programmed(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Stret
     )
 
 
+def parts(path: Path, norms: Array, under: Flags, st: Stretches) -> Ints:
+    """Return into how many stretches each piece is cut, shape (p,); ``st`` has one for each.
+
+    Short ones where the struts hold, ``under`` (p,); and arcs that their curvature holds, so that a speed lowered where
+    they start is not lowered all the way.
+    """
+    (p1, p2, _), (q1, _, _) = norms
+    turn = np.where(path.kind == pieces.ROUND, p2 / np.maximum(p1, TINY) * path.size / STEP_RAD, 1.0)
+    travel = np.maximum(p1 * path.size / STEP_MM, q1 * path.size / STEP_RAD)
+    bent = (path.kind == pieces.ROUND) & np.isin(causes(st.cap), (TIP_ACCELERATION, TIP_JERK))
+    out = np.where(under, np.maximum(travel, turn), np.where(bent, turn, 1.0))
+    out = np.where(path.kind >= pieces.CORNER, np.where(under, 2.0, 1.0), out)
+    count: Ints = np.ceil(np.clip(out, 1.0, MOST_PARTS)).astype(np.int64)
+    return count
+
+
 def _lower(bound: Array, cause: Codes, other: Array, why: int) -> None:
     """Lower bounds to others in place, and note why."""
     less = other < bound
@@ -133,6 +156,16 @@ def _speed_caps(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> tuple[A
     after = np.where(corner, np.minimum(own + 1, moves.count - 1), own)
     _lower(speed, cause, _feed(path, moves, after, p, q), FEED)
     return speed, cause
+
+
+def programmed_speed(path: Path, moves: Moves, tip: ToolTip, slopes: Array) -> Array:
+    """Return s' (p,) by the programmed feed alone, of rapids by the speed limits; ``slopes`` (2, p): largest |q'|."""
+    p, q = np.maximum(slopes, TINY)
+    own = path.move.astype(np.int64)
+    after = np.where(path.kind >= pieces.CORNER, np.minimum(own + 1, moves.count - 1), own)
+    feed = np.minimum(_feed(path, moves, own, p, q), _feed(path, moves, after, p, q))
+    rapid = moves.feed_mode[own] == FEED_RAPID
+    return np.where(rapid, np.minimum(tip.speed / p, tip.tilt_speed / q), feed)
 
 
 def _feed(path: Path, moves: Moves, move: Ints, p: Array, q: Array) -> Array:

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags
 from hexpost.feed.minima import spread_min
-from hexpost.feed.model import Timing
+from hexpost.feed.model import CORNER, Timing
 from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
 from hexpost.feed.weigh import TOLERANCE, Limits, weigh
 from hexpost.path.model import Path
@@ -86,7 +86,7 @@ def correct(
     Factors of caps apply under the bad samples, those of ramps within their windows; ``power`` on top of both.
     """
     f_cap, f_ramp = np.ones(len(st.cap)), np.ones(len(st.cap))
-    worst = np.ones(len(timing.end))
+    worst, cause, hold = np.ones(len(timing.end)), causes(st.cap), st.hold.copy()
     edge = edges(timing, where)
     for begin in range(0, len(edge) - 1, BLOCK):
         tick = _doubtful(edge[begin : begin + BLOCK + 1], timing, path, limits, where)
@@ -102,18 +102,24 @@ def correct(
         first, last = st.first[span], st.first[span + 1] - 1
         under = np.clip(np.searchsorted(st.s, motion.s[bad.motion], "right") - 1, first, last)
         np.minimum.at(f_cap, under, bad.cap**power)
+        order = np.argsort(bad.over)
+        order = order[bad.cap[order] < 1]
+        cause[under[order]] = bad.cause[order] | (cause[under[order]] & CORNER)
         t, T = tick[bad.motion] * timing.period, timing.window[span] * timing.period
         i = np.maximum(np.searchsorted(timing.t, t - (1 + REACH) * T, "right") - 1, 0)
         j = np.minimum(np.searchsorted(timing.t, t + REACH * T), len(timing.t) - 1)
         lo = np.clip(np.searchsorted(st.s, timing.s[i], "right") - 1, first, under)
         hi = np.clip(np.searchsorted(st.s, timing.s[j]), under, last)
         a, b = int(lo.min()), int(hi.max()) + 1
-        np.minimum(f_ramp[a:b], spread_min(bad.ramp**power, lo - a, hi - a, b - a), out=f_ramp[a:b])
+        factor = spread_min(bad.ramp**power, lo - a, hi - a, b - a)
+        less = np.flatnonzero(factor < f_ramp[a:b])
+        hold[less + a] = bad.cause[np.clip(np.searchsorted(under, less + a), 0, len(under) - 1)]
+        f_ramp[less + a] = factor[less]
     if (worst == 1.0).all():
         return None
     up = st.up * f_ramp
     down = up if st.down is st.up else st.down * f_ramp
-    lower = replace(st, cap=tagged(st.cap * f_cap, causes(st.cap)), up=up, down=down)
+    lower = replace(st, cap=tagged(st.cap * f_cap, cause), up=up, down=down, hold=hold)
     return Corrected(st=lower, worst=worst)
 
 

@@ -13,8 +13,16 @@ FEED, TIP_SPEED, TIP_ACCELERATION, TIP_JERK, TILT_SPEED, TILT_ACCELERATION, TILT
 """What holds the speed of a stretch: programmed feed, a tool-tip or tilt limit, a span too short to accelerate."""
 STRUT = 8
 """From here on a strut holds it: see ``strut_cause``."""
+STARTS = 126
+"""Cause of the time that starts and stops take beside their ramps: averages of the speed, and whole ticks."""
 CORNER = 64
 """Added to the cause when it is felt on a rounded corner."""
+
+KINDS = ("speed", "acceleration", "jerk", "thrust")
+OWN = {
+    FEED: "programmed feed", 1: "tool-tip speed", 2: "tool-tip acceleration", 3: "tool-tip jerk", 4: "tilt speed",
+    5: "tilt acceleration", 6: "tilt jerk", TOO_SHORT: "too short to accelerate", STARTS: "starts and stops",
+}  # fmt: skip
 
 TICK_SLACK = 1e-6
 """A rest may begin by this share of a period after its tick, so that one rounding error costs no row."""
@@ -23,6 +31,16 @@ TICK_SLACK = 1e-6
 def strut_cause(strut: Ints, kind: int) -> Codes:
     """Return the causes of struts (n,), counted from 0; ``kind`` 0 speed, 1 acceleration, 2 jerk (3 is free)."""
     return (STRUT + 4 * strut + kind).astype(np.uint8)
+
+
+def cause_text(cause: int) -> str:
+    """Return the words for a cause."""
+    code = cause & ~CORNER if cause != STARTS else STARTS
+    where = "corner: " if cause & CORNER and cause != STARTS else ""
+    if code in OWN:
+        return where + OWN[code]
+    strut, kind = divmod(code - STRUT, len(KINDS))
+    return f"{where}strut {strut + 1} {KINDS[kind]}"
 
 
 def whole_ticks(seconds: Array, period: float) -> Ints:
@@ -210,3 +228,21 @@ class Timing:
             return total[:-1]
         after = self.end_ticks(path, events.move) + total[:-1] - total[new]
         return np.where(events.rule == WITH, self.start_ticks(path, events.move), after)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reasons:
+    """Per program line that moves the tool, rising, shape (k,); and the seconds lost to each cause in the whole job.
+
+    ``programmed`` and ``reached``: mm/s of the tip, or rad/s of the tilt where ``turning``; ``programmed`` is inf for
+    rapids. ``lost``: seconds more than the programmed feed alone would take (the tool-tip speed limits for rapids);
+    ``cause``: what most of them are lost to. Words for causes: ``cause_text``.
+    """
+
+    line: Ints
+    programmed: Array
+    reached: Array
+    turning: Flags
+    cause: Codes
+    lost: Array
+    total: dict[int, float]

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
-from hexpost.feed.bounds import TINY, as_programmed, lone_straights, shares
+from hexpost.feed.bounds import TINY, as_programmed, lone_straights, parts, shares
 from hexpost.feed.drafts import Draft, Task, fastest, mended
 from hexpost.feed.model import Timing, whole_ticks
 from hexpost.feed.ramps import Rests
@@ -44,6 +44,7 @@ def plan(path: Path, moves: Moves, events: Events, machine: Machine, mode: str =
     norms = path.norms_max()
     struts = strut_limits(path, moves, machine, rapids_only=mode != STRUT_LIMITED)
     st, clear = as_programmed(path, moves, machine.tool_tip, norms), shares(path, moves, machine.tool_tip, norms)
+    st = st.divided(parts(path, norms, struts.aim > 0, st))
     if struts.aim.any():
         st, clear = bounded(st, clear, path, norms, struts)
     lone = np.zeros(len(st.first) - 1, dtype=bool)

@@ -23,8 +23,6 @@ CURVATURE_SHARE = 0.9
 """Share of a strut's acceleration that the curvature of its length may take; the rest is left for ramps."""
 BETWEEN = 1.005
 """How much larger than at both ends of a stretch a slope may be in between; the corrections see what is more."""
-STEP_MM, STEP_RAD = 4.0, 0.1
-"""Longest stretch of a line or arc under the struts: travel of the tip, turn of the tool or of an arc."""
 MOST_ROOM = 0.2
 """Where the derivatives of the pose at the ends are less than this share of the largest on the piece, it stands in."""
 BLOCK = 4096
@@ -73,11 +71,10 @@ def strut_limits(path: Path, moves: Moves, machine: Machine, *, rapids_only: boo
 
 
 def bounded(st: Stretches, shares: Shares, path: Path, norms: Array, limits: StrutLimits) -> tuple[Stretches, Shares]:
-    """Return one stretch per piece (``st``) made short and bounded by the struts where they are looked at.
+    """Return the stretches bounded by the struts where these are looked at.
 
     And the shares of the limits with those of the struts in them; ``norms`` (2, 3, p) as ``Path.norms_max`` gives.
     """
-    st = st.divided(_parts(path, norms, limits))
     cap, cause = st.cap.copy(), causes(st.cap)
     up, down, hold = st.up.copy(), st.down.copy(), st.hold.copy()
     jerk, jerk_hold = st.jerk.copy(), st.jerk_hold.copy()
@@ -100,7 +97,7 @@ def bounded(st: Stretches, shares: Shares, path: Path, norms: Array, limits: Str
         replace(st, cap=tagged(cap, cause), up=up, down=down, hold=hold, jerk=jerk, jerk_hold=jerk_hold),
         replace(
             shares,
-            speed=np.minimum(shares.speed, speed),
+            free=np.minimum(shares.free, speed),
             **{n: np.maximum(getattr(shares, n), w) for n, w in zip(names, worst, strict=True)},
         ),
     )
@@ -159,16 +156,6 @@ class _Rows:
         uses = [(self.most(k) * limit).max(axis=0) * self.room[k] / self.aim for k, limit in which]
         speed: Array = (self.limits.speed / self.most(0)).min(axis=0) * self.aim / self.room[0]
         return speed, uses
-
-
-def _parts(path: Path, norms: Array, limits: StrutLimits) -> Ints:
-    """Return into how many stretches each piece is cut, shape (p,)."""
-    (p1, p2, _), (q1, _, _) = norms
-    travel = np.maximum(p1 * path.size / STEP_MM, q1 * path.size / STEP_RAD)
-    turn = p2 / np.maximum(p1, TINY) * path.size / STEP_RAD
-    corner = path.kind >= CORNER_PIECE
-    out = np.ceil(np.where(corner, 2.0, np.clip(np.maximum(travel, turn), 1.0, 1e4)))
-    return np.where(limits.aim > 0, out, 1.0).astype(np.int64)
 
 
 def _blocks(which: Flags) -> Iterator[Ints]:

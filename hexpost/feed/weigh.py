@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Codes, Ints
 from hexpost.feed.bounds import MARGIN, Shares
-from hexpost.feed.model import Motion, Place
+from hexpost.feed.model import TIP_ACCELERATION, TIP_JERK, TIP_SPEED, Motion, Place, strut_cause
 from hexpost.feed.struts import StrutLimits
 from hexpost.machine.model import ToolTip
 from hexpost.path.model import Path
@@ -32,13 +32,14 @@ class Limits:
 class Bad:
     """Samples over a limit, shape (k,): where they are, and factors for caps under them and for ramps about them.
 
-    ``over``: the largest share of a limit that they use.
+    ``over``: the largest share of a limit that they use; ``cause``: the code of that limit.
     """
 
     motion: Ints
     cap: Array
     ramp: Array
     over: Array
+    cause: Codes
 
 
 def weigh(motion: Motion, place: Place, path: Path, limits: Limits) -> Bad | None:
@@ -60,7 +61,7 @@ def weigh(motion: Motion, place: Place, path: Path, limits: Limits) -> Bad | Non
     bad = np.flatnonzero(out.over > 1 + TOLERANCE)
     if not len(bad):
         return None
-    return Bad(motion=bad, cap=out.cap[bad], ramp=out.ramp[bad], over=out.over[bad])
+    return Bad(motion=bad, cap=out.cap[bad], ramp=out.ramp[bad], over=out.over[bad], cause=out.cause[bad])
 
 
 class _Factors:
@@ -70,12 +71,15 @@ class _Factors:
         self.cap: Array = np.ones(n)
         self.ramp: Array = np.ones(n)
         self.over: Array = np.zeros(n)
+        self.cause: Codes = np.zeros(n, dtype=np.uint8)
 
-    def lower(self, at: Ints, r: Array, share: Array, power: float) -> None:
+    def lower(self, at: Ints, r: Array, share: Array, cause: Codes, power: float) -> None:
         """Lower both for samples ``at`` (no two alike) that use ``r`` of a limit, ``share`` of it by curvature.
 
         ``power``: what the cap of the speed squared gives way by.
         """
+        worse = r > self.over[at]
+        self.cause[at[worse]] = cause[worse]
         self.over[at] = np.maximum(self.over[at], r)
         bad = np.flatnonzero(r > 1 + TOLERANCE)
         at, r, share = at[bad], r[bad] / MARGIN, share[bad]
@@ -87,16 +91,18 @@ def _tip(out: _Factors, rates: Sequence[Array], q: Sequence[Array], tip: ToolTip
     """Weigh speed, acceleration and jerk of tip and tilt; ``q`` three derivatives of the pose, ``speed`` caps of s'."""
     v, a, j = rates
     q1, q2, q3 = q
+    jerks = tip.jerk, tip.tilt_jerk
     straight, curved = q1 * j, q3 * (v * v * v)
     jerk = straight + q2 * (3.0 * v * a) + curved
-    r = np.maximum(
-        _ratio(q1 * a + q2 * (v * v), tip.acceleration, tip.tilt_acceleration), _ratio(jerk, tip.jerk, tip.tilt_jerk)
-    )
+    r, r_jerk = _ratio(q1 * a + q2 * (v * v), tip.acceleration, tip.tilt_acceleration), _ratio(jerk, *jerks)
+    cause = np.where(r > r_jerk, TIP_ACCELERATION, TIP_JERK).astype(np.uint8)
+    r = np.maximum(r, r_jerk)
     over = v / speed
     at = np.flatnonzero(np.maximum(r, over) > 1 + TOLERANCE)
-    c, s = (_ratio(x[:, at], tip.jerk, tip.tilt_jerk) for x in (curved, straight))
+    c, s = (_ratio(x[:, at], *jerks) for x in (curved, straight))
     share = np.where(over[at] > 1 + TOLERANCE, 1.0, c / np.maximum(c + s, NOTHING))
-    out.lower(at, np.maximum(r, over)[at], share, 2 / 3)
+    cause = np.where(over > r, TIP_SPEED, cause).astype(np.uint8)
+    out.lower(at, np.maximum(r, over)[at], share, cause[at], 2 / 3)
 
 
 def _struts(
@@ -105,22 +111,27 @@ def _struts(
     """Weigh speed, acceleration and jerk of the worst strut of samples ``under``; ``slopes`` l', l'', l''' (6, n)."""
     v, a, j = rates
     l1, l2, l3 = slopes
-    one = np.ones(len(v))
-    out.lower(under, (np.abs(l1) / limits.speed).max(axis=0) * v / aim, one, 2.0)
+    out.lower(under, *_worst(l1 * v, l1, l1 * 0.0, limits.speed, aim=aim, kind=0), 2.0)
     pull, bend = l1 * a, l2 * (v * v)
-    out.lower(under, *_worst(pull + bend, bend, pull, limits.acceleration, aim), 1.0)
+    out.lower(under, *_worst(pull + bend, bend, pull, limits.acceleration, aim=aim, kind=1), 1.0)
     ramp, both, curve = l1 * j, l2 * (3.0 * v * a), l3 * (v * v * v)
     half = 0.5 * np.abs(both)
-    out.lower(under, *_worst(ramp + both + curve, np.abs(curve) + half, np.abs(ramp) + half, limits.jerk, aim), 2 / 3)
+    out.lower(
+        under,
+        *_worst(ramp + both + curve, np.abs(curve) + half, np.abs(ramp) + half, limits.jerk, aim=aim, kind=2),
+        2 / 3,
+    )
 
 
-def _worst(value: Array, curve: Array, ramp: Array, limit: Array, aim: Array) -> tuple[Array, Array]:
-    """Return the largest use (n,) of a limit by a ``value`` (6, n), and the share that curvature has in it."""
+def _worst(
+    value: Array, curve: Array, ramp: Array, limit: Array, *, aim: Array, kind: int
+) -> tuple[Array, Array, Codes]:
+    """Return the largest use (n,) of a limit by a ``value`` (6, n), the share that curvature has in it, its cause."""
     use = np.abs(value) / limit
     k = use.argmax(axis=0)
     n = np.arange(len(k))
     c, r = np.abs(curve[k, n]), np.abs(ramp[k, n])
-    return use[k, n] / aim, c / np.maximum(c + r, NOTHING)
+    return use[k, n] / aim, c / np.maximum(c + r, NOTHING), strut_cause(k, kind)
 
 
 def _ratio(x: Array, tip: float, tilt: float) -> Array:

@@ -90,7 +90,9 @@ def coasting(st: Stretches, lone: Ints, window: Array) -> Stretches:
     cap = st.cap.copy()
     why = np.where(top < cap[k], np.uint8(TOO_SHORT), causes(cap[k]))
     cap[k] = tagged(np.minimum(cap[k], top), why)
-    return replace(st, cap=cap)
+    hold = st.hold.copy()
+    hold[k] = np.where(why == TOO_SHORT, why, hold[k])
+    return replace(st, cap=cap, hold=hold)
 
 
 def split(st: Stretches, whole: Flags, window: Array) -> Stretches:

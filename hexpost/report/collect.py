@@ -6,6 +6,7 @@ from math import isfinite
 import numpy as np
 
 from hexpost.audit.model import LIMITS, UNITS, AuditResult, Findings
+from hexpost.feed.model import Reasons
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.model import Interpretation
 from hexpost.program.model import Program
@@ -29,8 +30,9 @@ def collect(
     tools: Tools,
     setup: Setup,
     feed: str = "as-programmed",
+    reasons: Reasons | None = None,
 ) -> Report:
-    """Return the report of a job; ``feed`` names the schedule (the option ``--feed``)."""
+    """Return the report of a job; ``feed`` names the schedule (the option ``--feed``), ``reasons`` its causes."""
     no_offsets = _NO_OFFSETS if setup.given else _NO_SETUP
     missing = [text for text, given in ((_NO_TOOLS, tools.given), (no_offsets, bool(setup.offsets))) if not given]
     return Report(
@@ -56,6 +58,7 @@ def collect(
         ignored=tuple(Remark(line=r.line, text=r.text, count=r.count) for r in interpretation.ignored),
         warnings=(*(w for w in missing if w not in audit.warnings), *audit.warnings),
         cautions=cautions(demonstration=machine.demonstration),
+        reasons=reasons,
     )
 
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from hexpost.audit.model import Worst
+from hexpost.feed.model import Reasons
 
 MOST_FINDINGS = 10_000
 """So many findings are listed, worst first; the rest are counted."""
@@ -79,6 +80,8 @@ class Report:
     ignored: tuple[Remark, ...]
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
+    reasons: Reasons | None = None
+    """Why the job is not faster, block by block."""
 
     @property
     def clean(self) -> bool:

@@ -1,0 +1,71 @@
+"""Why the job is not faster: blocks that lost time, and the seconds lost to each cause."""
+
+import numpy as np
+
+from hexpost.arrays import Ints
+from hexpost.feed.model import Reasons, cause_text
+from hexpost.report.words import columns, duration, number
+from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
+
+MOST_BLOCKS = 10_000
+"""So many blocks are listed as JSON, in the order of the program: those that lost most."""
+MOST_LINES = 12
+"""So many blocks and causes stand in the text."""
+LEAST_S = 5e-4
+"""Less lost time than this, s, is no line of the text."""
+
+
+def feeds_document(found: Reasons) -> dict[str, object]:
+    """Return the keys ``feeds``, ``feeds_total`` and ``time_lost_s`` of the report, feeds as F words would be."""
+    chosen = np.sort(_slowest(found)[:MOST_BLOCKS])
+    return {
+        "feeds_total": len(found.line),
+        "feeds": [_block(found, int(i)) for i in chosen],
+        "time_lost_s": {cause_text(k): round(x, 6) for k, x in found.total.items()},
+    }
+
+
+def feeds_text(found: Reasons) -> list[str]:
+    """Return the section of the text report: totals, and the blocks that lost most."""
+    total = sum(found.total.values())
+    causes = [(k, x) for k, x in found.total.items() if x >= LEAST_S][:MOST_LINES]
+    if not causes:
+        return []
+    rows = [[f"{x:.3f} s", cause_text(k)] for k, x in causes]
+    lines = ["", f"WHY NOT FASTER ({duration(total)} more than at the programmed feed all the way)", ""]
+    lines += columns(rows, [True, False])
+    rows = [["line", "lost", "F programmed", "F reached", "held most by"]]
+    for i in _slowest(found)[:MOST_LINES]:
+        if found.lost[i] >= LEAST_S:
+            rows.append(_row(found, int(i)))
+    return [*lines, "", *columns(rows, [True, True, True, True, False])]
+
+
+def _slowest(found: Reasons) -> Ints:
+    """Return the blocks, most lost time first."""
+    return np.argsort(-found.lost, kind="stable")
+
+
+def _scale(found: Reasons, i: int) -> float:
+    """Return the factor from inside units to an F word: mm/min, or deg/min in pure rotations."""
+    return SECONDS_PER_MINUTE * (DEG_PER_RAD if found.turning[i] else 1.0)
+
+
+def _block(found: Reasons, i: int) -> dict[str, object]:
+    scale, rapid = _scale(found, i), bool(np.isinf(found.programmed[i]))
+    unit = "deg_min" if found.turning[i] else "mm_min"
+    return {
+        "line": int(found.line[i]),
+        f"programmed_{unit}": None if rapid else round(float(found.programmed[i]) * scale, 6),
+        f"reached_{unit}": round(float(found.reached[i]) * scale, 6),
+        "held_by": cause_text(int(found.cause[i])),
+        "lost_s": round(float(found.lost[i]), 6),
+    }
+
+
+def _row(found: Reasons, i: int) -> list[str]:
+    scale = _scale(found, i)
+    rapid = bool(np.isinf(found.programmed[i]))
+    feed = "rapid" if rapid else number(float(f"{found.programmed[i] * scale:.5g}"))
+    reached = number(float(f"{found.reached[i] * scale:.4g}")) + (" deg/min" if found.turning[i] else "")
+    return [str(int(found.line[i])), f"{found.lost[i]:.3f} s", feed, reached, cause_text(int(found.cause[i]))]

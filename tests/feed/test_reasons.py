@@ -1,0 +1,110 @@
+"""Why a job is slow: seconds lost add up to the time taken, and the causes are those that the job was made for."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+
+from feed.jobs import DEG, MACHINE, along_x, circle, lines, machine, pauses
+from feed.test_plan import SEEDS, random_moves
+from feed.test_strut_limited import planned, with_struts
+from hexpost.feed.model import CORNER, FEED, cause_text
+from hexpost.feed.reasons import reasons
+from hexpost.moves.model import FEED_INVERSE, FEED_TILT
+
+
+def why(moves, on=MACHINE, mode="as-programmed"):
+    """Return the reasons of a job, and its timing."""
+    path, timing = planned(moves, on, mode)
+    return reasons(timing, path, moves, on.tool_tip), timing
+
+
+def main_cause(found):
+    """Return the words for what most of the time is lost to, starts and stops left out."""
+    return next(cause_text(k) for k in found.total if cause_text(k) != "starts and stops")
+
+
+@given(SEEDS)
+@settings(max_examples=15, deadline=None)
+def test_time_at_the_programmed_feed_and_lost_time_add_up_to_the_time_taken(seed):
+    moves = random_moves(seed)
+    found, timing = why(moves)
+    taken = timing.ticks * timing.period
+    assert found.lost.sum() == pytest.approx(sum(found.total.values()), rel=1e-9)
+    way = np.where(moves.feed_mode == FEED_TILT, *(
+        np.sqrt(((moves.end - moves.start)[x] ** 2).sum(axis=0)) for x in (slice(3, 6), slice(0, 3))
+    ))  # fmt: skip
+    ideal = (way / moves.feed).sum()
+    assert found.lost.sum() <= taken
+    # Corners cut a little off, and run at the lower feed of their two moves.
+    assert taken - found.lost.sum() == pytest.approx(ideal, rel=0.2, abs=0.02)
+
+
+def test_a_long_move_loses_only_its_start_and_stop():
+    found, _ = why(along_x(500.0, 20.0))
+    assert found.line.tolist() == [10]
+    assert found.programmed[0] == 20.0
+    assert found.reached[0] == pytest.approx(20.0)
+    assert 0 < found.lost[0] < 0.1
+
+
+def test_a_rapid_has_no_programmed_feed():
+    found, _ = why(lines(np.array([[0.0, 200.0], *[[0.0, 0.0]] * 5]), np.inf))
+    assert np.isinf(found.programmed[0])
+    assert 0 < found.lost[0] < 1
+
+
+def test_inverse_time_is_shown_as_the_speed_it_means():
+    moves = replace(along_x(100.0), feed=np.array([0.25]), feed_mode=np.array([FEED_INVERSE], dtype=np.uint8))
+    found, _ = why(moves)
+    assert found.programmed[0] == pytest.approx(25.0)
+    assert found.reached[0] == pytest.approx(25.0)
+
+
+def test_pure_rotations_are_told_in_their_own_unit():
+    q = np.zeros((6, 2))
+    q[3, 1] = 20 * DEG
+    moves = replace(lines(q, 10 * DEG), feed_mode=np.array([FEED_TILT], dtype=np.uint8))
+    found, _ = why(moves)
+    assert found.turning.tolist() == [True]
+    assert found.reached[0] == pytest.approx(10 * DEG)
+
+
+@pytest.mark.parametrize(
+    ("moves", "on", "cause"),
+    [
+        (circle(20.0, 20 * np.pi, 900.0), MACHINE, "tool-tip acceleration"),
+        (along_x(300.0, 900.0), machine(speed=300.0), "tool-tip speed"),
+        (along_x(0.5, 200.0), MACHINE, "too short to accelerate"),
+    ],
+)
+def test_what_holds_a_simple_job(moves, on, cause):
+    found, _ = why(moves, on)
+    assert main_cause(found) == cause
+
+
+@pytest.mark.parametrize(("shares", "kind"), [((0.05, 1, 1), "speed"), ((1, 0.01, 1), "acceleration")])
+def test_a_strut_that_holds_the_job_is_named(shares, kind):
+    moves = circle(60.0, 8 * np.pi, 400.0)
+    found, _ = why(moves, with_struts(*shares), "strut-limited")
+    words = main_cause(found)
+    assert words.startswith("strut ") and words.endswith(kind)
+
+
+def test_a_corner_says_so():
+    q = np.zeros((6, 41))
+    q[0] = np.arange(41) // 2 * 5.0
+    q[1] = (np.arange(41) + 1) // 2 * 5.0
+    found, _ = why(lines(q, 300.0))
+    corner = [k for k in found.total if k & CORNER and k != 126]
+    assert corner and all(cause_text(k).startswith("corner: ") for k in corner)
+    assert FEED not in corner
+
+
+def test_dwells_are_no_lost_time():
+    moves = along_x(10.0)
+    path, timing = planned(moves, MACHINE)
+    plain = reasons(timing, path, moves, MACHINE.tool_tip)
+    assert plain.lost.sum() < timing.ticks * timing.period
+    assert len(pauses([0], [1.0]).pause) == 1
