@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, shared
+from hexpost.cli.options import INPUTS, SWITCHES, shared
 
 EVERY = (1, 2**31 - 1)
 
@@ -27,25 +27,32 @@ def span(_: click.Context, __: click.Parameter, value: str | None) -> tuple[int,
 
 @click.command("explain", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS)
+@shared(INPUTS, SWITCHES)
 @click.option("--lines", callback=span, metavar="A:B", help="Only lines A to B of the file (default: all).")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document a block, each on a line of its own.")
-def command(program: str, *, lines: tuple[int, int], as_json: bool, **files: str | None) -> None:
+def command(
+    program: str, *, lines: tuple[int, int], stops: bool, skip: bool, as_json: bool, **files: str | None
+) -> None:
     """Show PROGRAM block by block as it was understood: what is in force, where the tool tip is, how fast it moves.
 
-    What is in force is said in full at the first block and then where it changes. Places are those of the tool tip in
-    the work frame in force, moves in machine coordinates those of the spindle gauge point. Exit code 0, or 2 when the
-    program or another file is not understood.
+    Blocks come in the order in which they run, those of a subprogram each time it is called. What is in force is said
+    in full at the first one and then where it changes. Places are those of the tool tip in the work frame in force, as
+    programmed (compensation of the cutter radius moves the tool aside); moves in machine coordinates are those of the
+    spindle gauge point. Exit code 0, or 2 when the program or another file is not understood.
     """
     import json
+    from dataclasses import replace
 
     from hexpost.cli.run import files_of
     from hexpost.explain.blocks import documents
     from hexpost.explain.text import text
+    from hexpost.moves.model import Switches
     from hexpost.moves.trace import trace
     from hexpost.pipeline import load
 
-    job = load(files_of(Path(program), files))
-    blocks = documents(trace(job.program, job.machine, job.tools, job.setup, lines))
+    switches = Switches(stops=stops, skip=skip)
+    job = load(replace(files_of(Path(program), files), switches=switches))
+    parts = trace(job.program, job.machine, job.tools, job.setup, lines, switches=switches)
+    blocks = documents(job.program, parts)
     for line in (json.dumps(b, allow_nan=False) for b in blocks) if as_json else text(blocks):
         click.echo(line)

@@ -10,6 +10,7 @@ from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, W
 from hexpost.moves.state import NONE
 from hexpost.moves.trace import Trace
 from hexpost.moves.words import ONE_BLOCK, WORDS
+from hexpost.program.model import Program
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
 Document = dict[str, object]
@@ -25,21 +26,21 @@ POSE = np.array([1.0] * 3 + [DEG_PER_RAD] * 3)
 """From mm and rad to mm and degrees."""
 
 
-def documents(parts: Iterable[Trace]) -> Iterator[Document]:
-    """Yield a document for every line, fit for JSON: lengths in mm, angles in degrees, feeds a minute."""
+def documents(program: Program, parts: Iterable[Trace]) -> Iterator[Document]:
+    """Yield a document for every block that runs, fit for JSON: lengths in mm, angles in degrees, feeds a minute."""
     for part in parts:
-        yield from _documents(part)
+        yield from _documents(program, part)
 
 
-def _documents(part: Trace) -> Iterator[Document]:
-    """Yield the documents of the lines of ``part``."""
-    program, common = part.program, in_force(part)
+def _documents(program: Program, part: Trace) -> Iterator[Document]:
+    """Yield the documents of the blocks of ``part``."""
+    common = in_force(part)
     moves, events = by_line(part.steps.line), by_line(part.events.line)
     arcs = {int(move): k for k, move in enumerate(part.steps.turns.move)}
-    for row in range(program.lines):
-        line = program.line0 + row + 1
-        words = slice(int(program.first[row]), int(program.first[row + 1]))
-        letters, values = program.letter[words].tobytes().decode("ascii"), program.value[words].tolist()
+    read = part.words
+    for row, line in enumerate(part.lines.tolist()):
+        words = slice(int(read.first[row]), int(read.first[row + 1]))
+        letters, values = read.letter[words].tobytes().decode("ascii"), read.value[words].tolist()
         yield {
             "line": line,
             "block": next((f"N{v:.0f}" for x, v in zip(letters, values, strict=True) if x == "N"), ""),
@@ -54,7 +55,7 @@ def _documents(part: Trace) -> Iterator[Document]:
 
 def in_force(part: Trace) -> Document:
     """Return the state that all blocks of a part share, in the words of the trade."""
-    state, frame, said = part.state, part.frame, part.words
+    state, frame, said = part.state, part.frame, part.said
     out: Document = {
         "motion": None,
         "feed": None,

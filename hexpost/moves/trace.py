@@ -5,12 +5,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags
+from hexpost.arrays import Array, Codes, Flags, Lines
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.collect import Steps, Store
+from hexpost.moves.complaints import Complaints, Ledger
+from hexpost.moves.dialect import Dialect
+from hexpost.moves.extract import Extract
 from hexpost.moves.feeds import INVERSE
 from hexpost.moves.interpret import WINDOW, Interpreter
-from hexpost.moves.model import Events, Frame
+from hexpost.moves.model import USUAL, Events, Frame, Switches
+from hexpost.moves.route import Route
 from hexpost.moves.sheet import fill
 from hexpost.moves.state import State
 from hexpost.moves.words import LABELS, ONE_BLOCK, group_of, groups
@@ -21,21 +25,23 @@ PLAIN = (*"XYZABCIJKRF", *LABELS)
 MOTIONS = (0, 1, 2, 3)
 """G codes that change nothing but how the next blocks move."""
 TOGETHER = 4096
-"""Plain lines that are traced at once."""
+"""Plain blocks that are traced at once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trace:
-    """Consecutive blocks in which only place, motion word and feed change.
+    """Blocks that run one after the other, in which only place, motion word and feed change.
 
-    ``program``: these lines alone. ``state``: what is in force after the last of them (a copy). ``frame``: the work
-    frame then in force, ``frames`` those that ``steps`` count. ``motion`` (n,): G codes. ``feed`` (n,): the modal F
-    as written, nan for none; ``feed_scale`` (n,): millimetres of its unit. ``place`` (6, n): the tip after each block
-    in ``frame``. ``steps``: the moves of these blocks. ``events``: what happens in them. ``words``: the last word of
-    every modal group and of S.
+    ``words``: their words as they are read. ``lines`` (n,): their lines. ``state``: what is in force after the last of
+    them (a copy). ``frame``: the work frame then in force, ``frames`` those that ``steps`` count. ``motion`` (n,): G
+    codes. ``feed`` (n,): the modal F as written, nan for none; ``feed_scale`` (n,): millimetres of its unit. ``place``
+    (6, n): the tip after each block in ``frame``. ``steps``: the moves of these blocks, as programmed (compensation of
+    the cutter radius moves them aside). ``events``: what happens in them. ``said``: the last word of every modal
+    group and of S.
     """
 
-    program: Program
+    words: Extract
+    lines: Lines
     state: State
     frame: Frame
     frames: Sequence[Frame]
@@ -45,7 +51,7 @@ class Trace:
     place: Array
     steps: Steps
     events: Events
-    words: dict[str, float]
+    said: dict[str, float]
 
 
 class _Tap(Store):
@@ -61,47 +67,77 @@ class _Tap(Store):
         self.count += len(part.line)
 
 
-def trace(program: Program, machine: Machine, tools: Tools, setup: Setup, lines: tuple[int, int]) -> Iterator[Trace]:
+def trace(
+    program: Program,
+    machine: Machine,
+    tools: Tools,
+    setup: Setup,
+    lines: tuple[int, int],
+    *,
+    switches: Switches = USUAL,
+) -> Iterator[Trace]:
     """Yield what lines ``lines`` (first, last; from 1) of a program without fault mean, a few blocks at a time.
 
-    The whole program ahead of them is interpreted, so that all is in force that would be. Memory does not grow with
-    the number of blocks.
+    Blocks come in the order in which they run, each time they run. The whole program ahead of them is interpreted, so
+    that all is in force that would be. Memory does not grow with the number of blocks.
     """
-    interpreter = Interpreter(machine, tools, setup, [], 1)
-    tap = _Tap()
-    interpreter.store = tap
+    interpreter = Interpreter(machine, tools, setup, [], 1, switches=switches)
+    tap = interpreter.store = _Tap()
+    dialect = Dialect(machine.dialect)
     said: dict[str, float] = {}
-    first, last = max(lines[0] - 1, 0), min(lines[1], program.lines)
-    for begin, end in zip(*_cuts(program, min(first, last), last), strict=True):
-        part = program.part(begin, end)
-        before, steps = replace(interpreter.state), tap.count
-        _hear(part, said)
-        interpreter.add(part)
-        happened = interpreter.events.pop()
-        if begin >= first and tap.count >= steps:
-            yield _traced(part, before, interpreter, tap.last[-1], happened=happened, said=said)
+    for extract in Route(program, dialect, switches, Ledger([])).extracts(WINDOW):
+        read = dialect.applied(extract, Complaints(extract, Ledger([])))
+        number = extract.line(np.arange(extract.rows))
+        if extract.lines is None and extract.rows and number[0] > lines[1]:
+            return
+        shown = (number >= lines[0]) & (number <= lines[1])
+        for begin, end in _cuts(read, shown):
+            before, part = replace(interpreter.state), _part(read, begin, end)
+            _hear(part, said)
+            interpreter.add(_part(extract, begin, end))
+            happened = interpreter.events.pop()
+            if shown[begin]:
+                yield _traced(part, before, interpreter, tap.last[-1], happened=happened, said=said)
 
 
-def _cuts(program: Program, first: int, last: int) -> tuple[list[int], list[int]]:
-    """Return where the windows begin and end (rows): whole ones ahead of ``first``, from there on lines of a kind."""
-    ahead = np.arange(0, first, WINDOW)
-    rare = first + np.flatnonzero(~_plain(program)[first:last])
-    plain = np.arange(first, last, TOGETHER)
-    edges = np.unique(np.concatenate((ahead, [first, last], rare, rare + 1, plain)))
-    edges = edges[edges <= last]
-    return edges[:-1].tolist(), edges[1:].tolist()
+def _cuts(extract: Extract, shown: Flags) -> list[tuple[int, int]]:
+    """Return where the windows begin and end (rows): rare blocks alone, plain ones together, others all at once."""
+    rows = extract.rows
+    rare = np.flatnonzero(shown & ~_plain(extract))
+    turns = np.flatnonzero(np.diff(shown, prepend=not shown[0])) if rows else rare
+    edges = np.unique(np.concatenate((turns, rare, rare + 1, np.arange(0, rows, TOGETHER), [rows])))
+    return list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
 
 
-def _plain(program: Program) -> Flags:
-    """Return which lines (n,) hold none but plain words."""
-    motion = (program.letter == ord("G")) & np.isin(program.value, MOTIONS)
-    other = ~np.isin(program.letter, [ord(x) for x in PLAIN]) & ~motion
-    out = np.ones(program.lines, dtype=np.bool_)
-    out[program.line[other] - 1 - program.line0] = False
+def _part(extract: Extract, begin: int, end: int) -> Extract:
+    """Return the rows ``begin`` to ``end`` (left out) of an extract; columns are views."""
+    first, last = int(extract.first[begin]), int(extract.first[end])
+    words = slice(first, last)
+    return replace(
+        extract,
+        letter=extract.letter[words],
+        value=extract.value[words],
+        pointed=extract.pointed[words],
+        counted=extract.counted[words],
+        counted0=extract.counted0 + begin,
+        first=extract.first[begin : end + 1] - first,
+        lines=None if extract.lines is None else extract.lines[begin:end],
+        line0=extract.line0 + begin,
+        words=None if extract.words is None else extract.words[words],
+        word0=extract.word0 + first,
+    )
+
+
+def _plain(extract: Extract) -> Flags:
+    """Return which blocks (rows,) hold none but plain words."""
+    motion = (extract.letter == ord("G")) & np.isin(extract.value, MOTIONS)
+    other = ~np.isin(extract.letter, [ord(x) for x in PLAIN]) & ~motion
+    out = np.ones(extract.rows, dtype=np.bool_)
+    out[extract.row(np.flatnonzero(other))] = False
     return out
 
 
-def _hear(part: Program, said: dict[str, float]) -> None:
+def _hear(part: Extract, said: dict[str, float]) -> None:
     """Note the last word of every modal group, and of S, into ``said``."""
     for letter in ("G", "M"):
         values = part.value[part.letter == ord(letter)]
@@ -116,13 +152,13 @@ def _hear(part: Program, said: dict[str, float]) -> None:
 
 
 def _traced(
-    part: Program, before: State, interpreter: Interpreter, steps: Steps, *, happened: Events, said: dict[str, float]
+    part: Extract, before: State, interpreter: Interpreter, steps: Steps, *, happened: Events, said: dict[str, float]
 ) -> Trace:
     """Return the trace of a window whose last state is that of ``interpreter``."""
     state = interpreter.state
     frame = interpreter.book.frame(state.key.number)
     opening, now = (interpreter.book.seen(x.pose, x.frame, frame, state.rotary) for x in (before, state))
-    if part.lines == 1:
+    if part.rows == 1:
         motion, feed, scale = np.array([state.motion]), np.array([state.feed]), np.array([state.feed_scale])
         place = now[:, None]
     else:
@@ -130,13 +166,14 @@ def _traced(
         motion = _column(part, part.letter == ord("G"), part.value, before.motion)
         feed = _column(part, fed, part.value, before.feed)
         scale = _column(part, fed, np.full(len(fed), state.feed_scale), before.feed_scale)
-        rows = steps.line - np.int32(1 + part.line0)
+        rows = np.searchsorted(part.line(np.arange(part.rows)), steps.line)
         last = np.append(rows[1:] != rows[:-1], True)[: len(rows)]
         place = np.stack(
-            [fill(rows[last], end, part.lines, o) for end, o in zip(steps.end[:, last], opening, strict=True)]
+            [fill(rows[last], end, part.rows, o) for end, o in zip(steps.end[:, last], opening, strict=True)]
         )
     return Trace(
-        program=part,
+        words=part,
+        lines=part.line(np.arange(part.rows)),
         state=replace(state),
         frame=frame,
         frames=interpreter.book.frames,
@@ -146,10 +183,10 @@ def _traced(
         place=place,
         steps=steps,
         events=happened,
-        words=dict(said),
+        said=dict(said),
     )
 
 
-def _column(part: Program, which: Flags, values: Array, before: float) -> Array:
+def _column(part: Extract, which: Flags, values: Array, before: float) -> Array:
     """Return the value (n,) in force after each line, given by the words (one a line) that ``which`` selects."""
-    return fill(part.line[which] - np.int64(1 + part.line0), values[which], part.lines, before)
+    return fill(part.row(np.flatnonzero(which)), values[which], part.rows, before)

@@ -47,29 +47,6 @@ class Program:
         """Return the number of lines."""
         return len(self.line_start) - 1
 
-    def part(self, begin: int, end: int) -> "Program":
-        """Return the window of rows ``begin`` to ``end`` (from 0, end left out); its columns are views of these."""
-        first, last = int(self.first[begin]), int(self.first[end])
-        words, lines = slice(first, last), (begin + self.line0, end + self.line0)
-        skips = slice(*np.searchsorted(self.skip, lines, side="right").tolist())
-        comments = slice(*np.searchsorted(self.comment_line, lines, side="right").tolist())
-        return replace(
-            self,
-            letter=self.letter[words],
-            value=self.value[words],
-            pointed=self.pointed[words],
-            line=self.line[words],
-            column=self.column[words],
-            first=self.first[begin : end + 1] - first,
-            skip=self.skip[skips],
-            skip_level=self.skip_level[skips],
-            comment_line=self.comment_line[comments],
-            comment_start=self.comment_start[comments],
-            comment_end=self.comment_end[comments],
-            line_start=self.line_start[begin : end + 1],
-            line0=self.line0 + begin,
-        )
-
     def text_alone(self) -> "Program":
         """Return the program without its words: enough to quote its lines, at a third of the memory."""
         columns = ("letter", "value", "pointed", "line", "column", "first", "comment_start", "comment_end")

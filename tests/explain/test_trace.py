@@ -1,9 +1,13 @@
 """Block by block and all at once is the same meaning; what is in force is what the words before say."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from hexpost.machine.load import no_setup, no_tools
+from hexpost.machine.wording import DialectWord
+from hexpost.moves.model import Switches
 from hexpost.moves.trace import trace
 from hexpost.program.read import read
 from moves.programs import DEG, HEAD, MACHINE, TOOLS, meaning, offsets
@@ -59,9 +63,8 @@ def by_line(parts):
     """Return what is known of each line: (motion, feed, scale, place, frame, state)."""
     out = {}
     for p in parts:
-        for k in range(p.program.lines):
-            row = (int(p.motion[k]), p.feed[k], p.feed_scale[k], p.place[:, k], p.frame, p.state)
-            out[p.program.line0 + k + 1] = row
+        for k, line in enumerate(p.lines.tolist()):
+            out[line] = (int(p.motion[k]), p.feed[k], p.feed_scale[k], p.place[:, k], p.frame, p.state)
     return out
 
 
@@ -74,9 +77,34 @@ def test_the_moves_traced_are_the_moves_interpreted():
     assert np.array_equal(np.concatenate([p.events.pause for p in parts]), whole.events.pause)
 
 
-def test_every_line_is_traced_once_and_in_order():
-    lines = [p.program.line0 + k + 1 for p in traced(PROGRAM) for k in range(p.program.lines)]
-    assert lines == list(range(1, PROGRAM.count("\n") + 1))
+def test_every_block_that_runs_is_traced_once_and_in_order():
+    lines = [line for p in traced(PROGRAM) for line in p.lines.tolist()]
+    assert lines == list(range(1, PROGRAM.count("\n")))  # all but the last one, which is behind M30
+
+
+def test_subprograms_are_traced_each_time_they_run():
+    text = "G21 G90 G00 X0 Y0\nG01 F100\nM98 P7 L2\nX9\nM30\nO7\nG91 X1\nY2\nG90 M99\n"
+    parts = traced(text)
+    assert [line for p in parts for line in p.lines.tolist()][:12] == [1, 2, 3, 6, 7, 8, 9, 6, 7, 8, 9, 4]
+    places = [tuple(p.place[:2, k]) for p in parts for k, line in enumerate(p.lines.tolist()) if line in (7, 8)]
+    assert places == [(1, 0), (1, 2), (2, 2), (2, 4)]
+    only = traced(text, (8, 8))
+    assert [p.lines.tolist() for p in only] == [[8], [8]]
+    assert only[1].place[:2, 0].tolist() == [2, 4]
+
+
+def test_blocks_that_are_skipped_are_not_shown():
+    found = []
+    program = read(b"G21 G90 G01 X0 F9\n/X5\nY1\n", "part.nc", found)
+    parts = trace(program, MACHINE, no_tools(), no_setup(), EVERY, switches=Switches(skip=True))
+    assert [line for p in parts for line in p.lines.tolist()] == [1, 3]
+
+
+def test_words_of_a_dialect_are_traced_as_they_are_read():
+    row = DialectWord(word="G154", action="same-as", same_as="G55")
+    program = read(b"G21 G90 G00 X0\nG154\n", "part.nc", [])
+    parts = list(trace(program, replace(MACHINE, dialect=(row,)), no_tools(), SETUP, EVERY))
+    assert [p.frame.offset for p in parts][-1] == "G55"
 
 
 @pytest.mark.parametrize("lines", [(1, 1), (5, 12), (11, 11), (20, 10**9), (34, 34), (900, 950)])
@@ -137,5 +165,5 @@ def test_memory_does_not_grow_with_the_blocks():
     program = read(f"{HEAD}G01 F500\n{rows}M30\n".encode(), "part.nc", found)
     most = 0
     for part in trace(program, MACHINE, no_tools(), no_setup(), EVERY):
-        most = max(most, part.program.lines, part.place.shape[1], len(part.steps.line))
+        most = max(most, len(part.lines), part.place.shape[1], len(part.steps.line))
     assert most <= 4096
