@@ -98,7 +98,7 @@ def _unrepeated(words: Words, complaints: Complaints, what: str) -> Words:
 
 def _check_numbers(letters: dict[str, Words], complaints: Complaints) -> None:
     """Report tool and row numbers that are no whole numbers, and negative speeds; such words are left out."""
-    for letter, code in (("T", "tool-number-bad"), ("H", "row-number-bad")):
+    for letter, code in (("T", "tool-number-bad"), ("H", "row-number-bad"), ("D", "row-number-bad")):
         if letter in letters:
             value = letters[letter].value
             good = (value >= 0) & (value <= LARGEST_NUMBER) & (value == np.floor(value))

@@ -43,10 +43,10 @@ def steps(blocks: Blocks, at: Positions, turns: Turns, fed: Feeds) -> tuple[Step
     line = blocks.complaints.line(movement.rows)
     whole = Steps(line, at.start, at.end, fed.feed, fed.mode, exact, at.frame, turns)
     keep = fed.tip | fed.tilt
-    return (whole, movement.rows) if keep.all() else (_without(whole, keep), movement.rows[keep])
+    return (whole, movement.rows) if keep.all() else (without(whole, keep), movement.rows[keep])
 
 
-def _without(whole: Steps, kept: Flags) -> Steps:
+def without(whole: Steps, kept: Flags) -> Steps:
     """Return the steps that are ``kept`` (n,); in one frame each begins where the kept one before it ended."""
     keep = np.flatnonzero(kept)
     number = np.cumsum(kept) - 1

@@ -6,6 +6,7 @@ from hexpost.moves import collect, events
 from hexpost.moves.arcs import arcs
 from hexpost.moves.blocks import Blocks, moving_blocks, refuse_missing_units, scale_of
 from hexpost.moves.checks import read_sheet
+from hexpost.moves.compensation.job import Cutter
 from hexpost.moves.complaints import Complaints, Ledger
 from hexpost.moves.dialect import Dialect
 from hexpost.moves.dwells import take_dwells
@@ -71,6 +72,7 @@ class Interpreter:
         self.ledger = Ledger(faults)
         self.dialect = Dialect(machine.dialect)
         self.store = collect.Store(room)
+        self.cutter = Cutter(machine, tools)
         self.events: list[Events] = []
         self.readings: dict[str, None] = {}
         self.ignored: list[Remark] = []
@@ -106,6 +108,7 @@ class Interpreter:
         self.missing.look(sheet, self.book, complaints)
         steps, rows = collect.steps(blocks, at, turns, fed)
         self.events.append(events.events(blocks, dwells, rows, self.store.count))
+        self.cutter.look(complaints.program, sheet, rows, self.store.count)
         self.store.add(steps)
         self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed))
 
@@ -113,14 +116,16 @@ class Interpreter:
         """Return the whole meaning."""
         if not self.book.frames:
             self.book.number(self.state.key.number)
-        self.ledger.finish(self.missing.faults())
-        happening = events.joined(self.events)
-        resting = events.rests(happening, self.store.count)
-        moves = collect.collect(self.store.whole(), resting, tuple(self.book.frames))
+        frames, lacking = tuple(self.book.frames), self.missing.faults()
+        whole, happening = self.store.whole(), events.joined(self.events)
+        if not self.ledger.faults and not lacking:
+            whole, happening, lacking = self.cutter.beside(whole, happening, frames)
+        self.ledger.finish(lacking)
+        moves = collect.collect(whole, events.rests(happening, len(whole.line)), frames)
         return Interpretation(
             moves=moves,
             events=happening,
             start=self.start,
-            readings=(*self.readings, *self.dialect.readings()),
+            readings=(*self.readings, *self.cutter.readings(), *self.dialect.readings()),
             ignored=(*self.dialect.ignored(), *self.ignored),
         )

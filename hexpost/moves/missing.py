@@ -23,7 +23,7 @@ class Missing:
     def look(self, sheet: Sheet, book: FrameBook, complaints: Complaints) -> None:
         """Note what the words of a window and the frames so far use and the files lack."""
         if self.tools.given:
-            for letter in ("T", "H"):
+            for letter in ("T", "H", "D"):
                 words = sheet.letter(letter)
                 values, first = np.unique(words.value, return_index=True)
                 for value, index in zip(values.astype(int).tolist(), first.tolist(), strict=True):

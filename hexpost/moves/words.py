@@ -52,7 +52,12 @@ WORDS: tuple[Word, ...] = (
     *_codes("G", "exact stop once", (9, "exact stop at the end of this block")),
     *_codes("G", "plane", (17, "plane XY"), (18, "plane ZX"), (19, "plane YZ")),
     *_codes("G", "units", (20, "inch"), (21, "millimetre"), (70, "inch"), (71, "millimetre")),
-    *_codes("G", "cutter radius", (40, "cutter radius compensation off")),
+    *_codes(
+        "G", "cutter radius",
+        (40, "cutter radius compensation off, with the next move in the plane"),
+        (41, "tool left of the contour by half the diameter of row D, from the next move in the plane on"),
+        (42, "tool right of the contour by half the diameter of row D, from the next move in the plane on"),
+    ),
     *_codes(
         "G", "tool length",
         (43, "tool length of row H along the tool axis"),
@@ -145,6 +150,7 @@ WORDS: tuple[Word, ...] = (
     Word("S", None, "value", "spindle speed, passed on"),
     Word("T", None, "value", "tool for the next M06"),
     Word("H", None, "value", "row of the tools file for G43 and G44"),
+    Word("D", None, "value", "row of the tools file for G41 and G42; none given: the tool in the spindle"),
     Word("P", None, "value", "time of a dwell; number of a subprogram"),
     Word("Q", None, "value", "depth of a peck of G83"),
     Word("L", None, "value", "how often: holes of a cycle block (also K), runs of a subprogram"),

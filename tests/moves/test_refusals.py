@@ -15,7 +15,6 @@ MISTAKES = [
     ("G01 X1 G96 F1\n", 2, 8, "unknown-word", "G96"),
     ("G41.1 X1\n", 2, 1, "unknown-word", "G41.1"),
     ("M98 P100\n", 2, 5, "subprogram-missing", "O100"),
-    ("G00 X1 D5\n", 2, 8, "unknown-word", "D5"),
     ("G00 X1 Y2 X3\n", 2, 11, "repeated-word", "X3"),
     ("G00 G01 X1 F5\n", 2, 5, "repeated-word", "motion"),
     ("M03 M05\n", 2, 5, "repeated-word", "spindle"),

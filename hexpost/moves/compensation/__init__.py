@@ -1,0 +1,1 @@
+"""Cutter radius compensation: the tool centre beside the programmed contour."""
