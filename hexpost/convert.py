@@ -54,7 +54,7 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
         The folder holds something, or cannot be written; nothing then stands under a final name.
     """
     inputs = job.inputs
-    columns = choose(output.columns)
+    columns = choose(output.columns, job.gearing)
     with JobFolder(output.folder, overwrite=output.overwrite) as folder:
         part = folder.part("setpoints")
         table = open_table(part, output.table, columns, inputs.machine.period)

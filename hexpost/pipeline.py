@@ -14,12 +14,14 @@ from hexpost.feed.plan import MODES, plan
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.interpret import interpret
+from hexpost.moves.mistakes import told
 from hexpost.moves.model import USUAL, Interpretation, Switches
 from hexpost.path.build import build
 from hexpost.path.model import Path as ToolPath
 from hexpost.program.model import Program
 from hexpost.program.read import read
-from hexpost.setpoints.model import Setpoints
+from hexpost.setpoints.command import gearing
+from hexpost.setpoints.model import Gearing, Setpoints
 from hexpost.setpoints.sample import sample
 from hexpost.setpoints.solve import Solver
 
@@ -64,6 +66,11 @@ class Job:
     timing: Timing
     feed: str
 
+    @property
+    def gearing(self) -> Gearing | None:
+        """Return how the drives are geared, where the machine file describes its screws."""
+        return gearing(self.inputs.machine)
+
     def setpoints(self) -> Iterator[Setpoints]:
         """Yield the samples solved into struts, block by block."""
         inputs = self.inputs
@@ -94,9 +101,11 @@ def load(files: Files, period: float | None = None) -> Inputs:
     setup = attempt(load_setup, files.setup, no_setup)
     source = attempt(content, files.program)
     program = None if source is None else read(source, str(files.program), faults)
-    if machine is None or tools is None or setup is None or program is None:
+    if machine is None or program is None:
         raise InputError(faults)
-    return understand(program, machine, tools, setup, period, known=faults, switches=files.switches)
+    return understand(
+        program, machine, tools or no_tools(), setup or no_setup(), period, known=faults, switches=files.switches
+    )
 
 
 def understand(
@@ -111,7 +120,7 @@ def understand(
 ) -> Inputs:
     """Interpret a program that was read, with files that were loaded; ``period`` [s] replaces the machine file's.
 
-    ``known`` are the faults of its syntax: its meaning is then read only for what does not depend on faulty lines.
+    ``known`` are the faults of its syntax and of the other files: what may follow from them is not told as well.
 
     Raises
     ------
@@ -123,7 +132,8 @@ def understand(
         machine = replace(machine, period=period)
     meaning = interpret(program, machine, tools, setup, faults, switches=switches)
     if faults:
-        raise InputError(sorted(faults, key=lambda f: (f.line or 0, f.column or 0)))
+        own = told(known, faults[len(known) :], program.name)
+        raise InputError(sorted([*known, *own], key=lambda f: (f.line is None, f.line or 0, f.column or 0)))
     return Inputs(program=program, machine=machine, tools=tools, setup=setup, meaning=meaning)
 
 

@@ -68,6 +68,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         health=loads.health(root.table("health", optional=True)),
         source=source,
     )
+    sections.check_screws(machine.struts, root)
     root.close()
     _raise_faults(root)
     check_geometry(machine, root)

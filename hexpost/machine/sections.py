@@ -1,5 +1,7 @@
 """The tables of a machine file, one function each: a new table is added here and in ``load.machine_from``."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from hexpost.machine import struts
@@ -96,3 +98,15 @@ def strut(t: Table) -> Strut:
         t.fault("screw.supported_mm", what, "bad-value")
     t.close()
     return out
+
+
+def check_screws(struts_: Sequence[Strut], root: Table) -> None:
+    """Note in ``root`` screws that only some struts have, and warm struts without a screw: commands need all six."""
+    with_screw = [s.screw is not None for s in struts_]
+    for i, s in enumerate(struts_):
+        if any(with_screw) and not with_screw[i]:
+            what = f"expected a screw for every strut or for none, found one for strut {with_screw.index(True) + 1}"
+            root.fault(f"strut[{i + 1}].screw", what, "missing-key")
+        elif s.thermal is not None and not with_screw[i]:
+            what = "expected a screw beside it (growth shows in the command alone), found none"
+            root.fault(f"strut[{i + 1}].thermal", what, "missing-key")

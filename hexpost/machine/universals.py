@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, frozen
 from hexpost.kinematics.frames import pose_matrix
-from hexpost.kinematics.universal import UniversalJoints, joints_of
+from hexpost.kinematics.universal import UniversalJoints, joints_of, twist
 from hexpost.machine.model import Machine, Universal
 from hexpost.machine.table import Table
 
@@ -30,6 +30,14 @@ def joints(machine: Machine) -> tuple[UniversalJoints, UniversalJoints]:
     base = [s.base_universal for s in machine.struts if s.base_universal is not None]
     platform = [s.platform_universal for s in machine.struts if s.platform_universal is not None]
     return joints_of(base, at_base), joints_of(platform, at_platform)
+
+
+def home_twist(machine: Machine) -> Array:
+    """Return the twists (6,) of the platform ends against the base ends at the reference pose, rad."""
+    n, seen = reference_directions(machine)
+    base, platform = joints(machine)
+    r = pose_matrix(machine.reference, machine.tilt_order)[:3, :3, None]
+    return twist(base.outer, platform.outer, r, n.T[:, :, None], seen.T[:, :, None])[:, 0]
 
 
 def with_universals(machine: Machine, root: Table) -> Machine:

@@ -27,12 +27,20 @@ class Poses:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Gearing:
+    """Motor turns and encoder counts (6,) for a mm of command; ``None`` where encoders are not described."""
+
+    turns: Array
+    counts: Array | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Setpoints:
     """The same samples solved into struts, shape (6, n), strut 1 first.
 
     ``jerk``: change of acceleration since the sample before, over the period (the mean jerk of that tick).
-    ``command``: what the drives follow, where the machine file describes its screws. ``links``: the struts in space,
-    where they were needed on the way.
+    ``command``: what the drives follow, where the machine file describes its screws, with ``gearing``.
+    ``links``: the struts in space, where they were needed on the way.
     """
 
     poses: Poses
@@ -42,4 +50,5 @@ class Setpoints:
     acceleration: Array
     jerk: Array
     command: Array | None = None
+    gearing: Gearing | None = None
     links: Links | None = None

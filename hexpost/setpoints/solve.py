@@ -5,9 +5,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from hexpost.arrays import Array
+from hexpost.kinematics.links import links
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Frame
+from hexpost.setpoints.command import Commands, gearing, has_commands
 from hexpost.setpoints.model import Poses, Setpoints
 
 
@@ -20,6 +22,8 @@ class Solver:
         self._frames = frames
         self._current: tuple[int, Struts] | None = None
         self._last: Array | None = None
+        self._gearing = gearing(machine)
+        self._commands = Commands(machine) if has_commands(machine) else None
 
     def solve(self, poses: Poses) -> Setpoints:
         """Return lengths, speeds, accelerations and mean jerks (6, n) of a block.
@@ -34,9 +38,12 @@ class Solver:
             jerk[:, 0] = 0.0 if self._last is None else acceleration[:, 0] - self._last
             self._last = acceleration[:, -1].copy()
         jerk *= 1.0 / self._period
+        at = links(struts, poses.pose, length) if self._commands else None
+        command = self._commands.of(at, self._frames[poses.frame].base_from_work) if self._commands and at else None
         return Setpoints(
-            poses=poses, period=self._period, length=length, speed=speed, acceleration=acceleration, jerk=jerk
-        )
+            poses=poses, period=self._period, length=length, speed=speed, acceleration=acceleration, jerk=jerk,
+            command=command, gearing=self._gearing, links=at,
+        )  # fmt: skip
 
     def _struts(self, frame: int) -> Struts:
         """Return the struts as seen from a frame of the job; those of the last one are kept."""

@@ -1,12 +1,12 @@
 """The columns of a setpoint table: their names, their order, and how finely each is held."""
 
 import difflib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from hexpost.arrays import Array
 from hexpost.errors import Fault, InputError
-from hexpost.setpoints.model import Setpoints
+from hexpost.setpoints.model import Gearing, Setpoints
 
 STRUTS = 6
 
@@ -24,7 +24,7 @@ class Group:
 
     def column(self, strut: int) -> str:
         """Return the name of the column of ``strut`` (1-6)."""
-        return f"{self.name}_{strut}_{self.suffix}"
+        return f"{self.name}_{strut}" if self.unit == "1" else f"{self.name}_{strut}_{self.suffix}"
 
 
 GROUPS = (
@@ -32,9 +32,14 @@ GROUPS = (
     Group("speed", "mm_s", "mm/s", 6, lambda s: s.speed),
     Group("acceleration", "mm_s2", "mm/s2", 3, lambda s: s.acceleration),
 )
+COMMAND = Group("command", "mm", "mm", 6, lambda s: _there(s.command))
+TURNS = Group("turns", "1", "1", 6, lambda s: _there(s.command) * _gears(s).turns[:, None])
+COUNTS = Group("counts", "1", "1", 3, lambda s: _there(s.command) * _there(_gears(s).counts)[:, None])
+"""What the drives follow; turns of the motors and counts of their encoders are in the table only when asked for."""
+
 TIME, LINE = "time_s", "line"
 ALL = (TIME, *(g.column(k + 1) for g in GROUPS for k in range(STRUTS)), LINE)
-"""Every column, in the order of the table; a choice keeps this order."""
+"""Every column of a machine without described screws, in the order of the table; a choice keeps this order."""
 
 _SHORT = {"time": TIME, "line": LINE}
 
@@ -67,10 +72,12 @@ class Columns:
         return ("s",) * self.time + tuple(c.group.unit for c in self.chosen for _ in c.rows) + ("1",) * self.line
 
 
-def choose(names: Iterable[str] = ()) -> Columns:
+def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> Columns:
     """Return the columns meant by names or groups (``time``, ``length``, ``speed``, ``acceleration``, ``line``).
 
-    No name at all means every column. The order of the names does not matter, and a repeat is no fault.
+    With ``gearing``, which a machine with described screws has, there are ``command``, ``turns`` and ``counts``, too.
+    No name at all means every column but turns and counts. The order of the names does not matter, and a repeat is
+    no fault.
 
     Raises
     ------
@@ -79,25 +86,45 @@ def choose(names: Iterable[str] = ()) -> Columns:
     """
     wanted: set[str] = set()
     faults = []
-    groups = {g.name: g for g in GROUPS}
+    known = GROUPS if gearing is None else (*GROUPS, COMMAND, TURNS, COUNTS)[: 5 if gearing.counts is None else 6]
+    groups = {g.name: g for g in known}
+    every = {TIME, LINE} | {g.column(k + 1) for g in known for k in range(STRUTS)}
     for name in (n.strip() for n in names):
         if name in groups:
             wanted.update(groups[name].column(k + 1) for k in range(STRUTS))
-        elif _SHORT.get(name, name) in ALL:
+        elif _SHORT.get(name, name) in every:
             wanted.add(_SHORT.get(name, name))
         else:
-            faults.append(_unknown(name))
+            faults.append(_unknown(name, known))
     if faults:
         raise InputError(faults)
     if not wanted:
-        wanted = set(ALL)
-    rows = ((g, tuple(k for k in range(STRUTS) if g.column(k + 1) in wanted)) for g in GROUPS)
+        wanted = every - {g.column(k + 1) for g in (TURNS, COUNTS) for k in range(STRUTS)}
+    rows = ((g, tuple(k for k in range(STRUTS) if g.column(k + 1) in wanted)) for g in known)
     return Columns(TIME in wanted, tuple(Chosen(g, r) for g, r in rows if r), LINE in wanted)
 
 
-def _unknown(name: str) -> Fault:
-    known = (*_SHORT, *(g.name for g in GROUPS), *ALL)
+def followed(columns: Columns) -> list[str]:
+    """Return the names of the columns that the drives follow: commands where the table has them, else lengths."""
+    groups = {c.group.name: c for c in columns.chosen}
+    found = groups.get("command") or groups.get("length")
+    return [found.group.column(k + 1) for k in found.rows] if found else []
+
+
+def _there(x: Array | None) -> Array:
+    assert x is not None
+    return x
+
+
+def _gears(s: Setpoints) -> Gearing:
+    assert s.gearing is not None
+    return s.gearing
+
+
+def _unknown(name: str, groups: Sequence[Group]) -> Fault:
+    short = (*_SHORT, *(g.name for g in groups))
+    known = (*short, *(g.column(k + 1) for g in groups for k in range(STRUTS)))
     near = difflib.get_close_matches(name, known, n=1)
-    hint = f"did you mean {near[0]}?" if near else f"groups are {', '.join(known[:5])}"
+    hint = f"did you mean {near[0]}?" if near else f"groups are {', '.join(short)}"
     what = f"expected a column or a group of columns, found {name!r}"
     return Fault(file="--columns", what=what, code="unknown-column", hint=hint)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from hexpost.setpoints.model import Setpoints
-from hexpost.tables.columns import Columns
+from hexpost.tables.columns import Columns, followed
 from hexpost.tables.decimals import time_decimals
 from hexpost.tables.formats import encoder
 from hexpost.tables.quantise import MICROS, Quantiser
@@ -77,6 +77,7 @@ def describe(columns: Columns, period: float, rows: int) -> dict[str, object]:
     return {
         "rows": rows,
         "period_us": micros,
+        "drives_follow": followed(columns),
         "columns": [
             {"name": n, "unit": u, "decimals": steps[n]} for n, u in zip(columns.names, columns.units, strict=True)
         ],

@@ -138,6 +138,7 @@ def test_the_manifest_describes_every_column():
     assert told == {
         "rows": 7,
         "period_us": 1000,
+        "drives_follow": [],
         "columns": [
             {"name": "time_s", "unit": "s", "decimals": 3},
             {"name": "speed_1_mm_s", "unit": "mm/s", "decimals": 6},
