@@ -16,7 +16,8 @@ class Fault:
     """One fault of an input: ``what`` says what was expected and what was found.
 
     ``line`` and ``column`` count from 1; ``key`` is a key path of a TOML file; ``text`` is the line itself
-    (for the caret); ``hint`` says how to mend it; ``code`` names the kind of fault in lower-case-with-hyphens.
+    (for the caret); ``hint`` says how to mend it; ``code`` names the kind of fault in lower-case-with-hyphens;
+    ``count`` is how many faults this one stands for.
     """
 
     file: str
@@ -27,6 +28,7 @@ class Fault:
     key: str | None = None
     text: str = ""
     hint: str = ""
+    count: int = 1
 
     def __str__(self) -> str:
         """Return ``file:line:column: what``, the line with a caret, and the hint."""
@@ -50,14 +52,14 @@ class InputError(HexpostError):
 
     def __init__(self, faults: Sequence[Fault], total: int | None = None) -> None:
         self.faults = tuple(faults[:MOST_FAULTS])
-        self.total = len(faults) if total is None else total
+        self.total = sum(f.count for f in faults) if total is None else total
         super().__init__(str(self))
 
     def __str__(self) -> str:
         """Return every listed fault, then the count of the rest."""
         out = [str(f) for f in self.faults]
-        if self.total > len(self.faults):
-            out.append(f"... and {self.total - len(self.faults)} more faults")
+        if (more := self.total - sum(f.count for f in self.faults)) > 0:
+            out.append(f"... and {more} more faults")
         return "\n".join(out)
 
 

@@ -154,7 +154,8 @@ class Reading:
             what = f"{more} more faults are not listed"
             if self.count >= MOST_COUNTED:
                 what = f"{more} or more faults are not listed; lines behind {self.judged} were not looked at"
-            self.faults.append(Fault(file=self.name, what=what, code="more-faults", hint="is this a part program?"))
+            hint = "is this a part program?"
+            self.faults.append(Fault(file=self.name, what=what, code="more-faults", hint=hint, count=more))
         elif not self.words and not self.count:
             what = "expected a part program, found no block that holds a word"
             self.faults.append(Fault(file=self.name, what=what, code="no-block"))

@@ -5,49 +5,7 @@ import pytest
 from hexpost.errors import InputError
 from hexpost.program.mistakes import MISTAKES
 from hexpost.program.read import read
-
-TABLE = [
-    ("G1 X1O.5", "letter-for-zero", 6),
-    ("GO1 X1", "letter-for-zero", 2),
-    ("XOY1", "letter-for-zero", 2),
-    ("X-O.5", "letter-for-zero", 2),
-    ("G1 (((((deep)))))", "comment-too-deep", 4),
-    ("X(half) 1", "comment-in-word", 2),
-    ("X; 1", "comment-in-word", 2),
-    ("G1 (not closed", "comment-not-closed", 4),
-    ("G1 X1) Y2", "comment-not-opened", 6),
-    ("% G90", "word-behind-percent", 1),
-    ("M30 %", "percent-not-alone", 5),
-    ("G1 / X1", "skip-not-first", 4),
-    ("G1 N10 X1", "label-not-first", 4),
-    ("G1 X1 O100", "label-not-first", 7),
-    ("N10 N20", "label-not-first", 5),
-    ("N10.5 X1", "label-not-whole", 4),
-    ("N X1", "label-without-number", 1),
-    ("G1 X1,5", "comma", 6),
-    ("X1e999", "exponent", 3),
-    ("G1 E5", "address-e", 4),
-    ("X--1", "two-signs", 2),
-    ("X- 1", "blank-in-number", 2),
-    ("X. 5", "blank-in-number", 2),
-    ("X", "number-missing", 2),
-    ("X.", "point-alone", 2),
-    ("X- Y1", "sign-alone", 2),
-    ("X1.2.3", "two-points", 5),
-    ("X" + "1" * 21, "number-too-long", 22),
-    ("X1 5", "number-without-address", 4),
-    ("5", "number-without-address", 1),
-    ("S M3", "number-missing", 3),
-    ("G1 X (left out)", "comment-in-word", 6),
-    ("FINISH PASS", "text-outside-comment", 2),
-    ("X#100", "variable", 2),
-    ("X[1+2]", "variable", 2),
-    ("G1 \x07", "control-character", 4),
-    ("X−5", "beyond-ascii", 2),  # a minus sign of a text processor
-    ("G1\u00a0X1", "beyond-ascii", 3),  # a blank that does not break
-    ("G1 X1 ?", "unexpected-character", 7),
-]
-
+from program.mistakes_table import TABLE
 
 MESSAGE = """\
 hub.txt:1:16: expected a number after Y, found the end of the block

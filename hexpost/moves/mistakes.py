@@ -1,0 +1,88 @@
+"""The table of mistakes of meaning: what each looks like, how it is mended, and whether its block shows it by itself.
+
+Mistakes of syntax have their table in ``program/mistakes.py``. Both are walked by the tests: sample, place, hint.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from hexpost.errors import Fault
+
+MARK = "‸"
+"""Stands ahead of the character at which a sample is at fault."""
+HEAD = "G21 G90 G94 G17\nG00 X0 Y0 Z60\n"
+"""What stands ahead of the samples."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """One kind of mistake: ``code`` of its fault, ``sample`` (behind ``head``, ``MARK`` at the fault), ``hint``.
+
+    ``alone``: the block shows it by itself, whatever stands ahead of it. All other mistakes may follow from a block
+    that could not be read, and are then not told; those of ``WHOLE`` from one behind them, too.
+    """
+
+    code: str
+    sample: str
+    hint: str
+    alone: bool = False
+    head: str = HEAD
+
+
+MISTAKES: tuple[Mistake, ...] = (
+    Mistake("unknown-word", "‸G777 X1", "take it out, or name it in the dialect table", alone=True),
+    Mistake("unknown-word", "G00 X1 ‸U5", "take it out, or name it in the dialect table", alone=True),
+    Mistake("repeated-word", "G00 X1 Y2 ‸X3", "take one of the two out, or part the block", alone=True),
+    Mistake("repeated-word", "G00 ‸G01 X1 F5", "take one of the two out, or part the block", alone=True),
+    Mistake("value-too-large", "G00 ‸X100000000", "was a decimal point forgotten?", alone=True),
+    Mistake("feed-bad", "G01 X1 ‸F0", "the tool would never arrive", alone=True),
+    Mistake("feed-missing", "‸G01 X1", "write F into this block"),
+    Mistake("feed-missing", "N5 ‸G01 X1", "write F into this block"),
+    Mistake("inverse-feed-missing", "G93 G01 X1 F2\n‸X2", "write F (1/min) into every block that moves"),
+    Mistake("no-motion-word", "‸X1", "write G00 or G01 into this block", head="G21\n"),
+    Mistake("units-missing", "‸G00 X1", "write G21 or G20 at the head of the program", head=""),
+    Mistake("arc-word-without-arc", "G00 X1 ‸I5", "write G02 or G03 into the block of the arc"),
+    Mistake("arc-centre-missing", "F9\n‸G02 X5", "write I J K, the way from the start point to the centre, or R"),
+    Mistake("arc-two-centres", "F9\n‸G02 X5 I2 R4", "take out R, or I J K"),
+    Mistake("arc-word-out-of-plane", "F9\n‸G02 X5 I2 K4", "check G17, G18, G19"),
+    Mistake("arc-radius-too-small", "F9\n‸G02 X5 R2", "check R, the end point, and where the block before it ends"),
+    Mistake("arc-full-circle-by-radius", "F9\n‸G02 X0 Y0 R2", "give the centre by I J K"),
+    Mistake("arc-radius-bad", "F9\n‸G02 X5 R0", "check the centre: it cannot be where the arc starts"),
+    Mistake("arc-end-off", "F9\n‸G02 X5 I3", "check I J K"),
+    Mistake("dwell-time-missing", "‸G04", "write the time as X or F in seconds or P in milliseconds", alone=True),
+    Mistake("dwell-time-twice", "‸G04 X1 P2", "write the time as X or F in seconds or P in milliseconds", alone=True),
+    Mistake("dwell-time-bad", "G04 ‸P-1", "time runs forwards only: take the sign out", alone=True),
+    Mistake("dwell-with-motion", "G04 ‸Y1 P5", "write the time as X or F in seconds or P in milliseconds", alone=True),
+    Mistake("tool-not-selected", "‸M06", "write T into this block or before it"),
+    Mistake("tool-number-bad", "‸T1.5 M06", "tools are numbered by whole numbers: is this an offset?", alone=True),
+    Mistake("length-row-missing", "‸G43 Z5", "write H into this block"),
+    Mistake("row-number-bad", "G43 ‸H-1", "rows of the tools file are numbered by whole numbers", alone=True),
+    Mistake("spindle-speed-bad", "‸S-5", "the sense of rotation is said by M03 and M04: take the sign out", alone=True),
+    Mistake("machine-coordinates-alone", "‸G53", "name the axes to move, or take the word out", alone=True),
+    Mistake("machine-coordinates-arc", "‸G53 G02 X1 I5 F5", "write G00 or G01 into this block"),
+    Mistake("machine-coordinates-incremental", "G91 ‸G53 Z0", "write G90 into this block"),
+    Mistake("call-without-number", "‸M98", "write P with the number of the subprogram"),
+    Mistake("subprogram-missing", "M98 ‸P77", "a subprogram stands behind M30"),
+    Mistake("words-after-end", "M30\n‸G00 X1", "these blocks would never run"),
+)  # fmt: skip
+
+HINTS = {m.code: m.hint for m in MISTAKES}
+ALONE = frozenset(m.code for m in MISTAKES if m.alone) | {"missing-tools", "dialect-refused"}
+
+WHOLE = frozenset({"subprogram-missing", "subprogram-without-return", "return-in-main", "words-after-return"})
+"""Mistakes that only a program without unread lines shows."""
+
+
+def told(before: Sequence[Fault], found: Sequence[Fault], name: str) -> list[Fault]:
+    """Return the faults of meaning ``found`` in the file ``name`` that are worth telling, each with a hint.
+
+    ``before`` are the faults found ahead of them. Behind the first line that could not be read only what a block shows
+    by itself is told: what is missing there may stand in that line.
+    """
+    unread = min((f.line for f in before if f.file == name and f.line is not None), default=None)
+
+    def sure(f: Fault) -> bool:
+        ahead = f.line is not None and unread is not None and f.line < unread
+        return unread is None or f.code in ALONE or (ahead and f.code not in WHOLE)
+
+    return [f if f.hint else replace(f, hint=HINTS.get(f.code, "")) for f in found if sure(f)]
