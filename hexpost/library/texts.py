@@ -33,10 +33,12 @@ STATES = {
 
 
 def found_sentence(f: Found) -> str:
-    """Return limit, strut, what was reached, what is allowed, and the advice."""
+    """Return limit, strut, what was reached, what is allowed, and the advice; of a rule, what is broken."""
+    if f.limit in RULES:
+        return f"{f.limit}: {MEANING[f.limit]} {f.advice}".rstrip()
     who = f"{f.limit} of strut {f.strut}" if f.strut else f.limit
     unit = "" if f.unit == "1" else f" {f.unit}"
-    use = "" if f.limit in RULES else f" ({share(f.use)} of the limit)"
+    use = f" ({share(f.use)} of the limit)"
     also = f"; {f.blocks} blocks break this limit, this one most" if f.blocks > 1 else ""
     advice = f" {f.advice}" if f.advice else ""
     turns = "degrees per minute" in f.advice

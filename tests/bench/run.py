@@ -26,6 +26,7 @@ BENCHES = {
     "gate-parallel": ("gating", "gate_parallel", ">= 1.6"),
     "gate-cached": ("gating", "gate_cached", ">= 50"),
     "gate-overhead": ("gating", "gate_overhead", "< 2"),
+    "gate-dispatch": ("gating", "gate_dispatch", "<= 1"),
     "whole-job": ("whole", "whole_job", "<= 0.5"),
     "sample-memory": ("whole", "sample_memory", "<= 1.2"),
 }

@@ -1,0 +1,51 @@
+"""The README's example for continuous integration, run word for word in a copy of the samples."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture
+def clone(tmp_path, root, monkeypatch):
+    shutil.copytree(root / "samples", tmp_path / "samples")
+    tools = tmp_path / "bin"
+    tools.mkdir()
+    (tools / "hexpost").write_text(f'#!/bin/sh\nexec "{sys.executable}" -m hexpost "$@"\n')
+    (tools / "hexpost").chmod(0o755)
+    monkeypatch.setenv("PATH", f"{tools}:{os.environ['PATH']}")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home"))
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def shell(text):
+    return subprocess.run(["sh", "-c", text], capture_output=True, text=True, check=False)
+
+
+@pytest.mark.skipif(not shutil.which("sh"), reason="no shell")
+def test_the_example_fails_passes_with_a_baseline_and_keeps_its_results(clone, root):
+    section = (root / "README.md").read_text().split("\n## The gate\n")[1].split("\n## ")[0]
+    check, accept = re.findall(r"^```sh\n(.*?)^```$", section, re.MULTILINE | re.DOTALL)
+    first = shell(check)
+    assert first.returncode == 1 and first.stderr == "", first.stdout + first.stderr
+    results = json.loads(Path("gate.sarif").read_text())["runs"][0]["results"]
+    places = [r["locations"][0]["physicalLocation"] for r in results if r["level"] == "error"]
+    assert {p["artifactLocation"]["uri"] for p in places} == {"samples/limits.nc"}
+    lines = Path("samples/limits.nc").read_text().splitlines()
+    for p in places:
+        assert p["region"]["snippet"]["text"] == lines[p["region"]["startLine"] - 1].strip()
+    written = {p: p.read_bytes() for p in (Path("gate.sarif"), Path("gate.xml"), Path("gate.html"))}
+    kept = {p: p.stat().st_mtime_ns for p in Path(".gate-cache").rglob("*")}
+    assert shell(check).returncode == 1
+    assert {p: p.read_bytes() for p in written} == written
+    assert {p: p.stat().st_mtime_ns for p in Path(".gate-cache").rglob("*")} == kept, "nothing may be computed again"
+    accept_once, then = accept.strip().splitlines()
+    assert shell(accept_once).returncode == 0
+    again = shell(then)
+    assert again.returncode == 0 and "accepted" in again.stdout
