@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-
 from docs.words_table import README, with_table
+
 from hexpost.cli import COMMANDS, main
 
 ROOT = Path(__file__).parent.parent.parent
