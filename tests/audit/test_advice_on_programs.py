@@ -28,6 +28,7 @@ G01 A12 F4000
 M30
 """
 RAPID_LINE = 2
+"""Rapids keep the limits of the struts by themselves."""
 
 
 def findings_of(text, machine):
@@ -60,7 +61,7 @@ def test_the_advised_feeds_mend_every_feed_block_at_once(limits):
     machine = demonstration_machine()
     machine = replace(machine, struts=tuple(replace(s, **limits) for s in machine.struts))
     before = findings_of(PROGRAM, machine)
-    assert len(set(before.line)) > 5
-    assert np.isnan(before.feed[before.line == RAPID_LINE]).all()
+    assert len(set(before.line)) >= 5
+    assert RAPID_LINE not in before.line
     after = findings_of(with_feeds(PROGRAM, before), machine)
-    assert set(after.line) == {RAPID_LINE}
+    assert not after.count

@@ -8,10 +8,10 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from moves.programs import TOOLS, meaning, offsets
 
 from hexpost.cli import main
 from hexpost.explain.difference import difference
-from moves.programs import TOOLS, meaning, offsets
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 FILES = ["--tools", str(SAMPLES / "tools.toml"), "--setup", str(SAMPLES / "setup.toml")]

@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from moves.programs import DEG, HEAD, MACHINE, TOOLS, meaning, offsets
 
 from hexpost.machine.load import no_setup, no_tools
 from hexpost.machine.wording import DialectWord
 from hexpost.moves.model import Switches
 from hexpost.moves.trace import trace
 from hexpost.program.read import read
-from moves.programs import DEG, HEAD, MACHINE, TOOLS, meaning, offsets
 
 EVERY = (1, 10**9)
 SETUP = offsets(G54=[0, 0, 50, 0, 0, 0], G55=[100, -50, 20, 0, 0, 90], G56=[0, 0, 80, 4, -3, 0])

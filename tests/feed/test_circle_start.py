@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-
 from feed.jobs import FAR, circle, machine, norm, run
 
 

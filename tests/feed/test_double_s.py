@@ -2,10 +2,9 @@
 
 import numpy as np
 import pytest
+from feed.jobs import FAR, along_x, machine, run
 from hypothesis import given
 from hypothesis import strategies as st
-
-from feed.jobs import FAR, along_x, machine, run
 
 # Total time = d/v + v/a + a/j with the peaks reached: R. Zoellner, arXiv:2511.12615 (symmetric double-S motion) and
 # B. Alpers, Robotics 10 (2021) 25 give the four cases; the rows were computed by integrating the seven segments.

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from feed.jobs import DEG, MACHINE, along_x, circle, lines, machine, norm, pauses, run, tilt
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from feed.jobs import DEG, MACHINE, along_x, circle, lines, machine, norm, pauses, run, tilt
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT
 from hexpost.path.model import CORNER
 

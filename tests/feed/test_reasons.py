@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-
 from feed.jobs import DEG, MACHINE, along_x, circle, lines, machine, pauses
 from feed.test_plan import SEEDS, random_moves
 from feed.test_strut_limited import planned, with_struts
+from hypothesis import given, settings
+
 from hexpost.feed.model import CORNER, FEED, cause_text
 from hexpost.feed.reasons import reasons
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from feed.jobs import FRAME, MACHINE, along_x, circle, lines, norm, pauses
+from feed.test_plan import SEEDS, random_moves
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from feed.jobs import FRAME, MACHINE, along_x, circle, lines, norm, pauses
-from feed.test_plan import SEEDS, random_moves
 from hexpost.feed.plan import plan
 from hexpost.kinematics.struts import StrutModel
 from hexpost.path.build import build

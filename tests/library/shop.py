@@ -1,10 +1,12 @@
 """A small library of programs, machines and workers that misbehave; workers import this module by its name."""
 
 import os
+import signal
 import time
 from pathlib import Path
 
 from hexpost.library.check import check
+from hexpost.library.deadline import deadline
 from hexpost.library.model import Record
 from hexpost.library.records import to_bytes
 
@@ -54,6 +56,20 @@ def slow_first(x):
     """Take longest for 0, so that results come out of order."""
     time.sleep(0.3 if x == 0 else 0.0)
     return x
+
+
+def deaf_on_5(x):
+    """Hear no alarm on 5, as deep in compiled code: only the watchdog ends it."""
+    with deadline(0.1, grace=0.1):
+        if x == 5:
+            signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGALRM])
+            time.sleep(30)
+    return x
+
+
+def hog_on_5(x):
+    """Ask for a gigabyte on 5."""
+    return len(bytearray(1 << 30)) if x == 5 else x
 
 
 def killer_check(task):

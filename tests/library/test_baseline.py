@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
+from library.shop import FAST, slow_struts, write
 
 from hexpost.errors import InputError
 from hexpost.library.baseline import Baseline, load_baseline, updated
@@ -12,7 +13,6 @@ from hexpost.library.engines import serial
 from hexpost.library.gate import gate, judged
 from hexpost.library.policy import Policy
 from hexpost.library.settings import LimitRule, Settings
-from library.shop import FAST, slow_struts, write
 
 TODAY = date(2026, 6, 1)
 

@@ -4,6 +4,7 @@ import threading
 from dataclasses import replace
 
 import pytest
+from library.shop import CLEAN, FAST, MISTAKEN, forbidden_check, slow_struts, write
 
 from hexpost.errors import OutputError
 from hexpost.library.cache import Cache, code_digest, default_folder, task_key
@@ -11,7 +12,6 @@ from hexpost.library.engines import serial
 from hexpost.library.gate import gate, make_tasks
 from hexpost.library.policy import Policy
 from hexpost.library.settings import LimitRule, Settings
-from library.shop import CLEAN, FAST, MISTAKEN, forbidden_check, slow_struts, write
 
 NAMES = ("a.nc", "b.nc", "c.nc")
 

@@ -4,12 +4,12 @@ import os
 import time
 
 import pytest
+from library.shop import CLEAN, FAST, MISTAKEN, slow_struts
 
 from hexpost.library.check import check, input_file
 from hexpost.library.deadline import OutOfTime, deadline
 from hexpost.library.model import Task
 from hexpost.library.records import from_bytes, to_bytes
-from library.shop import CLEAN, FAST, MISTAKEN, slow_struts
 
 
 def task(path, machine=None, margins=(), time_limit_s=60.0, **other):

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
 
 from hexpost.cli import main
-from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
 
 SLOW = ["--machine", "slow.toml"]
 

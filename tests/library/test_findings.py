@@ -1,11 +1,11 @@
 """Fingerprints stay when lines are inserted above and blocks renumbered; too many like findings become one."""
 
 import pytest
+from library.shop import FAST, slow_struts
+from library.test_check import record
 
 from hexpost.library.check import input_file
 from hexpost.library.findings import MOST_ALIKE, fingerprint, unnumbered
-from library.shop import FAST, slow_struts
-from library.test_check import record
 
 
 @pytest.fixture

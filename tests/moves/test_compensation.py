@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from moves.programs import HEAD, faults, meaning, offsets, platform
 
 from hexpost.machine.model import Tool, Tools
 from hexpost.moves.model import AFTER, ARC, FEED_INVERSE, FEED_RAPID, FEED_TIP, WITH
-from moves.programs import HEAD, faults, meaning, offsets, platform
 
 TOOLS = Tools(
     tools={n: Tool(number=n, length=100.0, diameter=d) for n, d in ((1, 10.0), (2, 6.0), (3, 0.5), (4, 20.0))},
@@ -275,6 +275,20 @@ def test_repeated_passes_and_leads_are_no_crossings():
     assert not told(lead + around * 3 + away)
     assert not told(lead + around + "Z-3\n" + around + away)
     assert not told("X0\nG41 D1 Y-40\nX50 Y20\nX0\nX50 Y-40\nG40 Y-60\n")  # the contour crosses itself
+
+
+def test_a_dense_contour_is_followed_through_the_rounding_of_its_coordinates():
+    shapely = pytest.importorskip("shapely")
+    angle = np.linspace(0, 2 * pi, 12_001)
+    radius = 40 + 4 * np.sin(5 * angle)
+    outline = np.stack((radius * np.cos(angle), radius * np.sin(angle)), axis=1)
+    blocks = "".join(f"X{x:.3f} Y{y:.3f}\n" for x, y in outline)
+    moves = meaning(START + "G00 X60 Y-30\nG42 D1 G01 " + blocks + "G40 X70\n", tools=TOOLS).moves
+    first = int(np.flatnonzero(moves.line == START.count("\n") + 2)[0]) + 1
+    path = shapely.LineString(points(moves, first, moves.count - 1))
+    assert path.hausdorff_distance(shapely.Polygon(outline).buffer(5.0, quad_segs=64).exterior) < 5e-3
+    along = moves.end[:2, first:-1] - moves.start[:2, first:-1]
+    assert (along[:, 1:] * along[:, :-1]).sum(axis=0).min() > 0  # never back and forth
 
 
 # -- against an independent geometric library -------------------------------------------------------------------------

@@ -1,11 +1,11 @@
 """Mistakes that people make in a block: each is named, pointed at, and comes with a hint."""
 
 import pytest
+from program.mistakes_table import TABLE
 
 from hexpost.errors import InputError
 from hexpost.program.mistakes import MISTAKES
 from hexpost.program.read import read
-from program.mistakes_table import TABLE
 
 MESSAGE = """\
 hub.txt:1:16: expected a number after Y, found the end of the block

@@ -4,12 +4,12 @@ import json
 
 import pytest
 from click.testing import CliRunner
+from program.mistakes_table import TABLE
 
 from hexpost.cli import main
 from hexpost.errors import MOST_FAULTS, InputError
 from hexpost.moves.mistakes import MARK, MISTAKES
 from hexpost.pipeline import Files, load
-from program.mistakes_table import TABLE
 
 SYNTAX = [(text, code, column) for text, code, column in TABLE if code != "unexpected-character"]
 

@@ -6,18 +6,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from bench.contouring import contouring
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from lark import UnexpectedInput
+from program.readers import bits, by_parser, by_reader
 
-from bench.contouring import contouring
 from hexpost.program import events
 from hexpost.program.grammar import part_programs
 from hexpost.program.parse import parse
 from hexpost.program.read import read
 from hexpost.program.roles import LABEL, roles
 from hexpost.program.scan import scan
-from program.readers import bits, by_parser, by_reader
 
 
 def plain_lines(texts):

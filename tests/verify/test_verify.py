@@ -5,10 +5,10 @@ import json
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
+from verify.folders import BROKEN, PROGRAM, convert, copied, proof, run, sign, spoil
 
 from hexpost.machine.load import demonstration_machine
 from hexpost.verify.pose import Tracker, turn_vectors, turns
-from verify.folders import BROKEN, PROGRAM, convert, copied, proof, run, sign, spoil
 
 
 @pytest.fixture(scope="module")
