@@ -13,8 +13,8 @@ from hexpost.moves.model import Frame
 
 STATIONS = 65
 """Places of an approach at which its distance from the contour is looked at."""
-CHUNK = 256
-"""Moves that are looked at at once for the one that leaves a contour."""
+NEAR, FAR = 4, 4096
+"""Moves that are looked at at once for the one that leaves a contour: at first, and at most."""
 
 
 def gouges(c: Contour, touch: Array, far: Array, *, leaving: bool) -> Flags:
@@ -65,8 +65,9 @@ class Departure:
         steps, count = self.steps, len(self.steps.line)
         base = self._turns[steps.frame[last]]
         shift = base[:, axis[:2]] @ aside
-        for begin in range(last + 1, count, CHUNK):
-            moves = slice(begin, min(begin + CHUNK, count))
+        begin, ahead = last + 1, NEAR
+        while begin < count:
+            moves = slice(begin, min(begin + ahead, count))
             way = steps.end[:3, moves] - steps.start[:3, moves]
             turns = self._turns[steps.frame[moves]]
             there = np.einsum("nij,jn->in", turns, way)
@@ -77,4 +78,5 @@ class Departure:
             steps.start[:3, begin : begin + first + 1] += shifts[:, : first + 1]
             if first < len(found):
                 return begin + first
+            begin, ahead = begin + ahead, min(4 * ahead, FAR)
         return count

@@ -11,9 +11,10 @@ from hexpost.moves.arcs import Turns
 from hexpost.moves.collect import Steps, without
 from hexpost.moves.compensation.approach import Departure, gouges
 from hexpost.moves.compensation.contour import Contour, contour, normal
-from hexpost.moves.compensation.corners import SLACK, Beside, beside, collapse, room
+from hexpost.moves.compensation.corners import SLACK, Beside, collapse, room
 from hexpost.moves.compensation.crossing import crossings
 from hexpost.moves.compensation.insert import inserted
+from hexpost.moves.compensation.merging import Merged, merged
 from hexpost.moves.compensation.switches import LEFT, NO_ROW, OFF, CutterState, CutterWords
 from hexpost.moves.compensation.telling import Teller
 from hexpost.moves.frames import SAME
@@ -59,14 +60,14 @@ def compensate(
     out = replace(steps, start=steps.start.copy(), end=steps.end.copy())
     along = c.flat.copy()
     along[entry] = False
-    element = c.pick(along)
-    path = beside(element)
+    joined = merged(c.pick(along), steps)
+    element, path = joined.element, joined.path
     _refuse_no_room(element, path, teller)
     if not teller.faults:
         collapse(path, np.abs(room(path, element)) <= SLACK, element)
         _refuse_crossings(steps, element, path, teller)
     _enter(out, (c, entry), (element, path), teller)
-    _place(out, (c, entry), (element, path))
+    _place(out, (c, entry), joined)
     _depart(out, c, element, frames, teller)
     return _finished(out, element, path)
 
@@ -197,12 +198,15 @@ def _enter(out: Steps, whole: tuple[Contour, Ints], beside_it: tuple[Contour, Be
     )
 
 
-def _place(out: Steps, whole: tuple[Contour, Ints], beside_it: tuple[Contour, Beside]) -> None:
+def _place(out: Steps, whole: tuple[Contour, Ints], joined: Merged) -> None:
     """Put the elements of the tool's path among the moves, and moves out of the plane where the tool is."""
-    (c, entry), (element, path) = whole, beside_it
-    at = np.searchsorted(c.move, element.move)
+    (c, entry), path = whole, joined.path
+    at = np.searchsorted(c.move, joined.element.move)
     _put(out.start, c, at, path.start)
     _put(out.end, c, at, path.end)
+    gone = np.searchsorted(c.move, joined.gone)
+    _put(out.start, c, gone, path.start[:, joined.into])
+    _put(out.end, c, gone, path.start[:, joined.into])
     flat = np.sort(np.concatenate((entry, at)))
     still = np.flatnonzero(~c.flat)
     before = np.searchsorted(flat, still) - 1
