@@ -21,6 +21,7 @@ COMMANDS = {
     "explain": "Show a part program block by block as it was understood.",
     "diff": "Say what two revisions of a part program mean differently.",
     "align": "Find a work frame from probed points and write it as a setup file.",
+    "calibrate": "Find the as-built geometry of a machine from measured poses.",
     "machine": "Look at machine files.",
 }
 """Name and one line of help; the command itself is ``hexpost.cli.NAME.command``."""

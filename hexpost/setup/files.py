@@ -16,7 +16,11 @@ from hexpost.units import DEG_PER_RAD
 
 def pose_text(pose: Array) -> str:
     """Return a pose (6,) as the value of a ``pose_mm_deg`` key, to 1e-9 mm and 1e-11 degrees."""
-    return "[" + ", ".join([_number(x, 9) for x in pose[:3]] + [_number(x * DEG_PER_RAD, 11) for x in pose[3:]]) + "]"
+    return (
+        "["
+        + ", ".join([number(float(x), 9) for x in pose[:3]] + [number(float(x) * DEG_PER_RAD, 11) for x in pose[3:]])
+        + "]"
+    )
 
 
 def setup_text(offsets: Mapping[str, Array], kept: Setup, notes: Sequence[str], noted: Sequence[str]) -> str:
@@ -70,6 +74,8 @@ def write_whole(path: Path, text: str, *, overwrite: bool = False) -> None:
 def with_struts(source: bytes, values: Sequence[Mapping[str, str]], notes: Sequence[str]) -> str:
     """Return a machine file with keys of its six ``[[strut]]`` tables replaced or added, the rest as it was.
 
+    A key such as ``screw.zero_mm`` stands in the table ``[strut.screw]`` below its strut.
+
     Raises
     ------
     HexpostError
@@ -88,23 +94,30 @@ def with_struts(source: bytes, values: Sequence[Mapping[str, str]], notes: Seque
 
 
 def _edited(lines: Sequence[str], values: Mapping[str, str]) -> list[str]:
-    """Return the lines of one strut with its keys replaced; new keys stand below the head."""
+    """Return the lines of one strut with its keys replaced; a new key stands below the head of its table."""
     left = dict(values)
-    out = [lines[0]]
-    own = True
-    for line in lines[1:]:
-        own = own and not line.lstrip().startswith("[")
-        key = line.split("=")[0].strip()
-        if own and key in left:
+    out: list[str] = []
+    table = ""
+    for line in lines:
+        head = re.match(r"\s*\[+\s*strut\s*(?:\.\s*([\w.-]+)\s*)?\]", line)
+        if head:
+            table = f"{head[1]}." if head[1] else ""
+        elif line.lstrip().startswith("["):
+            table = "another table "
+        key = table + line.split("=")[0].strip()
+        if "=" in line and not head and key in left:
             if line.count("[") != line.count("]"):
                 raise HexpostError(f"the machine file cannot be edited: expected {key} on one line, found several")
-            out.append(f"{key} = {left.pop(key)}")
-        else:
-            out.append(line)
-    return [out[0], *(f"{key} = {value}" for key, value in left.items()), *out[1:]]
+            line = f"{line.split('=')[0].rstrip()} = {left.pop(key)}"  # noqa: PLW2901 - the line as it is written
+        out.append(line)
+    for key, value in left.items():
+        table, _, name = key.rpartition(".")
+        at = next((i for i, line in enumerate(out) if f"strut.{table}]" in line.replace(" ", "")), 0) if table else 0
+        out.insert(at + 1, f"{name} = {value}")
+    return out
 
 
-def _number(x: float, digits: int) -> str:
+def number(x: float, digits: int) -> str:
     """Return a number with at most so many decimals, no trailing zeros."""
     shown = f"{x:.{digits}f}".rstrip("0").rstrip(".")
     return "0" if shown in ("-0", "") else shown

@@ -1,0 +1,179 @@
+"""Calibrate a machine: its as-built geometry from measured poses, with everything that says how far to trust it."""
+
+from dataclasses import dataclass
+from math import nan
+from pathlib import Path
+
+import numpy as np
+
+from hexpost.arrays import Array, Ints
+from hexpost.machine.model import Machine
+from hexpost.setup.columns import Columns
+from hexpost.setup.identify import Found, Frames, identify, told
+from hexpost.setup.measured import DISTANCE, FULL, NUMBERS, Measured, Noise, read_measured
+from hexpost.setup.observe import GEOMETRY, Built, nominal, pose_slopes, residuals, rotations
+from hexpost.setup.reach import grid_poses, spread_poses
+
+FOLDS = 5
+INHERENT = 60
+"""Poses spread over the reach that show what measurements of a kind can tell at best."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Accuracy:
+    """Error of the gauge point over a grid of ``points`` poses in reach, mm.
+
+    ``before``: the as-built machine run with the nominal geometry, root mean square and largest; ``after``: what the
+    uncertainty of the geometry found leaves, likewise.
+    """
+
+    points: int
+    before: tuple[float, float]
+    after: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Calibration:
+    """A calibration: what was found, from what, and errors (root mean square, largest) in mm.
+
+    ``before`` and ``after``: how far measurements are from the nominal and from the found machine, at the tool (the
+    gauge point) or at the target. ``held_back``: the same for measurements the fit had not seen (nan: too few to spare
+    any). ``best_rank`` is what measurements of this kind can tell at best.
+    """
+
+    machine: Machine
+    columns: Columns
+    measured: Measured
+    frames: Frames
+    found: Found
+    best_rank: int
+    before: tuple[float, float]
+    after: tuple[float, float]
+    held_back: tuple[float, float]
+    accuracy: Accuracy
+
+
+def calibrate(path: Path, machine: Machine, frames: Frames, noise: Noise) -> Calibration:
+    """Return the as-built geometry of ``machine`` from the measured poses of a file.
+
+    Raises
+    ------
+    InputError
+        When the file is no such table, there are fewer numbers than unknowns, or its poses leave open what others
+        would tell.
+    HexpostError
+        When too many measurements do not fit any geometry.
+    """
+    measured, columns = read_measured(path, machine, noise)
+    start = nominal(machine)
+    best = _best_rank(machine, measured, frames)
+    if measured.equations < best:
+        each = NUMBERS[measured.kind]
+        what = f"expected at least {best} numbers for {best} unknowns ({-(-best // each)} {measured.kind})"
+        raise columns.refusal(f"{what}, found {measured.equations} ({measured.count} {measured.kind})", "too-few")
+    guess = _first_poses(start, machine, measured, columns)
+    found = identify(start, measured, guess, frames)
+    if found.rank < best:
+        what = f"these poses tell {found.rank} of the {best} numbers that such measurements can tell"
+        raise columns.refusal(what, "freedom-open", "spread positions and turns; --plan N proposes poses")
+    kept = np.flatnonzero(found.kept)
+    some = measured.at(kept)
+    gauge = machine.platform.gauge_point
+    return Calibration(
+        machine=machine,
+        columns=columns,
+        measured=measured,
+        frames=frames,
+        found=found,
+        best_rank=best,
+        before=_size(tool_errors(start, some, guess[:, kept], gauge)),
+        after=_size(tool_errors(found.built, some, found.pose[:, kept], gauge)),
+        held_back=_held_back(found, some, found.pose[:, kept], frames, gauge),
+        accuracy=accuracy(machine, found),
+    )
+
+
+def tool_errors(built: Built, measured: Measured, pose: Array, gauge: Array) -> Array:
+    """Return how far measurements are from what a geometry predicts, mm (n,): at the gauge point, or the target."""
+    wrong = residuals(built, measured, pose)
+    if measured.kind == FULL:
+        arm = rotations(built, pose) @ gauge
+        wrong = wrong[:, :3] + np.cross(wrong[:, 3:], arm @ built.base_from_measuring[:3, :3])
+    out: Array = np.linalg.norm(wrong, axis=1)
+    return out
+
+
+def accuracy(machine: Machine, found: Found) -> Accuracy:
+    """Return the error of the gauge point over a grid, before and after: the volumetric accuracy."""
+    start, gauge = nominal(machine), machine.platform.gauge_point
+    pose = grid_poses(machine)
+    real = found.built.poses(start.struts.lengths(pose), pose)
+    seen = np.isfinite(real).all(axis=0)
+    pose, real = pose[:, seen], real[:, seen]
+    off = real[:3] - pose[:3] + ((rotations(found.built, real) - rotations(start, pose)) @ gauge).T
+    slopes = pose_slopes(found.built, real)
+    arm = rotations(found.built, real) @ gauge
+    tip = slopes[:, :3] + np.cross(slopes[:, 3:], arm[:, :, None], axis=1)
+    spread = np.einsum("nij,jk,nik->n", tip, found.covariance, tip)
+    return Accuracy(
+        points=pose.shape[1],
+        before=_size(np.linalg.norm(off, axis=0)),
+        after=_size(np.sqrt(np.maximum(spread, 0.0))),
+    )
+
+
+def _size(errors: Array) -> tuple[float, float]:
+    """Return root mean square and largest of errors (n,)."""
+    return (float(np.sqrt((errors**2).mean())), float(errors.max())) if errors.size else (nan, nan)
+
+
+def _first_poses(start: Built, machine: Machine, measured: Measured, columns: Columns) -> Array:
+    """Return the poses (6, n) of the nominal machine at the commanded lengths."""
+    guess = np.repeat(machine.reference[:, None], measured.count, axis=1)
+    if measured.kind != DISTANCE:
+        guess[:3] = measured.place.T
+    pose = start.poses(measured.length, guess)
+    lost = ~np.isfinite(pose).all(axis=0)
+    if lost.any():
+        pose[:, lost] = start.poses(measured.length[:, lost], np.repeat(machine.reference[:, None], lost.sum(), axis=1))
+        lost = ~np.isfinite(pose).all(axis=0)
+    if lost.any():
+        row = int(np.argmax(lost))
+        what = "expected lengths that belong to a pose of the machine, found none that has them"
+        raise columns.refusal(what, "no-pose", "is this the machine, and strut 1 the first?", row=row)
+    return pose
+
+
+def _best_rank(machine: Machine, measured: Measured, frames: Frames) -> int:
+    """Return how many unknowns many poses, measured like these, would tell."""
+    pose = spread_poses(machine, 4 * INHERENT)
+    pose = pose[:, : max(INHERENT, -(-2 * GEOMETRY // NUMBERS[measured.kind]))]
+    n = pose.shape[1]
+    built = nominal(machine)
+    rows: Ints = np.arange(n) % measured.count
+    like = measured.at(rows)
+    like = Measured(
+        kind=like.kind, length=built.struts.lengths(pose), place=pose[:3].T, turned=rotations(built, pose),
+        distance=like.distance, fixed=like.fixed, target=like.target, sigma=like.sigma, sigma_turn=like.sigma_turn,
+        names=like.names,
+    )  # fmt: skip
+    return told(built, like, pose, np.ones(n, dtype=np.bool_), frames).rank
+
+
+def _held_back(found: Found, measured: Measured, pose: Array, frames: Frames, gauge: Array) -> tuple[float, float]:
+    """Return the errors at measurements that a fit to the others predicts: each fifth is held back in turn."""
+    n = measured.count
+    if (n - -(-n // FOLDS)) * NUMBERS[measured.kind] <= found.rank:
+        return nan, nan
+    errors = []
+    for fold in range(FOLDS):
+        out = np.arange(n) % FOLDS == fold
+        rest, held = np.flatnonzero(~out), np.flatnonzero(out)
+        if not held.size:
+            continue
+        fit = identify(found.built, measured.at(rest), pose[:, rest], frames, robust=False)
+        if fit.rank < found.rank:
+            return nan, nan
+        there = fit.built.poses(measured.length[:, held], pose[:, held])
+        errors.append(tool_errors(fit.built, measured.at(held), there, gauge))
+    return _size(np.concatenate(errors))

@@ -1,0 +1,140 @@
+"""A calibration told as text, as JSON and as a machine file; a plan of poses as CSV."""
+
+from math import isfinite
+
+import numpy as np
+
+from hexpost.setup.calibrate import Calibration
+from hexpost.setup.choose_poses import PosePlan
+from hexpost.setup.files import number, provenance, with_struts
+from hexpost.setup.measured import ANGLES, LENGTHS, POSITION
+from hexpost.setup.observe import nominal
+from hexpost.setup.points import correlation
+from hexpost.units import DEG_PER_RAD
+
+NAMES = tuple(
+    f"strut {k} {what}"
+    for k in range(1, 7)
+    for what in ("base x", "base y", "base z", "platform x", "platform y", "platform z", "offset")
+)
+MICRO = 1e3
+"""Micrometres in a millimetre."""
+
+
+def machine_text(c: Calibration) -> str:
+    """Return the machine file with the geometry found; the offsets of the lengths go to the zero of the screws.
+
+    A machine file without screws has no key for them: they stand in its comments, for the homing of the drives.
+    """
+    built = c.found.built
+    values = []
+    notes = [
+        *provenance("calibrate", {c.columns.file: c.columns.source, c.machine.file: c.machine.source}),
+        (
+            f"{int(c.found.kept.sum())} of {c.measured.count} {c.measured.kind}, rank {c.found.rank}; "
+            f"at the tool {c.before[0] * MICRO:.1f} um before, {c.after[0] * MICRO:.1f} um after (root mean square)"
+        ),
+    ]
+    for k, strut in enumerate(c.machine.struts):
+        row = {key: "[" + ", ".join(number(x, 9) for x in joint[k]) + "]"
+               for key, joint in (("base_joint_mm", built.base), ("platform_joint_mm", built.platform))}  # fmt: skip
+        if strut.screw is None:
+            notes.append(f"strut {k + 1}: its length is the commanded one plus {built.offset[k]:.6f} mm")
+        else:
+            row["screw.zero_mm"] = number(strut.screw.zero + float(built.offset[k]), 9)
+        values.append(row)
+    return with_struts(c.machine.source, values, notes)
+
+
+def document(c: Calibration) -> dict[str, object]:
+    """Return the JSON document."""
+    found = c.found
+    deviation = np.sqrt(np.maximum(np.diag(found.covariance), 0.0))
+    first, second = found.indices(c.measured.count)
+    kept = found.kept
+    return {
+        "kind": c.measured.kind,
+        "measurements": c.measured.count,
+        "set_aside": [name for name, used in zip(c.measured.names, kept, strict=True) if not used],
+        "frames_estimated": {"measuring": c.frames.measuring, "target": c.frames.target},
+        "rank": found.rank,
+        "rank_without_frames": found.own_rank,
+        "rank_possible": c.best_rank,
+        "unknowns": len(c.frames.columns),
+        "condition": found.condition,
+        "observability_index": first,
+        "noise_amplification_index": second,
+        "noise_ratio": found.noise,
+        "spare": found.spare,
+        "before_um": _pair(c.before),
+        "after_um": _pair(c.after),
+        "held_back_um": _pair(c.held_back),
+        "volumetric": {
+            "points": c.accuracy.points, "before_um": _pair(c.accuracy.before), "after_um": _pair(c.accuracy.after),
+        },
+        "numbers": [
+            {"name": name, "nominal_mm": float(a), "found_mm": float(b), "uncertainty_mm": float(s)}
+            for name, a, b, s in zip(NAMES, nominal(c.machine).numbers, found.built.numbers, deviation, strict=True)
+        ],
+        "correlation": [[round(float(x), 4) for x in row] for row in correlation(found.covariance)],
+    }  # fmt: skip
+
+
+def text(c: Calibration) -> str:
+    """Return what a terminal shows."""
+    found = c.found
+    deviation = np.sqrt(np.maximum(np.diag(found.covariance), 0.0))
+    change = found.built.numbers - nominal(c.machine).numbers
+    first, second = found.indices(c.measured.count)
+    lines = [
+        (
+            f"{c.measured.count} {c.measured.kind}, {int(found.kept.sum())} kept: rank {found.rank} of "
+            f"{len(c.frames.columns)} unknowns, {found.own_rank} of 42 without the freedoms of frames"
+        ),
+        (
+            f"  condition number {found.condition:.3g}, observability index {first:.3g}, "
+            f"noise amplification index {second:.3g}"
+        ),
+        f"  noise {found.noise:.3g} times the stated uncertainty ({found.spare} numbers to spare)",
+        "",
+        "  error at the tool, um           rms    largest",
+        _line("measured, nominal geometry", c.before),
+        _line("measured, geometry found", c.after),
+        _line("held back from the fit", c.held_back),
+        _line(f"{c.accuracy.points} poses in reach, before", c.accuracy.before),
+        _line("the same, after (expected)", c.accuracy.after),
+        "",
+        "  strut   largest change   offset of length   largest uncertainty, mm",
+    ]
+    for k in range(6):
+        part = slice(7 * k, 7 * k + 7)
+        lines.append(
+            f"  {k + 1}     {np.abs(change[part][:6]).max():14.4f}   {change[part][6]:16.4f}   "
+            f"{deviation[part].max():19.4f}"
+        )
+    lines += [f"  set aside: {name}" for name, used in zip(c.measured.names, found.kept, strict=True) if not used]
+    if found.rank < len(c.frames.columns):
+        lines.append(f"  {len(c.frames.columns) - found.rank} combinations cannot be told and stay as they were")
+    return "\n".join(lines) + "\n"
+
+
+def plan_csv(plan: PosePlan) -> str:
+    """Return a plan as a CSV table of poses and commanded lengths, ready to be measured."""
+    rows = [",".join((*POSITION, *ANGLES, *LENGTHS))]
+    turned = plan.pose.copy()
+    turned[3:] *= DEG_PER_RAD
+    for pose, length in zip(turned.T, plan.length.T, strict=True):
+        rows.append(",".join([*(number(float(x), 6) for x in pose), *(number(float(x), 6) for x in length)]))
+    return "\n".join(rows) + "\n"
+
+
+def _pair(errors: tuple[float, float]) -> dict[str, float] | None:
+    """Return root mean square and largest error in micrometres, or ``None`` where they are not known."""
+    return {"rms": errors[0] * MICRO, "largest": errors[1] * MICRO} if isfinite(errors[0]) else None
+
+
+def _line(name: str, errors: tuple[float, float]) -> str:
+    """Return a row of the table of errors."""
+    if not isfinite(errors[0]):
+        return f"  {name:28s} too few measurements"
+    return f"  {name:28s} {errors[0] * MICRO:8.2f} {errors[1] * MICRO:10.2f}"

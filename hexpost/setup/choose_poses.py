@@ -1,0 +1,75 @@
+"""Choose the poses in reach that tell most about the geometry of a machine (D-optimal design)."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array, Ints
+from hexpost.machine.model import Machine
+from hexpost.setup.measured import Noise
+from hexpost.setup.observe import GEOMETRY, nominal, pose_slopes
+from hexpost.setup.reach import spread_poses
+
+CANDIDATES = 800
+EXCHANGES = 3
+FAINT = 1e-6
+"""Information that is there before any pose, mm: it makes the first choices comparable, and none that counts."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PosePlan:
+    """Chosen poses (6, n) of the platform and their lengths (6, n); condition of the choice, and of as many others."""
+
+    pose: Array
+    length: Array
+    condition: float
+    usual: float
+
+
+def choose_poses(machine: Machine, count: int, noise: Noise) -> PosePlan:
+    """Return ``count`` poses that make the determinant of the information largest: one by one, then by exchange.
+
+    After V. V. Fedorov, Theory of Optimal Experiments, 1972 (from memory). Always the same for the same machine.
+    """
+    built = nominal(machine)
+    pose = spread_poses(machine, CANDIDATES)
+    factors = np.array([1.0 / noise.place] * 3 + [1.0 / noise.turn] * 3)
+    rows = pose_slopes(built, pose) * factors[:, None]
+    chosen: list[int] = []
+    information = FAINT * np.eye(GEOMETRY)
+    for _ in range(count):
+        best = _best(rows, information, chosen)
+        chosen.append(best)
+        information = information + rows[best].T @ rows[best]
+    for _ in range(EXCHANGES):
+        before = list(chosen)
+        for place in range(count):
+            out = chosen[place]
+            information = information - rows[out].T @ rows[out]
+            others = chosen[:place] + chosen[place + 1 :]
+            chosen[place] = _best(rows, information + FAINT * np.eye(GEOMETRY), others)
+            information = information + rows[chosen[place]].T @ rows[chosen[place]]
+        if before == chosen:
+            break
+    order = np.array(sorted(chosen))
+    return PosePlan(
+        pose=pose[:, order],
+        length=built.struts.lengths(pose[:, order]),
+        condition=_condition(rows, order),
+        usual=float(np.median([_condition(rows, np.arange(k, k + count)) for k in range(0, 10 * count, count)
+                               if k + count <= len(rows)] or [np.nan])),
+    )  # fmt: skip
+
+
+def _best(rows: Array, information: Array, taken: list[int]) -> int:
+    """Return the candidate that adds most: det(I + J inv(M) J') by the matrix determinant lemma."""
+    inverse = np.linalg.inv(information)
+    gain = np.linalg.slogdet(np.eye(6) + rows @ inverse @ rows.swapaxes(1, 2))[1]
+    gain[taken] = -np.inf
+    return int(gain.argmax())
+
+
+def _condition(rows: Array, chosen: Ints) -> float:
+    """Return the condition number of the slopes of chosen poses."""
+    values = np.linalg.svd(rows[chosen].reshape(-1, GEOMETRY), compute_uv=False)
+    return float(values[0] / values[-1]) if values[-1] > 0.0 else float("inf")

@@ -1,0 +1,203 @@
+"""Find the geometry that explains measurements best: least squares, wrong ones set aside, what the data tell."""
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags, Ints
+from hexpost.errors import HexpostError
+from hexpost.setup.measured import NUMBERS, Measured
+from hexpost.setup.observe import FRAMES, GEOMETRY, Built, residuals, slopes, weights
+
+MOST_ROUNDS = 40
+ROBUST_ROUNDS = 12
+CLOSE = 1e-11
+"""A step below this, mm, is the last."""
+SETTLED = 1e-12
+"""A step that lowers the sum of squares by less than this share is the last, too."""
+RANK = 1e-9
+"""Singular values below this share of the largest count as zero: rounding leaves about 1e-13."""
+PATIENT = 2.0
+"""Measurements beyond so many robust standard deviations lose weight in the search for wrong ones (P. J. Huber)."""
+WRONG = 5.0
+"""... and beyond so many are set aside."""
+FLOOR = 0.01
+"""Robust standard deviations are not taken below this share of the stated uncertainty."""
+MOST_WRONG = 0.25
+SPARE = 12
+"""With fewer numbers than this to spare, a wrong measurement cannot be told from a wrong geometry."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frames:
+    """Which frames are estimated with the geometry; those that are not are pinned where they should be."""
+
+    measuring: bool = False
+    target: bool = False
+
+    @property
+    def columns(self) -> Ints:
+        """Return the columns of the slopes that are free."""
+        flags = [True] * GEOMETRY + [self.measuring] * 6 + [self.target] * 6
+        return np.flatnonzero(flags)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Found:
+    """A geometry found, the poses (6, n) it takes, which measurements count, and what the data tell.
+
+    ``rank`` of the 42 numbers with the frames as they are, ``own_rank`` without the freedoms of frames that are
+    estimated; ``values`` singular values of the weighted slopes, mm for every number; ``covariance`` (42, 42) in mm2,
+    for ``noise`` times the stated uncertainties; ``spare`` numbers more than unknowns; ``open`` (42, k) directions
+    that stay as they were.
+    """
+
+    built: Built
+    pose: Array
+    kept: Flags
+    rank: int
+    own_rank: int
+    values: Array
+    covariance: Array
+    noise: float
+    spare: int
+    open: Array
+
+    @property
+    def condition(self) -> float:
+        """Return the largest over the smallest singular value that counts."""
+        return float(self.values[0] / self.values[self.rank - 1])
+
+    def indices(self, count: int) -> tuple[float, float]:
+        """Return the observability index and the noise amplification index for ``count`` measurements.
+
+        The first is the geometric mean of the singular values over sqrt(count) (J.-H. Borm and C.-H. Menq, 1991, from
+        memory), the second smallest^2 / largest (A. Nahvi and J. Hollerbach, ICRA 1996; the form from memory).
+        """
+        used = self.values[: self.rank]
+        return float(np.exp(np.log(used).mean()) / sqrt(count)), float(used[-1] ** 2 / used[0])
+
+
+def unit_scale(built: Built, columns: Ints) -> Array:
+    """Return what each free number is measured in: 1 for mm, the radius of the base joints for turns of a frame."""
+    radius = float(np.sqrt((built.base**2).sum(axis=1).mean()))
+    scale = np.ones(GEOMETRY + FRAMES)
+    scale[45:48] = scale[51:54] = 1.0 / radius
+    return scale[columns]
+
+
+def identify(start: Built, measured: Measured, guess: Array, frames: Frames, *, robust: bool = True) -> Found:
+    """Return the geometry that explains the measurements best, nearest to ``start`` where they leave it open.
+
+    Raises
+    ------
+    HexpostError
+        When the commanded lengths belong to no pose of the machine, or too many measurements seem wrong.
+    """
+    weight = np.ones(measured.count)
+    built, pose = _least_squares(start, measured, guess, weight, frames)
+    unknown = len(frames.columns)
+    if robust and measured.equations - unknown >= SPARE:
+        for _ in range(ROBUST_ROUNDS):
+            size, usual = _sizes(built, measured, pose, unknown)
+            weight = np.minimum(1.0, PATIENT * usual / np.maximum(size, 1e-300))
+            built, pose = _least_squares(built, measured, pose, weight, frames, rounds=2)
+        size, usual = _sizes(built, measured, pose, unknown)
+        kept: Flags = size <= WRONG * max(usual, FLOOR)
+        if (~kept).mean() > MOST_WRONG:
+            what = f"{(~kept).sum()} of {len(kept)} measurements do not fit the geometry that suits the others best"
+            raise HexpostError(f"{what}\n    hint: check units, the order of the struts and the measuring frame")
+        built, pose = _least_squares(built, measured, pose, kept.astype(np.float64), frames)
+    else:
+        kept = np.ones(measured.count, dtype=np.bool_)
+    return told(built, measured, pose, kept, frames)
+
+
+def told(built: Built, measured: Measured, pose: Array, kept: Flags, frames: Frames) -> Found:
+    """Return a geometry with what the kept measurements tell of it."""
+    columns = frames.columns
+    some = measured.at(np.flatnonzero(kept))
+    rows = _weighted(slopes(built, some, pose[:, kept]), weights(some))[:, columns] * unit_scale(built, columns)
+    wrong = _weighted(residuals(built, some, pose[:, kept])[:, :, None], weights(some))[:, 0]
+    _, values, vt = np.linalg.svd(rows)
+    rank = int((values > RANK * values[0]).sum())
+    spare = len(rows) - rank
+    noise = sqrt(float(wrong @ wrong) / spare) if spare >= 6 else 1.0
+    inverse = vt[:rank].T / values[:rank]
+    covariance: Array = noise**2 * (inverse @ inverse.T)
+    return Found(
+        built=built,
+        pose=pose,
+        kept=kept,
+        rank=min(rank, GEOMETRY) if len(columns) == GEOMETRY else rank,
+        own_rank=_own_rank(rows),
+        values=values,
+        covariance=covariance[:GEOMETRY, :GEOMETRY],
+        noise=noise,
+        spare=spare,
+        open=vt[rank:, :GEOMETRY].T,
+    )
+
+
+def _own_rank(rows: Array) -> int:
+    """Return the rank of the 42 numbers once what the free frames could do as well is taken out."""
+    own = rows[:, :GEOMETRY]
+    if rows.shape[1] > GEOMETRY:
+        u, s, _ = np.linalg.svd(rows[:, GEOMETRY:], full_matrices=False)
+        u = u[:, s > RANK * s[0]] if s[0] > 0.0 else u[:, :0]
+        own = own - u @ (u.T @ own)
+    values = np.linalg.svd(own, compute_uv=False)
+    return int((values > RANK * np.linalg.svd(rows, compute_uv=False)[0]).sum())
+
+
+def _least_squares(
+    built: Built, measured: Measured, pose: Array, weight: Array, frames: Frames, *, rounds: int = MOST_ROUNDS
+) -> tuple[Built, Array]:
+    """Return the geometry and its poses after Gauss-Newton steps, each the shortest that does what can be done."""
+    columns = frames.columns
+    scale = unit_scale(built, columns)
+    factors = weights(measured) * np.sqrt(weight)[:, None]
+    pose, cost = _cost(built, measured, pose, factors)
+    for _ in range(rounds):
+        rows = _weighted(slopes(built, measured, pose), factors)[:, columns] * scale
+        wrong = _weighted(residuals(built, measured, pose)[:, :, None], factors)[:, 0]
+        step: Array = np.zeros(GEOMETRY + FRAMES)
+        step[columns] = np.linalg.lstsq(rows, wrong, rcond=RANK)[0] * scale
+        for _ in range(12):
+            trial = built.moved(step)
+            new_pose, new_cost = _cost(trial, measured, pose, factors)
+            if new_cost <= cost * (1.0 + 1e-9) + 1e-12:
+                break
+            step = step / 2.0
+        else:
+            break
+        settled = new_cost >= cost * (1.0 - SETTLED)
+        built, pose, cost = trial, new_pose, new_cost
+        if settled or np.abs(step).max() < CLOSE:
+            break
+    return built, pose
+
+
+def _cost(built: Built, measured: Measured, guess: Array, factors: Array) -> tuple[Array, float]:
+    """Return the poses of a geometry and the sum of squares it leaves; inf where a pose is not found."""
+    pose = built.poses(measured.length, guess)
+    if not np.isfinite(pose).all():
+        return pose, float("inf")
+    wrong = residuals(built, measured, pose) * factors
+    return pose, float((wrong**2).sum())
+
+
+def _sizes(built: Built, measured: Measured, pose: Array, unknown: int) -> tuple[Array, float]:
+    """Return how far each measurement is off (n,), in its uncertainties, and the robust usual size of that."""
+    k = NUMBERS[measured.kind]
+    size: Array = np.sqrt(((residuals(built, measured, pose) * weights(measured)) ** 2).mean(axis=1))
+    inflate = sqrt(measured.equations / max(measured.equations - unknown, 1))
+    middle = {1: 0.6745, 3: 0.888, 6: 0.944}[k]  # median of the root mean square of k standard normal numbers
+    return size, max(float(np.median(size)) / middle * inflate, FLOOR)
+
+
+def _weighted(rows: Array, factors: Array) -> Array:
+    """Return rows (n, k, m) times factors (n, k), as a matrix (n k, m)."""
+    out: Array = (rows * factors[:, :, None]).reshape(-1, rows.shape[2])
+    return out
