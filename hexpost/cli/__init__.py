@@ -21,6 +21,7 @@ COMMANDS = {
     "explain": "Show a part program block by block as it was understood.",
     "diff": "Say what two revisions of a part program mean differently.",
     "align": "Find a work frame from probed points and write it as a setup file.",
+    "place": "Search where on the pallet a job breaks no limit and has the most margin.",
     "calibrate": "Find the as-built geometry of a machine from measured poses.",
     "machine": "Look at machine files.",
 }

@@ -48,6 +48,18 @@ def provenance(command: str, sources: Mapping[str, bytes]) -> list[str]:
     return out
 
 
+def check_free(path: Path, *, overwrite: bool = False) -> None:
+    """Refuse a path where a file stands that must not be overwritten: before long work, not after it.
+
+    Raises
+    ------
+    OutputError
+        When there is a file and ``overwrite`` is not asked for.
+    """
+    if path.exists() and not overwrite:
+        raise OutputError(f"{path}: expected no file of this name, found one\n    hint: --overwrite replaces it")
+
+
 def write_whole(path: Path, text: str, *, overwrite: bool = False) -> None:
     """Write a file whole or not at all.
 
@@ -56,8 +68,7 @@ def write_whole(path: Path, text: str, *, overwrite: bool = False) -> None:
     OutputError
         When there is a file already and ``overwrite`` is not asked for, or it cannot be written.
     """
-    if path.exists() and not overwrite:
-        raise OutputError(f"{path}: expected no file of this name, found one\n    hint: --overwrite replaces it")
+    check_free(path, overwrite=overwrite)
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         with part.open("wb") as file:

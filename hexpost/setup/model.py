@@ -38,3 +38,39 @@ class Alignment:
     def rms(self) -> float:
         """Return the root mean square of the residual sizes, mm."""
         return float((self.distances**2).mean() ** 0.5)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outcome:
+    """What a job does somewhere on the pallet: ``broken`` findings, the ``worst`` use of a limit, seconds it takes.
+
+    ``limit``, ``strut`` and ``line`` say where the worst use is (strut 0: the whole tool).
+    """
+
+    broken: int
+    worst: float
+    limit: str
+    strut: int
+    line: int
+    duration: float
+
+    @property
+    def clean(self) -> bool:
+        """Return whether no limit is broken."""
+        return self.broken == 0
+
+    def key(self, objective: str) -> tuple[float, ...]:
+        """Return what orders outcomes, best first: clean before broken, then the objective, then the other one."""
+        if not self.clean:
+            return (1.0, self.worst, float(self.broken))
+        return (0.0, self.worst, self.duration) if objective == "margin" else (0.0, self.duration, self.worst)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """A place on the pallet: where the first work offset of the program stands, mm, and how far all are turned, rad."""
+
+    x: float
+    y: float
+    z: float
+    turn: float = 0.0

@@ -1,0 +1,123 @@
+"""``hexpost place``: where on the pallet a job runs best."""
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
+from hexpost.cli.options import INPUTS, JSON, SWITCHES, shared
+
+RANGE = "LOW HIGH"
+
+
+@contextmanager
+def watched() -> Iterator[tuple[Callable[[int], None], Callable[[int], None]]]:
+    """Show a progress bar on standard error, and only on a terminal; yield what is told the total, and each step."""
+    if not sys.stderr.isatty():
+        yield (lambda _: None), (lambda _: None)
+        return
+    with click.progressbar(length=1, label="runs", file=sys.stderr) as bar:
+
+        def total(count: int) -> None:
+            bar.length = count
+
+        yield total, bar.update
+
+
+@click.command("place", cls=Command)
+@click.argument("program", type=click.Path())
+@shared(INPUTS)
+@click.option(
+    "--feed",
+    type=click.Choice(["as-programmed", "strut-limited"]),
+    default="as-programmed",
+    show_default=True,
+    help="Schedule the job is judged with.",
+)
+@click.option("-o", "--output", type=click.Path(), metavar="SETUP", help="Setup file to write with the best placement.")
+@click.option("--map", "map_file", type=click.Path(), metavar="CSV", help="Write the map of the sweep, too.")
+@click.option(
+    "--x-mm",
+    type=(float, float),
+    metavar=RANGE,
+    help="Range of X of the first work offset on the pallet (default: the pallet).",
+)
+@click.option("--y-mm", type=(float, float), metavar=RANGE, help="Range of Y (default: the pallet).")
+@click.option("--z-mm", type=(float, float), metavar=RANGE, help="Range of Z (default: as it is).")
+@click.option(
+    "--turn-deg",
+    type=(float, float),
+    metavar=RANGE,
+    default=(-90.0, 90.0),
+    show_default=True,
+    help="Range of the turn from now.",
+)
+@click.option("--step-mm", type=click.FloatRange(min=0.1), default=100.0, show_default=True, help="Step of the sweep.")
+@click.option("--step-deg", type=click.FloatRange(min=0.1), default=45.0, show_default=True, help="... of the turn.")
+@click.option(
+    "--objective", type=click.Choice(["margin", "time"]), default="margin", show_default=True, help="What is sought."
+)
+@click.option("--overhang", is_flag=True, help="Cuts may leave the pallet.")
+@click.option("--jobs", type=click.IntRange(1, 256), help="Processes (default: all cores).")
+@click.option("--overwrite", is_flag=True, help="Replace the files that are there.")
+@shared(SWITCHES, JSON)
+def command(
+    program: str,
+    *,
+    feed: str,
+    output: str | None,
+    map_file: str | None,
+    x_mm: tuple[float, float] | None,
+    y_mm: tuple[float, float] | None,
+    z_mm: tuple[float, float] | None,
+    turn_deg: tuple[float, float],
+    step_mm: float,
+    step_deg: float,
+    objective: str,
+    overhang: bool,
+    jobs: int | None,
+    overwrite: bool,
+    stops: bool,
+    skip: bool,
+    as_json: bool,
+    **files: str | None,
+) -> None:
+    """Search where on the pallet, and turned how, PROGRAM breaks no limit and has the most margin or takes least time.
+
+    All work offsets that the program uses move as one body; a sweep over the ranges, then refined. Exit code 0: the
+    best placement breaks no limit; 1: it does, too.
+    """
+    from hexpost.cli.run import files_of
+    from hexpost.moves.model import Switches
+    from hexpost.setup.files import check_free, write_whole
+    from hexpost.setup.place import Search, place
+    from hexpost.setup.placement_report import document, map_csv, setup_file, text
+    from hexpost.setup.trial import cores
+    from hexpost.units import RAD_PER_DEG
+
+    for name, limits in (("--x-mm", x_mm), ("--y-mm", y_mm), ("--z-mm", z_mm), ("--turn-deg", turn_deg)):
+        if limits is not None and not -1e5 <= limits[0] <= limits[1] <= 1e5:
+            raise click.BadParameter(f"expected LOW not above HIGH, found {limits[0]:g} {limits[1]:g}", param_hint=name)
+    for path in filter(None, (output, map_file)):
+        check_free(Path(path), overwrite=overwrite)
+    search = Search(
+        x=x_mm, y=y_mm, z=z_mm, turn=(turn_deg[0] * RAD_PER_DEG, turn_deg[1] * RAD_PER_DEG), step=step_mm,
+        step_turn=step_deg * RAD_PER_DEG, objective=objective, overhang=overhang, jobs=jobs or cores(),
+    )  # fmt: skip
+    given = replace(files_of(Path(program), files), switches=Switches(stops=stops, skip=skip))
+    with watched() as (total, tick):
+        found = place(given, feed, search, total, tick)
+    if output:
+        write_whole(Path(output), setup_file(found), overwrite=overwrite)
+    if map_file:
+        write_whole(Path(map_file), map_csv(found), overwrite=overwrite)
+    if as_json:
+        click.echo(json.dumps({**document(found), "written": output}, indent=2))
+    else:
+        click.echo(text(found) + (f"written: {click.format_filename(output)}" if output else ""), nl=bool(output))
+    click.get_current_context().exit(EXIT_CLEAN if found.best.clean else EXIT_BROKEN)

@@ -1,0 +1,202 @@
+"""Search where on the pallet a job breaks no limit and has the most margin, or takes the least time."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from math import ceil, pi
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.errors import HexpostError
+from hexpost.kinematics.frames import invert, pose_matrix
+from hexpost.machine.model import Machine
+from hexpost.moves.model import FEED_RAPID
+from hexpost.pipeline import Files, Inputs, Job, load, schedule
+from hexpost.setup.model import Outcome, Spot
+from hexpost.setup.trial import COARSE_SAMPLES, Trial, runner, shift_matrix, spot_of
+
+SEEDS = 4
+"""So many of the best nodes of the sweep are refined, so that the search is not caught in a corner."""
+ROUNDS = 5
+"""The step is halved so many times."""
+FINALISTS = 6
+"""So many of the best places found are run with the control period of the machine file."""
+MOST_NODES = 20_000
+DIRECTIONS = 256
+"""Directions in which the cuts' outline is known: of a circle of 100 mm it misses 8 micrometres."""
+
+Tick = Callable[[int], None]
+
+
+def _unseen(_: int) -> None:
+    """Show no progress."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """Where to look: ranges of x, y [mm], turn [rad] and z [mm], and steps of the sweep; ``None``: over the pallet.
+
+    ``objective`` is ``"margin"`` or ``"time"``. ``overhang``: cuts may leave the pallet.
+    """
+
+    x: tuple[float, float] | None = None
+    y: tuple[float, float] | None = None
+    z: tuple[float, float] | None = None
+    turn: tuple[float, float] = (-pi / 2, pi / 2)
+    step: float = 100.0
+    step_turn: float = pi / 4
+    objective: str = "margin"
+    overhang: bool = False
+    jobs: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Placed:
+    """The result of a search: outcomes with the control period where the job stands (``now``) and at the best spot.
+
+    ``nodes`` are the spots of the sweep, ``sweep`` their outcomes with a coarse period (``None``: off the pallet).
+    """
+
+    inputs: Inputs
+    search: Search
+    spot: Spot
+    present: Spot
+    now: Outcome
+    best: Outcome
+    nodes: tuple[Spot, ...]
+    sweep: tuple[Outcome | None, ...]
+    runs: int
+
+
+def place(files: Files, feed: str, search: Search, total: Tick = _unseen, tick: Tick = _unseen) -> Placed:
+    """Return the best placement of a job.
+
+    A sweep over all nodes, then from the best of them to neighbours as long as that helps, with halved steps; the
+    best places are then run with the control period of the machine file, together with the present one. Always the
+    same for the same files and ranges, on any number of cores. ``total`` is told how many runs are known to be needed,
+    ``tick`` each that is done.
+
+    Raises
+    ------
+    InputError
+        With the faults of the files.
+    HexpostError
+        When the sweep has too many places.
+    """
+    inputs = load(files)
+    job = schedule(inputs, feed)
+    period = inputs.machine.period
+    coarse = period * max(1, ceil(job.timing.ticks / COARSE_SAMPLES))
+    trial = Trial(files=files, feed=feed, coarse=coarse)
+    present = spot_of(inputs)
+    nodes = tuple(grid(search, present, inputs.machine))
+    cuts = footprint(job)
+    inside = [search.overhang or on_pallet(cuts, present, node, inputs.machine) for node in nodes]
+    with runner(trial, search.jobs) as trials:
+        known: dict[Spot, Outcome] = {}
+
+        def look(spots: Sequence[Spot]) -> None:
+            new = [s for s in dict.fromkeys(spots) if s not in known]
+            total(len(known) + len(new))
+            for spot, result in zip(new, trials(new, False), strict=True):
+                known[spot] = result
+                tick(1)
+
+        look([node for node, good in zip(nodes, inside, strict=True) if good])
+        sweep = tuple(known.get(node) for node in nodes)
+        seeds = sorted(known, key=lambda s: known[s].key(search.objective))[:SEEDS]
+        for seed in seeds:
+            _refine(seed, search, known, look, lambda s: search.overhang or on_pallet(cuts, present, s, inputs.machine))
+        finalists = sorted(known, key=lambda s: known[s].key(search.objective))[:FINALISTS]
+        exact = list(trials([None, *finalists], True))
+    ranked = [(exact[0], present), *zip(exact[1:], finalists, strict=True)]
+    best, spot = min(ranked, key=lambda r: r[0].key(search.objective))
+    return Placed(
+        inputs=inputs, search=search, spot=spot, present=present, now=exact[0], best=best, nodes=nodes, sweep=sweep,
+        runs=len(known) + len(exact),
+    )  # fmt: skip
+
+
+def grid(search: Search, present: Spot, machine: Machine) -> list[Spot]:
+    """Return the nodes of the sweep: even steps over each range, both ends included."""
+    width, depth = machine.pallet.size
+    x = search.x or (-width / 2, width / 2)
+    y = search.y or (-depth / 2, depth / 2)
+    z = search.z or (present.z, present.z)
+    axes = [
+        _steps(x, search.step),
+        _steps(y, search.step),
+        _steps(z, search.step),
+        _steps(search.turn, search.step_turn),
+    ]
+    count = int(np.prod([len(a) for a in axes]))
+    if count > MOST_NODES:
+        what = f"expected a sweep of at most {MOST_NODES} places, found {count}"
+        raise HexpostError(
+            f"{what}\n    hint: larger steps, or narrower ranges; the search refines the best places itself"
+        )
+    return [Spot(x=a, y=b, z=c, turn=d) for a, b, c, d in product(*axes)]
+
+
+def footprint(job: Job) -> Array:
+    """Return points (3, n) of the pallet frame that the tip passes in feed moves: the farthest in each direction."""
+    machine, moves = job.inputs.machine, job.inputs.meaning.moves
+    pallet_from_base = invert(pose_matrix(machine.pallet.pose, machine.tilt_order))
+    angle = np.arange(DIRECTIONS) * (2.0 * pi / DIRECTIONS)
+    sides = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    found: Array = np.zeros((3, 0))
+    for setpoints in job.setpoints():
+        poses = setpoints.poses
+        cutting = (poses.move >= 0) & (moves.feed_mode[poses.move] != FEED_RAPID)
+        frame = pallet_from_base @ moves.frames[poses.frame].base_from_work
+        found = np.concatenate([found, frame[:3, :3] @ poses.pose[:3, cutting] + frame[:3, 3:]], axis=1)
+        if found.shape[1] > DIRECTIONS:
+            found = found[:, np.unique((sides @ found[:2]).argmax(axis=1))]
+    return found
+
+
+def on_pallet(cuts: Array, present: Spot, spot: Spot, machine: Machine) -> bool:
+    """Return whether cuts (3, n) lie over the pallet once the job has moved from ``present`` to ``spot``."""
+    shift = shift_matrix(present, spot, machine.tilt_order)
+    there = np.abs(shift[:2, :3] @ cuts + shift[:2, 3:])
+    width, depth = machine.pallet.size
+    return bool((there[0] <= width / 2).all() and (there[1] <= depth / 2).all())
+
+
+def _refine(
+    spot: Spot, search: Search, known: dict[Spot, Outcome], look: Callable[[Sequence[Spot]], None],
+    allowed: Callable[[Spot], bool],
+) -> Spot:  # fmt: skip
+    """Return the best spot found from ``spot`` by steps to neighbours, halved when none of them is better."""
+    step, step_turn = search.step / 2.0, search.step_turn / 2.0
+    for _ in range(ROUNDS):
+        for _ in range(4):
+            around = [s for s in _neighbours(spot, search, step, step_turn) if allowed(s)]
+            look(around)
+            best = min([spot, *around], key=lambda s: known[s].key(search.objective))
+            if best == spot:
+                break
+            spot = best
+        step, step_turn = step / 2.0, step_turn / 2.0
+    return spot
+
+
+def _neighbours(spot: Spot, search: Search, step: float, step_turn: float) -> list[Spot]:
+    """Return the spots one step away along each axis whose range is open, kept within the ranges."""
+    out = []
+    ranges = {"x": search.x, "y": search.y, "z": search.z or (spot.z, spot.z), "turn": search.turn}
+    for name, limits in ranges.items():
+        size = step_turn if name == "turn" else step
+        low, high = limits or (-np.inf, np.inf)
+        for sign in (-1.0, 1.0):
+            value = float(min(max(getattr(spot, name) + sign * size, low), high))
+            if value != getattr(spot, name):
+                out.append(replace(spot, **{name: value}))
+    return out
+
+
+def _steps(limits: tuple[float, float], step: float) -> list[float]:
+    """Return even steps over a range, at most ``step`` apart."""
+    count = max(ceil((limits[1] - limits[0]) / step - 1e-9), 0)
+    return [float(x) for x in np.linspace(limits[0], limits[1], count + 1)]

@@ -1,0 +1,120 @@
+"""A placement told as text with a map of the pallet, as JSON, as a CSV map and as a setup file."""
+
+from math import isfinite
+
+from hexpost.setup.files import number, provenance, setup_text
+from hexpost.setup.model import Outcome, Spot
+from hexpost.setup.place import Placed
+from hexpost.setup.trial import first_offset, moved
+from hexpost.units import DEG_PER_RAD
+
+HEAD = "x_mm,y_mm,z_mm,turn_deg,findings,worst_use,limit,strut,line,duration_s"
+
+
+def setup_file(p: Placed) -> str:
+    """Return the setup file with the job where it runs best."""
+    inputs = p.inputs
+    setup = moved(inputs, p.spot)
+    used = sorted({f.offset for f in inputs.meaning.moves.frames} - {"G53"})
+    sources = {inputs.program.name: inputs.program.source}
+    if inputs.setup.given:
+        sources[inputs.setup.file] = inputs.setup.source
+    notes = [
+        *provenance("place", sources),
+        f"{', '.join(used)} moved as one body: {_where(p.spot)}, turned by {number(p.spot.turn * DEG_PER_RAD, 6)} deg",
+        f"before: {in_words(p.now)}",
+        f"after: {in_words(p.best)}",
+    ]
+    return setup_text(setup.offsets, setup, notes, used)
+
+
+def document(p: Placed) -> dict[str, object]:
+    """Return the JSON document."""
+    return {
+        "verdict": "clean" if p.best.clean else "broken",
+        "objective": p.search.objective,
+        "offset": first_offset(p.inputs),
+        "present": {**_spot(p.present), **_outcome(p.now)},
+        "best": {**_spot(p.spot), **_outcome(p.best)},
+        "runs": p.runs,
+        "map": [
+            {**_spot(node), **({"off_pallet": True} if o is None else _outcome(o))}
+            for node, o in zip(p.nodes, p.sweep, strict=True)
+        ],
+    }
+
+
+def map_csv(p: Placed) -> str:
+    """Return the map of the sweep as a CSV table; nodes where cuts leave the pallet have no outcome."""
+    rows = [HEAD]
+    for node, o in zip(p.nodes, p.sweep, strict=True):
+        at = f"{node.x:.3f},{node.y:.3f},{node.z:.3f},{node.turn * DEG_PER_RAD:.3f},"
+        rows.append(
+            at + (",,,,," if o is None else f"{o.broken},{o.worst:.4f},{o.limit},{o.strut},{o.line},{o.duration:.3f}")
+        )
+    return "\n".join(rows) + "\n"
+
+
+def text(p: Placed) -> str:
+    """Return what a terminal shows."""
+    offset = first_offset(p.inputs)
+    lines = [
+        f"before  {_where(p.present)}: {in_words(p.now)}",
+        f"after   {_where(p.spot)}, turned by {number(p.spot.turn * DEG_PER_RAD, 3)} deg: {in_words(p.best)}",
+        "",
+        *picture(p),
+        "",
+        f"{p.runs} runs; {offset} stands at the places of the map, other offsets of the program move along",
+    ]
+    if p.spot == p.present:
+        lines.append("no place was found that is better than the present one")
+    return "\n".join(lines) + "\n"
+
+
+def picture(p: Placed) -> list[str]:
+    """Return the map of the pallet at the height and turn of the sweep that hold its best node, y upwards."""
+    known = [(o.key(p.search.objective), node) for node, o in zip(p.nodes, p.sweep, strict=True) if o is not None]
+    if not known:
+        return ["no place of the sweep keeps the cuts on the pallet: --overhang allows others"]
+    best = min(known, key=lambda k: k[0])[1]
+    there = {(n.x, n.y): o for n, o in zip(p.nodes, p.sweep, strict=True) if (n.z, n.turn) == (best.z, best.turn)}
+    columns, rows = sorted({k[0] for k in there}), sorted({k[1] for k in there}, reverse=True)
+    what = "worst use of a limit in %" if p.search.objective == "margin" else "seconds"
+    lines = [f"{what}, turned by {number(best.turn * DEG_PER_RAD, 3)} deg; ! breaks a limit, . cuts leave the pallet"]
+    lines.append("   y_mm" + "".join(f"{x:8.0f}" for x in columns) + "  x_mm")
+    lines += [f"{y:7.0f}" + "".join(_mark(there[x, y], p) for x in columns) for y in rows]
+    return lines
+
+
+def in_words(o: Outcome) -> str:
+    """Return an outcome as one phrase."""
+    found = "no limit broken" if o.clean else f"{o.broken} findings"
+    strut = f" (strut {o.strut})" if o.strut else ""
+    use = f"worst use {100 * o.worst:.1f} % of {o.limit}{strut}" if o.limit and isfinite(o.worst) else "nothing moves"
+    return f"{found}, {use}, {o.duration:.3f} s"
+
+
+def _mark(o: Outcome | None, p: Placed) -> str:
+    """Return one place of the map."""
+    if o is None:
+        return "       ."
+    value = f"{100 * o.worst:.0f}" if p.search.objective == "margin" else f"{o.duration:.1f}"
+    return f"{value + ('' if o.clean else '!'):>8s}"
+
+
+def _where(spot: Spot) -> str:
+    """Return a spot in words."""
+    return f"X{number(spot.x, 3)} Y{number(spot.y, 3)} Z{number(spot.z, 3)}"
+
+
+def _spot(spot: Spot) -> dict[str, object]:
+    """Return a spot for JSON."""
+    return {"x_mm": spot.x, "y_mm": spot.y, "z_mm": spot.z, "turn_deg": spot.turn * DEG_PER_RAD}
+
+
+def _outcome(o: Outcome) -> dict[str, object]:
+    """Return an outcome for JSON."""
+    return {
+        "findings": o.broken, "worst_use": o.worst, "limit": o.limit, "strut": o.strut or None, "line": o.line,
+        "duration_s": o.duration,
+    }  # fmt: skip
