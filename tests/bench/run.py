@@ -16,6 +16,7 @@ BENCHES = {
     "read-vs-regex": ("reading", "read_vs_regex", ">= 9"),
     "read-memory": ("reading", "read_memory", "<= 64"),
     "interpret": ("interpreting", "interpret_ratio", ">= 2"),
+    "fuzz": ("fuzzing", "fuzz", "<= 20"),
     "solve-vs-naive": ("solving", "solve_vs_naive", ">= 10"),
     "solve-vs-compiled": ("solving", "solve_vs_compiled", ">= 1"),
     "csv-vs-savetxt": ("tables", "csv_vs_savetxt", ">= 10"),
