@@ -15,7 +15,7 @@ from hexpost.moves.sheet import Words, fill
 from hexpost.moves.state import NONE, State
 from hexpost.units import RAD_PER_DEG, SECONDS_PER_MINUTE
 
-INVERSE, PER_MINUTE = 93, 94
+INVERSE, PER_REVOLUTION = 93, 95
 SMALLEST = 1e-6
 """Smallest feed as written: below it a millimetre takes two years."""
 
@@ -49,6 +49,7 @@ def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
     rapid = (motion == 0) | (motion == NONE)
     inverse = movement.column(modes.feed_mode) == INVERSE
     written, scale = _modal(words, blocks, state)
+    written = _by_speed(written, blocks, state, rapid | (motion == NONE))
     mode = np.full(movement.count, FEED_TIP, dtype=np.uint8)
     feed = written * scale
     pure = tilt & ~tip
@@ -72,6 +73,25 @@ def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
     return Feeds(feed, mode, tip, tilt)
 
 
+def _by_speed(written: Array, blocks: Blocks, state: State, rapid: Flags) -> Array:
+    """Return the feed in units a minute (n,): what is written per revolution, times the spindle speed in force."""
+    speeds, movement = blocks.sheet.letter("S"), blocks.movement
+    before, state.speed = state.speed, float(speeds.value[-1]) if speeds.count else state.speed
+    by_speed = movement.column(blocks.modes.feed_mode) == PER_REVOLUTION
+    if not by_speed.any():
+        return written
+    place = movement.place(speeds.row)
+    last = np.append(place[1:] != place[:-1], True)[: len(place)] & (place < movement.count)
+    speed = fill(place[last], speeds.value[last], movement.count, before)
+    blocks.complaints.once(
+        movement.rows[by_speed & ~rapid & ~(speed > 0.0)],
+        "spindle-speed-missing",
+        "a feed per revolution (G95), and no spindle speed is in force: expected S above 0",
+        "write S before this block, or G94 and a feed per minute",
+    )
+    return np.where(by_speed, written * speed, written)
+
+
 def _positive(words: Words, complaints: Complaints) -> Words:
     """Return the F words above zero; others are reported."""
     bad = words.value < SMALLEST
@@ -87,11 +107,11 @@ def _modal(words: Words, blocks: Blocks, state: State) -> tuple[Array, Array]:
     """Return the modal F as written (n,), nan where none is in force, and mm/s (or 1/s) per unit of it."""
     modes, movement = blocks.modes, blocks.movement
     scale = blocks.millimetres(Words(words.at, words.row, np.ones(words.count)))
-    per_minute = modes.feed_mode[words.row] == PER_MINUTE
+    modal = modes.feed_mode[words.row] != INVERSE
     ends = np.flatnonzero(np.diff(modes.feed_mode, prepend=np.uint8(state.feed_mode)))
-    row = np.concatenate((ends, words.row[per_minute]))
-    value = np.concatenate((np.full(len(ends), np.nan), words.value[per_minute]))
-    factor = np.concatenate((np.ones(len(ends)), scale[per_minute]))
+    row = np.concatenate((ends, words.row[modal]))
+    value = np.concatenate((np.full(len(ends), np.nan), words.value[modal]))
+    factor = np.concatenate((np.ones(len(ends)), scale[modal]))
     if ends.size:
         order = np.argsort(row, kind="stable")
         row, value, factor = row[order], value[order], factor[order]

@@ -3,7 +3,7 @@
 import numpy as np
 
 from hexpost.arrays import Array, frozen
-from hexpost.kinematics.frames import invert, pose_from_matrix, pose_matrix
+from hexpost.kinematics.frames import invert, pose_from_matrix, pose_matrix, turn
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.model import Frame
 from hexpost.moves.state import Key
@@ -23,7 +23,13 @@ class FrameBook:
         self.machine, self.tools, self.setup = machine, tools, setup
         self.frames: list[Frame] = []
         self.numbers: dict[int, int] = {}
+        self.presets: list[Array] = [np.zeros(3)]
         self.base_from_pallet = pose_matrix(machine.pallet.pose, machine.tilt_order)
+
+    def preset(self, shift: Array) -> int:
+        """Return the number of a shift (3,) of all work frames along their own axes."""
+        self.presets.append(shift)
+        return len(self.presets) - 1
 
     def number(self, key: int) -> int:
         """Return the place in ``frames`` of the frame of a key."""
@@ -47,6 +53,8 @@ class FrameBook:
         name = f"G{key.offset}"
         pose = self.setup.offsets.get(name)
         work = self.base_from_pallet if pose is None else self.base_from_pallet @ pose_matrix(pose, order)
+        work = work.copy()
+        work[:3, 3] += work[:3, :3] @ self.presets[key.preset]
         row = self.tools.tools.get(key.row)
         length = 0.0 if row is None or key.length == 49 else row.length if key.length == 43 else -row.length
         return Frame(
@@ -56,6 +64,7 @@ class FrameBook:
             tool=key.tool,
             length_row=key.row,
             length=length,
+            yaw=self.setup.yaw,
         )
 
     def seen(self, pose: Array, source: Frame, target: Frame, near: Array) -> Array:
@@ -68,7 +77,8 @@ class FrameBook:
         order = self.machine.tilt_order
         matrix = pose_matrix(pose, order)
         matrix[:3, 3] += matrix[:3, :3] @ (target.tip - source.tip)
-        if np.array_equal(source.base_from_work, target.base_from_work):
+        matrix[:3, :3] = matrix[:3, :3] @ turn(2, source.yaw - target.yaw)
+        if np.array_equal(source.base_from_work, target.base_from_work) and source.yaw == target.yaw:
             return np.concatenate((matrix[:3, 3], pose[3:]))
         matrix = invert(target.base_from_work) @ source.base_from_work @ matrix
         found = pose_from_matrix(matrix, order, near=np.concatenate((np.zeros(3), near)))

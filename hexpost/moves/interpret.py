@@ -15,12 +15,14 @@ from hexpost.moves.feeds import feeds
 from hexpost.moves.frames import FrameBook, start_frame
 from hexpost.moves.missing import Missing
 from hexpost.moves.model import USUAL, Events, Interpretation, Remark, Switches
-from hexpost.moves.modes import keep_modes, modal
+from hexpost.moves.modes import keep_machine, keep_modes, modal
 from hexpost.moves.positions import positions
 from hexpost.moves.readings import readings, switched
 from hexpost.moves.route import Route
 from hexpost.moves.runs import check_machine_blocks, cut_runs
 from hexpost.moves.sheet import Movement, Sheet
+from hexpost.moves.speller import Speller
+from hexpost.moves.spelling import special_blocks, spell
 from hexpost.moves.state import State
 from hexpost.program.model import Program
 
@@ -83,7 +85,16 @@ class Interpreter:
         complaints = Complaints(extract, self.ledger)
         extract = self.dialect.applied(extract, complaints)
         self.readings |= dict.fromkeys(switched(extract, self.switches))
-        self._step(read_sheet(extract, self.state, self.switches, complaints), complaints)
+        sheet = read_sheet(extract, self.state, self.switches, complaints)
+        rare = special_blocks(sheet, self.state)
+        if rare is None:
+            self._step(sheet, complaints)
+            return
+        speller = Speller(
+            self.machine, self.book, self.state, complaints, lambda s, home: self._step(s, complaints.spelled(home))
+        )
+        spell(speller, sheet, *rare)
+        self.readings |= speller.said
 
     def uncalled(self, found: tuple[tuple[int, int, int], ...]) -> None:
         """Note the subprograms (number, line, blocks) that nothing calls."""
@@ -105,6 +116,7 @@ class Interpreter:
         turns = arcs(blocks, at)
         fed = feeds(blocks, at, turns, self.state)
         keep_modes(modes, self.state)
+        keep_machine(sheet, self.state)
         self.missing.look(sheet, self.book, complaints)
         steps, rows = collect.steps(blocks, at, turns, fed)
         self.events.append(events.events(blocks, dwells, rows, self.store.count))

@@ -26,6 +26,8 @@ class Modes:
     distance: Codes
     feed_mode: Codes
     path_control: Codes
+    last: dict[str, int]
+    """What stays in force after the last block, by group; empty without blocks."""
 
 
 def modal(sheet: Sheet, state: State) -> Modes:
@@ -36,8 +38,16 @@ def modal(sheet: Sheet, state: State) -> Modes:
         codes = words.value.astype(np.uint8)
         for code, same in SAME_AS.items():
             codes[codes == code] = same
-        return fill(words.row, codes, sheet.rows, before)
+        out = fill(words.row, codes, sheet.rows, before)
+        if len(out):
+            last[group] = int(out[-1])
+        once = sheet.group(f"{group} once")
+        if once.count:
+            out = out.copy()
+            out[once.row] = once.value
+        return out
 
+    last: dict[str, int] = {}
     return Modes(
         column("motion", state.motion),
         column("plane", state.plane),
@@ -45,15 +55,24 @@ def modal(sheet: Sheet, state: State) -> Modes:
         column("distance", state.distance),
         column("feed mode", state.feed_mode),
         column("path control", state.path_control),
+        last,
     )
 
 
 def keep_modes(modes: Modes, state: State) -> None:
     """Carry the codes in force after the last block over into ``state``."""
-    if len(modes.motion):
-        state.motion = int(modes.motion[-1])
-        state.plane = int(modes.plane[-1])
-        state.units = int(modes.units[-1])
-        state.distance = int(modes.distance[-1])
-        state.feed_mode = int(modes.feed_mode[-1])
-        state.path_control = int(modes.path_control[-1])
+    if modes.last:
+        state.motion, state.plane = modes.last["motion"], modes.last["plane"]
+        state.units, state.distance = modes.last["units"], modes.last["distance"]
+        state.feed_mode, state.path_control = modes.last["feed mode"], modes.last["path control"]
+
+
+def keep_machine(sheet: Sheet, state: State) -> None:
+    """Carry what the spindle does, how cycles return, and cutter radius compensation over into ``state``."""
+    spindle, level, cutter = (sheet.group(name) for name in ("spindle", "cycle return", "cutter radius"))
+    if spindle.count:
+        state.spindle = int(spindle.value[-1])
+    if level.count:
+        state.cycle_return = int(level.value[-1])
+    if cutter.count:
+        state.cutter = int(cutter.value[-1])

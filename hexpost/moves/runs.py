@@ -37,7 +37,8 @@ def cut_runs(sheet: Sheet, state: State, complaints: Complaints) -> Runs:
     _refuse_missing_rows(length, rare, heights, complaints)
     mounted, tools = _mounted(sheet, rare, state, complaints)
     used = np.where((lengths == 49) | (heights < 0), 0, heights)
-    during, after = (_numbers(offsets, lengths, used, tool) for tool in (tools, mounted))
+    shifted = Key(0, 43, preset=state.preset).number - Key(0, 43).number
+    during, after = (shifted + _numbers(offsets, lengths, used, tool) for tool in (tools, mounted))
     apart = np.isin(rare, machine.row)
     aside = _numbers(np.full_like(rare, MACHINE), np.full_like(rare, 49), np.zeros_like(rare), tools)
     first = np.concatenate(([0], np.stack((rare, rare + 1), axis=1).ravel()))

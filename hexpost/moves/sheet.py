@@ -53,6 +53,18 @@ class Sheet:
         """Return the words of an address letter."""
         return self.letters.get(letter, NO_WORDS)
 
+    def part(self, begin: int, end: int) -> "Sheet":
+        """Return the rows ``begin`` to ``end`` (left out), counted from 0 again."""
+
+        def cut(words: Words) -> Words:
+            first, last = np.searchsorted(words.row, (begin, end)).tolist()
+            return Words(words.at[first:last], words.row[first:last] - np.int32(begin), words.value[first:last])
+
+        def cuts(found: dict[str, Words]) -> dict[str, Words]:
+            return {name: words for name, all_words in found.items() if (words := cut(all_words)).count}
+
+        return Sheet(end - begin, cuts(self.letters), cuts(self.groups))
+
     def group(self, group: str) -> Words:
         """Return the words of a modal group; their values are the codes."""
         return self.groups.get(group, NO_WORDS)

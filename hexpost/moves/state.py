@@ -1,6 +1,6 @@
 """What stays in force from block to block; carried from one window of a program to the next."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,28 +11,58 @@ NONE = 255
 """Code of a modal group from which no word has been given yet."""
 NUMBERS = 100_000
 """One more than the largest number of a tool or a row."""
+CODES = 100
+"""One more than the largest code of a work offset."""
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """What a frame depends on: offset G code (53: machine coordinates), G43/G44/G49, row H, tool in the spindle."""
+    """What a frame depends on: offset G code (53: machine coordinates), G43/G44/G49, row H, tool in the spindle.
+
+    ``preset`` is the number of the shift in force (0: none).
+    """
 
     offset: int = 54
     length: int = 49
     row: int = 0
     tool: int = 0
+    preset: int = 0
 
     @property
     def number(self) -> int:
         """Return the key as one number, so that keys form a column."""
-        return ((self.offset * 3 + (43, 44, 49).index(self.length)) * NUMBERS + self.row) * NUMBERS + self.tool
+        code = (self.preset * CODES + self.offset) * 3 + (43, 44, 49).index(self.length)
+        return (code * NUMBERS + self.row) * NUMBERS + self.tool
 
     @classmethod
     def of(cls, number: int) -> "Key":
         """Return the key of a number."""
         rest, tool = divmod(number, NUMBERS)
         code, row = divmod(rest, NUMBERS)
-        return cls(code // 3, (43, 44, 49)[code % 3], row, tool)
+        preset, offset = divmod(code // 3, CODES)
+        return cls(offset, (43, 44, 49)[code % 3], row, tool, preset)
+
+
+@dataclass(slots=True, kw_only=True)
+class Cycle:
+    """A fixed cycle in force: its G code; R plane, bottom and first level in mm along ``axis`` of ``frame``.
+
+    ``words`` are the last P and Q, ``place`` (6,) where the tool last was; ``broken``: a block of it has been refused.
+    """
+
+    code: int
+    r: float = float("nan")
+    bottom: float = float("nan")
+    initial: float = float("nan")
+    axis: int = 2
+    frame: Frame | None = None
+    place: Array | None = None
+    words: dict[str, tuple[int, float]] = field(default_factory=dict)
+    broken: bool = False
+
+    def called(self, code: int) -> "Cycle":
+        """Return the cycle after its word is given again: levels, P and Q stay in force."""
+        return replace(self, code=code)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -42,6 +72,8 @@ class State:
     ``pose`` (6,) is where the tool is, in ``frame``; ``rotary`` (3,) the modal A B C of the work frame, rad.
     ``feed`` is the modal F as written (nan: none in force) and ``feed_scale`` the millimetres of its unit.
     ``row`` is the last H given, ``selected`` the last T, -1 for none. ``ended``: the end word has been read.
+    ``preset`` is the number of the shift that G92 has set; ``spindle`` the last M code of the spindle,
+    ``speed`` the last S, ``cutter`` the last of G40 G41 G42.
     """
 
     pose: Array
@@ -60,10 +92,16 @@ class State:
     feed: float = float("nan")
     feed_scale: float = 1.0
     ended: bool = False
+    preset: int = 0
+    spindle: int = NONE
+    speed: float = float("nan")
+    cycle: Cycle | None = None
+    cycle_return: int = 98
+    cutter: int = 40
     rotary: Array = field(default_factory=lambda: np.zeros(3))
 
     @property
     def key(self) -> Key:
         """Return what the frame in force depends on."""
         off = self.length == 49
-        return Key(self.offset, self.length, 0 if off else max(self.row, 0), self.tool)
+        return Key(self.offset, self.length, 0 if off else max(self.row, 0), self.tool, self.preset)

@@ -166,6 +166,14 @@ BREAKING = (0, 1, 2, 6, 30, 60)
 """M codes at which the tool rests and the controller waits."""
 ENDING = (2, 30)
 """M codes that end the program."""
+CUTTER_OFF = 40
+"""G code that ends cutter radius compensation."""
+CYCLE_OFF = 80
+"""G code that ends a fixed cycle."""
+INITIAL_LEVEL = 98
+"""G code of the way out of a hole to where the cycle began."""
+SPINDLE_ON = (3, 4, 13, 14)
+"""M codes that turn the spindle."""
 OPTIONAL_STOP = 1
 """M code of a stop that the operator may switch off."""
 CALL, RETURN = 98, 99

@@ -76,3 +76,11 @@ def switched(text: str, **switches: bool) -> Interpretation:
     out = interpret(program, MACHINE, no_tools(), no_setup(), found, switches=Switches(**switches))
     assert not found, "\n".join(map(str, found))
     return out
+
+
+def alike(text: str, twin: str, **files) -> None:
+    """Assert that a program and its twin mean the same, events included, lines apart."""
+    a, b = meaning(text, **files), meaning(twin, **files)
+    same(a, b, tolerance=0.0)
+    for name in ("move", "rule", "letter", "value", "pause", "wait"):
+        assert np.array_equal(getattr(a.events, name), getattr(b.events, name)), name

@@ -2,11 +2,10 @@
 
 import time
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from moves.programs import HEAD, TOOLS, faults, meaning, offsets, same, switched
+from moves.programs import HEAD, TOOLS, alike, faults, meaning, offsets, same, switched
 
 from hexpost.moves import interpret as interpreter
 
@@ -16,14 +15,6 @@ MAIN = HEAD + "G00 X0 Y0 Z5\nG01 F500\n"
 def lines(found) -> list[int]:
     """Return the lines of the moves."""
     return found.moves.line.tolist()
-
-
-def alike(text: str, twin: str, **files) -> None:
-    """Assert that a program and its twin mean the same, events included, lines apart."""
-    a, b = meaning(text, **files), meaning(twin, **files)
-    same(a, b, tolerance=0.0)
-    for name in ("move", "rule", "letter", "value", "pause", "wait"):
-        assert np.array_equal(getattr(a.events, name), getattr(b.events, name)), name
 
 
 def test_a_call_runs_the_blocks_behind_the_end():

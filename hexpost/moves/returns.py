@@ -1,0 +1,58 @@
+"""Reference returns spelled out, and presets: here is X Y Z."""
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.kinematics.frames import invert, pose_from_matrix, pose_matrix
+from hexpost.machine.model import Machine
+from hexpost.moves.draft import Row, parted
+from hexpost.moves.frames import MACHINE
+from hexpost.moves.modes import AXES
+from hexpost.moves.speller import Speller
+from hexpost.units import DEG_PER_RAD
+
+
+def preset(speller: Speller, row: int, words: Row, scale: float) -> None:
+    """Shift the work frames so that the tool is where G92 says; ``scale``: millimetres per unit of the block."""
+    at, _ = words.pop("preset")
+    named = {i: words.pop(x) for i, x in enumerate(AXES) if x in words}
+    turned = [word for i, word in named.items() if i >= 3]
+    if turned or not named:
+        speller.refuse(turned[0][0] if turned else at, "preset-axes", "expected X, Y or Z with G92")
+        return
+    speller.draft.add(row, words)
+    place = speller.here()
+    shift = speller.book.presets[speller.state.preset].copy()
+    for i, (_, value) in named.items():
+        shift[i] += place[i] - value * scale
+    speller.state.preset = speller.book.preset(shift)
+    speller.say("G92 shifts all work offsets until the next G92 or the end of the program")
+
+
+def reference_return(speller: Speller, row: int, words: Row, scale: float) -> None:
+    """Spell out a reference return: rapid to the given point, then to the reference pose, in the axes named."""
+    at, code = words.pop("reference return")
+    named = [x for x in AXES if x in words]
+    if not named or "machine coordinates" in words:
+        what = "expected axes" if not named else "expected no G53"
+        what += f" with {speller.complaints.written(at)}: the point on the way to the reference pose"
+        speller.refuse(at, "return-axes", what, "to go there straight along Z write G91 G28 Z0")
+        return
+    target = _in_machine(speller.machine, int(code))
+    early, late = parted(words)
+    speller.draft.add(row, {**early, "motion once": (at, 0)})
+    back: Row = {"machine coordinates": (at, MACHINE), "motion once": (at, 0), "distance once": (at, 90)}
+    for i, x in enumerate(AXES):
+        if x in named:
+            back[x] = (words[x][0], float(target[i] / scale if i < 3 else target[i] * DEG_PER_RAD))
+    speller.draft.add(row, {**back, **late})
+
+
+def _in_machine(machine: Machine, code: int) -> Array:
+    """Return the pose (6,) in machine coordinates to which a reference return leads."""
+    poses = machine.reference_return
+    if poses is None:
+        return np.zeros(6)
+    zero = pose_matrix(machine.machine_zero, machine.tilt_order)
+    pose = pose_matrix({28: poses.g28, 30: poses.g30, 74: poses.g74}[code], machine.tilt_order)
+    return pose_from_matrix(invert(zero) @ pose, machine.tilt_order, near=np.zeros(6))

@@ -1,0 +1,80 @@
+"""Blocks that stand for several, or need to know where the tool is: which they are, and taking them in, in order."""
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+import numpy as np
+
+from hexpost.arrays import Flags
+from hexpost.moves.blocks import scale_of
+from hexpost.moves.cycles import Holes
+from hexpost.moves.draft import rows_of
+from hexpost.moves.modes import modal
+from hexpost.moves.returns import preset, reference_return
+from hexpost.moves.sheet import Sheet
+from hexpost.moves.speller import Speller
+from hexpost.moves.state import State
+from hexpost.moves.words import CYCLE_OFF
+
+TOGETHER = 20_000
+"""So many rows are spelled out before they are taken in."""
+
+
+def special_blocks(sheet: Sheet, state: State) -> tuple[Flags, Flags] | None:
+    """Return the blocks (rows,) that must be spelled out, and where a cycle is in force; ``None``: there are none."""
+    rare = [sheet.group(name) for name in ("cycle", "reference return", "preset")]
+    if state.cycle is None and not any(words.count for words in rare):
+        return None
+    cycling = _cycling(sheet, state)
+    special = cycling.copy()
+    for words in rare[1:]:
+        special[words.row] = True
+    return (special, cycling) if special.any() else None
+
+
+def spell(speller: Speller, sheet: Sheet, special: Flags, cycling: Flags) -> None:
+    """Take in a sheet of which the ``special`` blocks (rows,) must be spelled out."""
+    modes = modal(sheet, speller.state)
+    scales = scale_of(modes, speller.machine.words)
+    scale = np.ones(sheet.rows) if scales is None else scales
+    words = rows_of(sheet, special)
+    holes = Holes(speller, modes, scale)
+    for begin, end, spelled in _stretches(special):
+        if not spelled:
+            speller.state.cycle = None
+            speller.step(sheet.part(begin, end), np.arange(begin, end))
+            continue
+        holes.begin()
+        for row in range(begin, end):
+            if not cycling[row]:
+                speller.state.cycle = None
+            if "preset" in words[row]:
+                preset(speller, row, words[row], float(scale[row]))
+                holes.begin()
+            elif "reference return" in words[row]:
+                reference_return(speller, row, words[row], float(scale[row]))
+                holes.begin()
+            else:
+                holes.block(row, words[row])
+            if speller.draft.rows > TOGETHER:
+                speller.flush()
+        speller.flush()
+
+
+def _cycling(sheet: Sheet, state: State) -> Flags:
+    """Return in which blocks (rows,) a fixed cycle is in force; a motion word ends it as its own word does."""
+    told = np.full(sheet.rows + 1, -1, dtype=np.int64)
+    told[0] = state.cycle is not None
+    told[1 + sheet.group("motion").row] = 0
+    cycle = sheet.group("cycle")
+    told[1 + cycle.row] = cycle.value != CYCLE_OFF
+    last = np.maximum.accumulate(np.where(told >= 0, np.arange(len(told)), 0))
+    out: Flags = told[last][1:] > 0
+    return out
+
+
+def _stretches(special: Flags) -> Iterator[tuple[int, int, bool]]:
+    """Yield begin, end and kind of the stretches of equal flags."""
+    edges = [0, *(1 + np.flatnonzero(special[1:] != special[:-1])).tolist(), len(special)]
+    for begin, end in pairwise(edges):
+        yield begin, end, bool(special[begin])
