@@ -17,12 +17,13 @@ COMMANDS = {
     "convert": "Convert a part program into a job folder: setpoints, events, reports.",
     "audit": "Report which blocks of a part program break which limit; write no table.",
     "gate": "Check a library of programs: pass or fail, for people and for continuous integration.",
+    "refeed": "Write the same program with feeds lowered to what the struts allow.",
     "verify": "Prove a finished job folder again from nothing but its files.",
     "explain": "Show a part program block by block as it was understood.",
-    "diff": "Say what two revisions of a part program mean differently.",
     "align": "Find a work frame from probed points and write it as a setup file.",
     "place": "Search where on the pallet a job breaks no limit and has the most margin.",
     "calibrate": "Find the as-built geometry of a machine from measured poses.",
+    "diff": "Say what two revisions of a part program mean differently.",
     "machine": "Look at machine files.",
 }
 """Name and one line of help; the command itself is ``hexpost.cli.NAME.command``."""

@@ -1,0 +1,1 @@
+"""The same program with feeds that the struts can hold."""

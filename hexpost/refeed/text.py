@@ -1,0 +1,129 @@
+"""The text of a program with other F words, everything else byte for byte."""
+
+import re
+from collections.abc import Mapping
+from math import floor
+
+import numpy as np
+
+from hexpost.program.model import Program
+from hexpost.refeed.feeds import FEED_MODES, Feeds
+
+NUMBER = re.compile(rb"[A-Za-z][ \t]*([+-]?[0-9.]+)")
+SAME = 1e-9
+"""Relative difference of two feeds that are one."""
+CALLS = (97, 98, 99)
+"""Codes of M about subprograms: the F in force behind them is not what the text before them says."""
+COARSE = 0.9
+"""A feed that rounding down to the program's decimals would lower below this share gets more decimals."""
+MOST_DECIMALS = 6
+BOM = b"\xef\xbb\xbf"
+SIGN = "FEEDS LOWERED FOR THE STRUTS"
+"""First words of the head comment, by which an older one is found."""
+
+
+class FeedStyle:
+    """How a program writes its F words: decimals, and whether whole numbers carry a point."""
+
+    def __init__(self, program: Program) -> None:
+        self.decimals, pointed = 0, 0
+        at = np.flatnonzero(program.letter == ord("F"))
+        for i in at:
+            text = word_at(program, int(i))[1]
+            _, point, rest = text.partition(b".")
+            self.decimals = max(self.decimals, len(rest))
+            pointed += bool(point)
+        self.pointed = 2 * pointed > len(at)
+
+    def rounded(self, feed: float) -> float:
+        """Return a feed rounded down to the program's decimals; to more of them where that would lose much."""
+        for decimals in range(self.decimals, MOST_DECIMALS + 1):
+            unit = 10.0**decimals
+            down = floor(feed * unit * (1 + 1e-12)) / unit
+            if down > COARSE * feed:
+                return down
+        return feed
+
+    def written(self, feed: float) -> bytes:
+        """Return a feed as digits."""
+        text = f"{feed:.{MOST_DECIMALS}f}".rstrip("0")
+        whole, _, rest = text.partition(".")
+        return (whole if not rest and not self.pointed else f"{whole}.{rest}").encode()
+
+
+def word_at(program: Program, i: int) -> tuple[tuple[int, int], bytes]:
+    """Return where in the line the number of word ``i`` stands, and its digits."""
+    raw = program.raw(int(program.line[i]))
+    found = NUMBER.match(raw, int(program.column[i]) - 1)
+    assert found is not None
+    return found.span(1), found.group(1)
+
+
+def rewritten(program: Program, old: Feeds, new: Mapping[int, float], style: FeedStyle) -> dict[int, bytes]:
+    """Return the lines that change, so that each feed block runs at ``new`` [line], or at its old feed.
+
+    F is modal: a word is inserted only where what is in force is another feed than the block is to have.
+    """
+    feed = {int(k): new.get(int(k), float(f)) for k, f in zip(old.line, old.feed, strict=True)}
+    jumps = set(program.line[_codes(program, "M", CALLS)].tolist())
+    resets = set(program.line[_codes(program, "G", FEED_MODES)].tolist()) | jumps
+    resets |= set(program.line[program.letter == ord("O")].tolist())
+    words = {int(program.line[i]): int(i) for i in np.flatnonzero(program.letter == ord("F"))}
+    out: dict[int, bytes] = {}
+    in_force: float | None = None
+    for line in sorted(feed.keys() | words.keys() | resets):
+        if line in resets:
+            in_force = None
+        if line in words:
+            in_force = float(program.value[words[line]])
+        if line in feed and (in_force is None or abs(in_force - feed[line]) > SAME * feed[line]):
+            if line in words:
+                out[line] = _replaced(program, words[line], style.written(feed[line]))
+            else:
+                out[line] = _inserted(program, line, style.written(feed[line]))
+            in_force = feed[line]
+        if line in jumps:
+            in_force = None
+    return out
+
+
+def joined(program: Program, lines: Mapping[int, bytes]) -> bytes:
+    """Return the program with some lines replaced; line ends stay as they are."""
+    out, at = [], 0
+    for line in sorted(lines):
+        start, end = int(program.line_start[line - 1]), int(program.line_start[line - 1]) + len(program.raw(line))
+        out += [program.source[at:start], lines[line]]
+        at = end
+    return b"".join([*out, program.source[at:]])
+
+
+def headed(source: bytes, comment: str) -> bytes:
+    """Return a program with a comment at its head: behind the program start and program number, once."""
+    mark = BOM if source.startswith(BOM) else b""
+    lines = source[len(mark) :].split(b"\n")
+    lines = [x for x in lines if not x.startswith(b"(" + SIGN.encode())]
+    end = b"\r" if lines[0].endswith(b"\r") else b""
+    at = 0
+    while at < len(lines) - 1 and (lines[at].lstrip().startswith(b"%") or re.match(rb"\s*[Oo:]\s*[0-9]", lines[at])):
+        at += 1
+    plain = comment.encode("ascii", "replace").decode().replace("(", "[").replace(")", "]")
+    lines.insert(at, f"({SIGN}: {plain})".encode() + end)
+    return mark + b"\n".join(lines)
+
+
+def _codes(program: Program, letter: str, codes: tuple[int, ...]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    return np.flatnonzero((program.letter == ord(letter)) & np.isin(program.value, codes))
+
+
+def _replaced(program: Program, i: int, digits: bytes) -> bytes:
+    (start, end), _ = word_at(program, i)
+    raw = program.raw(int(program.line[i]))
+    return raw[:start] + digits + raw[end:]
+
+
+def _inserted(program: Program, line: int, digits: bytes) -> bytes:
+    """Return a line with an F word behind its last word."""
+    raw = program.raw(line)
+    (_, end), _ = word_at(program, int(program.first[line]) - 1)
+    blank = b" " if b" " in raw[:end].strip() or int(program.first[line] - program.first[line - 1]) == 1 else b""
+    return raw[:end] + blank + b"F" + digits + raw[end:]

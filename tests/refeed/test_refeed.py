@@ -1,0 +1,160 @@
+"""Refeed: only F words change, the result audits clean where feed can mend it, and refeeding it changes nothing."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from hexpost.audit.model import LIMITS
+from hexpost.cli import main
+from hexpost.machine.load import demonstration_machine, load_setup, load_tools, no_setup, no_tools
+from hexpost.pipeline import examine, parse, schedule, understand
+from hexpost.refeed.lower import again, refeed
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+MACHINE = demonstration_machine()
+
+
+def inputs_of(text, **shares):
+    """Return a program understood on the demonstration machine with strut limits scaled by ``shares``."""
+    struts = tuple(replace(s, **{n: getattr(s, n) * x for n, x in shares.items()}) for s in MACHINE.struts)
+    source = text if isinstance(text, bytes) else text.encode()
+    return understand(parse(source, "part.nc"), replace(MACHINE, struts=struts), no_tools(), no_setup())
+
+
+def feeds(source):
+    """Return the F words of each line, comments left out."""
+    return [re.findall(rb"F([0-9.]+)", re.sub(rb"\(.*?\)", b"", x)) for x in source.splitlines()]
+
+
+def without_feeds(source):
+    """Return a program without F words and without its head comment."""
+    lines = [x for x in source.split(b"\n") if b"FEEDS LOWERED" not in x]
+    return re.sub(rb" ?F[0-9.]+", b"", b"\n".join(lines))
+
+
+FAST = "%\nO7 (PART)\nG21 G90 G64\nG00 X0 Y0 Z300\nN10 G01 X100 F30000 (OUT)\nN20 Y100\nN30 X0 F200\nM30\n%\n"
+SLOW = {"speed": 0.1}
+
+
+def test_only_feeds_change_and_the_new_program_is_clean():
+    found = refeed(inputs_of(FAST, **SLOW))
+    assert found.before.findings.count > 0
+    assert found.after.findings.count == 0
+    assert without_feeds(found.source) == without_feeds(FAST.encode())
+    lines = found.source.splitlines()
+    assert lines[:2] == [b"%", b"O7 (PART)"]
+    assert lines[2].startswith(b"(FEEDS LOWERED FOR THE STRUTS: FROM PART.NC SHA-256 ")
+    assert b"DEMONSTRATION MACHINE [INVENTED], REVISION 1" in lines[2]
+    first, second = (float(feeds(found.source)[k][0]) for k in (5, 6))
+    assert first < 30000 and second < 30000 and first != second  # the second got a word of its own
+    assert feeds(found.source)[7] == [b"200"]
+    assert [c.before for c in found.changes] == [30000, 30000]
+
+
+def test_what_breaks_nothing_comes_back_byte_for_byte():
+    text = FAST.replace("30000", "300.").replace("\n", "\r\n").encode() + b"\r\n; \xe9 end\r\n"
+    found = refeed(inputs_of(text))
+    assert found.source == text
+    assert found.changes == ()
+
+
+@pytest.mark.parametrize("name", ["limits", "contour", "frustum", "pocket", "plate_inch"])
+@pytest.mark.parametrize("shares", [{}, {"speed": 0.05, "acceleration": 0.5, "jerk": 1.5}])
+def test_samples_are_a_fixpoint_and_only_what_no_feed_mends_is_left(name, shares):
+    struts = tuple(replace(s, **{n: getattr(s, n) * x for n, x in shares.items()}) for s in MACHINE.struts)
+    program = parse((SAMPLES / f"{name}.nc").read_bytes(), name)
+    inputs = understand(
+        program, replace(MACHINE, struts=struts), load_tools(SAMPLES / "tools.toml"), load_setup(SAMPLES / "setup.toml")
+    )
+    found = refeed(inputs)
+    second = refeed(again(inputs, found.source))
+    assert second.source == found.source
+    assert second.changes == ()
+    left = {LIMITS[k] for k in found.after.findings.limit}
+    assert not left & {"speed", "acceleration"}
+    if not shares:
+        assert "jerk" not in left
+
+
+@given(st.integers(0, 2**32 - 1), st.floats(0.02, 0.5))
+@settings(max_examples=6, deadline=None)
+def test_random_programs_are_mended_once_and_for_all(seed, share):
+    import numpy as np
+
+    rng = np.random.default_rng(seed)
+    lines = ["G21 G90", "G00 X0 Y0 Z300"]
+    for k in range(12):
+        x, y, a = rng.uniform(-60, 60, 3) * (1, 1, 0.1)
+        feed = f" F{rng.integers(500, 40000)}" if k == 0 or rng.random() < 0.4 else ""
+        lines.append(f"G01 X{x:.3f} Y{y:.3f} A{a:.3f}{feed}")
+    inputs = inputs_of("\n".join([*lines, "M30", ""]), speed=share)
+    found = refeed(inputs)
+    assert found.after.findings.count == 0
+    assert without_feeds(found.source) == without_feeds(inputs.program.source)
+    new = again(inputs, found.source)
+    assert refeed(new).source == found.source
+    assert examine(schedule(new)).findings.count == 0
+    assert (new.meaning.moves.feed <= inputs.meaning.moves.feed * (1 + 1e-9)).all()
+
+
+def test_feeds_are_rounded_down_to_the_decimals_of_the_program():
+    whole = refeed(inputs_of(FAST, **SLOW)).changes[0].now
+    assert whole == int(whole)
+    fine = refeed(inputs_of(FAST.replace("F200", "F200.25"), **SLOW))
+    assert 0 <= fine.changes[0].now - whole < 1
+    inch = "G20 G90\nG00 X0 Y0 Z12.\nG01 X4. F1200.\nM30\n"
+    found = refeed(inputs_of(inch, **SLOW))
+    assert found.after.findings.count == 0
+    assert found.changes[0].now == pytest.approx(whole / 25.4, abs=2)
+    assert feeds(found.source)[3][0].endswith(b".")
+
+
+def test_inverse_time_blocks_stay_what_they_are():
+    text = "G21 G90 G93\nG00 X0 Y0 Z300\nG01 X100 F400\nM30\n"
+    found = refeed(inputs_of(text, **SLOW))
+    assert found.before.findings.count > 0
+    assert found.source == text.encode()
+
+
+def test_a_ramp_that_no_feed_mends_is_left_and_its_machine_value_named():
+    text = "G21 G90\nG00 X0 Y0 Z300\nG01 X100 F20000\nM30\n"
+    found = refeed(inputs_of(text, jerk=0.1))
+    assert found.source == text.encode()
+    after = found.after.findings
+    assert {LIMITS[k] for k in after.limit} == {"jerk"}
+    assert any("tool_tip.jerk_mm_s3" in after.advices[k] for k in after.advice)
+
+
+def test_long_blocks_are_split_where_that_helps():
+    text = "G21 G90\nG00 X-150 Y0 Z300\nN5 G01 X150.5 A10. F6000 (LONG)\nG00 Z350\nM30\n"
+    plain, split = (refeed(inputs_of(text, speed=0.05, acceleration=10), split=x) for x in (False, True))
+    assert plain.after.findings.count == split.after.findings.count == 0
+    assert split.split == (3,)
+    assert split.after.duration < plain.after.duration
+    lines = split.source.splitlines()
+    assert lines[3].startswith(b"N5 G01 X-") and lines[3].endswith(b"(LONG)")
+    assert any(x.startswith(b"X150.5 A10.") for x in lines)
+    assert refeed(again(inputs_of(text, speed=0.05, acceleration=10), split.source), split=True).source == split.source
+
+
+def test_the_command_writes_tells_and_exits_with_what_is_left(tmp_path):
+    setup = ["--setup", str(SAMPLES / "setup.toml"), "--tools", str(SAMPLES / "tools.toml")]
+    new = tmp_path / "new.nc"
+    arguments = ["refeed", str(SAMPLES / "limits.nc"), "-o", str(new), *setup]
+    done = CliRunner().invoke(main, arguments)
+    assert done.exit_code == 1, done.output
+    assert "stroke" in done.output and "2 blocks with a lower feed" in done.output
+    assert CliRunner().invoke(main, arguments).exit_code == 2  # it is there already
+    done = CliRunner().invoke(main, [*arguments, "--overwrite", "--json"])
+    assert '"changed"' in done.output
+    again_ = tmp_path / "again.nc"
+    CliRunner().invoke(main, ["refeed", str(new), "-o", str(again_), *setup])
+    assert again_.read_bytes() == new.read_bytes()
+    clean = CliRunner().invoke(main, ["refeed", str(SAMPLES / "contour.nc"), "-o", str(tmp_path / "c.nc"), *setup])
+    assert clean.exit_code == 0, clean.output
+    assert (tmp_path / "c.nc").read_bytes() == (SAMPLES / "contour.nc").read_bytes()
