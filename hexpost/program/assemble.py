@@ -92,22 +92,45 @@ def merged(columns: Ints, rows: Sequence[tuple[int, ...]]) -> Ints:
 
 
 def join(parts: Iterable[Program], name: str, source: bytes) -> Program:
-    """Return the whole program from its windows, of which only the columns are kept meanwhile."""
-    columns: dict[str, list[npt.NDArray[Any]]] = {
-        key: [np.zeros(int(key in FENCES), kind)] for key, kind in KINDS.items()
-    }
+    """Return the whole program from its windows, whose columns are copied to their places as they come."""
+    columns = {key: Column(kind, int(key in FENCES)) for key, kind in KINDS.items()}
     words = offset = 0
     for p in parts:
         if not offset:
-            columns["line_start"] = [p.line_start[:1]]
+            columns["line_start"].values[0] = p.line_start[0]
         shift = {"first": words, "line_start": offset, "comment_start": offset, "comment_end": offset}
+        share = len(source) / max(offset + len(p.source), 1)
         for key, column in columns.items():
             own = getattr(p, key)[1:] if key in FENCES else getattr(p, key)
-            column.append(own + shift[key] if key in shift else own)
+            column.add(own, shift.get(key, 0), share)
         words += len(p.letter)
         offset += len(p.source)
-    whole = {key: np.concatenate(columns.pop(key)) for key in KINDS}
+    whole = {key: columns.pop(key).whole() for key in KINDS}
     return sealed(Program(name=name, source=source, line0=0, **whole))
+
+
+class Column:
+    """A column of unknown length in one block of memory, of which only what is filled is ever touched."""
+
+    def __init__(self, kind: type[np.generic], count: int) -> None:
+        self.values: npt.NDArray[Any] = np.zeros(count, kind)
+        self.count = count
+
+    def add(self, own: npt.NDArray[Any], shift: int, share: float) -> None:
+        """Take in ``own``, its values raised by ``shift``; all will be about ``share`` times what is known by now."""
+        more = self.count + len(own)
+        if more > len(self.values):
+            grown = np.empty(int(more * max(1.02 * share, 1.0)) + 64, self.values.dtype)
+            grown[: self.count] = self.values[: self.count]
+            self.values = grown
+        self.values[self.count : more] = own
+        if shift:
+            self.values[self.count : more] += shift
+        self.count = more
+
+    def whole(self) -> npt.NDArray[Any]:
+        """Return what is filled."""
+        return self.values[: self.count]
 
 
 def sealed(program: Program) -> Program:

@@ -1,6 +1,6 @@
 """What a reader hands on: the words of a part program as columns, with their place in the text."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -45,13 +45,7 @@ class Program:
     @property
     def lines(self) -> int:
         """Return the number of lines."""
-        return len(self.line_start) - 1
-
-    def text_alone(self) -> "Program":
-        """Return the program without its words: enough to quote its lines, at a third of the memory."""
-        columns = ("letter", "value", "pointed", "line", "column", "first", "comment_start", "comment_end")
-        short = ("comment_line", "skip", "skip_level")
-        return replace(self, **{name: getattr(self, name)[:0].copy() for name in columns + short})
+        return len(self.first) - 1
 
     def raw(self, line: int) -> bytes:
         """Return the bytes of ``line`` (from 1) without its line end."""
@@ -67,16 +61,11 @@ class Program:
         return caret(self.raw(line), column)
 
     def block(self, line: int) -> str:
-        """Return the block number of ``line`` as written (``"N120"``), or an empty string; the words are not needed."""
-        from lark import UnexpectedInput
-
-        from hexpost.program.parse import parse
-
-        try:
-            words = parse(self.raw(line).decode("latin-1")).words
-        except UnexpectedInput:
-            return ""
-        return next((f"N{value:.0f}" for letter, value, _, _ in words if letter == ord("N")), "")
+        """Return the block number of ``line`` as written (``"N120"``), or an empty string."""
+        i = line - self.line0
+        a, b = int(self.first[i - 1]), int(self.first[i])
+        at = a + np.flatnonzero(self.letter[a:b] == ord("N"))
+        return f"N{self.value[at[0]]:.0f}" if at.size else ""
 
 
 def decoded(raw: bytes) -> str:
