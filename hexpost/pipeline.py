@@ -24,6 +24,7 @@ from hexpost.setpoints.command import gearing
 from hexpost.setpoints.model import Gearing, Setpoints
 from hexpost.setpoints.sample import sample
 from hexpost.setpoints.solve import Solver
+from hexpost.setpoints.yaw import YawProfile, turned
 
 BLOCK = 4096
 """Samples that flow through solve, check and write at a time: their work arrays stay in the processor's cache."""
@@ -65,6 +66,9 @@ class Job:
     path: ToolPath
     timing: Timing
     feed: str
+    yaw: YawProfile | None = None
+    """How the platform turns about the tool as time goes by, beside the yaw of the frames."""
+    yaw_mode: str = "fixed"
 
     @property
     def gearing(self) -> Gearing | None:
@@ -74,9 +78,10 @@ class Job:
     def setpoints(self) -> Iterator[Setpoints]:
         """Yield the samples solved into struts, block by block."""
         inputs = self.inputs
-        solver = Solver(inputs.machine, inputs.meaning.moves.frames)
+        frames, order = inputs.meaning.moves.frames, inputs.machine.tilt_order
+        solver = Solver(inputs.machine, frames)
         for poses in sample(self.timing, self.path, inputs.meaning.moves, BLOCK):
-            yield solver.solve(poses)
+            yield solver.solve(turned(poses, frames, self.yaw, order))
 
 
 def load(files: Files, period: float | None = None) -> Inputs:

@@ -66,7 +66,7 @@ def strut_limits(path: Path, moves: Moves, machine: Machine, *, rapids_only: boo
         jerk=np.array([[s.jerk] for s in machine.struts]),
         aim=np.where(rapid, AIM_RAPID, 0.0 if rapids_only else AIM),
         frame=moves.frame[path.move].astype(np.int64),
-        seen=tuple(model.in_frame(f.base_from_work, f.tip) for f in moves.frames),
+        seen=tuple(model.in_frame(f.base_from_work, f.tip, f.yaw) for f in moves.frames),
     )
 
 

@@ -59,10 +59,13 @@ class StrutModel:
         self._platform = np.array([s.platform_joint for s in geometry.struts])
         self._order = geometry.tilt_order
 
-    def in_frame(self, base_from_work: Array, tip: Array) -> "Struts":
-        """Return the struts as seen from the frame ``base_from_work`` (4, 4) and from ``tip`` (3,) of the platform."""
+    def in_frame(self, base_from_work: Array, tip: Array, yaw: float = 0.0) -> "Struts":
+        """Return the struts as seen from the frame ``base_from_work`` (4, 4) and from ``tip`` (3,) of the platform.
+
+        With a ``yaw`` [rad] the platform is turned by it about its z axis, against the orientation of the poses.
+        """
         base = (self._base - base_from_work[:3, 3]) @ base_from_work[:3, :3]
-        return Struts(base, self._platform - tip, self._order)
+        return Struts(base, (self._platform - tip) @ turn(2, yaw).T, self._order)
 
 
 class Struts:

@@ -96,6 +96,7 @@ def load_tools(path: str | Path) -> Tools:
             number=t.whole("number", 1, MOST_TOOL_NUMBER),
             length=t.positive("length_mm", most=1e4),
             diameter=t.positive("diameter_mm", most=1e4),
+            round=t.flag("round") if t.has("round") else True,
         )
         if tool.number in tools and t.has("number"):
             t.fault("number", f"expected each tool once, found tool {tool.number} again", "repeated")

@@ -209,6 +209,8 @@ class Tool:
     number: int
     length: float
     diameter: float
+    round: bool = True
+    """Whether it cuts alike however it is turned about its axis."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -226,11 +228,13 @@ class Setup:
     """The setup file: work offsets by name (``"G54"``) as poses (6,) in the pallet frame; where the job starts.
 
     ``given`` is false when there is no setup file, and then every work offset is the pallet frame.
-    ``start`` is the pose (6,) of the gauge point in the base frame, or ``None``: machine zero.
+    ``start`` is the pose (6,) of the gauge point in the base frame, or ``None``: machine zero. ``yaw`` [rad]: the
+    platform is turned by it about the axis of the tool while work offsets are in force.
     """
 
     offsets: Mapping[str, Array]
     start: Array | None
     given: bool
+    yaw: float = 0.0
     file: str = ""
     source: bytes = b""

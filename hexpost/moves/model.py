@@ -34,7 +34,8 @@ class Frame:
     ``base_from_work`` (4, 4): the work frame (or the machine frame) in the base frame. ``tip`` (3,): the programmed
     point in the platform frame (gauge point, moved along -z by the active tool length).
     ``offset`` names the frame: ``"G54"`` ..., or ``"G53"`` for machine coordinates. ``tool`` is the tool in the
-    spindle (0: none), ``length_row`` the row H of the active length offset (0: none), ``length`` its length.
+    spindle (0: none), ``length_row`` the row H of the active length offset (0: none), ``length`` its length. ``yaw``
+    [rad]: the platform is turned by it about the axis of the tool, against the orientation that the moves say.
     """
 
     base_from_work: Array
@@ -43,6 +44,7 @@ class Frame:
     tool: int
     length_row: int
     length: float
+    yaw: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
