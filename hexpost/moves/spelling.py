@@ -8,7 +8,7 @@ import numpy as np
 from hexpost.arrays import Flags
 from hexpost.moves.blocks import scale_of
 from hexpost.moves.cycles import Holes
-from hexpost.moves.draft import rows_of
+from hexpost.moves.draft import Row, rows_of
 from hexpost.moves.modes import modal
 from hexpost.moves.returns import preset, reference_return
 from hexpost.moves.sheet import Sheet
@@ -29,7 +29,11 @@ def special_blocks(sheet: Sheet, state: State) -> tuple[Flags, Flags] | None:
     special = cycling.copy()
     for words in rare[1:]:
         special[words.row] = True
-    return (special, cycling) if special.any() else None
+    if special.any():
+        return special, cycling
+    if sheet.rows:  # its own word or a motion word has ended it
+        state.cycle = None
+    return None
 
 
 def spell(speller: Speller, sheet: Sheet, special: Flags, cycling: Flags) -> None:
@@ -48,6 +52,7 @@ def spell(speller: Speller, sheet: Sheet, special: Flags, cycling: Flags) -> Non
         for row in range(begin, end):
             if not cycling[row]:
                 speller.state.cycle = None
+            _refuse_two(speller, words[row])
             if "preset" in words[row]:
                 preset(speller, row, words[row], float(scale[row]))
                 holes.begin()
@@ -59,6 +64,15 @@ def spell(speller: Speller, sheet: Sheet, special: Flags, cycling: Flags) -> Non
             if speller.draft.rows > TOGETHER:
                 speller.flush()
         speller.flush()
+
+
+def _refuse_two(speller: Speller, words: Row) -> None:
+    """Report a fixed cycle and another word of the same block that moves the tool its own way, and take that out."""
+    for other in ("preset", "reference return"):
+        if "cycle" in words and other in words:
+            at, _ = words.pop(other)
+            what = f"a fixed cycle and {speller.complaints.written(at)} in one block"
+            speller.refuse(at, "two-motions", what, "write them into blocks of their own")
 
 
 def _cycling(sheet: Sheet, state: State) -> Flags:

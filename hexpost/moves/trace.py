@@ -10,6 +10,7 @@ from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.collect import Steps, Store
 from hexpost.moves.complaints import Complaints, Ledger
 from hexpost.moves.dialect import Dialect
+from hexpost.moves.events import joined
 from hexpost.moves.extract import Extract
 from hexpost.moves.feeds import INVERSE
 from hexpost.moves.interpret import WINDOW, Interpreter
@@ -54,19 +55,6 @@ class Trace:
     said: dict[str, float]
 
 
-class _Tap(Store):
-    """Counts the moves and keeps those of the last window alone."""
-
-    def __init__(self) -> None:
-        super().__init__(1)
-        self.last: list[Steps] = []
-
-    def add(self, part: Steps) -> None:
-        """Take in the moves of the next window and forget the ones before."""
-        self.last = [part]
-        self.count += len(part.line)
-
-
 def trace(
     program: Program,
     machine: Machine,
@@ -82,7 +70,6 @@ def trace(
     that all is in force that would be. Memory does not grow with the number of blocks.
     """
     interpreter = Interpreter(machine, tools, setup, [], 1, switches=switches)
-    tap = interpreter.store = _Tap()
     dialect = Dialect(machine.dialect)
     said: dict[str, float] = {}
     for extract in Route(program, dialect, switches, Ledger([])).extracts(WINDOW):
@@ -94,10 +81,10 @@ def trace(
         for begin, end in _cuts(read, shown):
             before, part = replace(interpreter.state), _part(read, begin, end)
             _hear(part, said)
+            interpreter.store, interpreter.events = Store(part.rows), []
             interpreter.add(_part(extract, begin, end))
-            happened = interpreter.events.pop()
             if shown[begin]:
-                yield _traced(part, before, interpreter, tap.last[-1], happened=happened, said=said)
+                yield _traced(part, before, interpreter, said)
 
 
 def _cuts(extract: Extract, shown: Flags) -> list[tuple[int, int]]:
@@ -151,10 +138,9 @@ def _hear(part: Extract, said: dict[str, float]) -> None:
         said["S"] = float(speeds[-1])
 
 
-def _traced(
-    part: Extract, before: State, interpreter: Interpreter, steps: Steps, *, happened: Events, said: dict[str, float]
-) -> Trace:
-    """Return the trace of a window whose last state is that of ``interpreter``."""
+def _traced(part: Extract, before: State, interpreter: Interpreter, said: dict[str, float]) -> Trace:
+    """Return the trace of a window whose last state is that of ``interpreter``, which holds nothing but its moves."""
+    steps = interpreter.store.whole()
     state = interpreter.state
     frame = interpreter.book.frame(state.key.number)
     opening, now = (interpreter.book.seen(x.pose, x.frame, frame, state.rotary) for x in (before, state))
@@ -182,7 +168,7 @@ def _traced(
         feed_scale=scale,
         place=place,
         steps=steps,
-        events=happened,
+        events=joined(interpreter.events),
         said=dict(said),
     )
 

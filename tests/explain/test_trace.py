@@ -93,6 +93,20 @@ def test_subprograms_are_traced_each_time_they_run():
     assert only[1].place[:2, 0].tolist() == [2, 4]
 
 
+def test_every_move_of_a_cycle_is_traced_in_its_block():
+    text = "G21 G90 G00 X0 Y0 Z20\nG99 G81 X5 Y5 Z-3 R2 F200\nX10\nX15\nG80\nG28 G91 Z0\nG90 G01 X1 F9\nY1\nM30\n"
+    parts, whole = traced(text), meaning(text, tools=TOOLS, setup=SETUP)
+    assert np.array_equal(np.concatenate([p.steps.line for p in parts]), whole.moves.line)
+    np.testing.assert_allclose(np.concatenate([p.steps.end for p in parts], axis=1), whole.moves.end, atol=1e-9)
+    found = by_line(parts)
+    assert [tuple(np.round(found[k][3][:3], 9)) for k in (2, 3, 4, 5)] == [
+        (5, 5, 2),
+        (10, 5, 2),
+        (15, 5, 2),
+        (15, 5, 2),
+    ]
+
+
 def test_blocks_that_are_skipped_are_not_shown():
     found = []
     program = read(b"G21 G90 G01 X0 F9\n/X5\nY1\n", "part.nc", found)
