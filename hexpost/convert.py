@@ -16,6 +16,7 @@ from hexpost.tables.events import events_csv
 from hexpost.tables.job import JobFolder
 from hexpost.tables.manifest import JobFacts, manifest
 from hexpost.tables.table import describe, open_table, table_name
+from hexpost.units import DEG_PER_RAD
 
 COPIES = {
     "program": "inputs/program.nc",
@@ -73,7 +74,13 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
         facts = JobFacts(
             runnable=report.clean,
             inputs={role: COPIES[role] for role in copies},
-            settings={"feed": job.feed, "period_us": round(inputs.machine.period * 1e6), "table": output.table},
+            settings={
+                "feed": job.feed,
+                "yaw": job.yaw_mode,
+                "yaw_deg": job.frame_yaw * DEG_PER_RAD,
+                "period_us": round(inputs.machine.period * 1e6),
+                "table": output.table,
+            },
             tables={name: describe(columns, inputs.machine.period, size.rows)},
             duration=report.duration,
         )

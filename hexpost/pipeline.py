@@ -71,6 +71,11 @@ class Job:
     yaw_mode: str = "fixed"
 
     @property
+    def frame_yaw(self) -> float:
+        """Return the yaw of the work frames, rad."""
+        return next((f.yaw for f in self.inputs.meaning.moves.frames if f.yaw != 0.0), 0.0)
+
+    @property
     def gearing(self) -> Gearing | None:
         """Return how the drives are geared, where the machine file describes its screws."""
         return gearing(self.inputs.machine)

@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, MOTION, SWITCHES, shared
+from hexpost.cli.options import INPUTS, JSON, MOTION, SWITCHES, YAW, shared
 
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, MOTION, SWITCHES)
+@shared(INPUTS, MOTION, YAW, SWITCHES)
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
 @shared(JSON)
 def command(
@@ -18,6 +18,7 @@ def command(
     *,
     feed: str,
     period_ms: float | None,
+    yaw: str,
     stops: bool,
     skip: bool,
     full: bool,
@@ -32,7 +33,7 @@ def command(
     from hexpost.convert import report_of
     from hexpost.moves.model import Switches
 
-    job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip))
+    job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip), yaw=yaw)
     with watched(job) as progress:
         report = report_of(job, progress)
     show(report, as_json=as_json, full=full)

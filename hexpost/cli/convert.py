@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, MOTION, SWITCHES, shared
+from hexpost.cli.options import INPUTS, JSON, MOTION, SWITCHES, YAW, shared
 
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, MOTION, SWITCHES)
+@shared(INPUTS, MOTION, YAW, SWITCHES)
 @click.option("--out", type=click.Path(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(
@@ -29,6 +29,7 @@ def command(
     *,
     feed: str,
     period_ms: float | None,
+    yaw: str,
     stops: bool,
     skip: bool,
     out: str | None,
@@ -47,7 +48,7 @@ def command(
     from hexpost.convert import Output, convert
     from hexpost.moves.model import Switches
 
-    job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip))
+    job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip), yaw=yaw)
     chosen = tuple(name for name in columns.split(",") if name.strip())
     folder = Path(out) if out else Path(f"{Path(program).stem}-job")
     output = Output(folder=folder, overwrite=overwrite, table=table, columns=chosen)

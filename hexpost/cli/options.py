@@ -30,6 +30,15 @@ SWITCHES = (
     click.option("--stops/--no-stops", default=True, help="M01 stops (default), or is passed over."),
     click.option("--skip/--no-skip", default=False, help="Pass over blocks that begin with /, or run them (default)."),
 )
+YAW = (
+    click.option(
+        "--yaw",
+        type=click.Choice(["fixed", "best", "follow"]),
+        default="fixed",
+        show_default=True,
+        help="Yaw of the platform about a round tool: as it is, the best angle, or one that follows the path.",
+    ),
+)
 JSON = (click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else."),)
 
 

@@ -24,11 +24,24 @@ LONG_JOB = 200_000
 
 
 def inputs_of(
-    program: Path, files: Mapping[str, str | None], feed: str, period_ms: float | None, switches: Switches
+    program: Path,
+    files: Mapping[str, str | None],
+    feed: str,
+    period_ms: float | None,
+    switches: Switches,
+    *,
+    yaw: str = "fixed",
 ) -> Job:
-    """Return the scheduled job of a command line."""
+    """Return the scheduled job of a command line; what was done about its yaw is said on standard error."""
     given = replace(files_of(program, files), switches=switches)
-    return schedule(load(given, None if period_ms is None else period_of(period_ms)), feed)
+    job = schedule(load(given, None if period_ms is None else period_of(period_ms)), feed)
+    if yaw == "fixed":
+        return job
+    from hexpost.setup.yaw import free_yaw
+
+    chosen = free_yaw(job, yaw, switches)
+    click.echo(chosen.text, err=True)
+    return chosen.job
 
 
 def files_of(program: Path, files: Mapping[str, str | None]) -> Files:

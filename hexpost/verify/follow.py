@@ -42,6 +42,7 @@ class Follower:
 
     moves: Moves
     machine: Machine
+    axis_only: bool = False
     route: Route = field(init=False)
     faults: Faults = field(default_factory=Faults)
     tip: Largest = field(default_factory=Largest)
@@ -60,7 +61,7 @@ class Follower:
         self._first = np.flatnonzero(np.append(True, line[1:] != line[:-1])) if len(line) else np.zeros(0, np.int64)
         self._lines = line[self._first].tolist()
         self._first = np.append(self._first, len(line))
-        self.route = Route(self.moves, self.machine)
+        self.route = Route(self.moves, self.machine, axis_only=self.axis_only)
         self._closest = np.full(self.moves.count, np.inf)
         self._closest_row = np.zeros(self.moves.count, dtype=np.int64)
         self._seen = np.zeros(len(self._lines), dtype=bool)

@@ -16,11 +16,12 @@ class Route:
 
     A line runs straight in x y z a b c; an arc turns about its axis, rises along it, and its radius and angles change
     evenly. The distance of a tool from a move is told at the share where it fits best, position and orientation
-    weighed by their tolerances.
+    weighed by their tolerances. ``axis_only``: the yaw about the tool is free, and the axis of the tool counts.
     """
 
-    def __init__(self, moves: Moves, machine: Machine) -> None:
+    def __init__(self, moves: Moves, machine: Machine, *, axis_only: bool = False) -> None:
         self.moves = moves
+        self._axis_only = axis_only
         self._order = ["ABC".index(x) for x in machine.tilt_order]
         self._tip = max(machine.tool_tip.corner_tolerance, 1e-6)
         self._tilt = max(machine.tool_tip.corner_tolerance_tilt, 1e-9)
@@ -52,19 +53,29 @@ class Route:
             u[round_] = self._arc_share(tip[round_], move[round_])
         for _ in range(_ROUNDS):
             p, dp, q, dq = self._at(u, move)
-            off, twist = (tip - p) / self._tip, _small_turn(turned @ q.swapaxes(1, 2)) / self._tilt
+            off, twist = (tip - p) / self._tip, self._away(turned, q) / self._tilt
             dp, dq = dp / self._tip, dq / self._tilt
             slope = (off * dp + twist * dq).sum(1)
             size = (dp * dp + dq * dq).sum(1)
             u = np.clip(u + slope / np.maximum(size, 1e-30), 0.0, 1.0)
         p, _, q, _ = self._at(u, move)
-        return np.sqrt(((tip - p) ** 2).sum(1)), np.sqrt((_small_turn(turned @ q.swapaxes(1, 2)) ** 2).sum(1))
+        return np.sqrt(((tip - p) ** 2).sum(1)), np.sqrt((self._away(turned, q) ** 2).sum(1))
 
     def from_end(self, t: Array, r: Array, move: Ints, *, start: bool = False) -> tuple[Array, Array]:
         """Return how far tools are from the ends (or starts) of moves: mm and rad, each (n,)."""
         tip, turned = self.tools(t, r, move)
         p, _, q, _ = self._at(np.full(len(move), 0.0 if start else 1.0), move)
-        return np.sqrt(((tip - p) ** 2).sum(1)), np.sqrt((_small_turn(turned @ q.swapaxes(1, 2)) ** 2).sum(1))
+        return np.sqrt(((tip - p) ** 2).sum(1)), np.sqrt((self._away(turned, q) ** 2).sum(1))
+
+    def _away(self, turned: Array, wanted: Array) -> Array:
+        """Return the turn vectors (n, 3) from orientations ``wanted`` to ``turned`` (n, 3, 3), or of their axes."""
+        if not self._axis_only:
+            return _small_turn(turned @ wanted.swapaxes(1, 2))
+        across = np.cross(wanted[:, :, 2], turned[:, :, 2])
+        sine = np.sqrt((across**2).sum(1))
+        angle = np.arctan2(sine, (wanted[:, :, 2] * turned[:, :, 2]).sum(1))
+        out: Array = across * np.where(sine > 1e-12, angle / np.maximum(sine, 1e-12), 1.0)[:, None]
+        return out
 
     def lengths(self, move: Ints) -> Array:
         """Return the way of the tip in moves (n,), mm."""

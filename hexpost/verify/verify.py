@@ -1,6 +1,7 @@
 """The order of a proof: files, inputs, table, path, events, report."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import radians
 from pathlib import Path
 
 import numpy as np
@@ -68,9 +69,9 @@ def _inputs(folder: Folder) -> Inputs:
     tools, setup = folder.input("tools"), folder.input("setup")
     m = load_machine(machine)
     text = read(program.read_bytes(), program.name, faults)
-    meaning = interpret(
-        text, m, load_tools(tools) if tools else no_tools(), load_setup(setup) if setup else no_setup(), faults
-    )
+    yaw = radians(folder.manifest["settings"].get("yaw_deg", 0.0))
+    placed = replace(load_setup(setup) if setup else no_setup(), yaw=yaw)
+    meaning = interpret(text, m, load_tools(tools) if tools else no_tools(), placed, faults)
     if faults:
         raise InputError(faults)
     return Inputs(machine=m, meaning=meaning)
@@ -115,7 +116,8 @@ class _Walk:
         self.period = micros / 1e6
         self.clock, self.continuity = Clock(micros), Continuity(machine, self.period)
         self.limits = Limits(machine, self.period)
-        self.follower = Follower(moves, machine)
+        free = folder.manifest["settings"].get("yaw", "fixed") != "fixed"
+        self.follower = Follower(moves, machine, axis_only=free)
         self.happenings = Happenings(folder.path / "events.csv", inputs.meaning.events, machine, self.period)
         origin, turned = self._start()
         self.tracker = Tracker(machine, origin, turned, self.period)

@@ -13,7 +13,7 @@ from hexpost.audit.model import LIMITS
 from hexpost.pipeline import Files, examine, load, schedule
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
-CLEAN = ("contour", "frustum", "pocket", "plate_inch", "blade_band")
+CLEAN = ("contour", "frustum", "pocket", "plate_inch", "blade_band", "crown")
 ALL = (*CLEAN, "limits")
 
 
