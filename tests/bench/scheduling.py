@@ -1,0 +1,178 @@
+"""The exact scan against toppra and against the same two passes compiled; what a jerk limit costs; never failing."""
+
+import logging
+import statistics
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from scipy.interpolate import CubicSpline, make_interp_spline
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from feed.jobs import FRAME, MACHINE, lines, pauses
+
+from hexpost.feed.chunks import Layout, times
+from hexpost.feed.plan import plan
+from hexpost.feed.scan import scan
+from hexpost.kinematics.struts import StrutModel
+from hexpost.path.build import build
+from hexpost.setpoints.sample import sample
+from hexpost.setpoints.solve import Solver
+
+STRUTS = StrutModel(MACHINE).in_frame(FRAME.base_from_work, FRAME.tip)
+SPEED, ACCELERATION, FEED, ALONG = 400.0, 4000.0, 200.0, 3000.0
+
+
+def tool_path(length, seed=1):
+    """Return knots of arc length, 1 mm apart, and poses (6, n): circles of 15 to 60 mm and free curves, with tilt."""
+    rng = np.random.default_rng(seed)
+    points, here, total = [np.zeros(6)], np.zeros(6), 0.0
+    while total < 1.1 * length:
+        if rng.random() < 0.5:
+            radius, start = rng.uniform(15, 60), rng.uniform(0, 2 * np.pi)
+            centre = here[:2] - radius * np.array([np.cos(start), np.sin(start)])
+            if np.abs(centre).max() + radius > 160:
+                continue
+            turn = start + np.linspace(0, 2 * np.pi, max(24, int(radius * 1.6)))[1:]
+            part = np.tile(here, (len(turn), 1))
+            part[:, 0], part[:, 1] = centre[0] + radius * np.cos(turn), centre[1] + radius * np.sin(turn)
+            part[:, 3:5] += np.outer(np.linspace(0, 1, len(turn)), rng.uniform(-0.05, 0.05, 2))
+        else:
+            k = np.vstack([here, rng.uniform(-1, 1, (3, 6)) * (140, 140, 60, 0.26, 0.26, 0)])
+            d = np.append(0, np.cumsum(np.linalg.norm(np.diff(k[:, :3], axis=0), axis=1)))
+            part = CubicSpline(d, k)(np.linspace(0, d[-1], max(8, int(d[-1] / 12)))[1:])
+        total += np.linalg.norm(np.diff(np.vstack([here, part])[:, :3], axis=0), axis=1).sum()
+        points.extend(part)
+        here = part[-1]
+    points = np.array(points)
+    d = np.append(0, np.cumsum(np.linalg.norm(np.diff(points[:, :3], axis=0), axis=1)))
+    coarse = CubicSpline(d, points)
+    fine = np.arange(0, d[-1], 0.05)
+    speed = np.linalg.norm(coarse(fine, 1)[:, :3], axis=1)
+    s = np.append(0, np.cumsum((speed[1:] + speed[:-1]) * 0.025))
+    knots = np.arange(0, length + 1e-9, 1.0)
+    return knots, coarse(np.interp(knots, s, fine)).T
+
+
+def case(nodes=100_000, length=10_000.0):
+    """Return knots, rows of struts and path (7, n) at the knots, and a spline of them, with grid and limits."""
+    knots, poses = tool_path(length)
+    rows = np.vstack([STRUTS.lengths(poses), knots])
+    grid = np.linspace(0, knots[-1], nodes + 1)
+    return knots, rows, make_interp_spline(knots, rows, k=3, axis=1), grid
+
+
+SPEEDS = np.array([*[SPEED] * 6, FEED])
+LIMITS = np.array([*[ACCELERATION] * 6, ALONG])
+
+
+def ours(spline, grid, chunks=None):
+    """Return seconds of the scan alone, and the profile; the geometry is evaluated where the layout wants it."""
+    layout = Layout.of(len(grid), chunks)
+    at = grid[layout.index()]
+    slope, bend = (np.ascontiguousarray(spline(at, k).transpose(1, 0, 2)) for k in (1, 2))
+    cap = ((SPEEDS[:, None] / np.maximum(np.abs(slope), 1e-12)) ** 2).min(axis=1)
+    t = time.perf_counter()
+    x = layout.flat(scan(layout, slope, bend, LIMITS, cap=cap, step=grid[1]))
+    times(x, grid[1])
+    return time.perf_counter() - t, x
+
+
+def toppra(knots, rows, grid):
+    """Return seconds of the other solver alone, and its profile."""
+    import toppra as ta
+    from toppra import algorithm, constraint
+
+    logging.disable(logging.CRITICAL)
+    path = ta.SplineInterpolator(knots, rows.T, bc_type="not-a-knot")
+    kind = constraint.DiscretizationType.Interpolation
+    both = [
+        constraint.JointVelocityConstraint(np.column_stack([-SPEEDS, SPEEDS])),
+        constraint.JointAccelerationConstraint(np.column_stack([-LIMITS, LIMITS]), discretization_scheme=kind),
+    ]
+    solver = algorithm.TOPPRA(both, path, gridpoints=grid, solver_wrapper="seidel")
+    t = time.perf_counter()
+    _, sd, _ = solver.compute_parameterization(0.0, 0.0)
+    return time.perf_counter() - t, sd**2
+
+
+def schedule_vs_toppra():
+    """Time of toppra over that of the scan: 1e5 nodes, struts and feed, limits at both ends of every interval."""
+    knots, rows, spline, grid = case()
+    other, x = toppra(knots, rows, grid)
+    mine = [ours(spline, grid) for _ in range(7)]
+    seconds = statistics.median(t for t, _ in mine)
+    far = times(mine[0][1], grid[1])[-1] / times(x, grid[1])[-1] - 1
+    return {"ratio": other / seconds, "nodes_per_s": len(grid) / seconds, "duration_difference": far}
+
+
+def schedule_duration():
+    """Relative difference of the durations."""
+    knots, rows, spline, grid = case(20_000, 2000.0)
+    x, y = ours(spline, grid)[1], toppra(knots, rows, grid)[1]
+    return {"ratio": abs(times(x, grid[1])[-1] / times(y, grid[1])[-1] - 1), "profile": np.abs(x - y).max() / y.max()}
+
+
+def schedule_vs_compiled():
+    """Time of the same two passes, node by node, compiled, over that of the scan."""
+    from compiled_scan import two_passes
+
+    _, _, spline, grid = case()
+    slope, bend = (np.ascontiguousarray(spline(grid, k).T) for k in (1, 2))
+    cap = ((SPEEDS / np.maximum(np.abs(slope), 1e-12)) ** 2).min(axis=1)
+    two_passes(slope[:100], bend[:100], cap[:100], LIMITS, grid[1])
+    pairs = []
+    for _ in range(7):
+        t = time.perf_counter()
+        x = two_passes(slope, bend, cap, LIMITS, grid[1])
+        other = time.perf_counter() - t
+        mine, y = ours(spline, grid)
+        pairs.append((other / mine, other, mine))
+    far = np.abs(x - y).max() / x.max()
+    return {"ratio": statistics.median(p[0] for p in pairs), "profile_difference": far}
+
+
+def limited(jerk, length=2000.0):
+    """Return the seconds of motion of a dense program along the path, with this strut jerk."""
+    _, poses = tool_path(length)
+    moves = lines(poses, FEED)
+    tip = replace(MACHINE.tool_tip, acceleration=ALONG, jerk=jerk, tilt_jerk=jerk, tilt_acceleration=20.0)
+    struts = tuple(replace(s, speed=SPEED, acceleration=ACCELERATION, jerk=jerk) for s in MACHINE.struts)
+    on = replace(MACHINE, tool_tip=tip, struts=struts)
+    return plan(build(moves, on), moves, pauses(), on, "strut-limited").ticks * 1e-3
+
+
+def jerk_cost():
+    """Percent of time that a jerk limit of 100 A/s adds to none."""
+    with_limit, without = limited(100 * ACCELERATION), limited(1e9)
+    return {"ratio": 100 * (with_limit / without - 1), "with_s": with_limit, "without_s": without}
+
+
+def never_fails(jobs=10_000, seed=0):
+    """Count random machines and paths whose strut-limited schedule fails or breaks a limit at a setpoint."""
+    from feed.test_plan import random_moves
+
+    rng, bad = np.random.default_rng(seed), 0
+    names = ("speed", "acceleration", "jerk")
+    for k in range(jobs):
+        moves = random_moves(int(rng.integers(2**32)), int(rng.integers(1, 8)))
+        share = dict(zip(names, 10.0 ** rng.uniform(-3, 0.5, 3), strict=True))
+        struts = tuple(replace(s, **{n: getattr(s, n) * x for n, x in share.items()}) for s in MACHINE.struts)
+        on = replace(MACHINE, struts=struts, period=float(rng.choice([1e-3, 4e-3, 1e-2])))
+        try:
+            path = build(moves, on)
+            timing = plan(path, moves, pauses(), on, "strut-limited")
+            solver, worst = Solver(on, moves.frames), 0.0
+            for poses in sample(timing, path, moves):
+                s = solver.solve(poses)
+                for n in names:
+                    limit = np.array([[getattr(x, n)] for x in struts])
+                    worst = max(worst, float(np.abs(getattr(s, n) / limit).max()))
+            bad += worst > 1 + 1e-9
+        except Exception as error:  # noqa: BLE001 - whatever fails is counted
+            print(k, error, file=sys.stderr)
+            bad += 1
+    return {"ratio": bad, "jobs": jobs}
