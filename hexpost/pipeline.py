@@ -21,10 +21,10 @@ from hexpost.path.model import Path as ToolPath
 from hexpost.program.model import Program
 from hexpost.program.read import read
 from hexpost.setpoints.command import gearing
-from hexpost.setpoints.model import Gearing, Setpoints
+from hexpost.setpoints.model import Gearing, Setpoints, YawProfile
 from hexpost.setpoints.sample import sample
 from hexpost.setpoints.solve import Solver
-from hexpost.setpoints.yaw import YawProfile, turned
+from hexpost.setpoints.yaw import turned
 
 BLOCK = 4096
 """Samples that flow through solve, check and write at a time: their work arrays stay in the processor's cache."""

@@ -8,7 +8,7 @@ import numpy as np
 from hexpost.arrays import Array, Flags
 from hexpost.moves.model import USUAL, Switches
 from hexpost.pipeline import Job, examine, schedule, understand
-from hexpost.setpoints.yaw import YawProfile
+from hexpost.setpoints.model import YawProfile
 from hexpost.setup.follow import Steps, farthest, route
 from hexpost.setup.model import Outcome
 from hexpost.setup.round_tool import taken

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import BSpline
 
-from hexpost.setpoints.yaw import YawProfile
+from hexpost.setpoints.model import YawProfile
 
 
 @given(st.integers(0, 10**6), st.integers(4, 30), st.integers(2, 400))
