@@ -10,7 +10,10 @@ from hexpost.pipeline import Inputs, Job, Progress, examine
 from hexpost.report.collect import collect
 from hexpost.report.document import to_json
 from hexpost.report.model import Report
+from hexpost.report.page import page
+from hexpost.report.picture import Picture
 from hexpost.report.text import text
+from hexpost.setpoints.model import Setpoints
 from hexpost.tables.columns import choose
 from hexpost.tables.events import events_csv
 from hexpost.tables.job import JobFolder
@@ -59,7 +62,13 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
     with JobFolder(output.folder, overwrite=output.overwrite) as folder:
         part = folder.part("setpoints")
         table = open_table(part, output.table, columns, inputs.machine.period)
-        result = examine(job, table.write, progress)
+        picture = Picture(job.timing.ticks + 1, inputs.meaning.moves, inputs.machine)
+
+        def each(setpoints: Setpoints) -> None:
+            table.write(setpoints)
+            picture.add(setpoints)
+
+        result = examine(job, each, progress)
         size = table.finish()
         report = _report(job, inputs, result)
         name = table_name(output.table, runnable=report.clean)
@@ -68,6 +77,8 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
         folder.put("events.csv", events_csv(inputs.meaning.events, ticks, inputs.machine.period))
         folder.put("report.json", to_json(report).encode())
         folder.put("report.txt", text(report).encode())
+        drawing = picture.finish() if report.rows else None
+        folder.put("report.html", page(report, drawing, inputs.program, inputs.machine))
         copies = _copies(inputs)
         for role, source in copies.items():
             folder.put(COPIES[role], source)

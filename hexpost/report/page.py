@@ -1,0 +1,170 @@
+"""The page of a job: one file that needs no network and no script, of a size that does not grow with the job."""
+
+import json
+from collections.abc import Sequence
+from html import escape
+from pathlib import Path
+
+import numpy as np
+
+from hexpost.machine.model import Machine
+from hexpost.program.model import Program
+from hexpost.report.charts import Mark, Plot, Scale, chart, scale
+from hexpost.report.model import FindingRow, Report
+from hexpost.report.page_findings import findings, listing
+from hexpost.report.page_tables import facts, losses, remarks, table_guide, use_table
+from hexpost.report.page_views import views
+from hexpost.report.picture import QUANTITIES, Drawing
+from hexpost.report.verdict import feed_name, machine_name, verdict
+from hexpost.report.words import clean, duration, number, percent, plural
+
+MOST_BYTES = 250_000
+MOST_FINDINGS = 120
+"""Findings on the page; report.json lists more."""
+_FOLDER = Path(__file__).parent
+_UNITS = {"length": "mm", "speed": "mm/s", "acceleration": "mm/s²"}
+_LIMITS = {"length": "stroke", "speed": "speed", "acceleration": "acceleration"}
+_CHARTS = (
+    "<p>Each column of a chart spans the smallest and the largest value in its share of the time, so a peak of one "
+    "sample shows. Dashed: the limits. Upright strokes: findings.</p>"
+)
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:"
+
+
+def page(report: Report, drawing: Drawing | None, program: Program, machine: Machine) -> bytes:
+    """Return the page as UTF-8, at most ``MOST_BYTES``; ``drawing`` is ``None`` for a program without motion.
+
+    With many long findings fewer of them are shown, and the page says so.
+    """
+    most = MOST_FINDINGS
+    while True:
+        out = _whole(report, drawing, program, machine, report.findings[:most]).encode()
+        if len(out) <= MOST_BYTES or most == 0:
+            return out
+        most //= 2
+
+
+def _whole(
+    report: Report, drawing: Drawing | None, program: Program, machine: Machine, shown: Sequence[FindingRow]
+) -> str:
+    head, _, rest = verdict(report).partition(":")
+    title = escape(clean(f"{head}: {Path(report.program).name}"))
+    sections = [
+        ("findings", "Findings", findings(report, shown)),
+        ("limits", "Use of the limits", use_table(report) + _use_chart(drawing, shown)),
+        ("struts", "The six struts", _struts(drawing, machine, shown)),
+        ("path", "Where the tool goes", views(drawing)),
+        ("time", "Where time is lost", losses(report.reasons)),
+        ("assumed", "What was assumed and ignored", remarks(report)),
+        ("program", "Program", listing(report, program, shown)),
+        ("table", "Reading the table yourself", table_guide(report, machine)),
+        ("cautions", "Cautions", "".join(f"<p>{_text(c)}</p>" for c in report.cautions)),
+    ]
+    sections = [s for s in sections if s[2]]
+    links = "".join(f'<li><a href="#{key}">{name}</a></li>' for key, name, _ in sections)
+    body = "".join(f'<section aria-labelledby="{k}"><h2 id="{k}">{n}</h2>{t}</section>' for k, n, t in sections)
+    loud = f'<p class="loud">{_text(report.cautions[0])}</p>' if report.machine.demonstration else ""
+    style, script = ((_FOLDER / name).read_text("utf-8") for name in ("page.css", "page.js"))
+    kind = "clean" if report.clean else "broken"
+    return (
+        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+        '<meta name="viewport" content="width=device-width,initial-scale=1">'
+        f'<style>{style}</style></head><body><a class="skip" href="#findings">To the findings</a>'
+        f'<header class="{kind}"><div><p class="soft">{_text(report.program)} on {_text(machine_name(report))}; '
+        f"{_text(feed_name(report))}</p><h1><b>{head}</b>:{_text(rest)}</h1>{facts(report)}{loud}"
+        f'<nav aria-label="Parts of this page"><ul>{links}</ul></nav></div></header><main>{_walk(drawing)}{body}</main>'
+        f"<footer><p>{plural(report.rows, 'row')} of setpoints; {duration(report.duration)}. The numbers of this page "
+        f"are in report.json, the setpoints in the table beside it.</p></footer>"
+        f"<script>{script}</script></body></html>\n"
+    )
+
+
+def _text(text: str) -> str:
+    return escape(clean(text))
+
+
+def _marks(drawing: Drawing, shown: Sequence[FindingRow], limit: str = "", strut: int = 0) -> list[Mark]:
+    """Return the marks of the findings of one limit of one strut (all findings, without a limit)."""
+    until = max(drawing.until, 1e-9)
+    out = []
+    for i, f in enumerate(shown):
+        if not limit or (f.limit == limit and f.strut == strut):
+            out.append(Mark(number=i + 1, share=min(max(f.time / until, 0.0), 1.0)))
+    return out
+
+
+def _use_chart(drawing: Drawing | None, shown: Sequence[FindingRow]) -> str:
+    if drawing is None:
+        return ""
+    most = float(drawing.use.max())
+    title = f"The most used limit of any strut, in per cent; at most {percent(most)} (dashed: all of a limit)"
+    use = 100.0 * drawing.use
+    plot = Plot(
+        name="use",
+        title=title,
+        low=np.zeros_like(use),
+        high=use,
+        bounds=(100.0,),
+        scale=Scale(low=0.0, high=1.08 * max(100.0, 100.0 * most)),
+        marks=_marks(drawing, shown),
+        prefix="u",
+    )
+    return chart(plot) + _axis(drawing)
+
+
+def _struts(drawing: Drawing | None, machine: Machine, shown: Sequence[FindingRow]) -> str:
+    if drawing is None:
+        return ""
+    out = [_CHARTS]
+    for k, strut in enumerate(machine.struts):
+        bounds = (strut.stroke, (-strut.speed, strut.speed), (-strut.acceleration, strut.acceleration))
+        charts = []
+        for q, name in enumerate(QUANTITIES):
+            low, high, (a, b) = drawing.low[q, k], drawing.high[q, k], bounds[q]
+            least, most = float(low.min()), float(high.max())
+            told = f"{number(round(least, 3))} to {number(round(most, 3))} {_UNITS[name]}"
+            allowed = f"{number(a)} to {number(b)} allowed" if q == 0 else f"±{number(b)} allowed"
+            title = f"Strut {k + 1} {name}: {told}, {allowed}"
+            plot = Plot(
+                name=f"s{k + 1}-{name}",
+                title=title,
+                low=low,
+                high=high,
+                bounds=(a, b),
+                scale=scale(a, b, least, most),
+                marks=_marks(drawing, shown, _LIMITS[name], k + 1),
+                prefix="m",
+            )
+            charts.append(chart(plot))
+        out.append(f'<h3>Strut {k + 1}</h3><div class="three">{"".join(charts)}</div>{_axis(drawing)}')
+    return "".join(out)
+
+
+def _axis(drawing: Drawing) -> str:
+    """Return the ends and the middle of the time axis in words."""
+    steps = (0.0, 0.25, 0.5, 0.75, 1.0)
+    marks = "".join(f"<span>{number(float(f'{drawing.until * s:.4g}'))} s</span>" for s in steps)
+    return f'<div class="axis" aria-hidden="true">{marks}</div>'
+
+
+def _walk(drawing: Drawing | None) -> str:
+    """Return the slider along the path; it is shown only where the script runs."""
+    if drawing is None:
+        return ""
+    box = drawing.box
+    heights = [shape[0] for shape in box.shapes]
+    track = []
+    for x, y, z in drawing.tip.T:
+        place = [
+            (x - box.low[0]) / box.cell,
+            heights[0] - (y - box.low[1]) / box.cell,
+            heights[1] - (z - box.low[2]) / box.cell,
+        ]
+        track.append([round(float(c)) for c in place] if np.isfinite(place).all() else None)
+    data = json.dumps(track, separators=(",", ":"))
+    return (
+        '<div class="tools" id="walk" hidden><label for="slide">Walk along the job</label>'
+        f'<input type="range" id="slide" min="0" max="{len(track) - 1}" value="0" data-until="{drawing.until:.6g}" '
+        f'data-track="{data}"><output id="now" for="slide">0 s</output></div>'
+    )

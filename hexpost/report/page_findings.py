@@ -1,0 +1,83 @@
+"""Findings on the page, worst first, and the part of the program that they are about."""
+
+from collections.abc import Sequence
+from html import escape
+
+from hexpost.program.model import Program
+from hexpost.report.collect import quoted
+from hexpost.report.model import FindingRow, Report
+from hexpost.report.verdict import feed_advice, what, where
+from hexpost.report.words import clean, plural
+
+CHARTED = frozenset({"stroke", "speed", "acceleration"})
+MOST_LINES = 320
+"""A program up to this long stands on the page as a whole."""
+_AROUND = 2
+_WIDE = 110
+
+
+def findings(report: Report, shown: Sequence[FindingRow]) -> str:
+    """Return the list of findings, with links to the block and to its place in the charts."""
+    if report.clean:
+        return "<p>None: no limit of the machine file is broken.</p>"
+    tools = (
+        '<div class="tools" id="find" hidden><label for="search">Search</label><input id="search" type="search">'
+        '<label for="sort">Sort by</label><select id="sort"><option value="use">use of the limit</option>'
+        '<option value="line">program line</option><option value="time">time</option></select>'
+        '<output id="shown" for="search"></output></div>'
+    )
+    items = "".join(_finding(i + 1, f) for i, f in enumerate(shown))
+    rest = report.findings_total - len(shown)
+    more = f"<p>{plural(rest, 'more finding', 'more findings')} not shown here; report.json lists the worst 10,000.</p>"
+    return f'{tools}<ol class="found">{items}</ol>{more if rest else ""}'
+
+
+def listing(report: Report, program: Program, shown: Sequence[FindingRow]) -> str:
+    """Return the program, or of a long one the lines around the findings; every line can be linked to."""
+    hits: dict[int, list[int]] = {}
+    for i, f in enumerate(shown):
+        hits.setdefault(f.line, []).append(i + 1)
+    lines = program.lines
+    whole = lines <= MOST_LINES
+    if whole:
+        wanted = list(range(1, lines + 1))
+    else:
+        near = {n + d for n in hits for d in range(-_AROUND, _AROUND + 1)} | set(range(1, 6))
+        wanted = sorted(n for n in near if 1 <= n <= lines)
+    out = []
+    last = 0
+    for n in wanted:
+        if n != last + 1:
+            out.append(f"<span><i></i>... {plural(n - last - 1, 'line')} left out</span>")
+        out.append(_line(n, program, hits.get(n, [])))
+        last = n
+    if last < lines:
+        out.append(f"<span><i></i>... {plural(lines - last, 'line')} left out</span>")
+    note = "" if whole else f"<p>{plural(lines, 'line')}; shown are the first ones and those around findings.</p>"
+    name = escape(clean(report.program))
+    return f'{note}<pre tabindex="0" role="region" aria-label="Program {name}">{"".join(out)}</pre>'
+
+
+def _finding(i: int, f: FindingRow) -> str:
+    when = f"at {f.time:.3f} s" if f.until <= f.time else f"from {f.time:.3f} s to {f.until:.3f} s"
+    places = [f'<a href="#L{f.line}">{escape(where(f))}</a>', f'<a href="#u{i}">in the chart of all limits</a>']
+    if f.strut is not None and f.limit in CHARTED:
+        places.append(f'<a href="#m{i}">in the chart of strut {f.strut}</a>')
+    feed = f" ({feed_advice(f)})" if feed_advice(f) else ""
+    code = f"<p><code>{escape(clean(_cut(f.text)))}</code></p>" if f.text else ""
+    return (
+        f'<li id="f{i}" data-n="{i}" data-line="{f.line}" data-time="{f.time:.6f}"><p><span class="n">{i}. '
+        f"{escape(clean(what(f)))}</span>, {when}</p>{code}<p>{escape(clean(f.advice))}{escape(feed)}</p>"
+        f"<p>{' · '.join(places)}</p></li>"
+    )
+
+
+def _line(n: int, program: Program, hits: Sequence[int]) -> str:
+    text = escape(clean(_cut(quoted(program.text(n)))))
+    links = "".join(f'<a href="#f{i}" aria-label="finding {i}">finding {i}</a>' for i in hits[:4])
+    mark = ' class="hit"' if hits else ""
+    return f'<span id="L{n}"{mark}><i>{n}</i>{text}{links}</span>'
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _WIDE else text[: _WIDE - 4] + " ..."

@@ -1,0 +1,140 @@
+"""Figures of the page: what a person asks first, the use of every limit, lost time, remarks, how to read the table."""
+
+from collections.abc import Iterable, Sequence
+from html import escape
+
+import numpy as np
+
+from hexpost.audit.model import Worst
+from hexpost.feed.model import Reasons, cause_text
+from hexpost.machine.model import Machine
+from hexpost.report.model import Report
+from hexpost.report.words import clean, duration, number, percent, plural
+from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
+
+_ROWS = 10
+_LEAST_S = 5e-4
+
+
+def facts(report: Report) -> str:
+    """Return the numbers that stand on top."""
+    uses = [w for s in report.struts for w in s.worst]
+    worst = max(uses, key=lambda w: w.ratio, default=None)
+    items = [("Time", duration(report.duration), plural(report.rows, "row"))]
+    if worst is not None:
+        items.append(
+            ("Worst strut use", percent(worst.ratio), f"{worst.limit} of strut {worst.strut}, line {worst.line}")
+        )
+    items.append(("Blocks to mend", f"{report.blocks_total:,}", plural(report.findings_total, "finding")))
+    told = "".join(f"<div><dt>{n}</dt><dd>{v}<small>{t}</small></dd></div>" for n, v, t in items)
+    return f'<dl class="facts">{told}</dl>'
+
+
+def use_table(report: Report) -> str:
+    """Return the worst use of each limit by each strut, with the line where it is."""
+    limits = list(dict.fromkeys(w.limit for s in report.struts for w in s.worst))
+    rows = []
+    for limit in limits:
+        found = [next((w for w in s.worst if w.limit == limit), None) for s in report.struts]
+        rows.append((limit, found))
+    head = ["limit", *(f"strut {s.strut}" for s in report.struts)]
+    body = "".join(f"<tr><th scope=row>{name}</th>{''.join(_use(w) for w in uses)}</tr>" for name, uses in rows)
+    ends = (("shortest, mm", [s.shortest for s in report.struts]), ("longest, mm", [s.longest for s in report.struts]))
+    body += "".join(_row([n, *(f"{x:.3f}" for x in xs)]) for n, xs in ends)
+    tool = "".join(
+        f"<p>{w.limit} of the tool: {number(w.value)}, {number(w.allowed)} allowed ({percent(w.ratio)}), "
+        f"line {w.line}.</p>"
+        for w in report.whole
+    )
+    return _table(head, body, "Worst use of each limit, and the line where it is", "Use of the limits") + tool
+
+
+def losses(reasons: Reasons | None) -> str:
+    """Return what keeps the job from its programmed feed, and the blocks that lose most."""
+    if reasons is None:
+        return ""
+    causes = [(k, x) for k, x in reasons.total.items() if x >= _LEAST_S][:_ROWS]
+    if not causes:
+        return "<p>No time is lost: the programmed feed is kept all the way.</p>"
+    total = sum(reasons.total.values())
+    most = causes[0][1]
+    body = "".join(
+        f'<tr><th scope=row>{escape(cause_text(k))}</th><td>{x:.3f}</td><td class="w"><span class="bar" '
+        f'style="width:{8 * x / most:.2f}em"></span></td></tr>'
+        for k, x in causes
+    )
+    out = f"<p>{duration(total)} more than at the programmed feed all the way, held by:</p>"
+    out += _table(["cause", "seconds", "share"], body, "Seconds lost, by cause", "Lost time by cause")
+    order = np.argsort(-reasons.lost, kind="stable")[:_ROWS]
+    body = "".join(_row(_block(reasons, int(i))) for i in order if reasons.lost[i] >= _LEAST_S)
+    head = ["line", "seconds lost", "F programmed", "F reached", "held most by"]
+    return out + _table(head, body, "Blocks that lose most, feeds in mm/min (deg/min in turns)", "Lost time by block")
+
+
+def remarks(report: Report) -> str:
+    """Return how open words were read, what was noticed, what was ignored."""
+    ignored = [f"{r.text}, {plural(r.count, 'time')}, first in line {r.line}" for r in report.ignored]
+    parts = (
+        ("Assumed or noticed", report.warnings),
+        ("How open words were read", report.readings),
+        ("Ignored", ignored),
+    )
+    return "".join(_list(name, items) for name, items in parts) or "<p>Nothing.</p>"
+
+
+def table_guide(report: Report, machine: Machine) -> str:
+    """Return how anybody can read the table and agree, or not, with the verdict."""
+    head = ["strut", "length, mm", "speed, mm/s", "acceleration, mm/s²", "jerk, mm/s³"]
+    body = "".join(
+        _row([
+            str(k), f"{number(s.stroke[0])} to {number(s.stroke[1])}",
+            *(f"±{number(x)}" for x in (s.speed, s.acceleration, s.jerk)),
+        ])
+        for k, s in enumerate(machine.struts, 1)
+    )  # fmt: skip
+    name = "setpoints" if report.clean else "setpoints.not-runnable"
+    return (
+        f"<p>The table ({name}, CSV, NumPy or Parquet) has one row every {number(report.period * 1e3)} ms: "
+        "<code>time_s</code>, <code>length_1_mm</code> to <code>length_6_mm</code> (joint centre to joint centre), "
+        "<code>speed_1_mm_s</code> to <code>speed_6_mm_s</code>, <code>acceleration_1_mm_s2</code> to "
+        "<code>acceleration_6_mm_s2</code>, and <code>line</code>, the program line. Any program that reads tables can "
+        "look for the smallest and the largest value of each column; these are the limits (jerk: the change of "
+        "acceleration from row to row, over the period):</p>"
+    ) + _table(head, body, f"Limits of {escape(clean(machine.name))}", "Limits of the struts")
+
+
+def _use(w: Worst | None) -> str:
+    if w is None:
+        return "<td>-</td>"
+    over = ' class="over"' if w.ratio > 1.0 else ""
+    return f"<td{over}>{percent(w.ratio)}<br><small>line {w.line}</small></td>"
+
+
+def _block(reasons: Reasons, i: int) -> list[str]:
+    scale = SECONDS_PER_MINUTE * (DEG_PER_RAD if reasons.turning[i] else 1.0)
+    feed = "rapid" if np.isinf(reasons.programmed[i]) else number(float(f"{reasons.programmed[i] * scale:.5g}"))
+    reached = number(float(f"{reasons.reached[i] * scale:.4g}"))
+    return [
+        str(int(reasons.line[i])),
+        f"{reasons.lost[i]:.3f}",
+        feed,
+        reached,
+        escape(cause_text(int(reasons.cause[i]))),
+    ]
+
+
+def _row(cells: Sequence[str]) -> str:
+    return f"<tr><th scope=row>{cells[0]}</th>{''.join(f'<td>{c}</td>' for c in cells[1:])}</tr>"
+
+
+def _table(head: Sequence[str], body: str, caption: str, label: str) -> str:
+    titles = "".join(f"<th scope=col>{h}</th>" for h in head)
+    return (
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{label}"><table><caption>{caption}</caption>'
+        f"<thead><tr>{titles}</tr></thead><tbody>{body}</tbody></table></div>"
+    )
+
+
+def _list(name: str, items: Iterable[str]) -> str:
+    told = "".join(f"<li>{escape(clean(i))}</li>" for i in items)
+    return f"<h3>{name}</h3><ul>{told}</ul>" if told else ""

@@ -1,0 +1,140 @@
+"""What the charts of a report show, gathered while the samples stream by: it does not grow with their number."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array, Codes, Ints
+from hexpost.machine.model import Machine
+from hexpost.moves.model import Moves
+from hexpost.report.view import Box, cut_box, pallet_from_frames
+from hexpost.setpoints.model import Setpoints
+
+COLUMNS = 420
+"""Columns of a chart: fewer than the pixels it is shown on, so that a peak of one sample stays in sight."""
+GROUP = 16
+"""Samples of a job long enough that are looked at together: a power of two."""
+QUANTITIES = ("length", "speed", "acceleration")
+EDGES = (0.5, 0.75, 0.9, 1.0)
+"""Shares of the limits between the levels of the tool path: level 1 is the lowest, the last is beyond a limit."""
+MOST_STEPS = 24
+"""Cells that a straight piece between two groups is drawn over at most."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drawing:
+    """Envelopes and views of a job; ``columns`` (w,) is the time at which each column begins, s.
+
+    ``low`` and ``high`` (3, 6, w): smallest and largest length, speed and acceleration of each strut in each column.
+    ``use`` (w,): the largest use of any limit of a strut in each column. ``tip`` (3, w): the tip at its beginning,
+    pallet frame. ``views``: levels of use in cells (rows from the top, columns), 0 where the tool never was: from
+    above (x to the right, y up), and from the front (x to the right, z up). ``box``: what they show.
+    """
+
+    columns: Array
+    until: float
+    low: Array
+    high: Array
+    use: Array
+    tip: Array
+    views: tuple[Codes, Codes]
+    box: Box
+
+
+class Picture:
+    """Takes blocks of setpoints in the order of time; ``total`` is the number of samples of the job."""
+
+    def __init__(self, total: int, moves: Moves, machine: Machine) -> None:
+        self._total = max(total, 1)
+        self._width = min(COLUMNS, self._total)
+        self._group = GROUP if self._total >= 4 * GROUP * self._width else 1
+        self._period = machine.period
+        self._low: Array = np.full((len(QUANTITIES), 6, self._width), np.inf)
+        self._high: Array = np.full((len(QUANTITIES), 6, self._width), -np.inf)
+        self._use: Array = np.zeros(self._width)
+        self._tip: Array = np.full((3, self._width), np.nan)
+        stroke = np.array([s.stroke for s in machine.struts]).T
+        self._middle, self._half = stroke.mean(axis=0)[:, None], (stroke[1] - stroke[0])[:, None] / 2.0
+        self._most = [np.array([getattr(s, n) for s in machine.struts])[:, None] for n in (*QUANTITIES[1:], "jerk")]
+        self._frames = pallet_from_frames(moves, machine)
+        self._box = cut_box(moves, self._frames)
+        self._views = tuple(np.zeros(shape, dtype=np.uint8) for shape in self._box.shapes)
+        self._last: tuple[int, Array] | None = None
+
+    def add(self, setpoints: Setpoints) -> None:
+        """Take the next block."""
+        tick = setpoints.poses.tick
+        if not len(tick):
+            return
+        first = tick[:: self._group]
+        column: Ints = first * self._width // self._total
+        new = np.flatnonzero(np.append(True, column[1:] != column[:-1]))
+        used = np.zeros(len(first))
+        for q, name in enumerate(QUANTITIES):
+            low, high = self._extremes(getattr(setpoints, name))
+            at = column[new]
+            self._low[q, :, at] = np.minimum(self._low[q, :, at], np.minimum.reduceat(low, new, axis=1).T)
+            self._high[q, :, at] = np.maximum(self._high[q, :, at], np.maximum.reduceat(high, new, axis=1).T)
+            np.maximum(used, self._share(q, low, high), out=used)
+        np.maximum(used, self._share(len(QUANTITIES), *self._extremes(setpoints.jerk)), out=used)
+        self._use[column[new]] = np.maximum(self._use[column[new]], np.maximum.reduceat(used, new))
+        self._draw(setpoints, used, column, new)
+
+    def finish(self) -> Drawing:
+        """Return the drawing."""
+        return Drawing(
+            columns=np.ceil(np.arange(self._width) * self._total / self._width) * self._period,
+            until=(self._total - 1) * self._period,
+            low=self._low,
+            high=self._high,
+            use=self._use,
+            tip=self._tip,
+            views=(self._views[0], self._views[1]),
+            box=self._box,
+        )
+
+    def _share(self, q: int, low: Array, high: Array) -> Array:
+        """Return the use of a limit (m,) by the worst strut, from extremes (6, m)."""
+        if q == 0:
+            size = np.maximum(high - self._middle, self._middle - low) / self._half
+        else:
+            size = np.maximum(high, -low) / self._most[q - 1]
+        out: Array = size.max(axis=0)
+        return out
+
+    def _extremes(self, values: Array) -> tuple[Array, Array]:
+        """Return the smallest and the largest of values (6, n) in each group, (6, m); halving is the fastest way."""
+        whole = values.shape[1] // self._group * self._group
+        low = high = values[:, :whole]
+        for _ in range(self._group.bit_length() - 1):
+            low = np.minimum(low[:, 0::2], low[:, 1::2])
+            high = np.maximum(high[:, 0::2], high[:, 1::2])
+        rest = values[:, whole:]
+        if rest.shape[1]:
+            low = np.concatenate([low, rest.min(axis=1, keepdims=True)], axis=1)
+            high = np.concatenate([high, rest.max(axis=1, keepdims=True)], axis=1)
+        return low, high
+
+    def _draw(self, setpoints: Setpoints, used: Array, column: Ints, new: Ints) -> None:
+        """Put the way of the tip, from the last group's start to each next one, into the views."""
+        poses = setpoints.poses
+        m = self._frames[poses.frame]
+        tip = m[:3, :3] @ poses.pose[:3, :: self._group] + m[:3, 3:]
+        fresh = np.isnan(self._tip[0, column[new]])
+        self._tip[:, column[new[fresh]]] = tip[:, new[fresh]]
+        end = m[:3, :3] @ poses.pose[:3, -1:] + m[:3, 3:]
+        before = tip[:, :1] if self._last is None or self._last[0] != poses.frame else self._last[1]
+        place = np.concatenate([before, tip, end], axis=1)
+        self._last = (poses.frame, end)
+        level = np.searchsorted(EDGES, np.append(used[:1], used)).astype(np.uint8) + 1
+        order = np.argsort(level, kind="stable")
+        start, way = place[:, :-1][:, order], np.diff(place)[:, order]
+        cells = np.abs(way).max() / self._box.cell
+        steps = int(min(max(np.ceil(cells), 1), MOST_STEPS))
+        share = (np.arange(steps) + 0.5) / steps
+        points = (start[:, :, None] + way[:, :, None] * share).reshape(3, -1)
+        levels = np.repeat(level[order], steps)
+        for view, rows in zip(self._views, (1, 2), strict=True):
+            inside, at = self._box.cells(points, rows, view.shape)
+            flat = view.reshape(-1)
+            flat[at] = np.maximum(flat[at], levels[inside])
