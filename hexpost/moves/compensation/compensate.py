@@ -209,6 +209,8 @@ def _place(out: Steps, whole: tuple[Contour, Ints], joined: Merged) -> None:
     _put(out.end, c, gone, path.start[:, joined.into])
     flat = np.sort(np.concatenate((entry, at)))
     still = np.flatnonzero(~c.flat)
+    if not flat.size:
+        return
     before = np.searchsorted(flat, still) - 1
     inside = (before >= 0) & (c.chain[flat[np.maximum(before, 0)]] == c.chain[still])
     still, last = still[inside], flat[before[inside]]
