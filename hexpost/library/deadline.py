@@ -12,7 +12,7 @@ from pathlib import Path
 from types import FrameType
 
 HARD = 2.0
-"""After so many times the limit (and ``GRACE`` seconds) a worker that hears nothing is ended."""
+"""After so many times the limit (and a grace in seconds) a worker that hears nothing is ended."""
 
 GRACE = 5.0
 
@@ -22,11 +22,11 @@ class OutOfTime(Exception):  # noqa: N818 - it says what happened
 
 
 @contextmanager
-def deadline(seconds: float) -> Iterator[Callable[[], None]]:
+def deadline(seconds: float, grace: float = GRACE) -> Iterator[Callable[[], None]]:
     """Raise ``OutOfTime`` in the body once ``seconds`` have passed; yields what the body calls between its steps.
 
     In the main thread (as in a worker process) an alarm interrupts long steps, too. A worker process that is deep in
-    compiled code is ended outright after ``HARD`` times the limit.
+    compiled code is ended outright after ``HARD`` times the limit and ``grace`` seconds.
     """
     end = time.monotonic() + seconds
     alone = threading.current_thread() is threading.main_thread()
@@ -45,7 +45,7 @@ def deadline(seconds: float) -> Iterator[Callable[[], None]]:
             signal.signal(signal.SIGALRM, ring)
             signal.setitimer(signal.ITIMER_REAL, seconds)
         if guarded:
-            faulthandler.dump_traceback_later(HARD * seconds + GRACE, exit=True, file=nowhere)
+            faulthandler.dump_traceback_later(HARD * seconds + grace, exit=True, file=nowhere)
         try:
             yield check
         finally:

@@ -2,6 +2,8 @@
 
 import multiprocessing
 import os
+import signal
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -21,6 +23,27 @@ CLUSTER_BATCH = 8
 """A cluster spends milliseconds on each task it is handed, so programs travel in batches."""
 
 _PATIENCE_S = 20
+
+
+@contextmanager
+def undisturbed() -> Iterator[None]:
+    """Put an interruption from the keyboard off to the end of the body; processes that it starts never hear one.
+
+    The mask is what they inherit. It does not keep the signal from other threads of this process, so a handler waits.
+    """
+    if not hasattr(signal, "pthread_sigmask") or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    heard: list[int] = []
+    handler = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, handler)
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+    if heard:
+        raise KeyboardInterrupt
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +66,22 @@ class Here(Executor):
         except Exception as error:  # noqa: BLE001 - the future carries it
             future.set_exception(error)
         return future
+
+
+class Workers(ProcessPoolExecutor):
+    """Worker processes that can be ended in the middle of their work; an interruption is for the gate alone."""
+
+    def submit(self, fn: Callable[P, R], /, *args: P.args, **kwargs: P.kwargs) -> Future[R]:
+        """Hand on a task; workers that are started for it do not hear the keyboard, nor does it stop them half-way."""
+        with undisturbed():
+            return super().submit(fn, *args, **kwargs)
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:  # noqa: FBT001, FBT002 - as in Executor
+        """End the workers: when their work is done, or at once where it is not waited for."""
+        if not wait:
+            for process in list((self._processes or {}).values()):
+                process.terminate()
+        super().shutdown(wait=True, cancel_futures=cancel_futures)
 
 
 def serial() -> Engine:
@@ -99,9 +138,9 @@ def _process_pool(count: int, memory_mb: int) -> Executor:
     if "forkserver" in multiprocessing.get_all_start_methods():
         context = multiprocessing.get_context("forkserver")
         context.set_forkserver_preload(["hexpost.library.check"])
-        return ProcessPoolExecutor(count, mp_context=context, initializer=limit_memory, initargs=(memory_mb,))
+        return Workers(count, mp_context=context, initializer=limit_memory, initargs=(memory_mb,))
     spawned = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(count, mp_context=spawned, initializer=limit_memory, initargs=(memory_mb,))
+    return Workers(count, mp_context=spawned, initializer=limit_memory, initargs=(memory_mb,))
 
 
 def limit_memory(megabytes: int) -> None:
