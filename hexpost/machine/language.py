@@ -7,7 +7,7 @@ from hexpost.machine.table import Table
 from hexpost.machine.word_format import word_format
 from hexpost.machine.wording import DialectWord, ReferenceReturn, Words
 
-SECONDS = ("ms", "s")
+DWELL = ("ms", "s", "none")
 WORD = re.compile(r"[A-Z](\d{1,3}(\.\d)?)?")
 CODE = re.compile(r"[GM]\d{1,3}(\.\d)?")
 
@@ -17,9 +17,9 @@ def words(t: Table) -> Words:
     usual = Words()
     out = Words(
         units=t.choice("units", ("mm", "inch"), None) if t.has("units") else None,
-        dwell_p=t.choice("dwell_p", SECONDS, usual.dwell_p),
-        dwell_x=t.choice("dwell_x", SECONDS, usual.dwell_x),
-        dwell_f=t.choice("dwell_f", SECONDS, usual.dwell_f),
+        dwell_p=t.choice("dwell_p", DWELL, usual.dwell_p),
+        dwell_x=t.choice("dwell_x", DWELL, usual.dwell_x),
+        dwell_f=t.choice("dwell_f", DWELL, usual.dwell_f),
         arc_tolerance=t.positive("arc_tolerance_mm", default=usual.arc_tolerance, most=10.0),
         numbers=t.choice("numbers", ("decimal", "implied"), usual.numbers),
         format_mm=word_format(t, "format_mm"),
@@ -27,12 +27,15 @@ def words(t: Table) -> Words:
         inverse_time_arc=t.choice("inverse_time_arc", ("time", "radius"), usual.inverse_time_arc),
         mixed_feed=t.choice("mixed_feed", ("tip", "root-sum-square", "linear"), usual.mixed_feed),
         rotary=t.choice("rotary", ("absolute", "shortest"), usual.rotary),
+        orientation=t.choice("orientation", ("angles", "great-circle"), usual.orientation),
         peck_clearance=t.positive("peck_clearance_mm", default=usual.peck_clearance, most=100.0),
         manual_withdrawal=t.positive("manual_withdrawal_s", most=3600.0) if t.has("manual_withdrawal_s") else None,
     )
     if out.numbers == "implied" and not out.format_mm and not out.format_inch:
         what = 'expected format_mm or format_inch beside "implied": they say where the point stands'
         t.fault("numbers", what, "missing-key", 'for example format_mm = "X+53Y+53Z+53F40"')
+    if (out.dwell_p, out.dwell_x, out.dwell_f) == ("none",) * 3:
+        t.fault("dwell_p", 'expected a unit for one of dwell_p, dwell_x and dwell_f, found "none" for all', "bad-value")
     t.close()
     return out
 

@@ -33,7 +33,7 @@ def shorthand(text: str) -> dict[str, Digits]:
     from lark import Lark, Tree, UnexpectedInput
 
     try:
-        tree = Lark(grammar_text("word_format.lark"), parser="lalr").parse(text)
+        tree = Lark(grammar_text("word_format.lark"), parser="lalr", start="format").parse(text)
     except UnexpectedInput as error:
         at = error.column - 1 if error.column > 0 else len(text)
         raise ValueError(

@@ -22,11 +22,11 @@ class Words:
     units: str | None = None
     """``"mm"`` or ``"inch"``: units of a program that states none; ``None`` refuses it."""
     dwell_p: str = "ms"
-    """Unit of ``P`` in a dwell block: ``"ms"`` or ``"s"``."""
+    """Unit of ``P`` in a dwell block: ``"ms"``, ``"s"``, or ``"none"``: it means no time."""
     dwell_x: str = "s"
-    """Unit of ``X`` in a dwell block: ``"ms"`` or ``"s"``."""
+    """Unit of ``X`` in a dwell block, as ``dwell_p``."""
     dwell_f: str = "s"
-    """Unit of ``F`` in a dwell block: ``"ms"`` or ``"s"``."""
+    """Unit of ``F`` in a dwell block, as ``dwell_p``."""
     arc_tolerance: float = 0.02
     """Largest difference of start and end radius of an arc, mm."""
     numbers: str = "decimal"
@@ -38,13 +38,40 @@ class Words:
     inverse_time_arc: str = "time"
     """F of an arc under inverse time: ``"time"`` (1/F minutes) or ``"radius"`` (feed over radius of the arc)."""
     mixed_feed: str = "tip"
-    """F where X Y Z and A B C move: ``"tip"`` (tip speed) or ``"root-sum-square"`` (of mm, or inch, and degrees)."""
+    """F where X Y Z and A B C move: ``"tip"`` (its speed; ``"linear"`` alike) or ``"root-sum-square"`` (of mm, or inch,
+    and degrees)."""
     rotary: str = "absolute"
     """Absolute rotary words: ``"absolute"`` (as written) or ``"shortest"`` (at most half a turn from where it is)."""
+    orientation: str = "angles"
+    """Between blocks ``"angles"`` (A B C in proportion) or ``"great-circle"`` (of the tool axis)."""
     peck_clearance: float = 0.5
     """A peck begins so far above the bottom of the one before, mm."""
     manual_withdrawal: float | None = None
     """Seconds that a withdrawal by hand takes (G87, G88); ``None`` refuses these cycles."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RotaryAxis:
+    """A rotary axis of the machine that programs were posted for: word, ``"table"`` or ``"head"``, line, sense.
+
+    ``direction`` (3,) is a unit vector and ``centre`` (3,) [mm] a point of the axis, both with all words 0: in the
+    work frame, the centre of a head axis seen from the spindle gauge point. ``sense`` 1: the word counts right-handed
+    how the tool turns about the part (ISO 841); -1: the other way.
+    """
+
+    word: str
+    carries: str
+    direction: Array
+    sense: int
+    centre: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ProgrammedAxes:
+    """The rotary axes from the bed outwards; ``tip``: X Y Z are the tip in the part, else the machine's own axes."""
+
+    axes: tuple[RotaryAxis, ...]
+    tip: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -7,10 +7,10 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints, Lines
 from hexpost.machine.wording import Words as Reading
 from hexpost.moves.complaints import Complaints
-from hexpost.moves.sheet import Sheet, Words
+from hexpost.moves.sheet import NO_WORDS, Sheet, Words
 
 SECONDS = {"s": 1.0, "ms": 1e-3}
-OTHERS = ("Y", "Z", "A", "B", "C", "I", "J", "K", "R")
+OTHERS = ("X", "Y", "Z", "A", "B", "C", "I", "J", "K", "R")
 PLACED = {
     "P": "means a time or a subprogram, and this block is no dwell (G04), no cycle and no call (M98)",
     "Q": "means a peck, and no cycle that pecks (G83) is in force",
@@ -39,6 +39,7 @@ def take_dwells(sheet: Sheet, reading: Reading, complaints: Complaints) -> tuple
     resting[dwell.row] = True
     letters = dict(sheet.letters)
     units = {"X": reading.dwell_x, "F": reading.dwell_f, "P": reading.dwell_p}
+    units = {letter: unit for letter, unit in units.items() if unit != "none"}
     found: dict[str, Words] = {}
     for letter in units:
         words = sheet.letter(letter)
@@ -46,7 +47,8 @@ def take_dwells(sheet: Sheet, reading: Reading, complaints: Complaints) -> tuple
         if inside.any():
             found[letter] = words.pick(inside)
             letters[letter] = words.pick(~inside)
-    _refuse_strays(sheet, letters, resting, complaints)
+    _refuse_strays(letters, resting, complaints)
+    _refuse_motion(sheet, resting, complaints)
     seconds = np.zeros(dwell.count)
     times = np.zeros(dwell.count, dtype=np.int64)
     for letter, words in found.items():
@@ -62,16 +64,20 @@ def take_dwells(sheet: Sheet, reading: Reading, complaints: Complaints) -> tuple
     return rest, Dwells(dwell.at, dwell.row, np.maximum(seconds, 0.0), used)
 
 
-def _refuse_strays(sheet: Sheet, letters: dict[str, Words], resting: Flags, complaints: Complaints) -> None:
-    """Report motion in dwell blocks, and P outside of them; take both away."""
+def _refuse_strays(letters: dict[str, Words], resting: Flags, complaints: Complaints) -> None:
+    """Report words in dwell blocks that are no time; take them away."""
     for letter in OTHERS:
-        words = sheet.letter(letter)
+        words = letters.get(letter, NO_WORDS)
         inside = resting[words.row]
         if inside.any():
             complaints.words(
                 words.at[inside], "dwell-with-motion", lambda w: f"{w} in a dwell block: expected only a time", HINT
             )
             letters[letter] = words.pick(~inside)
+
+
+def _refuse_motion(sheet: Sheet, resting: Flags, complaints: Complaints) -> None:
+    """Report motion words in dwell blocks."""
     motion = sheet.group("motion")
     complaints.words(
         motion.at[resting[motion.row]],

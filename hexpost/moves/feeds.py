@@ -16,6 +16,8 @@ from hexpost.moves.state import NONE, State
 from hexpost.units import RAD_PER_DEG, SECONDS_PER_MINUTE
 
 INVERSE, PER_REVOLUTION = 93, 95
+ROOT_SUM_SQUARE = "root-sum-square"
+"""Reading of F that counts millimetres (or inches) and degrees together."""
 SMALLEST = 1e-6
 """Smallest feed as written: below it a millimetre takes two years."""
 
@@ -52,6 +54,8 @@ def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
     written = _by_speed(written, blocks, state, rapid | (motion == NONE))
     mode = np.full(movement.count, FEED_TIP, dtype=np.uint8)
     feed = written * scale
+    if blocks.reading.mixed_feed == ROOT_SUM_SQUARE and tilt.any():
+        feed *= _share(blocks, at, turns)
     pure = tilt & ~tip
     if pure.any():
         mode[pure] = FEED_TILT
@@ -68,9 +72,30 @@ def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
         inverse &= ~rapid
         mode[inverse] = FEED_INVERSE
         feed[inverse] = _inverse(words, blocks, inverse)[inverse]
+        if blocks.reading.inverse_time_arc == "radius":
+            feed[turns.move] /= np.where(inverse[turns.move], np.abs(turns.turn), 1.0)
     feed[rapid] = np.inf
     mode[rapid] = FEED_RAPID
     return Feeds(feed, mode, tip, tilt)
+
+
+def _share(blocks: Blocks, at: Positions, turns: Turns) -> Array:
+    """Return the tip's part (n,) of a feed that counts lengths and degrees together, by root sum square.
+
+    A move takes sqrt(L^2 + D^2) / F minutes, with L the way of the tip in the unit of the program and D the norm of the
+    changes of A B C in degrees (the way of RS-274-D controls, from memory).
+    """
+    squares = np.sum((at.end[:3] - at.start[:3]) ** 2, axis=0)
+    k = np.arange(len(turns.move))
+    ahead = (at.end - at.start)[turns.axis, turns.move]
+    arm = at.start[:3, turns.move] - turns.centre
+    arm[turns.axis, k] = 0.0
+    squares[turns.move] = np.sum(arm**2, axis=0) * turns.turn**2 + ahead**2
+    if blocks.scale is not None:
+        squares = squares / blocks.scale[blocks.movement.rows] ** 2
+    degrees = np.sum(((at.end[3:] - at.start[3:]) / RAD_PER_DEG) ** 2, axis=0)
+    whole = squares + degrees
+    return np.where(squares > 0.0, np.sqrt(squares / np.where(whole > 0.0, whole, 1.0)), 1.0)
 
 
 def _by_speed(written: Array, blocks: Blocks, state: State, rapid: Flags) -> Array:

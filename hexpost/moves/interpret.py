@@ -13,11 +13,12 @@ from hexpost.moves.dwells import take_dwells
 from hexpost.moves.extract import Extract, stretch
 from hexpost.moves.feeds import feeds
 from hexpost.moves.frames import FrameBook, start_frame
+from hexpost.moves.implied import placed
 from hexpost.moves.missing import Missing
 from hexpost.moves.model import USUAL, Events, Interpretation, Remark, Switches
 from hexpost.moves.modes import keep_machine, keep_modes, modal
 from hexpost.moves.positions import positions
-from hexpost.moves.readings import readings, switched
+from hexpost.moves.readings import readings, switched, unpointed
 from hexpost.moves.route import Route
 from hexpost.moves.runs import check_machine_blocks, cut_runs
 from hexpost.moves.sheet import Movement, Sheet
@@ -84,7 +85,8 @@ class Interpreter:
         extract = stretch(part, 0, part.lines) if isinstance(part, Program) else part
         complaints = Complaints(extract, self.ledger)
         extract = self.dialect.applied(extract, complaints)
-        self.readings |= dict.fromkeys(switched(extract, self.switches))
+        self.readings |= dict.fromkeys((*switched(extract, self.switches), *unpointed(extract, self.machine.words)))
+        extract = placed(extract, self.machine.words, self.state.units, complaints)
         sheet = read_sheet(extract, self.state, self.switches, complaints)
         rare = special_blocks(sheet, self.state)
         if rare is None:
@@ -124,7 +126,7 @@ class Interpreter:
         self.events.append(events.events(blocks, dwells, rows, self.store.count))
         self.cutter.look(complaints.program, sheet, rows, self.store.count)
         self.store.add(steps)
-        self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed))
+        self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed, turns))
 
     def finish(self) -> Interpretation:
         """Return the whole meaning."""

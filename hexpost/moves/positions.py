@@ -1,6 +1,7 @@
 """Where each moving block begins and ends: words that are not named stay, absolute or incremental, frame by frame."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import pi
 
 import numpy as np
 
@@ -12,6 +13,9 @@ from hexpost.moves.runs import Runs
 from hexpost.moves.sheet import Rows, fill
 from hexpost.moves.state import Key, State
 from hexpost.units import RAD_PER_DEG
+
+TURN = 2.0 * pi
+"""One turn, rad."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,10 +55,11 @@ def positions(blocks: Blocks, runs: Runs, book: FrameBook, state: State) -> Posi
     first, counts = places[used], counts[used]
     cuts = [np.searchsorted(axis.place, np.append(first, movement.count)).tolist() for axis in axes]
     start, end = np.empty((6, movement.count)), np.empty((6, movement.count))
+    shortest = blocks.reading.rotary == "shortest"
     for run, (index, at, count) in enumerate(zip(used.tolist(), first.tolist(), counts.tolist(), strict=True)):
         here = [_slice(a, c[run], c[run + 1], at) for a, c in zip(axes, cuts, strict=True)]
         key, work = int(runs.key[index]), int(runs.work[index])
-        opening = _run(here, book, state, key, end[:, at : at + count])
+        opening = _run(here, book, state, key, end[:, at : at + count], shortest=shortest)
         start[:, at + 1 : at + count] = end[:, at : at + count - 1]
         start[:, at] = opening
         if Key.of(key).offset == MACHINE:
@@ -87,9 +92,11 @@ def _slice(axis: _Axis, begin: int, end: int, at: int) -> _Axis:
     )
 
 
-def _run(axes: list[_Axis], book: FrameBook, state: State, key: int, end: Array) -> Array:
+def _run(axes: list[_Axis], book: FrameBook, state: State, key: int, end: Array, *, shortest: bool) -> Array:
     """Fill ``end`` (6, m) of one run, move ``state`` to its end and return where the run begins (6,)."""
     frame = book.frame(key)
+    if shortest:
+        axes = axes[:3] + [_nearest(axis, float(now)) for axis, now in zip(axes[3:], state.rotary, strict=True)]
     near = state.rotary.copy()
     for i, axis in enumerate(axes[3:]):
         if len(axis.place) and axis.place[0] == 0 and (axis.increment is None or not axis.increment[0]):
@@ -103,6 +110,23 @@ def _run(axes: list[_Axis], book: FrameBook, state: State, key: int, end: Array)
     opening[:3] = np.where(close, end[:3, 0], opening[:3])
     state.pose, state.frame = end[:, -1].copy(), frame
     return opening
+
+
+def _nearest(axis: _Axis, now: float) -> _Axis:
+    """Return the words of a rotary axis with whole turns added, each at most half a turn from the one before.
+
+    ``now`` is the angle ahead of the first. Half a turn exactly is made as written; increments are left as they are.
+    """
+    value = axis.value.copy()
+    if axis.increment is None or not axis.increment.any():
+        turns = np.rint(-np.diff(value, prepend=now) / TURN)
+        return replace(axis, value=value + np.cumsum(turns) * TURN)
+    for i, (angle, by) in enumerate(zip(axis.value.tolist(), axis.increment.tolist(), strict=True)):
+        if by:
+            now += angle
+        else:
+            now = value[i] = angle + np.rint((now - angle) / TURN) * TURN
+    return replace(axis, value=value)
 
 
 def _column(axis: _Axis, count: int, before: float) -> Array:

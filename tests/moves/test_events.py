@@ -105,8 +105,8 @@ def test_a_program_without_motion_is_understood():
 
 
 def test_readings_are_told_when_used_and_only_then():
-    assert meaning(HEAD + "G00 X1\n").readings == ()
+    assert meaning(HEAD + "G00 X1.\n").readings == ()
     said = meaning(HEAD + "/G44 H1 G00 X1\nG01 A5 F10\nG93 X2 F3\nG60\nG62\nM01\n").readings
     for part in ("begin with /", "G44", "degrees per minute", "inverse time", "G60", "G62", "M01", "no tools file"):
         assert any(part in text for text in said), part
-    assert "by the machine file" in meaning("G00 X1\n", machine=reading(units="mm")).readings[0]
+    assert "by the machine file" in meaning("G00 X1.\n", machine=reading(units="mm")).readings[0]
