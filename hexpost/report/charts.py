@@ -67,6 +67,8 @@ class Plot:
     scale: Scale
     marks: Sequence[Mark]
     prefix: str
+    times: Sequence[float]
+    """What is written below it, s, at even distances."""
 
 
 def chart(plot: Plot) -> str:
@@ -78,11 +80,13 @@ def chart(plot: Plot) -> str:
     shapes += [
         f'<path class="m" id="{plot.prefix}{m.number}" d="M{m.share * width:.1f} 0v{HEIGHT}"/>' for m in plot.marks
     ]
+    below = "".join(f"<span>{number(float(f'{t:.4g}'))} s</span>" for t in plot.times)
     return (
         f'<figure id="{plot.name}"><figcaption>{plot.title}</figcaption>'
         f'<svg viewBox="0 0 {width} {HEIGHT}" preserveAspectRatio="none" role="img" aria-label="{plot.title}" '
         f'data-low="{low:.9g}" data-high="{high:.9g}">{"".join(shapes)}</svg>'
-        f'<p class="y"><span>{_round(high)}</span><span>{_round(low)}</span></p></figure>'
+        f'<p class="y"><span>{_round(high)}</span><span>{_round(low)}</span></p>'
+        f'<p class="axis" aria-hidden="true">{below}</p></figure>'
     )
 
 

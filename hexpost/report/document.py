@@ -4,7 +4,7 @@ import json
 from math import isfinite
 
 from hexpost.audit.model import UNITS, Worst
-from hexpost.report.feeds import feeds_document
+from hexpost.report.feeds import feeds_document, times_document
 from hexpost.report.model import FindingRow, Report, StrutUse
 
 SCHEMA_VERSION = 1
@@ -37,6 +37,7 @@ def document(report: Report) -> dict[str, object]:
         "findings_listed": len(report.findings),
         "findings": [_finding(f) for f in report.findings],
         **({} if report.reasons is None else feeds_document(report.reasons)),
+        **({} if report.cycle_times is None else {"cycle_times": times_document(report.cycle_times)}),
         "readings": list(report.readings),
         "ignored": [{"line": r.line, "text": r.text, "count": r.count} for r in report.ignored],
         "warnings": list(report.warnings),

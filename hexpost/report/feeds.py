@@ -4,7 +4,8 @@ import numpy as np
 
 from hexpost.arrays import Ints
 from hexpost.feed.model import Reasons, cause_text
-from hexpost.report.words import columns, duration, number
+from hexpost.report.model import CycleTimes
+from hexpost.report.words import columns, duration, number, percent
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
 MOST_BLOCKS = 10_000
@@ -69,3 +70,25 @@ def _row(found: Reasons, i: int) -> list[str]:
     feed = "rapid" if rapid else number(float(f"{found.programmed[i] * scale:.5g}"))
     reached = number(float(f"{found.reached[i] * scale:.4g}")) + (" deg/min" if found.turning[i] else "")
     return [str(int(found.line[i])), f"{found.lost[i]:.3f} s", feed, reached, cause_text(int(found.cause[i]))]
+
+
+def times_document(times: CycleTimes) -> dict[str, object]:
+    """Return the cycle times, s."""
+    return {
+        "as_programmed_s": times.as_programmed,
+        "strut_limited_s": times.strut_limited,
+        "programmed_feed_without_limits_s": round(times.unlimited, 6),
+        "one_safe_feed_share": times.safe_share,
+        "one_safe_feed_s": times.safe,
+    }
+
+
+def times_text(times: CycleTimes) -> list[str]:
+    """Return the cycle times side by side."""
+    safe = "none is safe" if times.safe is None else duration(times.safe)
+    share = "" if times.safe_share is None else f" ({percent(times.safe_share)} of all feeds)"
+    rows = [
+        ["as programmed", "strut-limited", f"one safe feed{share}", "programmed feed, no limits"],
+        [duration(times.as_programmed), duration(times.strut_limited), safe, duration(times.unlimited)],
+    ]
+    return ["", "CYCLE TIMES", "", *columns(rows, [False] * len(rows[0]))]

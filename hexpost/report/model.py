@@ -58,6 +58,21 @@ class StrutUse:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CycleTimes:
+    """Seconds a job takes: as programmed, strut-limited, and at the programmed feeds without any limit.
+
+    ``safe_share``: the largest share of all feeds, one for the whole program, at which no strut limit breaks, and
+    ``safe`` the seconds it then takes; ``None`` where no share is safe.
+    """
+
+    as_programmed: float
+    strut_limited: float
+    unlimited: float
+    safe_share: float | None
+    safe: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """A job as people and machines read it; times in s. ``findings_total`` counts those not listed, too."""
 
@@ -82,6 +97,7 @@ class Report:
     cautions: tuple[str, ...]
     reasons: Reasons | None = None
     """Why the job is not faster, block by block."""
+    cycle_times: CycleTimes | None = None
 
     @property
     def clean(self) -> bool:

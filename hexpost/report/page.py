@@ -109,8 +109,9 @@ def _use_chart(drawing: Drawing | None, shown: Sequence[FindingRow]) -> str:
         scale=Scale(low=0.0, high=1.08 * max(100.0, 100.0 * most)),
         marks=_marks(drawing, shown),
         prefix="u",
+        times=tuple(drawing.until * k / 4 for k in range(5)),
     )
-    return chart(plot) + _axis(drawing)
+    return chart(plot)
 
 
 def _struts(drawing: Drawing | None, machine: Machine, shown: Sequence[FindingRow]) -> str:
@@ -135,17 +136,11 @@ def _struts(drawing: Drawing | None, machine: Machine, shown: Sequence[FindingRo
                 scale=scale(a, b, least, most),
                 marks=_marks(drawing, shown, _LIMITS[name], k + 1),
                 prefix="m",
+                times=(0.0, drawing.until),
             )
             charts.append(chart(plot))
-        out.append(f'<h3>Strut {k + 1}</h3><div class="three">{"".join(charts)}</div>{_axis(drawing)}')
+        out.append(f'<h3>Strut {k + 1}</h3><div class="three">{"".join(charts)}</div>')
     return "".join(out)
-
-
-def _axis(drawing: Drawing) -> str:
-    """Return the ends and the middle of the time axis in words."""
-    steps = (0.0, 0.25, 0.5, 0.75, 1.0)
-    marks = "".join(f"<span>{number(float(f'{drawing.until * s:.4g}'))} s</span>" for s in steps)
-    return f'<div class="axis" aria-hidden="true">{marks}</div>'
 
 
 def _walk(drawing: Drawing | None) -> str:

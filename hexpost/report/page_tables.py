@@ -46,7 +46,7 @@ def use_table(report: Report) -> str:
         f"line {w.line}.</p>"
         for w in report.whole
     )
-    return _table(head, body, "Worst use of each limit, and the line where it is", "Use of the limits") + tool
+    return _table(head, body, "Worst use of each limit, and the line where it is", "Worst use by strut") + tool
 
 
 def losses(reasons: Reasons | None) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from hexpost.audit.model import Worst
+from hexpost.report.feeds import times_text
 from hexpost.report.model import Report
 from hexpost.report.verdict import RULES, feed_advice, feed_name, limit, verdict, where
 from hexpost.report.words import clean, columns, duration, paragraph, percent, plural
@@ -25,6 +26,8 @@ def summary(report: Report, width: int = 80, *, colour: bool = False) -> str:
     if report.machine.demonstration:
         head += [_tinted(line, _YELLOW, colour) for line in paragraph(report.cautions[0], width)]
     head += ["", *_facts(report, width), ""]
+    if report.cycle_times is not None:
+        head += [*(line[:width] for line in times_text(report.cycle_times)[3:]), ""]
     worst = columns(_worst(report), [False, True, True, True])
     room = SCREEN_LINES - len(head) - 3
     lines = head + [line[:width] for line in worst[:room]]

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from hexpost.report.feeds import feeds_text
+from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.model import FindingRow, Report, StrutUse
 from hexpost.report.verdict import feed_advice, feed_name, machine_name, verdict, what, where
 from hexpost.report.words import clean, columns, duration, number, paragraph, percent, plural
@@ -19,6 +19,7 @@ def text(report: Report) -> str:
     if report.machine.demonstration:
         lines += ["", _RULE, *paragraph(report.cautions[0], WIDTH), _RULE]
     lines += ["", *_heads(report), *_use(report), *_findings(report)]
+    lines += [] if report.cycle_times is None else times_text(report.cycle_times)
     lines += [] if report.reasons is None else feeds_text(report.reasons)
     lines += _section("HOW OPEN WORDS WERE READ", report.readings)
     lines += _section("WHAT WAS ASSUMED OR NOTICED", report.warnings)
