@@ -33,7 +33,12 @@ def command(
     from hexpost.convert import report_of
     from hexpost.moves.model import Switches
 
-    job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip), yaw=yaw)
+    one = "as-programmed" if feed == "both" else feed
+    job = inputs_of(Path(program), files, one, period_ms, Switches(stops=stops, skip=skip), yaw=yaw)
     with watched(job) as progress:
         report = report_of(job, progress)
+    if feed == "both":
+        from hexpost.refeed.compare import compared
+
+        report = compared(job, report)
     show(report, as_json=as_json, full=full)

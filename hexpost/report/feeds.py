@@ -86,9 +86,9 @@ def times_document(times: CycleTimes) -> dict[str, object]:
 def times_text(times: CycleTimes) -> list[str]:
     """Return the cycle times side by side."""
     safe = "none is safe" if times.safe is None else duration(times.safe)
-    share = "" if times.safe_share is None else f" ({percent(times.safe_share)} of all feeds)"
+    share = "" if times.safe_share is None else f" ({percent(times.safe_share)})"
     rows = [
-        ["as programmed", "strut-limited", f"one safe feed{share}", "programmed feed, no limits"],
+        ["as programmed", "strut-limited", f"one safe feed{share}", "no limits"],
         [duration(times.as_programmed), duration(times.strut_limited), safe, duration(times.unlimited)],
     ]
     return ["", "CYCLE TIMES", "", *columns(rows, [False] * len(rows[0]))]

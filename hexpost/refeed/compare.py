@@ -1,0 +1,66 @@
+"""Cycle times side by side: as programmed, strut-limited, without limits, at one safe feed for all."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from hexpost.audit.model import LIMITS, AuditResult
+from hexpost.moves.model import FEED_RAPID
+from hexpost.pipeline import Inputs, Job, examine, schedule
+from hexpost.report.model import CycleTimes, Report
+
+STRUT_LIMITS = tuple(LIMITS.index(n) for n in ("speed", "acceleration", "jerk"))
+LEAST = 0.01
+"""Least share of the programmed feeds that is tried."""
+STEPS = 8
+"""Bisections for the largest safe share: good to about 2 % of it."""
+
+
+def compared(job: Job, report: Report) -> Report:
+    """Return the report of a job as programmed, with the cycle times of the other ways to run it."""
+    lost = 0.0 if report.reasons is None else sum(report.reasons.total.values())
+    share, seconds = safe_share(job.inputs, job.timing.ticks * job.timing.period, broken=_breaks(report))
+    times = CycleTimes(
+        as_programmed=job.timing.ticks * job.timing.period,
+        strut_limited=schedule(job.inputs, "strut-limited").timing.ticks * job.timing.period,
+        unlimited=job.timing.ticks * job.timing.period - lost,
+        safe_share=share,
+        safe=seconds,
+    )
+    return replace(report, cycle_times=times)
+
+
+def safe_share(inputs: Inputs, seconds: float, *, broken: bool) -> tuple[float | None, float | None]:
+    """Return the largest share of all feeds at which no strut limit breaks, and the seconds the job then takes.
+
+    ``seconds`` it takes at the programmed feeds, ``broken`` whether it breaks one there; ``None`` if no share is safe.
+    """
+    if not broken:
+        return 1.0, seconds
+    low, high, best = LEAST, 1.0, None
+    share = low
+    for _ in range(STEPS + 1):
+        job = schedule(_slowed(inputs, share))
+        if _strut_findings(examine(job)):
+            if share == LEAST:
+                return None, None
+            high = share
+        else:
+            low, best = share, job.timing.ticks * job.timing.period
+        share = float(np.sqrt(low * high))
+    return low, best
+
+
+def _slowed(inputs: Inputs, share: float) -> Inputs:
+    """Return the inputs with all feeds multiplied by a share."""
+    moves = inputs.meaning.moves
+    feed = np.where(moves.feed_mode == FEED_RAPID, moves.feed, moves.feed * share)
+    return replace(inputs, meaning=replace(inputs.meaning, moves=replace(moves, feed=feed)))
+
+
+def _strut_findings(result: AuditResult) -> bool:
+    return bool(np.isin(result.findings.limit, STRUT_LIMITS).any())
+
+
+def _breaks(report: Report) -> bool:
+    return any(f.limit in {LIMITS[k] for k in STRUT_LIMITS} for f in report.findings)
