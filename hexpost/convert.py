@@ -18,6 +18,7 @@ from hexpost.tables.columns import choose
 from hexpost.tables.events import events_csv
 from hexpost.tables.job import JobFolder
 from hexpost.tables.manifest import JobFacts, manifest
+from hexpost.tables.segments import Segments, waits
 from hexpost.tables.table import describe, open_table, table_name
 from hexpost.units import DEG_PER_RAD
 
@@ -62,11 +63,14 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
     with JobFolder(output.folder, overwrite=output.overwrite) as folder:
         part = folder.part("setpoints")
         table = open_table(part, output.table, columns, inputs.machine.period)
+        ticks = job.timing.event_ticks(job.path, inputs.meaning.events)
+        segments = Segments(waits(inputs.meaning.events, ticks), inputs.machine.period)
         picture = Picture(job.timing.ticks + 1, inputs.meaning.moves, inputs.machine)
 
         def each(setpoints: Setpoints) -> None:
             table.write(setpoints)
             picture.add(setpoints)
+            segments.add(setpoints)
 
         result = examine(job, each, progress)
         size = table.finish()
@@ -75,6 +79,7 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
         folder.keep(part, name)
         ticks = job.timing.event_ticks(job.path, inputs.meaning.events)
         folder.put("events.csv", events_csv(inputs.meaning.events, ticks, inputs.machine.period))
+        folder.put("segments.json", segments.document())
         folder.put("report.json", to_json(report).encode())
         folder.put("report.txt", text(report).encode())
         drawing = picture.finish() if report.rows else None

@@ -21,6 +21,7 @@ from hexpost.verify.limits import Clock, Continuity, Limits
 from hexpost.verify.model import Check, Faults, Proof
 from hexpost.verify.pose import Poses, Tracker
 from hexpost.verify.rows import Rows, missing_columns, read_rows
+from hexpost.verify.segments import Cuts
 from hexpost.verify.suspects import Suspects
 
 
@@ -127,13 +128,14 @@ class _Walk:
         self.rest = Faults()
         self.suspects = Suspects(machine, self.follower, self.period)
         self.last: Rows | None = None
+        self.cuts = Cuts(folder.path / "segments.json", inputs.meaning.events)
 
     def checks(self) -> list[Check]:
         """Return the checks of the table, after walking all of it."""
         for rows in read_rows(self.folder.path, self.folder.tables):
             self._take(rows)
         self._finish()
-        return [self._time(), self._continuity(), self._limits(), *self._path(), self._ends(), self._events()]
+        return [self._time(), self._continuity(), self._limits(), *self._path(), self._ends(), self._events(), self.cuts.finish(self.clock.rows)]
 
     def _start(self) -> tuple[Array, Array]:
         """Return the platform's origin (3,) and rotation (3, 3) at the start of the job."""
@@ -145,6 +147,7 @@ class _Walk:
         self.clock.add(rows)
         self.continuity.add(rows)
         self.limits.add(rows)
+        self.cuts.add(rows)
         if not self.follower.moves.count:
             return
         poses = self.tracker.follow(rows.length[:, rows.new])

@@ -112,7 +112,7 @@ def test_the_table_of_another_program_is_seen(job, tmp_path):
     other = tmp_path / "other"
     other.mkdir()
     made = convert(other, PROGRAM.replace("X40.\n", "X40.02\n"))
-    for name in ("setpoints.csv", "report.json", "events.csv"):
+    for name in ("setpoints.csv", "report.json", "events.csv", "segments.json"):
         (job / name).write_bytes((made / name).read_bytes())
     rows = json.loads((job / "report.json").read_text())["rows"]
     sign(job, rows=rows)
@@ -164,6 +164,20 @@ def test_an_event_at_another_sample_is_named(job):
     sign(job)
     _, faults = proof(job)
     assert any("not at its move's place" in f for f in faults["events"])
+
+
+def test_a_segment_that_is_not_its_rows_is_named(job):
+    path = job / "segments.json"
+    told = json.loads(path.read_text())
+    told["segments"][1]["sha256"] = told["segments"][0]["sha256"]
+    told["segments"][2]["lengths_before_mm"][3] += 1e-6
+    path.write_text(json.dumps(told))
+    sign(job)
+    _, faults = proof(job)
+    assert faults["segments"] == [
+        "segment 2: its checksum is not that of its rows",
+        "segment 3: lengths before it are not those of its rows",
+    ]
 
 
 def test_an_event_that_is_missing_is_named(job):

@@ -1,0 +1,99 @@
+"""The table cut at every wait: what a controller compares before it moves on, and what it waits for."""
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array, Ints
+from hexpost.moves.model import Events
+from hexpost.setpoints.model import Setpoints
+from hexpost.tables.quantise import MICROS
+
+SCHEMA_VERSION = 1
+_STEP = 1e6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wait:
+    """A row of the table after which the controller waits, the word that asks for it, and its line."""
+
+    row: int
+    word: str
+    line: int
+
+
+def waits(events: Events, ticks: Ints) -> list[Wait]:
+    """Return the waits of a program, one for each row (the last word of a row counts); ``ticks`` (e,) of the events."""
+    found: dict[int, Wait] = {}
+    for i in np.flatnonzero(events.wait).tolist():
+        row = int(ticks[i])
+        word = f"{chr(int(events.letter[i]))}{float(events.value[i]):g}"
+        found[row] = Wait(row=row, word=word, line=int(events.line[i]))
+    return [found[row] for row in sorted(found)]
+
+
+class Segments:
+    """Takes all samples in the order of time and cuts them after the rows of ``waits``, which rise.
+
+    The checksum of a segment is the SHA-256 of its lengths as whole numbers of 1e-6 mm, little-endian 64 bit, six for
+    each row: it is the same whatever the format of the table.
+    """
+
+    def __init__(self, waits_: Sequence[Wait], period: float) -> None:
+        self._waits = waits_
+        self._micros = round(period * MICROS)
+        self._next = 0
+        self._rows: list[dict[str, object]] = []
+        self._hash = hashlib.sha256()
+        self._first, self._seen = 0, 0
+        self._before: Array = np.zeros(6)
+        self._last: Array = np.zeros(6)
+
+    def add(self, setpoints: Setpoints) -> None:
+        """Take the next block."""
+        whole = np.rint(setpoints.length.T * _STEP).astype("<i8")
+        start = 0
+        while start < len(whole):
+            wait = self._waits[self._next] if self._next < len(self._waits) else None
+            end = len(whole) if wait is None else min(max(wait.row + 1 - self._seen, 0) + start, len(whole))
+            self._take(np.ascontiguousarray(whole[start:end]))
+            start = end
+            if wait is not None and self._seen > wait.row:
+                self._close(wait)
+
+    def document(self) -> bytes:
+        """Return ``segments.json``, after all samples."""
+        if self._seen > self._first or not self._rows:
+            self._close(None)
+        return (json.dumps({"schema_version": SCHEMA_VERSION, "segments": self._rows}, indent=1) + "\n").encode()
+
+    def _take(self, whole: Ints) -> None:
+        if not len(whole):
+            return
+        if self._seen == self._first:
+            self._before = whole[0] / _STEP
+        self._last = whole[-1] / _STEP
+        self._hash.update(whole.tobytes())
+        self._seen += len(whole)
+
+    def _close(self, wait: Wait | None) -> None:
+        last = self._seen - 1
+        self._next += wait is not None
+        self._rows.append(
+            {
+                "segment": len(self._rows) + 1,
+                "first_row": self._first,
+                "last_row": last,
+                "rows": self._seen - self._first,
+                "time_s": self._first * self._micros / MICROS,
+                "until_s": max(last, 0) * self._micros / MICROS,
+                "lengths_before_mm": self._before.tolist(),
+                "lengths_after_mm": self._last.tolist(),
+                "sha256": self._hash.hexdigest(),
+                "waits_for": None if wait is None else {"word": wait.word, "line": wait.line},
+            }
+        )
+        self._first, self._hash = self._seen, hashlib.sha256()
