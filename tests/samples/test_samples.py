@@ -10,10 +10,11 @@ from samples.make_raster import BALL, FEED, LENGTH, ROW, STEP, WIDTH, program, s
 from scipy.spatial.transform import Rotation
 
 from hexpost.audit.model import LIMITS
+from hexpost.moves.model import FEED_TIP
 from hexpost.pipeline import Files, examine, load, schedule
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
-CLEAN = ("contour", "frustum", "pocket", "plate_inch", "blade_band", "crown")
+CLEAN = ("contour", "frustum", "pocket", "plate_inch", "blade_band", "crown", "flange")
 ALL = (*CLEAN, "limits")
 
 
@@ -50,7 +51,7 @@ def test_a_sample_opens_by_saying_what_it_shows(name):
 def test_a_sample_works_with_a_tool_length_and_ends_with_a_retract(name):
     text = (SAMPLES / f"{name}.nc").read_text()
     assert re.search(r"\bG43 H\d", text)
-    assert re.search(r"G53 G00 Z0\.\n(N\d+ )?M05\n(N\d+ )?M30\n%\n$", text)
+    assert re.search(r"G53 G00 Z0\.\n(N\d+ )?M05\n(N\d+ )?M30\n(O\d{4} .*M99\n)?%\n$", text, re.DOTALL)
 
 
 @pytest.mark.parametrize("name", CLEAN)
@@ -71,6 +72,18 @@ def test_the_bad_sample_breaks_what_its_comments_name():
         f = result("limits").findings
         lines = f.line[f.limit == LIMITS.index(limit)]
         assert np.all((lines > at) & (lines <= at + 4)), f"{limit} under its own comment"
+
+
+def test_every_hole_of_the_flange_is_centred_drilled_and_counterbored():
+    moves = job("flange").inputs.meaning.moves
+    x, y, z = moves.end[:3, moves.feed_mode == FEED_TIP].round(3)
+    angles = np.arange(8) * np.pi / 4
+    circle = {(round(60 * np.cos(a), 3) + 0.0, round(60 * np.sin(a), 3) + 0.0) for a in angles}
+    rows = {(float(a), float(b)) for a in (-30, -10, 10, 30) for b in (-15, 15)}
+    for depth in (-1.5, -18.0, -4.0):
+        at = list(zip(x[z == depth] + 0.0, y[z == depth] + 0.0, strict=True))
+        assert len(at) == 16
+        assert set(at) == circle | rows
 
 
 def test_contour_stops_only_at_the_corners_of_the_square():
