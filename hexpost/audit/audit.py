@@ -7,6 +7,8 @@ from hexpost.audit.advice import Adviser
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.band import Check, Context, Figures, Shares
 from hexpost.audit.checks import CHECKS
+from hexpost.audit.cutting import Cutting
+from hexpost.audit.loads import Loads
 from hexpost.audit.model import AuditResult
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_rules import RULES, Breaches, tool_warnings
@@ -27,7 +29,11 @@ class Audit:
 
     def __init__(self, machine: Machine, tools: Tools, interpretation: Interpretation, program: Program) -> None:
         moves = interpretation.moves
-        context = Context(machine=machine, moves=moves, poses=Attitudes(machine, moves.frames))
+        poses = Attitudes(machine, moves.frames)
+        forces = machine.forces
+        assert forces is not None  # every loaded machine has them
+        loads = Loads(machine, poses, Cutting(forces, moves, interpretation.events, tools))
+        context = Context(machine=machine, moves=moves, poses=poses, loads=loads)
         self._period = machine.period
         self._lines = moves.line
         made = (make(context) for make in CHECKS)

@@ -8,6 +8,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.audit.attitudes import Attitudes
+from hexpost.audit.loads import Loads
 from hexpost.audit.model import LIMITS
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
@@ -78,6 +79,7 @@ class Context:
     machine: Machine
     moves: Moves
     poses: Attitudes
+    loads: Loads
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

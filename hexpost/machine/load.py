@@ -9,6 +9,7 @@ from hexpost.errors import InputError
 from hexpost.machine import language, loads, sections
 from hexpost.machine.geometry import check_geometry
 from hexpost.machine.model import Machine, Setup, Tool, Tools
+from hexpost.machine.programmed_axes import programmed_axes
 from hexpost.machine.reading import parse, read_bytes
 from hexpost.machine.table import Table
 from hexpost.machine.universals import check_limits, with_universals
@@ -62,7 +63,8 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         words=language.words(root.table("words", optional=True)),
         dialect=language.dialect(root),
         reference_return=language.reference_return(root.table("reference_return", optional=True), zero),
-        forces=root.maybe("forces", loads.forces),
+        programmed_axes=root.maybe("programmed_axes", programmed_axes),
+        forces=loads.forces(root.table("forces", optional=True)),
         spindle=root.maybe("spindle", loads.spindle),
         keep_out=loads.keep_out(root),
         health=loads.health(root.table("health", optional=True)),
@@ -93,6 +95,8 @@ def load_tools(path: str | Path) -> Tools:
     tools: dict[int, Tool] = {}
     for t in root.tables("tool"):
         tool = Tool(
+            teeth=t.whole("teeth", 1, 1000) if t.has("teeth") else 1,
+            force=loads.tool_force(t),
             number=t.whole("number", 1, MOST_TOOL_NUMBER),
             length=t.positive("length_mm", most=1e4),
             diameter=t.positive("diameter_mm", most=1e4),

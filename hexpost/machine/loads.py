@@ -58,3 +58,15 @@ def health(t: Table) -> Health:
     t.asked("characteristic_length_mm", "conditioning", "clearance_mm")
     t.close()
     return out
+
+
+def tool_force(t: Table) -> tuple[float, float, float, float]:
+    """Return the force coefficients of a tool: against the feed, for a mm of feed per tooth; axial likewise."""
+    t.asked("teeth")
+    most = MOST_NEWTON
+    return (
+        t.number("feed_force_n", 0.0, least=0.0, most=most),
+        t.number("feed_force_n_mm", 0.0, least=0.0, most=most),
+        t.number("axial_force_n", 0.0, most=most),
+        t.number("axial_force_n_mm", 0.0, most=most),
+    )

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from hexpost.arrays import Array
-from hexpost.machine.wording import DialectWord, ReferenceReturn, Words
+from hexpost.machine.wording import DialectWord, ProgrammedAxes, ReferenceReturn, Words
 
 Range = tuple[float, float]
 
@@ -194,6 +194,8 @@ class Machine:
     dialect: tuple[DialectWord, ...] = ()
     reference_return: ReferenceReturn | None = None
     """``None``: reference returns lead to machine zero."""
+    programmed_axes: ProgrammedAxes | None = None
+    """``None``: programs say A B C about the tip."""
     forces: Forces | None = None
     spindle: Spindle | None = None
     keep_out: tuple[Box, ...] = ()
@@ -211,6 +213,9 @@ class Tool:
     diameter: float
     round: bool = True
     """Whether it cuts alike however it is turned about its axis."""
+    teeth: int = 1
+    force: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    """On the tool: against the feed [N] and for a mm of feed per tooth [N/mm], along the spindle likewise."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

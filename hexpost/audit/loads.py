@@ -1,0 +1,85 @@
+"""Thrusts and motor torques at the samples of a block, worked out once for all checks that ask."""
+
+from dataclasses import dataclass
+from math import pi
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.audit.attitudes import Attitudes
+from hexpost.audit.cutting import Cutting
+from hexpost.kinematics.dynamics import RigidBody, needed, turning, with_points
+from hexpost.kinematics.screws import torque
+from hexpost.kinematics.statics import Balance
+from hexpost.machine.model import Machine, Screw
+from hexpost.setpoints.model import Setpoints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Load:
+    """At each sample, per strut (6, n): thrust [N], positive where it pushes; torque of the motor [N m]."""
+
+    thrust: Array
+    torque: Array
+
+
+class Loads:
+    """Thrusts from Newton's and Euler's equations and J^-T, torques through the screws; the last answer is kept.
+
+    The platform is one rigid body with the stated share of each strut lumped at its platform joint; what the base end
+    of a strut carries, and its own turning, are left out. Torque uses the acceleration of the strut length.
+    """
+
+    def __init__(self, machine: Machine, poses: Attitudes, cutting: Cutting) -> None:
+        self._machine = machine
+        self._poses = poses
+        self._cutting = cutting
+        self._body = moving_body(machine)
+        self._balance = Balance()
+        self._last: tuple[Setpoints, Load] | None = None
+        screws = [s.screw for s in machine.struts]
+        self._lead, self._forward, self._backward, self._spin = _drive(screws)
+
+    def of(self, setpoints: Setpoints) -> Load:
+        """Return the loads of a block."""
+        if self._last is None or self._last[0] is not setpoints:
+            thrust = self._thrust(setpoints)
+            turned = torque(thrust, setpoints.speed, self._lead, self._forward, self._backward)
+            turned += self._spin * setpoints.acceleration
+            self._last = (setpoints, Load(thrust=thrust, torque=turned))
+        return self._last[1]
+
+    def _thrust(self, setpoints: Setpoints) -> Array:
+        """Return the thrusts (6, n)."""
+        poses, frame = setpoints.poses, self._poses.frame(setpoints)
+        at = self._poses.links(setpoints)
+        forces = self._machine.forces
+        assert forces is not None
+        turns = None
+        if poses.rate[3:].any() or poses.acceleration[3:].any():
+            turns = turning(poses.pose, poses.rate, poses.acceleration, self._machine.tilt_order)
+        gravity = forces.gravity @ frame.base_from_work[:3, :3]
+        body = self._body.seen_from(frame.tip)
+        wrench = needed(body, at.rotation, poses.acceleration[:3], gravity, turns)
+        wrench -= self._cutting.wrench(setpoints, at.rotation)
+        return self._balance.thrusts(at, wrench)
+
+
+def moving_body(machine: Machine) -> RigidBody:
+    """Return the platform with what it carries of the struts, in the platform frame."""
+    platform = machine.platform
+    assert platform.mass_kg is not None and platform.centre_of_mass is not None and platform.inertia_kg_m2 is not None
+    body = RigidBody(mass=platform.mass_kg, centre=platform.centre_of_mass, inertia=platform.inertia_kg_m2 * 1e6)
+    joints = np.array([s.platform_joint for s in machine.struts])
+    return with_points(body, [s.body.platform_end_kg for s in machine.struts], joints)
+
+
+def _drive(screws: list[Screw | None]) -> tuple[Array, Array, Array, Array]:
+    """Return lead over gear, 1 / eta, eta_b, and torque by acceleration of the strut, (6, 1) each; 0 without screw."""
+    rows = np.zeros((6, 4))
+    for k, s in enumerate(screws):
+        if s is not None:
+            spin = s.inertia * 2.0 * pi * s.gear / s.lead
+            rows[k] = s.lead / s.gear, 1.0 / s.efficiency, s.back_efficiency, spin
+    lead, forward, backward, spins = rows.T[:, :, None]
+    return lead, forward, backward, spins

@@ -1,0 +1,157 @@
+"""Forces along six struts that balance a wrench on the platform, and what follows: compliance and conditioning."""
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.kinematics.links import Links
+
+CHUNK = 2048
+"""Samples eliminated at a time, so that the work arrays stay in the processor's cache."""
+
+SMALLEST_PIVOT = 0.02
+"""Below this (entries are about 1) a sample is solved on its own, with its own order of pivots."""
+
+
+def wrenches(at: Links, lever: float) -> Array:
+    """Return the unit wrenches (6, 6, n) of the struts about the tip: force, moment over ``lever``; strut second.
+
+    These are the columns of the transposed Jacobian (rows scaled), so that wrench = wrenches @ thrusts.
+    """
+    n, r = at.direction, at.arms
+    out: Array = np.empty((6, *n.shape[1:]))
+    out[:3] = n
+    spare = np.empty_like(n[0])
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        np.multiply(r[j], n[k], out=out[3 + i])
+        np.multiply(r[k], n[j], out=spare)
+        out[3 + i] -= spare
+    out[3:] *= 1.0 / lever
+    return out
+
+
+class Balance:
+    """Solves for thrusts by Gaussian elimination over all samples at once; work arrays and pivots are kept.
+
+    One order of pivots serves until a pivot gets small, for poses of a block are near each other; samples for which
+    it is small are solved again on their own, and the order is found anew.
+    """
+
+    def __init__(self) -> None:
+        self._order: tuple[list[int], list[int]] | None = None
+        self._a: Array = np.empty((6, 6, CHUNK))
+        self._b: Array = np.empty((6, CHUNK))
+        self._spare: Array = np.empty((30, CHUNK))
+
+    def thrusts(self, at: Links, wrench: Array) -> Array:
+        """Return the thrusts (6, n), positive where a strut pushes, that give the platform ``wrench`` (6, n).
+
+        The wrench is force and moment about the tip, in the work frame: thrust = J^-T wrench. A singular pose gives
+        what elimination gives, numbers without bound or nan.
+        """
+        arms = at.arms[:, :, :1]
+        lever = float(np.sqrt((arms * arms).sum(axis=0).mean())) or 1.0
+        right = wrench.copy()
+        right[3:] *= 1.0 / lever
+        matrix = wrenches(at, lever)
+        out: Array = np.empty_like(right)
+        for first in range(0, right.shape[1], CHUNK):
+            part = slice(first, min(first + CHUNK, right.shape[1]))
+            self._solve(matrix[:, :, part], right[:, part], out[:, part])
+        return out
+
+    def _solve(self, matrix: Array, right: Array, out: Array) -> None:
+        """Fill ``out`` (6, n) with x of ``matrix`` (6, 6, n) x = ``right`` (6, n)."""
+        n = right.shape[1]
+        if self._order is None:
+            self._order = _order(matrix[:, :, n // 2])
+        rows, columns = self._order
+        a, b = self._a[:, :, :n], self._b[:, :n]
+        for i, row in enumerate(rows):
+            b[i] = right[row]
+            for j, column in enumerate(columns):
+                a[i, j] = matrix[row, column]
+        least = _eliminate(a, b, self._spare[:, :n])
+        for j, column in enumerate(columns):
+            out[column] = b[j]
+        weak = np.flatnonzero(~(least >= SMALLEST_PIVOT))
+        if len(weak):
+            out[:, weak] = _each(matrix[:, :, weak], right[:, weak])
+            self._order = None
+
+
+def _eliminate(a: Array, b: Array, spare: Array) -> Array:
+    """Solve in place: ``b`` (6, n) becomes the answer; return the smallest pivot (n,) of each sample."""
+    least: Array = np.abs(a[0, 0])
+    with np.errstate(all="ignore"):
+        for k in range(6):
+            if k:
+                np.minimum(least, np.abs(a[k, k]), out=least)
+            np.divide(1.0, a[k, k], out=a[k, k])
+            m = 5 - k
+            if not m:
+                break
+            factor, product = spare[25 : 25 + m], spare[: m * m].reshape(m, m, -1)
+            np.multiply(a[k + 1 :, k], a[k, k], out=factor)
+            np.multiply(factor[:, None], a[k, None, k + 1 :], out=product)
+            np.subtract(a[k + 1 :, k + 1 :], product, out=a[k + 1 :, k + 1 :])
+            np.multiply(factor, b[k], out=factor)
+            np.subtract(b[k + 1 :], factor, out=b[k + 1 :])
+        for k in range(5, -1, -1):
+            np.multiply(b[k], a[k, k], out=b[k])
+            if k:
+                np.multiply(a[:k, k], b[k], out=spare[:k])
+                np.subtract(b[:k], spare[:k], out=b[:k])
+    return least
+
+
+def _order(matrix: Array) -> tuple[list[int], list[int]]:
+    """Return rows and columns in the order of full pivoting on one ``matrix`` (6, 6)."""
+    left = np.nan_to_num(matrix)
+    rows: list[int] = []
+    columns: list[int] = []
+    for _ in range(6):
+        size = np.abs(left)
+        size[rows], size[:, columns] = -1.0, -1.0
+        i, j = (int(x) for x in np.unravel_index(size.argmax(), size.shape))
+        rows.append(i)
+        columns.append(j)
+        if left[i, j] != 0.0:
+            left -= np.outer(left[:, j], left[i]) / left[i, j]
+    return rows, columns
+
+
+def _each(matrix: Array, right: Array) -> Array:
+    """Return the answers (6, n), each sample with its own pivots; nan where the matrix is singular."""
+    out: Array = np.full(right.shape, np.nan)
+    for i in range(right.shape[1]):
+        if np.isfinite(matrix[:, :, i]).all() and np.linalg.matrix_rank(matrix[:, :, i]) == 6:
+            out[:, i] = np.linalg.solve(matrix[:, :, i], right[:, i])
+    return out
+
+
+def compliance(rows: Array, stiffness: Array) -> Array:
+    """Return the compliances (n, 6, 6) at the tip: motion [mm, rad] by wrench [N, N mm], from strut stiffness (6,).
+
+    With ``rows`` (n, 6, 6) of the Jacobian, K = J' diag(k) J: joints and bodies other than the struts are rigid.
+    C. Gosselin, IEEE Trans. Robotics and Automation 6 (1990) 377-382 (from memory).
+    """
+    inverse = np.linalg.inv(rows)
+    out: Array = (inverse / stiffness) @ inverse.swapaxes(1, 2)
+    return out
+
+
+def conditioning(rows: Array, length: float) -> Array:
+    """Return the conditioning (n,) of Jacobians (n, 6, 6): 6 / (|J| |J^-1|) in Frobenius norms, 1 at best, 0 singular.
+
+    Turns are taken times the characteristic ``length``, mm. J. Angeles, Fundamentals of Robotic Mechanical Systems
+    (from memory).
+    """
+    scaled = rows.copy()
+    scaled[:, :, 3:] /= length
+    values = np.linalg.svd(scaled, compute_uv=False)
+    out: Array = np.zeros(len(rows))
+    good = values[:, -1] > 1e-14 * values[:, 0]
+    squares = values[good] ** 2
+    out[good] = 6.0 / np.sqrt(squares.sum(axis=1) * (1.0 / squares).sum(axis=1))
+    return out
