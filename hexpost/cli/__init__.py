@@ -19,6 +19,7 @@ COMMANDS = {
     "gate": "Check a library of programs: pass or fail, for people and for continuous integration.",
     "refeed": "Write the same program with feeds lowered to what the struts allow.",
     "verify": "Prove a finished job folder again from nothing but its files.",
+    "schema": "Print the JSON Schema of a JSON output.",
     "explain": "Show a part program block by block as it was understood.",
     "align": "Find a work frame from probed points and write it as a setup file.",
     "place": "Search where on the pallet a job breaks no limit and has the most margin.",

@@ -1,0 +1,51 @@
+"""Every JSON output is what its schema says; the schemas are sound themselves (checked by jsonschema)."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+from verify.folders import BROKEN, PROGRAM, convert, run
+
+from hexpost.cli import main
+from hexpost.cli.schema import SCHEMAS
+
+jsonschema = pytest.importorskip("jsonschema", reason="jsonschema is not installed")
+NAMES = sorted(file.stem for file in SCHEMAS.glob("*.json"))
+
+
+def validator(name):
+    shown = CliRunner().invoke(main, ["schema", name])
+    assert shown.exit_code == 0, shown.output
+    schema = json.loads(shown.output)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    return jsonschema.Draft202012Validator(schema)
+
+
+def faults(name, document):
+    return [f"{list(e.absolute_path)}: {e.message}" for e in validator(name).iter_errors(document)]
+
+
+@pytest.fixture(scope="module", params=[PROGRAM, BROKEN, "%\nG21\nM30\n%\n"], ids=["clean", "broken", "no motion"])
+def job(request, tmp_path_factory):
+    return convert(tmp_path_factory.mktemp("job"), request.param)
+
+
+@pytest.mark.parametrize("name", ["report", "manifest", "segments"])
+def test_files_of_a_job_are_what_their_schema_says(job, name):
+    assert not faults(name, json.loads((job / f"{name}.json").read_text()))
+
+
+def test_a_proof_is_what_its_schema_says(job):
+    assert not faults("verify", json.loads(run("verify", job, "--json")[1]))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_schema_refuses_other_versions_and_missing_keys(name):
+    assert faults(name, {})
+    assert any("schema_version" in f for f in faults(name, {"schema_version": 2}))
+
+
+def test_a_spoilt_report_is_refused(job):
+    report = json.loads((job / "report.json").read_text())
+    report["struts"].pop()
+    assert faults("report", report)
