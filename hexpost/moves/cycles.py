@@ -116,7 +116,8 @@ class Holes:
             speller.refuse(b.at, "cycle-beside-contour", "a fixed cycle under G41 or G42", "write G40 before it")
             return False
         times = self._times(repeat)
-        along = pose_matrix(turned, speller.machine.tilt_order)[:3, 2]
+        chain = speller.book.chain
+        along = pose_matrix(turned, speller.machine.tilt_order)[:3, 2] if chain is None else chain.along(turned[3:])
         up = 1.0 if along[b.axis] > 0.0 else -1.0
         if np.linalg.norm(np.delete(along, b.axis)) > ALONG:
             speller.refuse(

@@ -5,6 +5,7 @@ import numpy as np
 from hexpost.arrays import Array, frozen
 from hexpost.kinematics.frames import invert, pose_from_matrix, pose_matrix, turn
 from hexpost.machine.model import Machine, Setup, Tools
+from hexpost.moves.axes import Chain
 from hexpost.moves.model import Frame
 from hexpost.moves.state import Key
 
@@ -25,6 +26,8 @@ class FrameBook:
         self.numbers: dict[int, int] = {}
         self.presets: list[Array] = [np.zeros(3)]
         self.base_from_pallet = pose_matrix(machine.pallet.pose, machine.tilt_order)
+        axes = machine.programmed_axes
+        self.chain = None if axes is None else Chain(axes, machine.tilt_order)
 
     def preset(self, shift: Array) -> int:
         """Return the number of a shift (3,) of all work frames along their own axes."""

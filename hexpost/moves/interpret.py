@@ -12,6 +12,7 @@ from hexpost.moves.dialect import Dialect
 from hexpost.moves.dwells import take_dwells
 from hexpost.moves.extract import Extract, stretch
 from hexpost.moves.feeds import feeds
+from hexpost.moves.foreign import check_rotary, meant, rotary_feeds
 from hexpost.moves.frames import FrameBook, start_frame
 from hexpost.moves.implied import placed
 from hexpost.moves.missing import Missing
@@ -25,6 +26,7 @@ from hexpost.moves.sheet import Movement, Sheet
 from hexpost.moves.speller import Speller
 from hexpost.moves.spelling import special_blocks, spell
 from hexpost.moves.state import State
+from hexpost.moves.turning import Turning
 from hexpost.program.model import Program
 
 WINDOW = 32768
@@ -76,6 +78,7 @@ class Interpreter:
         self.dialect = Dialect(machine.dialect)
         self.store = collect.Store(room)
         self.cutter = Cutter(machine, tools)
+        self.turning = Turning(machine)
         self.events: list[Events] = []
         self.readings: dict[str, None] = {}
         self.ignored: list[Remark] = []
@@ -112,18 +115,21 @@ class Interpreter:
         modes = modal(sheet, self.state)
         sheet, dwells = take_dwells(sheet, self.machine.words, complaints)
         check_machine_blocks(sheet, modes, complaints)
+        check_rotary(sheet, self.book, complaints)
         movement = Movement(moving_blocks(sheet, modes, complaints))
         reading = self.machine.words
         blocks = Blocks(sheet, modes, movement, reading, complaints, scale_of(modes, reading))
         refuse_missing_units(blocks)
         at = positions(blocks, cut_runs(sheet, self.state, complaints), self.book, self.state)
-        turns = arcs(blocks, at)
-        fed = feeds(blocks, at, turns, self.state)
+        found = meant(at, arcs(blocks, at), blocks, self.book)
+        at, turns = found.at, found.turns
+        fed = rotary_feeds(feeds(blocks, at, turns, self.state), found, blocks)
         keep_modes(modes, self.state)
         keep_machine(sheet, self.state)
         self.missing.look(sheet, self.book, complaints)
         steps, rows = collect.steps(blocks, at, turns, fed)
         self.events.append(events.events(blocks, dwells, rows, self.store.count))
+        self.turning.look(complaints.program, found.cut, (movement.rows, rows), self.store.count)
         self.cutter.look(complaints.program, sheet, rows, self.store.count)
         self.store.add(steps)
         self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed, turns))
@@ -135,13 +141,15 @@ class Interpreter:
         frames, lacking = tuple(self.book.frames), self.missing.faults()
         whole, happening = self.store.whole(), events.joined(self.events)
         if not self.ledger.faults and not lacking:
-            whole, happening, lacking = self.cutter.beside(whole, happening, frames)
+            whole, spread, lacking = self.cutter.beside(whole, frames)
+            whole, spread, more = self.turning.pieces(whole, spread)
+            happening, lacking = spread.events(happening), lacking + more
         self.ledger.finish(lacking)
         moves = collect.collect(whole, events.rests(happening, len(whole.line)), frames)
         return Interpretation(
             moves=moves,
             events=happening,
             start=self.start,
-            readings=(*self.readings, *self.cutter.readings(), *self.dialect.readings()),
+            readings=(*self.readings, *self.cutter.readings(), *self.turning.readings(), *self.dialect.readings()),
             ignored=(*self.dialect.ignored(), *self.ignored),
         )

@@ -22,13 +22,15 @@ TURN = 2.0 * pi
 class Positions:
     """Moves as columns: start and end (6, n) in the frame of each move, and its number (n,).
 
-    ``run_first`` (r,) is the index of the first move of every run.
+    ``run_first`` (r,) is the index of the first move of every run, ``opening`` (6, r) the pose in which it begins:
+    the start of that move, but for programs posted for other axes, whose words stand in ``start`` and ``end``.
     """
 
     start: Array
     end: Array
     frame: Lines
     run_first: Rows
+    opening: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,19 +57,22 @@ def positions(blocks: Blocks, runs: Runs, book: FrameBook, state: State) -> Posi
     first, counts = places[used], counts[used]
     cuts = [np.searchsorted(axis.place, np.append(first, movement.count)).tolist() for axis in axes]
     start, end = np.empty((6, movement.count)), np.empty((6, movement.count))
+    openings = np.empty((6, len(used)))
     shortest = blocks.reading.rotary == "shortest"
     for run, (index, at, count) in enumerate(zip(used.tolist(), first.tolist(), counts.tolist(), strict=True)):
         here = [_slice(a, c[run], c[run + 1], at) for a, c in zip(axes, cuts, strict=True)]
         key, work = int(runs.key[index]), int(runs.work[index])
-        opening = _run(here, book, state, key, end[:, at : at + count], shortest=shortest)
+        begin, openings[:, run] = _run(here, book, state, key, end[:, at : at + count], shortest=shortest)
         start[:, at + 1 : at + count] = end[:, at : at + count - 1]
-        start[:, at] = opening
-        if Key.of(key).offset == MACHINE:
+        start[:, at] = begin
+        if book.chain is not None:
+            state.rotary = state.rotary if Key.of(key).offset == MACHINE else end[3:, at + count - 1].copy()
+        elif Key.of(key).offset == MACHINE:
             state.rotary = book.seen(state.pose, state.frame, book.frame(work), state.rotary)[3:]
         else:
             state.rotary = state.pose[3:].copy()
     numbers = np.array([book.number(int(key)) for key in runs.key[used]], dtype=np.int32)
-    return Positions(start, end, np.repeat(numbers, counts), first)
+    return Positions(start, end, np.repeat(numbers, counts), first, openings)
 
 
 def _axes(blocks: Blocks) -> list[_Axis]:
@@ -92,24 +97,31 @@ def _slice(axis: _Axis, begin: int, end: int, at: int) -> _Axis:
     )
 
 
-def _run(axes: list[_Axis], book: FrameBook, state: State, key: int, end: Array, *, shortest: bool) -> Array:
-    """Fill ``end`` (6, m) of one run, move ``state`` to its end and return where the run begins (6,)."""
+def _run(
+    axes: list[_Axis], book: FrameBook, state: State, key: int, end: Array, *, shortest: bool
+) -> tuple[Array, Array]:
+    """Fill ``end`` (6, m) of one run, move ``state`` to its end; return where it begins: words and pose (6,)."""
     frame = book.frame(key)
+    chain = None if Key.of(key).offset == MACHINE else book.chain
     if shortest:
         axes = axes[:3] + [_nearest(axis, float(now)) for axis, now in zip(axes[3:], state.rotary, strict=True)]
     near = state.rotary.copy()
     for i, axis in enumerate(axes[3:]):
         if len(axis.place) and axis.place[0] == 0 and (axis.increment is None or not axis.increment[0]):
             near[i] = axis.value[0]
+    if book.chain is not None:
+        near = book.chain.angles(near)
     opening = book.seen(state.pose, state.frame, frame, near)
+    begin = opening if chain is None else chain.words(opening, state.rotary, frame.length)
     stay = opening[3:] if Key.of(key).offset == MACHINE else state.rotary
-    before = np.concatenate((opening[:3], stay))
+    before = np.concatenate((begin[:3], stay))
     for row, axis, from_here in zip(end, axes, before, strict=True):
         row[:] = _column(axis, len(row), float(from_here))
-    close = np.abs(end[:3, 0] - opening[:3]) < SAME
-    opening[:3] = np.where(close, end[:3, 0], opening[:3])
-    state.pose, state.frame = end[:, -1].copy(), frame
-    return opening
+    close = np.abs(end[:3, 0] - begin[:3]) < SAME
+    begin[:3] = np.where(close, end[:3, 0], begin[:3])
+    state.pose = end[:, -1].copy() if chain is None else chain.poses(end[:, -1:], frame.length)[:, 0]
+    state.frame = frame
+    return begin, opening
 
 
 def _nearest(axis: _Axis, now: float) -> _Axis:

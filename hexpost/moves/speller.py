@@ -36,7 +36,10 @@ class Speller:
         self.flush()
         state = self.state
         pose = self.book.seen(state.pose, state.frame, self.book.frame(state.key.number), state.rotary)
-        return np.concatenate((pose[:3], state.rotary))
+        chain, frame = self.book.chain, self.book.frame(state.key.number)
+        return (
+            np.concatenate((pose[:3], state.rotary)) if chain is None else chain.words(pose, state.rotary, frame.length)
+        )
 
     def say(self, reading: str) -> None:
         """Note how an open point was read."""

@@ -51,6 +51,7 @@ class Departure:
         self.steps = steps
         self._turns = np.stack([f.base_from_work[:3, :3] for f in frames])
         self._ends = np.zeros(len(steps.line), dtype=np.bool_)
+        self._ends[steps.turns.move] = True  # a full circle ends where it begins
 
     def until(self, moves: Ints) -> None:
         """Note moves at which a departure ends in any case: those that enter a contour."""

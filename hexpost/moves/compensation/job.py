@@ -3,11 +3,12 @@
 from hexpost.errors import Fault
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.collect import Steps
-from hexpost.moves.compensation.compensate import compensate
+from hexpost.moves.compensation.compensate import UNCHANGED, compensate
 from hexpost.moves.compensation.switches import CutterWords
 from hexpost.moves.compensation.telling import Teller
-from hexpost.moves.model import Events, Frame
+from hexpost.moves.model import Frame
 from hexpost.moves.sheet import Rows, Sheet
+from hexpost.moves.spread import Spread
 from hexpost.program.model import Program
 
 
@@ -24,14 +25,14 @@ class Cutter:
         self._program = program
         self._words.look(sheet, moved, before)
 
-    def beside(self, steps: Steps, happening: Events, frames: tuple[Frame, ...]) -> tuple[Steps, Events, list[Fault]]:
-        """Return moves and events with the tool beside its contours, and the faults of what cannot be cut."""
+    def beside(self, steps: Steps, frames: tuple[Frame, ...]) -> tuple[Steps, Spread, list[Fault]]:
+        """Return moves with the tool beside its contours, where the programmed ones went, and faults."""
         if self._program is None or not self._words.used or not len(steps.line):
-            return steps, happening, []
+            return steps, UNCHANGED, []
         teller = Teller(self._program, steps.line)
         moves, spread = compensate(steps, self._words, frames, self._job, teller)
         faults = list(teller.faults.values())
-        return (steps, happening, faults) if faults else (moves, spread.events(happening), [])
+        return (steps, UNCHANGED, faults) if faults else (moves, spread, [])
 
     def readings(self) -> tuple[str, ...]:
         """Return a sentence for each reading that this program needed."""
