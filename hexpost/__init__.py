@@ -1,3 +1,43 @@
-"""Conventional part programs onto six-strut machining centres."""
+"""Conventional part programs onto six-strut machining centres.
+
+``load_job``, ``audit_job``, ``write_job`` and ``read_machine`` are the door for other programs; they are imported when
+they are first used, so that ``import hexpost`` costs nothing.
+"""
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from hexpost.door import (
+        HexpostError,
+        InputError,
+        Job,
+        Machine,
+        OutputError,
+        Report,
+        Setpoints,
+        audit_job,
+        load_job,
+        read_machine,
+        write_job,
+    )
 
 __version__ = "0.1.0"
+
+__all__ = [
+    "HexpostError", "InputError", "Job", "Machine", "OutputError", "Report", "Setpoints", "__version__", "audit_job",
+    "load_job", "read_machine", "write_job",
+]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever the door offers under this name
+    """Return what the door offers under a name."""
+    if name not in __all__:
+        raise AttributeError(f"module 'hexpost' has no attribute {name!r}")
+    import importlib
+
+    return getattr(importlib.import_module("hexpost.door"), name)
+
+
+def __dir__() -> list[str]:
+    """Return the names of the door."""
+    return sorted(__all__)
