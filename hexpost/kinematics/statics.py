@@ -53,7 +53,10 @@ class Balance:
         lever = float(np.sqrt((arms * arms).sum(axis=0).mean())) or 1.0
         right = wrench.copy()
         right[3:] *= 1.0 / lever
-        matrix = wrenches(at, lever)
+        return self.solve(wrenches(at, lever), right)
+
+    def solve(self, matrix: Array, right: Array) -> Array:
+        """Return x (6, n) with ``matrix`` (6, 6, n) x = ``right`` (6, n); nan where the matrix is singular."""
         out: Array = np.empty_like(right)
         for first in range(0, right.shape[1], CHUNK):
             part = slice(first, min(first + CHUNK, right.shape[1]))

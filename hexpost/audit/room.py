@@ -1,0 +1,125 @@
+"""Checks of the room that bodies have: struts and spindle as capsules, against each other and keep-out boxes."""
+
+from itertools import combinations
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.audit.band import WHOLE, Band, Context
+from hexpost.kinematics.clearance import segment_to_box, segments_apart
+from hexpost.machine.model import Machine
+from hexpost.setpoints.model import Setpoints
+
+DEFAULT_CLEARANCE = 0.0
+"""Bodies may come as near as touching where the machine file states no clearance, mm."""
+
+Segment = tuple[Array, Array, float]
+
+
+class Clearance:
+    """The smallest distance between surfaces, mm, of all pairs of bodies with a stated radius.
+
+    A strut is a capsule from joint centre to joint centre. Struts whose joints at one end are nearer than their bodies
+    are no pair, for they always meet there. The spindle is paired with struts and boxes.
+    """
+
+    def __init__(self, context: Context) -> None:
+        machine = context.machine
+        self._poses = context.poses
+        self._machine = machine
+        self._pairs = _pairs(machine)
+        allowed = machine.health.clearance
+        allowed = DEFAULT_CLEARANCE if allowed is None else allowed
+        self.band = Band(
+            limit="clearance", struts=WHOLE, low=np.full(1, allowed), high=np.full(1, np.inf),
+            centre=np.full(1, allowed + 1.0), scale=np.ones(1), slack=np.zeros(1), tracked=False,
+        )  # fmt: skip
+
+    def measure(self, setpoints: Setpoints) -> Array:
+        """Return the smallest distances (1, n)."""
+        bodies = self._bodies(setpoints)
+        out: Array = np.full(setpoints.length.shape[1], np.inf)
+        for i, j in self._pairs:
+            (p, q, radius), (r, s, other) = bodies[i], bodies[j]
+            np.minimum(out, segments_apart(p, q, r, s) - radius - other, out=out)
+        for box in self._machine.keep_out:
+            for p, q, radius in bodies.values():
+                np.minimum(out, segment_to_box(p, q, box.low, box.high) - radius, out=out)
+        return out[None]
+
+    def _bodies(self, setpoints: Setpoints) -> dict[int, Segment]:
+        """Return the segments and radii in the base frame: struts 0 to 5, spindle 6."""
+        machine, frame = self._machine, self._poses.frame(setpoints)
+        at = self._poses.links(setpoints)
+        r, shift = frame.base_from_work[:3, :3], frame.base_from_work[:3, 3, None]
+        tip = setpoints.poses.pose[:3]
+        out: dict[int, Segment] = {}
+        for k, s in enumerate(machine.struts):
+            if s.body.radius is not None:
+                top = r @ (tip + at.arms[:, k]) + shift
+                bottom = np.repeat(s.base_joint[:, None], top.shape[1], axis=1)
+                out[k] = (bottom, top, s.body.radius)
+        if machine.spindle is not None:
+            ends = (machine.platform.gauge_point, machine.spindle.top)
+            p, q = (r @ (tip + np.einsum("ijn,j->in", at.rotation, e - frame.tip)) + shift for e in ends)
+            out[len(machine.struts)] = (p, q, machine.spindle.radius)
+        return out
+
+
+class Conditioning:
+    """Conditioning of the Jacobian about the tip, 1 at best; see ``kinematics.statics.conditioning``."""
+
+    def __init__(self, context: Context) -> None:
+        self._poses = context.poses
+        least = context.machine.health.conditioning
+        assert least is not None
+        self._length = characteristic_length(context.machine)
+        self.band = Band(
+            limit="conditioning", struts=WHOLE, low=np.full(1, least), high=np.full(1, np.inf), centre=np.ones(1),
+            scale=np.full(1, 1.0 - least), slack=np.zeros(1),
+        )  # fmt: skip
+
+    def measure(self, setpoints: Setpoints) -> Array:
+        """Return the conditioning (1, n)."""
+        from hexpost.kinematics.jacobian import strut_rows
+        from hexpost.kinematics.statics import conditioning
+
+        at = self._poses.links(setpoints)
+        centre = np.einsum("ikn->in", at.arms) / 6.0  # turns about the middle of the platform joints
+        arms = (at.arms - centre[:, None]).transpose(2, 1, 0)
+        return conditioning(strut_rows(at.direction.transpose(2, 1, 0), arms), self._length)[None]
+
+
+def characteristic_length(machine: Machine) -> float:
+    """Return the stated length, or the root mean square distance of the platform joints from their middle, mm."""
+    if machine.health.length is not None:
+        return machine.health.length
+    joints = np.array([s.platform_joint for s in machine.struts])
+    return float(np.sqrt(((joints - joints.mean(axis=0)) ** 2).sum(axis=1).mean()))
+
+
+def clearance(context: Context) -> Clearance | None:
+    """Return the check, or none where fewer than two bodies can meet."""
+    machine = context.machine
+    solid = any(s.body.radius is not None for s in machine.struts) or machine.spindle is not None
+    return Clearance(context) if _pairs(machine) or (solid and machine.keep_out) else None
+
+
+def conditioned(context: Context) -> Conditioning | None:
+    """Return the check, or none where the machine file states no least conditioning."""
+    return Conditioning(context) if context.machine.health.conditioning is not None else None
+
+
+def _pairs(machine: Machine) -> list[tuple[int, int]]:
+    """Return the pairs of bodies with a radius that do not meet in a joint: struts 0 to 5, spindle 6."""
+    solid = [k for k, s in enumerate(machine.struts) if s.body.radius is not None]
+    out = []
+    for i, j in combinations(solid, 2):
+        s, t = machine.struts[i], machine.struts[j]
+        near = s.body.radius or 0.0
+        apart = [np.linalg.norm(x) for x in (s.base_joint - t.base_joint, s.platform_joint - t.platform_joint)]
+        if min(apart) > near + (t.body.radius or 0.0):
+            out.append((i, j))
+    if machine.spindle is not None:
+        out += [(k, len(machine.struts)) for k in solid]
+    return out

@@ -1,0 +1,62 @@
+"""Clearance by brute force over points of the bodies; conditioning and clearance found in a job."""
+
+import numpy as np
+import pytest
+from audit.jobs import listed, run
+from audit.test_load_limits import swinging
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from machine.described import REST, described
+
+from hexpost.kinematics.clearance import segment_to_box, segments_apart
+
+T = np.linspace(0.0, 1.0, 201)
+
+
+def points(p, q):
+    """Return points (201, 3) of a segment."""
+    return p + T[:, None] * (q - p)
+
+
+@settings(max_examples=30)
+@given(st.integers(0, 10_000))
+def test_distances_equal_brute_force(seed):
+    rng = np.random.default_rng(seed)
+    p, q, r, s = rng.uniform(-1, 1, (4, 3)) * 100
+    if seed % 3 == 0:
+        s = r + (q - p)  # parallel
+    found = segments_apart(*(x[:, None] for x in (p, q, r, s)))[0]
+    brute = np.linalg.norm(points(p, q)[:, None] - points(r, s)[None], axis=2).min()
+    assert found <= brute + 1e-9
+    assert found >= brute - 2.0  # the grid is half a step off at most
+    low, high = np.sort(rng.uniform(-60, 60, (2, 3)), axis=0)
+    if seed % 4 == 0:
+        q = q * [1, 0, 0] + p * [0, 1, 1]  # along an axis
+    found = segment_to_box(p[:, None], q[:, None], low, high)[0]
+    at = p + np.linspace(0, 1, 20001)[:, None] * (q - p)
+    brute = np.linalg.norm(np.maximum(np.maximum(low - at, at - high), 0.0), axis=1).min()
+    assert found == pytest.approx(brute, abs=2e-2)
+    assert found <= brute + 1e-9
+
+
+def test_a_box_in_the_way_is_found():
+    box = '[[keep_out]]\nname = "post"\nlow_mm = [900, 300, 1500]\nhigh_mm = [1000, 450, 2000]\n'
+    machine = described("[strut.body]\nradius_mm = 50\n", box)
+    job, s = swinging(machine)
+    found = [f for f in listed(run(job, s, machine=machine)) if f[0] == "clearance"]
+    assert found
+    assert found[0][5] < found[0][6] == 0.0
+    clear = described(
+        "[strut.body]\nradius_mm = 50\n", box.replace("[900, 300", "[2900, 300").replace("[1000", "[3000")
+    )
+    assert not [f for f in listed(run(job, s, machine=clear)) if f[0] == "clearance"]
+
+
+def test_too_little_conditioning_is_found():
+    machine = described("", REST.replace("conditioning = 0.05", "conditioning = 0.99"))
+    job, s = swinging(machine)
+    result = run(job, s, machine=machine)
+    (worst,) = [w for w in result.worst if w.limit == "conditioning"]
+    assert 0.05 < worst.value < worst.allowed == 0.99
+    assert worst.strut == 0
+    assert [f for f in listed(result) if f[0] == "conditioning"]
