@@ -77,8 +77,10 @@ class Holes:
         if "dwell" in words:
             self.speller.draft.add(row, words)
             return
-        repeat = words.pop("L", None) or words.pop("K", None)
-        for name in "PQ":
+        calling = "subprogram" in words  # then P and L say what runs, and how often
+        repeat = None if calling else words.pop("L", None)
+        repeat = repeat or words.pop("K", None)
+        for name in "Q" if calling else "PQ":
             if name in words:
                 cycle.words[name] = words.pop(name)
         here = [x for x in (*AXES, "R") if x in words]

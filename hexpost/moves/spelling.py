@@ -16,6 +16,8 @@ from hexpost.moves.speller import Speller
 from hexpost.moves.state import State
 from hexpost.moves.words import CYCLE_OFF
 
+FEW = 64
+"""So many plain blocks between special ones are taken in with them."""
 TOGETHER = 20_000
 """So many rows are spelled out before they are taken in."""
 
@@ -37,33 +39,44 @@ def special_blocks(sheet: Sheet, state: State) -> tuple[Flags, Flags] | None:
 
 
 def spell(speller: Speller, sheet: Sheet, special: Flags, cycling: Flags) -> None:
-    """Take in a sheet of which the ``special`` blocks (rows,) must be spelled out."""
+    """Take in a sheet of which the ``special`` blocks (rows,) must be spelled out; a few between them go along."""
     modes = modal(sheet, speller.state)
     scales = scale_of(modes, speller.machine.words)
     scale = np.ones(sheet.rows) if scales is None else scales
-    words = rows_of(sheet, special)
+    stretches = [(begin, end, spelled or end - begin <= FEW) for begin, end, spelled in _stretches(special)]
+    drafted = np.repeat([along for _, _, along in stretches], [end - begin for begin, end, _ in stretches])
+    words = rows_of(sheet, drafted)
     holes = Holes(speller, modes, scale)
-    for begin, end, spelled in _stretches(special):
-        if not spelled:
+    for begin, end, along in stretches:
+        holes.begin()
+        if not along:
+            speller.flush()
             speller.state.cycle = None
             speller.step(sheet.part(begin, end), np.arange(begin, end))
             continue
-        holes.begin()
         for row in range(begin, end):
             if not cycling[row]:
                 speller.state.cycle = None
-            _refuse_two(speller, words[row])
-            if "preset" in words[row]:
-                preset(speller, row, words[row], float(scale[row]))
-                holes.begin()
-            elif "reference return" in words[row]:
-                reference_return(speller, row, words[row], float(scale[row]))
-                holes.begin()
+            if special[row]:
+                _block(speller, holes, row, words[row], scale=float(scale[row]))
             else:
-                holes.block(row, words[row])
+                speller.draft.add(row, words[row])
             if speller.draft.rows > TOGETHER:
                 speller.flush()
-        speller.flush()
+    speller.flush()
+
+
+def _block(speller: Speller, holes: Holes, row: int, words: Row, *, scale: float) -> None:
+    """Spell out one block; ``scale``: millimetres per unit of it."""
+    _refuse_two(speller, words)
+    if "preset" in words:
+        preset(speller, row, words, scale)
+        holes.begin()
+    elif "reference return" in words:
+        reference_return(speller, row, words, scale)
+        holes.begin()
+    else:
+        holes.block(row, words)
 
 
 def _refuse_two(speller: Speller, words: Row) -> None:

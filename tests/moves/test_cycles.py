@@ -110,6 +110,13 @@ def test_blocks_without_axes_drill_nothing_and_are_heard():
     alike(text, START + hole(1, 0, -5, 2, 50) + "F200\nS900 M08\n" + hole(2, 0, -5, 2, 2))
 
 
+def test_a_call_while_a_cycle_is_in_force_leaves_its_dwell_alone():
+    text = START + "G82 X1 Z-5 R2 P300 L0\nM98 P700 L2\nG80\nM30\nO700\nG91 X4\nG90\nM99\n"
+    found = meaning(text)
+    assert found.events.pause[found.events.letter == ord("G")].tolist() == [0.3, 0.3]
+    assert found.moves.end[0, found.moves.feed_mode == 0].tolist() == [4, 8]
+
+
 @pytest.mark.parametrize("end", ["G80\nX9", "G80 X9", "G00 X9", "G80 G00 X9"])
 def test_a_cycle_ends_with_g80_or_a_motion_word_and_the_motion_word_before_it_is_in_force_again(end):
     alike(START + f"G81 X1 Z-5 R2\n{end}\n", START + hole(1, 0, -5, 2, 50) + "G00 X9\n")
