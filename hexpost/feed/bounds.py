@@ -28,6 +28,8 @@ CURVATURE_SHARE = 0.95
 """Share of the acceleration that curvature may take; the rest is left for the tangent."""
 STEP_MM, STEP_RAD = 4.0, 0.1
 """Longest stretch of a line or arc under the struts: travel of the tip, turn of the tool or of an arc."""
+CORNER_PARTS = 2.0, 8.0
+"""Fewest and most stretches of a rounded corner under the struts."""
 MOST_PARTS = 1e4
 """Most stretches that one piece is cut into."""
 TINY, HUGE = 1e-100, 1e18
@@ -128,11 +130,11 @@ def parts(path: Path, norms: Array, under: Flags, st: Stretches) -> Ints:
     they start is not lowered all the way.
     """
     (p1, p2, _), (q1, _, _) = norms
-    turn = np.where(path.kind == pieces.ROUND, p2 / np.maximum(p1, TINY) * path.size / STEP_RAD, 1.0)
+    turn = p2 / np.maximum(p1, TINY) * path.size / STEP_RAD
     travel = np.maximum(p1 * path.size / STEP_MM, q1 * path.size / STEP_RAD)
     bent = (path.kind == pieces.ROUND) & np.isin(causes(st.cap), (TIP_ACCELERATION, TIP_JERK))
     out = np.where(under, np.maximum(travel, turn), np.where(bent, turn, 1.0))
-    out = np.where(path.kind >= pieces.CORNER, np.where(under, 2.0, 1.0), out)
+    out = np.where(path.kind >= pieces.CORNER, np.where(under, np.clip(turn, *CORNER_PARTS), 1.0), out)
     count: Ints = np.ceil(np.clip(out, 1.0, MOST_PARTS)).astype(np.int64)
     return count
 

@@ -23,7 +23,7 @@ FELT = 0.99
 """A lone straight whose bounds the struts lower below this share is also planned piece by piece."""
 SHORTEST = 1.0
 """... unless it is shorter than this many mm: over that the slopes of the struts are all but constant."""
-SMALL = 4000
+SMALL = 20_000
 """With at most so many stretches several windows are corrected to the end, and each span takes its best."""
 SCALES = (0.6, 1.5)
 """Those windows, as shares of the one found by trial."""

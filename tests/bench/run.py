@@ -34,6 +34,7 @@ BENCHES = {
     "gate-overhead": ("gating", "gate_overhead", "< 2"),
     "gate-dispatch": ("gating", "gate_dispatch", "<= 1"),
     "whole-job": ("whole", "whole_job", "<= 0.5"),
+    "whole-job-limited": ("whole", "whole_job_limited", "<= 0.30"),
     "sample-memory": ("whole", "sample_memory", "<= 1.2"),
 }
 

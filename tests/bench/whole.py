@@ -65,7 +65,12 @@ def savetxt_seconds_per_row(rows: int = 20_000) -> float:
         return (time.perf_counter() - t) / rows
 
 
-def whole_job(moves: int = 200_000, runs: int = 3) -> dict[str, object]:
+def whole_job_limited() -> dict[str, object]:
+    """Time the same job with the struts' limits kept."""
+    return whole_job(options=("--feed", "strut-limited"))
+
+
+def whole_job(moves: int = 200_000, runs: int = 3, options: tuple[str, ...] = ()) -> dict[str, object]:
     """Time the whole job of a raster at 8 samples a move against ``numpy.savetxt`` of as many rows."""
     ratios, walls, rows, peak = [], [], 0, 0
     with tempfile.TemporaryDirectory() as name:
@@ -73,7 +78,7 @@ def whole_job(moves: int = 200_000, runs: int = 3) -> dict[str, object]:
         program = folder / "raster.nc"
         program.write_text(raster(moves))
         for _ in range(runs):
-            wall, peak = convert(program, folder / "job", "--overwrite")
+            wall, peak = convert(program, folder / "job", "--overwrite", *options)
             rows = json.loads((folder / "job" / "report.json").read_text())["rows"]
             walls.append(wall)
             ratios.append(wall / (rows * savetxt_seconds_per_row()))
