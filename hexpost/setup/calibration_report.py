@@ -17,6 +17,8 @@ NAMES = tuple(
     for k in range(1, 7)
     for what in ("base x", "base y", "base z", "platform x", "platform y", "platform z", "offset")
 )
+LOUD = 10.0
+"""Noise of so many times the stated uncertainty is no noise."""
 MICRO = 1e3
 """Micrometres in a millimetre."""
 
@@ -113,6 +115,13 @@ def text(c: Calibration) -> str:
             f"{deviation[part].max():19.4f}"
         )
     lines += [f"  set aside: {name}" for name, used in zip(c.measured.names, found.kept, strict=True) if not used]
+    if found.noise > LOUD:
+        lines.append(
+            "  CAUTION: the measurements disagree far beyond their uncertainty; do not use this geometry before you"
+        )
+        lines.append(
+            "  know why: units, angles, the order of the struts, a frame that is not known, several wrong poses"
+        )
     if found.rank < len(c.frames.columns):
         lines.append(f"  {len(c.frames.columns) - found.rank} combinations cannot be told and stay as they were")
     return "\n".join(lines) + "\n"

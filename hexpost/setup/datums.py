@@ -78,7 +78,7 @@ def align_datums(columns: Columns, probing: Probing, order: str) -> Alignment:
     if noise is None:
         noise = sqrt(float((residual**2).sum()) / spare) if spare else nan
         source = "from the residuals"
-    covariance = noise**2 * _unit_covariance(features, points, radius, order)
+    covariance = noise**2 * _unit_covariance(features, points, radius, order, fits=fits)
     return Alignment(
         pose=pose,
         residual=residual,
@@ -143,9 +143,12 @@ def _refuse_shapes(columns: Columns, features: Mapping[str, _Feature], points: A
             raise columns.refusal(f"{what}: a freedom stays open", "collinear")
 
 
-def _pose(features: Mapping[str, _Feature], points: Array, radius: float, order: str) -> tuple[Array, Fits]:
-    """Return the pose (6,) of the work frame in the pallet frame, and the fitted shapes."""
-    fits = {role: fit_shape(f.kind, points[f.rows]) for role, f in features.items()}
+def _pose(
+    features: Mapping[str, _Feature], points: Array, radius: float, order: str, *, near: Fits | None = None
+) -> tuple[Array, Fits]:
+    """Return the pose (6,) of the work frame in the pallet frame, and the fitted shapes, close to ``near``."""
+    known = near or {}
+    fits = {role: fit_shape(f.kind, points[f.rows], known.get(role)) for role, f in features.items()}
     kinds = tuple(features[role].kind for role in ROLES)
     at = [features[role].at for role in ROLES]
     if kinds[0] == "plane" and kinds[1] in ("line", "plane"):
@@ -218,7 +221,9 @@ def _frame(x: Array, y: Array, z: Array, origin: Array) -> Array:
     return out
 
 
-def _unit_covariance(features: Mapping[str, _Feature], points: Array, radius: float, order: str) -> Array:
+def _unit_covariance(
+    features: Mapping[str, _Feature], points: Array, radius: float, order: str, *, fits: Fits
+) -> Array:
     """Return the covariance (6, 6) of the pose for probed coordinates of unit variance, by central differences."""
     slopes = np.zeros((6, points.size))
     for k in range(points.size):
@@ -226,7 +231,7 @@ def _unit_covariance(features: Mapping[str, _Feature], points: Array, radius: fl
         for step in (STEP, -STEP):
             p = points.copy()
             p.flat[k] += step
-            moved.append(_pose(features, p, radius, order)[0])
+            moved.append(_pose(features, p, radius, order, near=fits)[0])
         change = moved[0] - moved[1]
         change[3:] -= 2.0 * np.pi * np.round(change[3:] / (2.0 * np.pi))
         slopes[:, k] = change / (2.0 * STEP)

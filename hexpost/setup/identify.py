@@ -12,6 +12,8 @@ from hexpost.setup.observe import FRAMES, GEOMETRY, Built, residuals, slopes, we
 
 MOST_ROUNDS = 40
 ROBUST_ROUNDS = 12
+SIEVES = 5
+"""Gross mistakes are set aside first; what they hid comes to light in the next round."""
 CLOSE = 1e-11
 """A step below this, mm, is the last."""
 SETTLED = 1e-12
@@ -24,6 +26,8 @@ WRONG = 5.0
 """... and beyond so many are set aside."""
 FLOOR = 0.01
 """Robust standard deviations are not taken below this share of the stated uncertainty."""
+FAR = 4.0
+"""Measurements farther from the nominal machine than so many times the usual count little at first."""
 MOST_WRONG = 0.25
 SPARE = 12
 """With fewer numbers than this to spare, a wrong measurement cannot be told from a wrong geometry."""
@@ -95,23 +99,34 @@ def identify(start: Built, measured: Measured, guess: Array, frames: Frames, *, 
     HexpostError
         When the commanded lengths belong to no pose of the machine, or too many measurements seem wrong.
     """
-    weight = np.ones(measured.count)
-    built, pose = _least_squares(start, measured, guess, weight, frames)
-    unknown = len(frames.columns)
-    if robust and measured.equations - unknown >= SPARE:
-        for _ in range(ROBUST_ROUNDS):
-            size, usual = _sizes(built, measured, pose, unknown)
-            weight = np.minimum(1.0, PATIENT * usual / np.maximum(size, 1e-300))
-            built, pose = _least_squares(built, measured, pose, weight, frames, rounds=2)
-        size, usual = _sizes(built, measured, pose, unknown)
-        kept: Flags = size <= WRONG * max(usual, FLOOR)
+    spare = measured.equations - len(frames.columns)
+    kept: Flags = np.ones(measured.count, dtype=np.bool_)
+    if not robust or spare < SPARE:
+        built, pose = _least_squares(start, measured, guess, kept.astype(np.float64), frames)
+        return told(built, measured, pose, kept, frames)
+    built, pose = _least_squares(start, measured, guess, _first_weights(start, measured, guess), frames)
+    for _ in range(SIEVES):
+        before = kept
+        built, pose, kept = _sieved(built, measured, pose, kept, frames)
         if (~kept).mean() > MOST_WRONG:
             what = f"{(~kept).sum()} of {len(kept)} measurements do not fit the geometry that suits the others best"
             raise HexpostError(f"{what}\n    hint: check units, the order of the struts and the measuring frame")
-        built, pose = _least_squares(built, measured, pose, kept.astype(np.float64), frames)
-    else:
-        kept = np.ones(measured.count, dtype=np.bool_)
+        if (kept == before).all():
+            break
     return told(built, measured, pose, kept, frames)
+
+
+def _sieved(built: Built, measured: Measured, pose: Array, kept: Flags, frames: Frames) -> tuple[Built, Array, Flags]:
+    """Return the geometry that suits most measurements, its poses, and which measurements it is close to."""
+    unknown = len(frames.columns)
+    for _ in range(ROBUST_ROUNDS):
+        size, usual = _sizes(built, measured, pose, unknown, kept)
+        weight = kept * np.minimum(1.0, PATIENT * usual / np.maximum(size, 1e-300)) ** 2
+        built, pose = _least_squares(built, measured, pose, weight, frames, rounds=2)
+    size, usual = _sizes(built, measured, pose, unknown, kept)
+    close: Flags = size <= WRONG * max(usual, FLOOR)
+    built, pose = _least_squares(built, measured, pose, close.astype(np.float64), frames)
+    return built, pose, close
 
 
 def told(built: Built, measured: Measured, pose: Array, kept: Flags, frames: Frames) -> Found:
@@ -188,13 +203,22 @@ def _cost(built: Built, measured: Measured, guess: Array, factors: Array) -> tup
     return pose, float((wrong**2).sum())
 
 
-def _sizes(built: Built, measured: Measured, pose: Array, unknown: int) -> tuple[Array, float]:
+def _first_weights(start: Built, measured: Measured, guess: Array) -> Array:
+    """Return weights (n,) that keep measurements out which are far from the start where the others are near."""
+    pose = start.poses(measured.length, guess)
+    size: Array = np.sqrt(((residuals(start, measured, pose) * weights(measured)) ** 2).mean(axis=1))
+    out: Array = np.minimum(1.0, FAR * float(np.median(size)) / np.maximum(size, 1e-300)) ** 4
+    return out
+
+
+def _sizes(built: Built, measured: Measured, pose: Array, unknown: int, kept: Flags) -> tuple[Array, float]:
     """Return how far each measurement is off (n,), in its uncertainties, and the robust usual size of that."""
     k = NUMBERS[measured.kind]
     size: Array = np.sqrt(((residuals(built, measured, pose) * weights(measured)) ** 2).mean(axis=1))
-    inflate = sqrt(measured.equations / max(measured.equations - unknown, 1))
+    known = k * int(kept.sum())
+    inflate = sqrt(known / max(known - unknown, 1))
     middle = {1: 0.6745, 3: 0.888, 6: 0.944}[k]  # median of the root mean square of k standard normal numbers
-    return size, max(float(np.median(size)) / middle * inflate, FLOOR)
+    return size, max(float(np.median(size[kept])) / middle * inflate, FLOOR)
 
 
 def _weighted(rows: Array, factors: Array) -> Array:

@@ -90,7 +90,8 @@ def place(files: Files, feed: str, search: Search, total: Tick = _unseen, tick: 
     coarse = period * max(1, ceil(job.timing.ticks / COARSE_SAMPLES))
     trial = Trial(files=files, feed=feed, coarse=coarse)
     present = spot_of(inputs)
-    nodes = tuple(grid(search, present, inputs.machine))
+    search = within(search, present, inputs.machine)
+    nodes = tuple(grid(search))
     cuts = footprint(job)
     inside = [search.overhang or on_pallet(cuts, present, node, inputs.machine) for node in nodes]
     with runner(trial, search.jobs) as trials:
@@ -118,12 +119,20 @@ def place(files: Files, feed: str, search: Search, total: Tick = _unseen, tick: 
     )  # fmt: skip
 
 
-def grid(search: Search, present: Spot, machine: Machine) -> list[Spot]:
-    """Return the nodes of the sweep: even steps over each range, both ends included."""
+def within(search: Search, present: Spot, machine: Machine) -> Search:
+    """Return a search with all of its ranges: the pallet in x and y, the present height in z, unless given."""
     width, depth = machine.pallet.size
-    x = search.x or (-width / 2, width / 2)
-    y = search.y or (-depth / 2, depth / 2)
-    z = search.z or (present.z, present.z)
+    return replace(
+        search,
+        x=search.x or (-width / 2, width / 2),
+        y=search.y or (-depth / 2, depth / 2),
+        z=search.z or (present.z, present.z),
+    )
+
+
+def grid(search: Search) -> list[Spot]:
+    """Return the nodes of the sweep: even steps over each range, both ends included."""
+    x, y, z = (limits or (0.0, 0.0) for limits in (search.x, search.y, search.z))
     axes = [
         _steps(x, search.step),
         _steps(y, search.step),
@@ -185,10 +194,10 @@ def _refine(
 def _neighbours(spot: Spot, search: Search, step: float, step_turn: float) -> list[Spot]:
     """Return the spots one step away along each axis whose range is open, kept within the ranges."""
     out = []
-    ranges = {"x": search.x, "y": search.y, "z": search.z or (spot.z, spot.z), "turn": search.turn}
+    ranges = {"x": search.x, "y": search.y, "z": search.z, "turn": search.turn}
     for name, limits in ranges.items():
         size = step_turn if name == "turn" else step
-        low, high = limits or (-np.inf, np.inf)
+        low, high = limits or (0.0, 0.0)
         for sign in (-1.0, 1.0):
             value = float(min(max(getattr(spot, name) + sign * size, low), high))
             if value != getattr(spot, name):

@@ -31,8 +31,10 @@ class Shape:
     residual: Array
 
 
-def fit_shape(kind: str, points: Array) -> Shape:
-    """Return the shape of a ``kind`` that lies best among ``points`` (n, 3)."""
+def fit_shape(kind: str, points: Array, near: Shape | None = None) -> Shape:
+    """Return the shape of a ``kind`` that lies best among ``points`` (n, 3); ``near`` is one that all but does."""
+    if near is not None and kind == "cylinder":
+        return cylinder(points, near.direction)
     return {"point": point, "line": line, "plane": plane, "sphere": sphere, "cylinder": cylinder}[kind](points)
 
 
@@ -80,15 +82,16 @@ def sphere(points: Array) -> Shape:
     return Shape(kind="sphere", point=origin + centre, direction=np.zeros(3), radius=radius, residual=residual)
 
 
-def cylinder(points: Array) -> Shape:
+def cylinder(points: Array, near: Array | None = None) -> Shape:
     """Return the cylinder of least squares: the best of several starting axes, each by damped Gauss-Newton.
 
-    The start is the best of axes spread over a hemisphere, each with the circle of least squares across it.
+    The starts are the best of axes spread over a hemisphere, each with the circle of least squares across it; or the
+    direction ``near`` alone.
     """
     origin = points.mean(axis=0)
     p = points - origin
     size = float(np.abs(p).max())
-    starts = [*_hemisphere(), *np.linalg.svd(p)[2]]
+    starts = [near] if near is not None else [*_hemisphere(), *np.linalg.svd(p, full_matrices=False)[2]]
     rough = sorted(((_across(p, axis)[2], k) for k, axis in enumerate(starts)), key=lambda x: x[0])
     found = [_refined(p, np.asarray(starts[k]), size) for _, k in rough[:6]]
     axis, centre, radius = min(found, key=lambda x: float((_radial(p, x[0], x[1])[1] - x[2]) @ (

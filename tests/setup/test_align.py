@@ -242,6 +242,8 @@ def test_a_program_that_knew_nothing_of_the_skew_cuts_the_skewed_part(tmp_path):
     words = ["convert", str(SAMPLES / "contour.nc"), "--tools", str(SAMPLES / "tools.toml"),
              "--setup", str(tmp_path / "s.toml"), "--out", str(tmp_path / "job"), "--table", "npy"]  # fmt: skip
     assert CliRunner().invoke(main, words).exit_code == 0
+    proof = CliRunner().invoke(main, ["verify", str(tmp_path / "job")])
+    assert proof.exit_code == 0, proof.output
     rows = np.load(tmp_path / "job" / "setpoints.npy")
     lengths = np.stack([rows[f"length_{k}_mm"] for k in range(1, 7)]).astype(float)[:, ::40]
     machine = demonstration_machine()

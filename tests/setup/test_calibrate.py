@@ -111,6 +111,13 @@ def test_a_wrong_pose_is_named(tmp_path):
     assert json.loads(done.stdout)["set_aside"] == ["line 6"]
 
 
+def test_disagreement_beyond_all_uncertainty_is_said(tmp_path):
+    pose, lengths = full(14)
+    done = run(tmp_path, rows(FULL_HEAD, pose + RNG.normal(0, 0.5, pose.shape), lengths))
+    assert done.exit_code in (0, 2)
+    assert "CAUTION" in done.output or "do not fit" in done.output
+
+
 POSE, LENGTH = full(14)
 FLAT = spread_poses(MACHINE, 60)[:, :14] * np.array([1, 1, 1, 0, 0, 0])[:, None]
 FLAT_LENGTHS = START.struts.lengths(FLAT)

@@ -74,21 +74,21 @@ def test_noise_free_recovery_from_less(kind, n):
 
 def test_error_falls_with_the_square_root_of_the_number_of_poses():
     sizes = {}
-    for n in (40, 160):
+    for n in (30, 120):
         off = []
-        for seed in range(6):
+        for seed in range(5):
             data, guess = measurements(n, seed, noise=0.01, turn_noise=np.deg2rad(0.001))
             found = identify(NOMINAL, data, guess, Frames(), robust=False)
             off.append(found.built.numbers - REAL.numbers)
             assert found.noise == pytest.approx(1, abs=0.15)
         sizes[n] = np.sqrt(np.mean(np.square(off)))
-    assert sizes[40] / sizes[160] == pytest.approx(2, rel=0.25)
+    assert sizes[30] / sizes[120] == pytest.approx(2, rel=0.3)
 
 
 def test_the_covariance_is_that_of_repeated_calibrations():
-    """Authority: the definition; 40 simulated calibrations."""
+    """Authority: the definition; 30 simulated calibrations."""
     off, said = [], []
-    for seed in range(40):
+    for seed in range(30):
         data, guess = measurements(14, 7, noise=0.0)
         rng = np.random.default_rng(100 + seed)
         place = data.place + 0.01 * rng.normal(size=(14, 3))
@@ -113,10 +113,11 @@ def test_frames_that_are_not_known_take_their_freedoms(frames, unknowns):
     assert np.abs(residuals(found.built, data, found.pose)).max() < 1e-9
 
 
-def test_wrong_measurements_are_set_aside():
+@pytest.mark.parametrize("size", [0.5, 5.0, 50.0, 300.0])
+def test_wrong_measurements_are_set_aside(size):
     data, guess = measurements(24, 3, noise=0.01, turn_noise=np.deg2rad(0.001))
     place = data.place.copy()
-    place[5] += [0.4, 0, -0.3]
+    place[5] += [0.8 * size, 0, -0.6 * size]
     place[17] += [0, 2.0, 0]
     wrong = replace(data, place=place)
     found = identify(NOMINAL, wrong, guess, Frames())

@@ -111,8 +111,8 @@ def test_a_job_that_fails_where_it_stands_passes_where_place_puts_it(tmp_path):
     assert before.exit_code == 1
     done = CliRunner().invoke(
         main,
-        ["place", program, *inputs, "--setup", str(FILES.setup), "-o", str(out), "--step-mm", "200", "--turn-deg",
-         "-45", "0",
+        ["place", program, *inputs, "--setup", str(FILES.setup), "-o", str(out), "--step-mm", "250", "--turn-deg",
+         "-45", "-45", "--jobs", "1",
          "--map", str(tmp_path / "map.csv"), "--json"],
     )  # fmt: skip
     assert done.exit_code == 0, done.output
@@ -127,6 +127,13 @@ def test_a_job_that_fails_where_it_stands_passes_where_place_puts_it(tmp_path):
     assert load_setup(out).offsets["G56"][:3] == pytest.approx([said["best"][k] for k in ("x_mm", "y_mm", "z_mm")])
     rows = (tmp_path / "map.csv").read_text().splitlines()
     assert len(rows) == 1 + len(said["map"])
+
+
+def test_the_search_stays_in_its_ranges(small):
+    """Ranges that are not given are the pallet in x and y, and the height as it is, also where cuts may overhang."""
+    found = place(small, "as-programmed", Search(y=(0, 0), turn=(0, 0), step=300, overhang=True))
+    assert abs(found.spot.x) <= 300 and found.spot.y == 0
+    assert found.spot.z == found.present.z == 60
 
 
 def test_what_cannot_be_searched_is_refused(small, tmp_path):
