@@ -7,6 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Ints
 from hexpost.moves.complaints import Complaints
+from hexpost.moves.words import LABELS
 from hexpost.program.model import Program
 
 MOST_DEPTH = 16
@@ -97,13 +98,13 @@ class Book:
         if number in self.sections:
             self._refuse(label, "subprogram-twice", f"O{number} a second time: expected every program number once")
         self.sections.setdefault(number, Section(f"O{number}" if back.size else "", begin, end))
-        first, last = int(self.program.first[end]), int(self.program.first[behind])
-        if back.size and last > first:
+        after = self._said(end, behind) if back.size else self._said(behind, behind)
+        if after.size:
             self._refuse(
-                first,
+                int(after[0]),
                 "words-after-return",
                 "expected nothing between the end of a subprogram (M99) and the next O, found "
-                + self.complaints.written(first),
+                + self.complaints.written(int(after[0])),
                 "these blocks would never run",
             )
 
@@ -163,6 +164,11 @@ class Book:
                 return
         section.blocks, section.height = blocks, height
 
+    def _said(self, begin: int, end: int) -> Ints:
+        """Return the words of the rows ``begin`` to ``end`` (left out) that are no labels."""
+        first, last = int(self.program.first[begin]), int(self.program.first[end])
+        return first + np.flatnonzero(~np.isin(self.program.letter[first:last], [ord(x) for x in LABELS]))
+
     def _word(self, row: int, letter: str) -> tuple[int, int]:
         """Return index and value of the first word of a letter in a row; -1 where there is none, or no whole one."""
         first, last = int(self.program.first[row]), int(self.program.first[row + 1])
@@ -176,7 +182,7 @@ class Book:
         """Report the first M99 in the main program."""
         if rows.size:
             self._refuse(
-                int(self.program.first[rows[0]]),
+                int(self._said(int(rows[0]), int(rows[0]) + 1)[0]),
                 "return-in-main",
                 "M99 in the main program: it would start over without end",
                 "end the main program with M30",
