@@ -74,6 +74,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("two-motions", "G81 ‸G01 X5 Z-3 R2 F100", "write them into blocks of their own", alone=True),
     Mistake("compensation-starts-in-arc", "G41 D1\n‸F9 G02 X10 Y0 I5 J0", "turn it on with a straight move"),
     Mistake("compensation-ends-in-arc", "F9 G41 D1 G01 X9\nY20\n‸G40 G02 X-1 I-5", "leave the contour"),
+    Mistake("compensation-ends-in-arc", "F9 G41 D1 G01 X9\nY20\n‸G40 G02 I-5", "leave the contour"),
     Mistake("compensation-side-changed", "F9 G41 D1 G01 X10\nY20\n‸G42 X40", "turn it off (G40)"),
     Mistake("compensation-plane-changed", "F9 G41 D1 G01 X10\nY20\n‸G18 X40\nX50", "turn it off (G40)"),
     Mistake("compensation-frame-changed", "F9 G41 D1 G01 X10\nY20\n‸G55 X40\nX50", "turn it off (G40)"),
