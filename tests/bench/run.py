@@ -24,6 +24,8 @@ BENCHES = {
     "schedule-duration": ("scheduling", "schedule_duration", "<= 1e-8"),
     "jerk-cost": ("scheduling", "jerk_cost", "<= 1.5"),
     "schedule-never-fails": ("scheduling", "never_fails", "<= 0"),
+    "audit-vs-solve": ("struts", "full_audit", "<= 4"),
+    "forward-table": ("struts", "forward_table", ">= 200000"),
     "csv-vs-savetxt": ("tables", "csv_vs_savetxt", ">= 10"),
     "csv-vs-pyarrow": ("tables", "csv_vs_pyarrow", ">= 3"),
     "csv-vs-raw": ("tables", "csv_vs_raw", "<= 8"),
@@ -49,6 +51,7 @@ def main(arguments: list[str]) -> int:
         return 2
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    sys.path.insert(0, str(Path(__file__).parent.parent))
     sys.path.insert(0, str(Path(__file__).parent))
     module, function, goal = BENCHES[arguments[0]]
     figures = getattr(importlib.import_module(module), function)()
