@@ -4,6 +4,8 @@ from math import isfinite
 
 import numpy as np
 
+from hexpost.arrays import Array
+from hexpost.kinematics.frames import pose_from_matrix
 from hexpost.setup.calibrate import Calibration
 from hexpost.setup.choose_poses import PosePlan
 from hexpost.setup.files import number, provenance, with_struts
@@ -59,6 +61,8 @@ def document(c: Calibration) -> dict[str, object]:
         "measurements": c.measured.count,
         "set_aside": [name for name, used in zip(c.measured.names, kept, strict=True) if not used],
         "frames_estimated": {"measuring": c.frames.measuring, "target": c.frames.target},
+        "base_from_measuring_mm_deg": _frame(found.built.base_from_measuring, found.built.order),
+        "platform_from_target_mm_deg": _frame(found.built.platform_from_target, found.built.order),
         "rank": found.rank,
         "rank_without_frames": found.own_rank,
         "rank_possible": c.best_rank,
@@ -115,6 +119,14 @@ def text(c: Calibration) -> str:
             f"{deviation[part].max():19.4f}"
         )
     lines += [f"  set aside: {name}" for name, used in zip(c.measured.names, found.kept, strict=True) if not used]
+    if c.frames.measuring:
+        lines.append(
+            f"  measuring frame in the base frame: {_shown(_frame(found.built.base_from_measuring, found.built.order))}"
+        )
+    if c.frames.target:
+        lines.append(
+            f"  target frame in the platform: {_shown(_frame(found.built.platform_from_target, found.built.order))}"
+        )
     if found.noise > LOUD:
         lines.append(
             "  CAUTION: the measurements disagree far beyond their uncertainty; do not use this geometry before you"
@@ -140,6 +152,17 @@ def plan_csv(plan: PosePlan) -> str:
 def _pair(errors: tuple[float, float]) -> dict[str, float] | None:
     """Return root mean square and largest error in micrometres, or ``None`` where they are not known."""
     return {"rms": errors[0] * MICRO, "largest": errors[1] * MICRO} if isfinite(errors[0]) else None
+
+
+def _frame(frame: Array, order: str) -> list[float]:
+    """Return a frame (4, 4) as x y z in mm and a b c in degrees."""
+    pose = pose_from_matrix(frame, order)
+    return [float(x) for x in (*pose[:3], *(pose[3:] * DEG_PER_RAD))]
+
+
+def _shown(pose: list[float]) -> str:
+    """Return a pose in words."""
+    return "X{:.4f} Y{:.4f} Z{:.4f} mm, A{:.5f} B{:.5f} C{:.5f} deg".format(*pose)
 
 
 def _line(name: str, errors: tuple[float, float]) -> str:

@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from hexpost.cli import main
+from hexpost.kinematics.frames import pose_matrix
 from hexpost.kinematics.struts import StrutModel
 from hexpost.machine.load import demonstration_machine, load_machine
 from hexpost.setup.files import with_struts
@@ -109,6 +110,21 @@ def test_a_wrong_pose_is_named(tmp_path):
     lines[5] = ",".join(first)
     done = run(tmp_path, "\n".join(lines), "--sigma-mm", "0.005", "--sigma-deg", "0.0005", "--json")
     assert json.loads(done.stdout)["set_aside"] == ["line 6"]
+
+
+def test_a_measuring_frame_that_is_not_known_is_told(tmp_path):
+    """A measuring frame 2 mm off: frame and joints share that, but the joints as that frame sees them are exact."""
+    pose, lengths = full(14)
+    pose[0] -= 2.0
+    done = run(tmp_path, rows(FULL_HEAD, pose, lengths), "--estimate", "measuring", "--json")
+    said = json.loads(done.stdout)
+    assert (said["rank"], said["rank_without_frames"], said["unknowns"]) == (42, 36, 48)
+    assert said["after_um"]["largest"] < 0.01
+    frame = np.array(said["base_from_measuring_mm_deg"])
+    frame[3:] /= DEG_PER_RAD
+    m = pose_matrix(frame, "ABC")
+    base = np.array([[x["found_mm"] for x in said["numbers"]][7 * k : 7 * k + 3] for k in range(6)])
+    assert (base - m[:3, 3]) @ m[:3, :3] == pytest.approx(REAL.base - [2, 0, 0], abs=1e-5)
 
 
 def test_disagreement_beyond_all_uncertainty_is_said(tmp_path):
