@@ -14,7 +14,7 @@ from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID
 from hexpost.pipeline import Files, Inputs, Job, load, schedule
 from hexpost.setup.model import Outcome, Spot
-from hexpost.setup.trial import COARSE_SAMPLES, Trial, runner, shift_matrix, spot_of
+from hexpost.setup.trial import COARSE_SAMPLES, Trial, first_offset, runner, shift_matrix, spot_of
 
 SEEDS = 4
 """So many of the best nodes of the sweep are refined, so that the search is not caught in a corner."""
@@ -82,9 +82,11 @@ def place(files: Files, feed: str, search: Search, total: Tick = _unseen, tick: 
     InputError
         With the faults of the files.
     HexpostError
-        When the sweep has too many places.
+        When the program moves in no work offset, or the sweep has too many places.
     """
     inputs = load(files)
+    if first_offset(inputs) is None:
+        raise HexpostError(f"{inputs.program.name}: moves in no work offset: there is nothing to place")
     job = schedule(inputs, feed)
     period = inputs.machine.period
     coarse = period * max(1, ceil(job.timing.ticks / COARSE_SAMPLES))

@@ -27,7 +27,7 @@ FOLLOW_RANGE, FOLLOW_DEG = 45.0, 1.5
 KNOT_S = (0.25, 0.6)
 """Seconds between control points that are tried; longer for jobs of more than ``MOST_KNOTS`` of them."""
 MOST_KNOTS = 600
-WORTH = 2e-3
+WORTH = 0.01
 """A profile must lower the worst use of a limit by this."""
 SHARES = (1.0, 0.5)
 """Shares of the profile found that are tried."""

@@ -149,6 +149,13 @@ def test_what_cannot_be_searched_is_refused(small, tmp_path):
         assert said in done.output
 
 
+def test_a_program_without_motion_is_refused(small):
+    small.program.write_text("%\nG21 G90\nM30\n%\n")
+    done = CliRunner().invoke(main, ["place", str(small.program)])
+    assert done.exit_code == 2
+    assert "moves in no work offset" in done.output
+
+
 def test_no_place_on_the_pallet_is_said(small, tmp_path):
     small.program.write_text(SMALL.replace("G01 X40.", "G01 X900."))
     words = ["place", str(small.program), "--tools", str(small.tools), "--setup", str(small.setup)]
