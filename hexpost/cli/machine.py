@@ -1,5 +1,6 @@
 """``hexpost machine``: look at machine files."""
 
+import sys
 from pathlib import Path
 
 import click
@@ -15,21 +16,31 @@ def command() -> None:
 @command.command("check", cls=Command)
 @click.argument("file", type=click.Path())
 def check(file: str) -> None:
-    """Check a machine FILE: every fault of it, or one line that says it is sound."""
+    """Check a machine FILE: every fault of it, or a summary to compare with the drawing."""
     from hexpost.machine.load import load_machine
+    from hexpost.reach.summary import summary
 
     machine = load_machine(Path(file))
     click.echo(f"{machine.name}, revision {machine.revision}: no fault found")
+    click.echo("\n".join(summary(machine)))
 
 
 @command.command("show", cls=Command)
 @click.argument("file", type=click.Path(), required=False)
 @click.option("--toml", is_flag=True, help="Print the machine file itself, ready to be copied and edited.")
-def show(file: str | None, *, toml: bool) -> None:
+@click.option("--svg", type=click.Path(), help="Write a picture of base, platform, struts and reach to this file.")
+def show(file: str | None, *, toml: bool, svg: str | None) -> None:
     """Show a machine FILE, or the built-in demonstration machine."""
     from hexpost.machine.load import demonstration_machine, load_machine
 
     machine = load_machine(Path(file)) if file else demonstration_machine()
+    if svg:
+        from hexpost.reach.picture import picture
+        from hexpost.tables.whole import write_whole
+
+        write_whole(Path(svg), picture(machine).encode())
+        click.echo(f"written: {click.format_filename(svg)}")
+        return
     if toml:
         click.echo(machine.source.decode(), nl=False)
         return
@@ -38,3 +49,37 @@ def show(file: str | None, *, toml: bool) -> None:
         low, high = strut.stroke
         rates = f"{strut.speed:g} mm/s, {strut.acceleration:g} mm/s2, {strut.jerk:g} mm/s3"
         click.echo(f"strut {k}: {low:g} to {high:g} mm, {rates}")
+
+
+@command.command("reach", cls=Command)
+@click.argument("file", type=click.Path(), required=False)
+@click.option("--out", type=click.Path(), required=True, help="Folder for reach.csv and reach.html.")
+@click.option(
+    "--step-mm", type=click.FloatRange(1.0, 1000.0), default=60.0, show_default=True, help="Step of the grid."
+)
+@click.option("--overwrite", is_flag=True, help="Replace the files of an earlier run.")
+def reach(file: str | None, out: str, step_mm: float, *, overwrite: bool) -> None:
+    """Survey what a machine FILE (or the demonstration machine) reaches, and how well: a table and a page of maps."""
+    import os
+
+    from hexpost.errors import OutputError
+    from hexpost.machine.load import demonstration_machine, load_machine
+    from hexpost.reach.maps import page
+    from hexpost.reach.survey import layer_count, survey
+    from hexpost.reach.table import table
+    from hexpost.tables.whole import write_whole, writing
+
+    machine = load_machine(Path(file)) if file else demonstration_machine()
+    folder = Path(out)
+    for name in ("reach.csv", "reach.html"):
+        if (folder / name).exists() and not overwrite:
+            raise OutputError(f"{folder / name}: already there\n    hint: use --overwrite to replace it")
+    with writing(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+    hidden = not sys.stderr.isatty()
+    with click.progressbar(length=layer_count(machine, step_mm), label="reach", file=sys.stderr, hidden=hidden) as bar:
+        found = survey(machine, step_mm, bar.update, os.cpu_count() or 1)
+    write_whole(folder / "reach.csv", table(found).encode())
+    write_whole(folder / "reach.html", page(machine, found, step_mm).encode())
+    click.echo(f"{int(found.reachable.sum()):,} of {found.reachable.size:,} places are within reach")
+    click.echo(f"written: {click.format_filename(folder / 'reach.csv')} and reach.html")

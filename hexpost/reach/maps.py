@@ -1,0 +1,68 @@
+"""A page of maps: for each figure some horizontal layers, drawn as coloured squares; one file, no scripts."""
+
+from html import escape
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.machine.model import Machine
+from hexpost.reach.model import Places
+from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
+
+MOST_LAYERS = 6
+SIDE = 180
+"""Width of one map, px."""
+
+
+def page(machine: Machine, found: Places, step: float) -> str:
+    """Return the page."""
+    figures = (
+        ("Tilt in every direction, deg", found.tilt * DEG_PER_RAD),
+        ("Feed in the worst direction, mm/min", found.feed * SECONDS_PER_MINUTE),
+        ("Tilt feed in the worst direction, deg/min", found.tilt_speed * DEG_PER_RAD * SECONDS_PER_MINUTE),
+        ("Acceleration in the worst direction, mm/s2", found.acceleration),
+        ("Stiffness of the gauge point in its softest direction, N/um", found.stiffness * 1e-3),
+        ("Conditioning, 1 at best", found.conditioning),
+    )
+    heights = np.unique(found.position[2, found.reachable])
+    chosen = (
+        heights[np.unique(np.linspace(0, len(heights) - 1, MOST_LAYERS).round().astype(int))]
+        if len(heights)
+        else heights
+    )
+    body = [f"<h1>Reach of {escape(machine.name)}, revision {escape(machine.revision)}</h1>"]
+    body.append(
+        "<p>Places of the spindle gauge point in the base frame, tool axis as at the reference pose. x right, y up. "
+        f"Grid {step:g} mm; {int(found.reachable.sum()):,} places are in reach. Reach is that of strokes and joints; "
+        "what else stands in the machine is not looked at here.</p>"
+    )
+    for title, values in figures:
+        known = values[np.isfinite(values)]
+        if len(known):
+            low, high = float(known.min()), float(known.max())
+            maps = "".join(_map(found, values, float(z), (low, high), step) for z in chosen)
+            body.append(f"<h2>{escape(title)}: {low:.4g} (light) to {high:.4g} (dark)</h2><div>{maps}</div>")
+    style = "body{font-family:sans-serif;margin:2em;max-width:75em}svg{margin:4px;border:1px solid #ccc}"
+    head = f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Reach</title><style>{style}</style>'
+    return f"{head}{''.join(body)}</html>\n"
+
+
+def _map(found: Places, values: Array, z: float, ends: tuple[float, float], step: float) -> str:
+    """Return one layer as SVG."""
+    here = (found.position[2] == z) & np.isfinite(values)
+    x0, x1 = found.position[0].min() - step, found.position[0].max() + step
+    y1 = found.position[1].max() + step
+    scale = SIDE / (x1 - x0)
+    spread = (ends[1] - ends[0]) or 1.0
+    squares = []
+    for x, y, v in zip(*found.position[:2, here], values[here], strict=True):
+        light = 92 - 65 * (v - ends[0]) / spread
+        corner = f'x="{(x - step / 2 - x0) * scale:.1f}" y="{(y1 - y - step / 2) * scale:.1f}"'
+        squares.append(
+            f'<rect {corner} width="{step * scale:.1f}" height="{step * scale:.1f}" fill="hsl(205,60%,{light:.0f}%)">'
+            f"<title>x {x:g}, y {y:g}, z {z:g} mm: {v:.4g}</title></rect>"
+        )
+    label = f'<text x="4" y="14" font-size="12">z {z:g} mm</text>'
+    return (
+        f'<svg width="{SIDE}" height="{SIDE + 20}">{label}<g transform="translate(0,20)">{"".join(squares)}</g></svg>'
+    )

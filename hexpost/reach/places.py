@@ -1,0 +1,148 @@
+"""What a machine can do at each of many places: pure arithmetic, place by place at once."""
+
+from math import pi
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags
+from hexpost.audit.loads import moving_body
+from hexpost.audit.room import characteristic_length
+from hexpost.kinematics.frames import angles_of, pose_matrix
+from hexpost.kinematics.jacobian import strut_rows
+from hexpost.kinematics.links import Links, links
+from hexpost.kinematics.statics import compliance, conditioning
+from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.machine.model import Machine
+from hexpost.machine.universals import joints
+from hexpost.reach.model import Places
+
+LEAST_CONDITIONING = 1e-3
+"""Below this a pose counts as singular, and out of reach."""
+
+DIRECTIONS = 12
+TILT_STEP = 2.0 * pi / 180.0
+MOST_TILTS = 45
+"""Tilts are tried every 2 degrees up to 90, in twelve directions."""
+
+
+def gauge_struts(machine: Machine) -> Struts:
+    """Return the struts as seen from the base frame and the gauge point."""
+    return StrutModel(machine).in_frame(np.eye(4), machine.platform.gauge_point)
+
+
+def grid(machine: Machine, step: float) -> tuple[Array, Array, Array]:
+    """Return the x, y and z of a grid [mm] that holds every place within the strokes, around the reference pose."""
+    home = pose_matrix(machine.reference, machine.tilt_order)
+    middle = home[:3, 3] + home[:3, :3] @ machine.platform.gauge_point
+    reach = max(s.stroke[1] - s.stroke[0] for s in machine.struts)
+    count = int(np.ceil(reach / step))
+    x, y, z = (m + step * np.arange(-count, count + 1) for m in middle)
+    return x, y, z
+
+
+def places(machine: Machine, position: Array, *, tilts: bool = True) -> Places:
+    """Return what holds at the gauge points ``position`` (3, n); without ``tilts`` these are left out."""
+    struts = gauge_struts(machine)
+    home = machine.reference[3:, None]
+    pose = np.concatenate([position, np.repeat(home, position.shape[1], axis=1)])
+    good = _reachable(machine, struts, pose)
+    n = position.shape[1]
+    tilt, feed, spin, pull, stiff, even = (np.full(n, np.nan) for _ in range(6))
+    if good.any():
+        at = links(struts, pose[:, good])
+        rows = strut_rows(at.direction.transpose(2, 1, 0), at.arms.transpose(2, 1, 0))
+        speeds = np.array([s.speed for s in machine.struts])
+        feed[good] = (speeds / np.linalg.norm(rows[:, :, :3], axis=2)).min(axis=1)
+        spin[good] = (speeds / np.maximum(np.linalg.norm(rows[:, :, 3:], axis=2), 1e-9)).min(axis=1)
+        pull[good] = _acceleration(machine, rows, at)
+        even[good] = _conditioning(machine, at)
+        known = [s.body.stiffness for s in machine.struts if s.body.stiffness is not None]
+        if len(known) == len(machine.struts):
+            soft = np.linalg.eigvalsh(compliance(rows, np.array(known))[:, :3, :3])[:, -1]
+            stiff[good] = 1.0 / soft
+        if tilts:
+            tilt[good] = _tilts(machine, struts, pose[:, good])
+    return Places(
+        position=position, reachable=good, tilt=tilt, feed=feed, tilt_speed=spin, acceleration=pull, stiffness=stiff,
+        conditioning=even,
+    )  # fmt: skip
+
+
+def _reachable(machine: Machine, struts: Struts, pose: Array) -> Flags:
+    """Return where (n,) strokes and joint limits are kept and the pose is not singular."""
+    at = links(struts, pose)
+    low, high = np.array([s.stroke for s in machine.struts]).T[:, :, None]
+    good: Flags = ((at.length >= low) & (at.length <= high)).all(axis=0)
+    for end, these, direction in zip(("base", "platform"), joints(machine), (at.direction, at.seen()), strict=True):
+        angles, swing = these.angles(direction), these.swing(direction)
+        for k, s in enumerate(machine.struts):
+            u = s.base_universal if end == "base" else s.platform_universal
+            assert u is not None
+            if u.cone is not None:
+                good &= swing[k] >= np.cos(u.cone)
+            for axis, held in enumerate((u.outer_range, u.inner_range)):
+                if held is not None:
+                    good &= (angles[axis, k] >= held[0]) & (angles[axis, k] <= held[1])
+    some = np.flatnonzero(good)
+    if len(some):
+        here = Links(
+            rotation=at.rotation[:, :, some], arms=at.arms[:, :, some], length=at.length[:, some],
+            direction=at.direction[:, :, some],
+        )  # fmt: skip
+        good[some] = _conditioning(machine, here) >= LEAST_CONDITIONING
+    return good
+
+
+def _conditioning(machine: Machine, at: Links) -> Array:
+    """Return the conditioning (n,), turns about the middle of the platform joints."""
+    arms = at.arms - at.arms.mean(axis=1, keepdims=True)
+    return conditioning(
+        strut_rows(at.direction.transpose(2, 1, 0), arms.transpose(2, 1, 0)), characteristic_length(machine)
+    )
+
+
+def _acceleration(machine: Machine, rows: Array, at: Links) -> Array:
+    """Return the acceleration (n,) that every direction allows from rest: of the struts, and within their thrusts."""
+    most = np.array([s.acceleration for s in machine.struts])
+    out: Array = (most / np.linalg.norm(rows[:, :, :3], axis=2)).min(axis=1)
+    limits = [None if s.screw is None else s.screw.thrust for s in machine.struts]
+    if all(x is None for x in limits) or machine.forces is None:
+        return out
+    body = moving_body(machine).seen_from(machine.platform.gauge_point)
+    r = np.einsum("ijn,j->ni", at.rotation, body.centre)
+    push = np.zeros((len(rows), 6, 3))  # thrusts for 1 mm/s2 along x, y, z
+    push[:, :3] = np.eye(3)
+    push[:, 3:] = np.cross(r[:, None, :], np.eye(3)).swapaxes(1, 2)
+    by_axis = np.linalg.solve(rows.swapaxes(1, 2), push) * (body.mass * 1e-3)
+    still = by_axis @ -machine.forces.gravity
+    left = np.array([np.inf if x is None else x for x in limits]) - np.abs(still)
+    np.minimum(out, np.maximum(left / np.linalg.norm(by_axis, axis=2), 0.0).min(axis=1), out=out)
+    return out
+
+
+def _tilts(machine: Machine, struts: Struts, pose: Array) -> Array:
+    """Return the tilt (n,) up to which every direction can be reached, rad, in whole steps."""
+    out: Array = np.zeros(pose.shape[1])
+    going = np.arange(pose.shape[1])
+    home = pose_matrix(machine.reference, machine.tilt_order)[:3, :3]
+    for k in range(1, MOST_TILTS + 1):
+        good: Flags = np.ones(len(going), dtype=np.bool_)
+        for direction in np.arange(DIRECTIONS) * (2.0 * pi / DIRECTIONS):
+            r = _tilted(direction, k * TILT_STEP) @ home
+            angles = angles_of(r[:, :, None], machine.tilt_order)
+            q = pose[:, going].copy()
+            q[3:] = angles
+            good &= _reachable(machine, struts, q)
+        going = going[good]
+        if not len(going):
+            break
+        out[going] = k * TILT_STEP
+    return out
+
+
+def _tilted(direction: float, angle: float) -> Array:
+    """Return the rotation (3, 3) by ``angle`` about the horizontal axis at ``direction`` from x."""
+    x, y = np.cos(direction), np.sin(direction)
+    k = np.array([[0.0, 0.0, y], [0.0, 0.0, -x], [-y, x, 0.0]])
+    out: Array = np.eye(3) + np.sin(angle) * k + (1.0 - np.cos(angle)) * (k @ k)
+    return out

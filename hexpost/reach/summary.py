@@ -1,0 +1,73 @@
+"""A summary of a machine that an engineer can compare with the drawing."""
+
+import numpy as np
+
+from hexpost.audit.room import characteristic_length
+from hexpost.kinematics.frames import pose_matrix
+from hexpost.kinematics.links import links
+from hexpost.kinematics.modes import assembly_modes
+from hexpost.machine.model import Machine
+from hexpost.machine.universals import joints
+from hexpost.reach.places import gauge_struts, grid, places
+from hexpost.units import DEG_PER_RAD
+
+COARSE = 10
+"""The box of reach is found on a grid of so many steps to either side."""
+
+
+def summary(machine: Machine, *, modes: bool = True) -> list[str]:
+    """Return the lines of the summary; ``modes``: look for other ways to assemble the machine, too."""
+    struts = gauge_struts(machine)
+    home = pose_matrix(machine.reference, machine.tilt_order)
+    gauge = home[:3, 3] + home[:3, :3] @ machine.platform.gauge_point
+    pose = np.concatenate([gauge, machine.reference[3:]])[:, None]
+    at = links(struts, pose)
+    both = [j.angles(d)[:, :, 0] * DEG_PER_RAD for j, d in zip(joints(machine), (at.direction, at.seen()), strict=True)]
+    there = places(machine, pose[:3])
+    lines = ["at the reference pose:", "  strut   length mm   stroke mm            share   base deg      platform deg"]
+    for k, s in enumerate(machine.struts):
+        low, high = s.stroke
+        share = (at.length[k, 0] - low) / (high - low)
+        angles = "".join(f"  {a[0, k] + 0.0:6.1f}{a[1, k] + 0.0:6.1f}" for a in both)
+        lines.append(f"  {k + 1:5d}  {at.length[k, 0]:10.3f}   {low:8g} to {high:<8g} {100 * share:6.1f} %{angles}")
+    length = characteristic_length(machine)
+    lines.append(
+        f"  conditioning {there.conditioning[0]:.4f} (characteristic length {length:.1f} mm; 1 is best, 0 singular)"
+    )
+    if np.isfinite(there.stiffness[0]):
+        lines.append(f"  stiffness at the gauge point, softest direction: {there.stiffness[0] * 1e-3:.1f} N/um")
+    lines.append(f"  tilt in every direction: {there.tilt[0] * DEG_PER_RAD:.0f} degrees")
+    lines.append(
+        f"  worst direction: {there.feed[0] * 60:.0f} mm/min, {there.tilt_speed[0] * DEG_PER_RAD:.1f} deg/s, "
+        f"{there.acceleration[0]:.0f} mm/s2"
+    )
+    lines += _reach(machine)
+    if modes:
+        lines += _modes(machine)
+    return lines
+
+
+def _reach(machine: Machine) -> list[str]:
+    """Return the line about the box of reach."""
+    step = max(s.stroke[1] - s.stroke[0] for s in machine.struts) / COARSE
+    x, y, z = np.meshgrid(*grid(machine, step))
+    found = places(machine, np.stack([x.ravel(), y.ravel(), z.ravel()]), tilts=False)
+    inside = found.position[:, found.reachable]
+    if not inside.size:
+        return ["reach of the gauge point: none on the grid"]
+    spans = (
+        f"{a} {low:.0f} to {high:.0f}"
+        for a, low, high in zip("xyz", inside.min(axis=1), inside.max(axis=1), strict=True)
+    )
+    return [f"reach of the gauge point, within {step:.0f} mm: {', '.join(spans)} mm of the base frame"]
+
+
+def _modes(machine: Machine) -> list[str]:
+    """Return the line about assembly modes."""
+    struts = gauge_struts(machine)
+    home = pose_matrix(machine.reference, machine.tilt_order)
+    gauge = home[:3, 3] + home[:3, :3] @ machine.platform.gauge_point
+    lengths = struts.lengths(np.concatenate([gauge, machine.reference[3:]])[:, None])[:, 0]
+    found = assembly_modes(struts, lengths)
+    end = "the search is complete" if found.complete else "the search did not come to an end: there may be more"
+    return [f"poses with the same six lengths: {found.pose.shape[1]} (from {found.starts:,} starts; {end})"]

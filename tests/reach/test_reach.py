@@ -1,0 +1,89 @@
+"""Reach: each figure of a place against its definition, written out; the commands that show a machine."""
+
+import csv
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from machine.described import described, text
+from scipy.spatial.transform import Rotation
+
+from hexpost.cli import main
+from hexpost.kinematics.jacobian import jacobian
+from hexpost.reach.places import gauge_struts, grid, places
+from hexpost.reach.survey import survey
+
+MACHINE = described()
+
+
+def grid_places(count=60):
+    rng = np.random.default_rng(3)
+    x, y, z = grid(MACHINE, 100.0)
+    return np.stack([rng.choice(a, count) for a in (x / 2, y / 2, z)])
+
+
+def test_reach_is_strokes_and_cones_and_tilt_keeps_them():
+    found = places(MACHINE, grid_places())
+    struts = gauge_struts(MACHINE)
+    assert 5 < found.reachable.sum() < 60
+    for i in range(60):
+        pose = np.concatenate([found.position[:, i], [0, 0, 0]])[:, None]
+        lengths = struts.lengths(pose)[:, 0]
+        inside = all(s.stroke[0] <= v <= s.stroke[1] for s, v in zip(MACHINE.struts, lengths, strict=True))
+        assert inside or not found.reachable[i]
+        if found.reachable[i] and found.tilt[i] > 0:
+            for d in np.linspace(0, 2 * np.pi, 12, endpoint=False):
+                r = Rotation.from_rotvec(found.tilt[i] * np.array([np.cos(d), np.sin(d), 0])).as_matrix()
+                ends = (np.array([s.platform_joint for s in MACHINE.struts]) - MACHINE.platform.gauge_point) @ r.T
+                tilted = ends + found.position[:, i] - [s.base_joint for s in MACHINE.struts]
+                tilted = np.linalg.norm(tilted, axis=1)
+                assert all(s.stroke[0] <= v <= s.stroke[1] for s, v in zip(MACHINE.struts, tilted, strict=True))
+    assert np.isnan(found.feed[~found.reachable]).all()
+
+
+def test_worst_directions_keep_every_limit_and_use_one():
+    found = places(MACHINE, grid_places())
+    rng = np.random.default_rng(1)
+    speed = np.array([s.speed for s in MACHINE.struts])
+    way = rng.normal(size=(3, 4000))
+    way /= np.linalg.norm(way, axis=0)
+    for i in np.flatnonzero(found.reachable)[:8]:
+        pose = np.concatenate([found.position[:, i], [0, 0, 0]])[:, None]
+        rows = jacobian(gauge_struts(MACHINE), pose)[0]
+        for part, value in ((rows[:, :3], found.feed[i]), (rows[:, 3:], found.tilt_speed[i])):
+            use = np.abs(part @ (value * way)).max(axis=1) / speed
+            assert 0.98 < use.max() <= 1 + 1e-9
+        force = np.array([1.0, 0, 0, 0, 0, 0])
+        moved = np.linalg.inv(rows.T @ (150e3 * rows)) @ force
+        assert np.linalg.norm(moved[:3]) <= 1.0 / found.stiffness[i] * (1 + 1e-9)
+        assert found.acceleration[i] <= 14000 + 1e-9
+
+
+def test_layers_are_put_together_in_order_whatever_the_workers():
+    one, two = survey(MACHINE, 400.0), survey(MACHINE, 400.0, workers=2)
+    assert np.array_equal(one.position, two.position)
+    assert np.array_equal(one.tilt, two.tilt, equal_nan=True)
+    assert np.array_equal(np.lexsort(one.position), np.arange(one.position.shape[1]))
+
+
+def test_commands(tmp_path):
+    file = tmp_path / "m.toml"
+    file.write_text(text())
+    check = CliRunner().invoke(main, ["machine", "check", str(file)])
+    assert check.exit_code == 0, check.output
+    assert "no fault found" in check.output
+    assert "conditioning" in check.output and "poses with the same six lengths" in check.output
+    show = CliRunner().invoke(main, ["machine", "show", str(file), "--svg", str(tmp_path / "m.svg")])
+    assert show.exit_code == 0, show.output
+    picture = ET.fromstring((tmp_path / "m.svg").read_text())
+    assert len(picture.findall(".//{http://www.w3.org/2000/svg}line")) == 3 * 7
+    options = ["machine", "reach", str(file), "--out", str(tmp_path / "r"), "--step-mm", "250"]
+    reach = CliRunner().invoke(main, options)
+    assert reach.exit_code == 0, reach.output
+    rows = list(csv.DictReader((tmp_path / "r" / "reach.csv").read_text().splitlines()))
+    assert rows and all(0 < float(r["conditioning"]) <= 1 for r in rows)
+    assert "<svg" in (tmp_path / "r" / "reach.html").read_text()
+    again = CliRunner().invoke(main, options)
+    assert again.exit_code == 2
+    assert "already there" in again.output
