@@ -22,8 +22,10 @@ from hexpost.units import RAD_PER_DEG
 
 ALONG = sin(0.01 * pi / 180.0)
 """The tool lies along the axis of a cycle within 0.01 degrees."""
-MOST_MOVES = 100_000
+MOST_MOVES = 20_000
 """One block may stand for so many pecks and holes."""
+MOST_IN_ALL = 1_000_000
+"""So many may a whole program stand for."""
 FRAME_WORDS = ("work offset", "tool length", "H")
 """Words that change where the work frame or the tool tip is."""
 OWN = ("motion", "machine coordinates", *AXES, *"RPQLK")
@@ -277,8 +279,10 @@ class Holes:
     def _few(self, b: _Block, hole: Bore, times: int) -> bool:
         """Return whether a block stands for few enough moves."""
         pecks = abs(hole.r - hole.bottom) / hole.peck if hole.peck else 1.0
-        if times * pecks <= MOST_MOVES:
+        self.speller.state.holes += times * pecks
+        if times * pecks <= MOST_MOVES and self.speller.state.holes <= MOST_IN_ALL:
             return True
-        what = f"this block stands for more than {MOST_MOVES:,} moves: are the peck and the repeat count right?"
+        most = MOST_MOVES if times * pecks > MOST_MOVES else MOST_IN_ALL
+        what = f"holes or pecks up to here make more than {most:,}: are the peck and the repeat count right?"
         self.speller.refuse(b.at, "too-many-moves", what)
         return False

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags
+from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.machine.wording import DialectWord
 from hexpost.moves.complaints import Complaints
 from hexpost.moves.extract import Extract
@@ -45,16 +45,19 @@ class Dialect:
                 self._ignore(row, int(extract.line(extract.row(at[:1]))[0]), len(at))
         return extract if letter is extract.letter else replace(extract, letter=letter, value=value)
 
-    def coded(self, program: Program, letter: str, codes: tuple[float, ...]) -> Flags:
-        """Return which words (w,) of a whole program are read as one of the codes of a letter."""
-        out: Flags = (program.letter == ord(letter)) & np.isin(program.value, codes)
-        for row in self.rows:
-            plain = row.word[0] == letter and (len(row.word) == 1 or float(row.word[1:]) in codes)
-            alias = row.action == "same-as" and row.same_as[0] == letter and float(row.same_as[1:]) in codes
-            if plain or alias:
-                which = _matches(program.letter, program.value, row)
-                out = out | which if alias else out & ~which
-        return out
+    def words(self, program: Program, letter: str) -> tuple[Ints, Array]:
+        """Return the words (k,) of a whole program that are read as those of a letter: index and value."""
+        letters, value = program.letter, program.value
+        rows = [row for row in self.rows if letter in (row.word[0], row.same_as[:1])]
+        if rows:
+            letters, value = letters.copy(), value.copy()
+        for row in rows:
+            at = np.flatnonzero(_matches(program.letter, program.value, row))
+            letters[at] = ord(row.same_as[0]) if row.same_as else TAKEN_OUT
+            if row.same_as:
+                value[at] = float(row.same_as[1:])
+        found = np.flatnonzero(letters == ord(letter))
+        return found, value[found]
 
     def readings(self) -> tuple[str, ...]:
         """Return a sentence for each word that was read as another."""

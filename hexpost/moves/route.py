@@ -23,9 +23,10 @@ class Route:
         """Subprograms that nothing calls: number, line, blocks."""
         self._skipped = program.skip - (1 + program.line0) if switches.skip else program.skip[:0]
         self._complaints = Complaints(stretch(program, 0, program.lines), ledger)
-        ends = self._rows(dialect, ENDING)
+        self._codes = dialect.words(program, "M")
+        ends = self._rows(*ENDING)
         self._end = int(ends[0]) + 1 if ends.size else program.lines
-        calls, returns = self._rows(dialect, (CALL,)), self._rows(dialect, (RETURN,))
+        calls, returns = self._rows(CALL), self._rows(RETURN)
         labels = _label_rows(program, self._end)
         self._refuse_after_end(int(labels[0]) if labels.size else program.lines)
         self._book: Book | None = None
@@ -59,9 +60,10 @@ class Route:
                 waiting, count = [], 0
         yield gathered(self.program, np.concatenate([np.empty(0, np.int64), *waiting]))
 
-    def _rows(self, dialect: Dialect, codes: tuple[float, ...]) -> Ints:
+    def _rows(self, *codes: int) -> Ints:
         """Return the rows (rising) that hold one of the M codes and are not skipped."""
-        words = np.flatnonzero(dialect.coded(self.program, "M", codes))
+        at, value = self._codes
+        words = at[np.isin(value, codes)]
         rows = np.unique(self.program.line[words] - np.int64(1 + self.program.line0))
         return rows[~np.isin(rows, self._skipped)]
 

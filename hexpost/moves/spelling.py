@@ -7,13 +7,13 @@ import numpy as np
 
 from hexpost.arrays import Flags
 from hexpost.moves.blocks import scale_of
-from hexpost.moves.cycles import Holes
+from hexpost.moves.cycles import MOST_IN_ALL, Holes
 from hexpost.moves.draft import Row, rows_of
 from hexpost.moves.modes import modal
 from hexpost.moves.returns import preset, reference_return
 from hexpost.moves.sheet import Sheet
 from hexpost.moves.speller import Speller
-from hexpost.moves.state import State
+from hexpost.moves.state import Cycle, State
 from hexpost.moves.words import CYCLE_OFF
 
 FEW = 64
@@ -40,6 +40,8 @@ def special_blocks(sheet: Sheet, state: State) -> tuple[Flags, Flags] | None:
 
 def spell(speller: Speller, sheet: Sheet, special: Flags, cycling: Flags) -> None:
     """Take in a sheet of which the ``special`` blocks (rows,) must be spelled out; a few between them go along."""
+    if _too_many(speller, sheet, cycling):
+        return
     modes = modal(sheet, speller.state)
     scales = scale_of(modes, speller.machine.words)
     scale = np.ones(sheet.rows) if scales is None else scales
@@ -64,6 +66,22 @@ def spell(speller: Speller, sheet: Sheet, special: Flags, cycling: Flags) -> Non
             if speller.draft.rows > TOGETHER:
                 speller.flush()
     speller.flush()
+
+
+def _too_many(speller: Speller, sheet: Sheet, cycling: Flags) -> bool:
+    """Return whether the repeat counts of a sheet alone make too many holes, and report the one that does."""
+    counts = [sheet.letter(x).pick(cycling[sheet.letter(x).row]) for x in "LK"]
+    at = np.concatenate([words.at for words in counts])
+    row = np.concatenate([words.row for words in counts])
+    called = np.isin(row, sheet.group("subprogram").row)
+    order = np.argsort(row, kind="stable")
+    many = speller.state.holes + np.cumsum(np.where(called, 0.0, np.concatenate([w.value for w in counts]))[order])
+    over = np.flatnonzero(many > MOST_IN_ALL)
+    if over.size:
+        what = f"holes up to here make more than {MOST_IN_ALL:,}: is the repeat count right?"
+        speller.refuse(int(at[order[over[0]]]), "too-many-moves", what)
+        speller.state.cycle = Cycle(code=CYCLE_OFF + 1, broken=True) if cycling[-1] else None
+    return bool(over.size)
 
 
 def _block(speller: Speller, holes: Holes, row: int, words: Row, *, scale: float) -> None:

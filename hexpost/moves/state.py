@@ -73,7 +73,7 @@ class State:
     ``feed`` is the modal F as written (nan: none in force) and ``feed_scale`` the millimetres of its unit.
     ``row`` is the last H given, ``selected`` the last T, -1 for none. ``ended``: the end word has been read.
     ``preset`` is the number of the shift that G92 has set; ``spindle`` the last M code of the spindle,
-    ``speed`` the last S, ``cutter`` the last of G40 G41 G42.
+    ``speed`` the last S, ``cutter`` the last of G40 G41 G42, ``holes`` the pecks so far.
     """
 
     pose: Array
@@ -98,6 +98,7 @@ class State:
     cycle: Cycle | None = None
     cycle_return: int = 98
     cutter: int = 40
+    holes: float = 0.0
     rotary: Array = field(default_factory=lambda: np.zeros(3))
 
     @property

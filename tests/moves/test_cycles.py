@@ -185,7 +185,8 @@ MISTAKES = [
     ("G83 X1 Z-5 R2 Q-1\n", "cycle-peck-missing"),
     ("G83 X1 Z-5 R2 Q.00001\n", "too-many-moves"),
     ("G81 X1 Z-5 R2 L999999999\n", "value-too-large"),
-    ("G81 X1 Z-5 R2 L5000000\n", "repeat-bad"),
+    ("G81 X1 Z-5 R2 L5000000\n", "too-many-moves"),
+    ("G81 X1 Z-5 R2 L50000\n", "repeat-bad"),
     ("G81 X1 Z-5 R2 L1.5\n", "repeat-bad"),
     ("G81 X1 Z5 R2\n", "cycle-upside-down"),
     ("G81 X1 Z-5 R2 A1\n", "cycle-tool-not-along"),
@@ -207,6 +208,11 @@ def test_cycles_that_cannot_be_are_named_once(text, code):
     found = faults(START + text + "X2\nX3\nG80\n")
     assert code in {f.code for f in found}
     assert len(found) == 1
+
+
+def test_a_program_of_nothing_but_repeats_is_refused_in_good_time():
+    found = faults(START + "G91 G81 X.001 Z-7 R-48\n" + "M98 P1 L9999\nM30\nO1\nX.001 L9999\nX-9 L999\nM99\n")
+    assert {f.code for f in found} == {"too-many-moves"}
 
 
 def test_a_feed_must_be_in_force():
