@@ -28,7 +28,7 @@ CURVATURE_SHARE = 0.95
 """Share of the acceleration that curvature may take; the rest is left for the tangent."""
 STEP_MM, STEP_RAD = 4.0, 0.1
 """Longest stretch of a line or arc under the struts: travel of the tip, turn of the tool or of an arc."""
-CORNER_PARTS = 2.0, 8.0
+CORNER_PARTS = 1.0, 8.0
 """Fewest and most stretches of a rounded corner under the struts."""
 MOST_PARTS = 1e4
 """Most stretches that one piece is cut into."""

@@ -19,6 +19,8 @@ GENTLE = 3
 """After so many corrections what is still over is lowered twice as hard."""
 LAST = 60
 """Most rounds in which spans that must keep the limits are slowed down as a whole, after all corrections."""
+EARLY = 0.25
+"""Looks at a span begin so many ticks before it, and end so many after it."""
 SLOWER = 1.02
 """Least factor of time by which such a span is slowed down in a round."""
 
@@ -59,8 +61,8 @@ class Draft:
         )
 
 
-def mended(draft: Draft, task: Task) -> tuple[Draft, Timing]:
-    """Return a draft whose samples keep all limits, and its timing.
+def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, Timing]:
+    """Return a draft whose samples keep all limits, and its timing; ``only`` (spans,): the others keep them already.
 
     Corrections lower what made samples too hard; spans in closed form, and those that no correction mends, are slowed
     down as a whole: with time stretched by k, speeds, accelerations and jerks fall by k, k^2, k^3. Spans that are not
@@ -69,11 +71,11 @@ def mended(draft: Draft, task: Task) -> tuple[Draft, Timing]:
     now = draft.st.solved(draft.seconds(task.period))
     timing = lay(now, draft.window, task.rests, task.period)
     where: Ranges | None = None
+    if only is not None:
+        begin, end = (x[only].astype(np.float64) for x in (timing.start[:-1], timing.end))
+        where = Ranges(lo=begin - EARLY, hi=end + EARLY)
     for k in range(ROUNDS + LAST):
         found = correct(draft.st, timing, task.path, task.limits, where, power=1.0 if k < GENTLE else 2.0)
-        if found is None and where is not None and task.firm.any():
-            where = None  # a change of one span moves the ticks of none, but a last look costs little
-            found = correct(draft.st, timing, task.path, task.limits, where, power=2.0)
         if found is None:
             break
         bad = found.worst > 1

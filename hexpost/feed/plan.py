@@ -80,7 +80,7 @@ def _planned(task: Task, st: Stretches, closed: Stretches, lone: Flags, felt: Fl
         window[felt] = closed_windows(closed, closed.first[:-1][felt], period)
         bounds = settled(closed, np.flatnonzero(felt), window.astype(np.float64) * period)
         plain = drafts[0][0].grafted(Draft(st=bounds, window=window, closed=felt), felt)
-        drafts.append(mended(plain, task))
+        drafts.append(mended(plain, task, felt))
     return fastest(drafts, task)
 
 

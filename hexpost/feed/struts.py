@@ -22,9 +22,9 @@ PLANNED = 0.985
 CURVATURE_SHARE = 0.9
 """Share of a strut's acceleration that the curvature of its length may take; the rest is left for ramps."""
 BETWEEN = 1.005
-"""How much larger than at both ends of a stretch a slope may be in between; the corrections see what is more."""
+"""How much larger a slope may be than where it is looked at in a stretch; the corrections see what is more."""
 MOST_ROOM = 0.2
-"""Where the derivatives of the pose at the ends are less than this share of the largest on the piece, it stands in."""
+"""Where the derivatives of the pose there are less than this share of the largest on the piece, it stands in."""
 BLOCK = 4096
 """Stretches that are bounded together."""
 
@@ -105,20 +105,20 @@ def bounded(st: Stretches, shares: Shares, path: Path, norms: Array, limits: Str
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Rows:
-    """Slopes l', l'', l''' (6, n) at the ends ``a`` and ``b`` of stretches, and the share of the limits to keep.
+    """Slopes l', l'', l''' (6, n) at start, middle and end of stretches, and the share of the limits to keep.
 
-    ``room`` (n,) for each order: how much larger than at the ends the slopes may be somewhere on the piece.
+    ``room`` (n,) for each order: how much larger the slopes may be somewhere on the piece.
     """
 
-    a: list[Array]
-    b: list[Array]
+    at: list[list[Array]]
     aim: Array
     room: list[Array]
     limits: StrutLimits
 
     def most(self, order: int) -> Array:
         """Return the largest size (6, n) of a slope."""
-        out: Array = np.maximum(np.abs(self.a[order]), np.abs(self.b[order]))
+        first, middle, last = (np.abs(x[order]) for x in self.at)
+        out: Array = np.maximum(np.maximum(first, middle, out=first), last, out=first)
         out *= BETWEEN
         return np.maximum(out, TINY, out=out)
 
@@ -140,8 +140,10 @@ class _Rows:
         most = self.limits.acceleration * (PLANNED * self.aim)
         out = []
         for sign in (1.0, -1.0):
-            bends = [np.maximum(sign * np.sign(l1) * l2 * cap, 0.0) for l1, l2, _ in (self.a, self.b)]
-            out.append(np.maximum(most - BETWEEN * np.maximum(*bends), 0.0) / self.most(0))
+            bend: Array = np.zeros_like(self.at[0][0])
+            for slope, curve, _ in self.at:
+                np.maximum(bend, np.copysign(sign, slope) * curve * cap, out=bend)
+            out.append(np.maximum(most - BETWEEN * bend, 0.0) / self.most(0))
         return out[0], out[1]
 
     def jerks(self) -> Array:
@@ -166,20 +168,22 @@ def _blocks(which: Flags) -> Iterator[Ints]:
 
 
 def _rows(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits) -> _Rows:
-    """Return the slopes at both ends of the stretches ``k`` (n,)."""
+    """Return the slopes at start, middle and end of the stretches ``k`` (n,)."""
     piece = st.piece[k]
     begin = np.maximum(st.s[k] - path.s0[piece], 0.0)
-    seen, ends = np.zeros((2, 3, int(piece[-1] - piece[0]) + 1)), []
-    at = piece - piece[0]
-    for u in (begin, np.minimum(begin + st.size[k], path.size[piece])):
-        q = path.evaluate(piece, u, 3)
-        ends.append(limits.slopes(piece, q))
+    first = np.flatnonzero(np.diff(piece, prepend=-1))
+    seen, slopes = np.zeros((2, 3, len(k))), []
+    for part in (0.0, 0.5, 1.0):
+        q = path.evaluate(piece, np.minimum(begin + part * st.size[k], path.size[piece]), 3)
+        slopes.append(limits.slopes(piece, q))
         for order, x in enumerate(q[1:]):
-            for part, half in enumerate((x[:3], x[3:])):
-                np.maximum.at(seen[part, order], at, np.sqrt(np.einsum("ij,ij->j", half, half)))
+            for side, half in enumerate((x[:3], x[3:])):
+                np.maximum(seen[side, order], np.einsum("ij,ij->j", half, half), out=seen[side, order])
+    seen = np.sqrt(np.maximum.reduceat(seen, first, axis=2))
+    seen = np.repeat(seen, np.diff(first, append=len(k)), axis=2)
     most = norms[:, :, piece]
-    room = np.maximum(most / np.maximum(seen[:, :, at], MOST_ROOM * most + TINY), 1.0).max(axis=0)
-    return _Rows(a=ends[0], b=ends[1], aim=limits.aim[piece], room=list(room), limits=limits)
+    room = np.maximum(most / np.maximum(seen, MOST_ROOM * most + TINY), 1.0).max(axis=0)
+    return _Rows(at=slopes, aim=limits.aim[piece], room=list(room), limits=limits)
 
 
 def _least(cap: Array, cause: Codes, other: Array, kind: int, flag: Codes | int = 0) -> tuple[Array, Codes]:
