@@ -57,7 +57,7 @@ class Loads:
         assert forces is not None
         turns = None
         if poses.rate[3:].any() or poses.acceleration[3:].any():
-            turns = turning(poses.pose, poses.rate, poses.acceleration, self._machine.tilt_order)
+            turns = turning(at.rotation, poses.pose, poses.rate, poses.acceleration, self._machine.tilt_order)
         gravity = forces.gravity @ frame.base_from_work[:3, :3]
         body = self._body.seen_from(frame.tip)
         wrench = needed(body, at.rotation, poses.acceleration[:3], gravity, turns)

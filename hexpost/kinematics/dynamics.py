@@ -36,23 +36,23 @@ def with_points(body: RigidBody, masses: Sequence[float], points: Array) -> Rigi
     return RigidBody(mass=mass, centre=centre, inertia=inertia - np.einsum("m,mi,mj->ij", all_masses, d, d))
 
 
-def turning(pose: Array, rate: Array, bend: Array, order: str) -> tuple[Array, Array]:
+def turning(rotation: Array, pose: Array, rate: Array, bend: Array, order: str) -> tuple[Array, Array]:
     """Return angular velocity and acceleration (3, n) [rad/s, rad/s2] of poses (6, n) and their two derivatives.
 
-    The last angle of the order turns about a fixed axis, the others about axes carried along by those after them.
+    The last angle of the ``order`` turns about a fixed axis, the second about one carried along by the last, the
+    first about one carried along by both, which ``rotation`` (3, 3, n) of the poses, too, carries along.
     """
     first, second, third = axes(order)
-    n = pose.shape[1]
-    w: Array = np.zeros((3, n))
-    alpha: Array = np.zeros((3, n))
-    r: Array = np.repeat(np.eye(3)[:, :, None], n, axis=2)
-    for letter in (third, second, first):
-        axis = r[:, letter]
-        spin = axis * rate[3 + letter]
-        alpha += axis * bend[3 + letter] + np.cross(w, spin, axis=0)
+    angle = pose[3 + third]
+    axis = turn(third, angle[:1] if (angle == angle[0]).all() else angle)[:, second]
+    w: Array = np.zeros((3, pose.shape[1]))
+    alpha: Array = np.zeros((3, pose.shape[1]))
+    w[third], alpha[third] = rate[3 + third], bend[3 + third]
+    for letter, about in ((second, axis), (first, rotation[:, first])):
+        spin = about * rate[3 + letter]
+        alpha += about * bend[3 + letter]
+        alpha += _cross(w, spin)
         w += spin
-        if letter != first:
-            r = np.einsum("ijn,jkn->ikn", r, turn(letter, pose[3 + letter]))
     return w, alpha
 
 
@@ -67,13 +67,23 @@ def needed(body: RigidBody, rotation: Array, bend: Array, gravity: Array, turns:
     out: Array = np.empty((6, bend.shape[1]))
     if turns is not None:
         w, alpha = turns
-        pull = pull + np.cross(alpha, r, axis=0) + np.cross(w, np.cross(w, r, axis=0), axis=0)
+        pull = pull + _cross(alpha, r) + _cross(w, _cross(w, r))
         seen_w, seen_alpha = (np.einsum("jin,jn->in", rotation, x) for x in turns)
-        spin = body.inertia @ seen_alpha + np.cross(seen_w, body.inertia @ seen_w, axis=0)
+        spin = body.inertia @ seen_alpha + _cross(seen_w, body.inertia @ seen_w)
         out[3:] = np.einsum("ijn,jn->in", rotation, spin)
     else:
         out[3:] = 0.0
     out[:3] = body.mass * pull
-    out[3:] += np.cross(r, out[:3], axis=0)
+    out[3:] += _cross(r, out[:3])
     out *= MILLI
+    return out
+
+
+def _cross(u: Array, v: Array) -> Array:
+    """Return the vector products (3, n) of ``u`` and ``v`` (3, n)."""
+    out: Array = np.empty_like(v)
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        np.multiply(u[j], v[k], out=out[i])
+        out[i] -= u[k] * v[j]
     return out

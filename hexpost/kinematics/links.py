@@ -24,11 +24,7 @@ class Links:
 
     def seen(self) -> Array:
         """Return ``direction`` (3, 6, n) in the axes of the platform."""
-        out: Array = np.empty_like(self.direction)
-        for i in range(3):
-            np.multiply(self.rotation[0, i], self.direction[0], out=out[i])
-            out[i] += self.rotation[1, i] * self.direction[1]
-            out[i] += self.rotation[2, i] * self.direction[2]
+        out: Array = np.einsum("jin,jkn->ikn", self.rotation, self.direction)
         return out
 
 

@@ -77,9 +77,7 @@ def joints_of(axes: Sequence[Axes], directions: Array) -> UniversalJoints:
 
 def along(axes: Array, direction: Array) -> Array:
     """Return the products (6, n) of fixed vectors (6, 3) with ``direction`` (3, 6, n), strut by strut."""
-    out: Array = axes[:, 0, None] * direction[0]
-    out += axes[:, 1, None] * direction[1]
-    out += axes[:, 2, None] * direction[2]
+    out: Array = np.einsum("kj,jkn->kn", axes, direction)
     return out
 
 
@@ -92,9 +90,14 @@ def twist(base: Array, platform: Array, r: Array, direction: Array, seen: Array)
     a . R b - (a . n)(R b . n), so that the twist is atan2 of the two (derived from the form with e and f of Q. Huang
     et al., Mech. Sci. 12 (2021) 1027-1036).
     """
-    turned = np.einsum("ijn,kj->ikn", r, platform)  # R b, (3, 6, n)
-    cross = np.cross(base[:, :, None], turned.swapaxes(0, 1), axis=1).swapaxes(0, 1)
-    sine = (direction * cross).sum(axis=0)
-    cosine = along(base, turned) - along(base, direction) * along(platform, seen)
-    out: Array = np.arctan2(sine, cosine)
-    return out
+    pairs = np.einsum("kj,kl->kjl", base, platform)  # a_j b_l
+    crossed = np.zeros((3, 6, 3, 3))  # (a x R b)_i as a sum over entries of R
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        crossed[i, :, k], crossed[i, :, j] = pairs[:, j], -pairs[:, k]
+    entries = r.reshape(9, -1)
+    sine: Array = np.einsum("ikn,ikn->kn", direction, (crossed.reshape(18, 9) @ entries).reshape(3, 6, -1))
+    cosine = pairs.reshape(6, 9) @ entries
+    cosine -= along(base, direction) * along(platform, seen)
+    np.arctan2(sine, cosine, out=sine)
+    return sine

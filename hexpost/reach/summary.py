@@ -22,13 +22,16 @@ def summary(machine: Machine, *, modes: bool = True) -> list[str]:
     gauge = home[:3, 3] + home[:3, :3] @ machine.platform.gauge_point
     pose = np.concatenate([gauge, machine.reference[3:]])[:, None]
     at = links(struts, pose)
-    both = [j.angles(d)[:, :, 0] * DEG_PER_RAD for j, d in zip(joints(machine), (at.direction, at.seen()), strict=True)]
+    both = [
+        (j.angles(d)[:, :, 0] * DEG_PER_RAD).round(6) + 0.0
+        for j, d in zip(joints(machine), (at.direction, at.seen()), strict=True)
+    ]
     there = places(machine, pose[:3])
     lines = ["at the reference pose:", "  strut   length mm   stroke mm            share   base deg      platform deg"]
     for k, s in enumerate(machine.struts):
         low, high = s.stroke
         share = (at.length[k, 0] - low) / (high - low)
-        angles = "".join(f"  {a[0, k] + 0.0:6.1f}{a[1, k] + 0.0:6.1f}" for a in both)
+        angles = "".join(f"  {a[0, k]:6.1f}{a[1, k]:6.1f}" for a in both)
         lines.append(f"  {k + 1:5d}  {at.length[k, 0]:10.3f}   {low:8g} to {high:<8g} {100 * share:6.1f} %{angles}")
     length = characteristic_length(machine)
     lines.append(

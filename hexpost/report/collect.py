@@ -5,7 +5,7 @@ from math import isfinite
 
 import numpy as np
 
-from hexpost.audit.model import LIMITS, UNITS, AuditResult, Findings
+from hexpost.audit.model import JOINTS, LIMITS, UNITS, AuditResult, Findings
 from hexpost.feed.model import Reasons
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.model import Interpretation
@@ -92,6 +92,7 @@ def _row(found: Findings, i: int, program: Program) -> FindingRow:
         ratio=float(found.ratio[i]),
         advice=found.advices[found.advice[i]],
         advice_feed=feed if isfinite(feed) else None,
+        joint="" if found.joint is None else JOINTS[found.joint[i]],
     )
 
 

@@ -74,6 +74,7 @@ def _finding(f: FindingRow) -> dict[str, object]:
     return {
         "limit": f.limit,
         "strut": f.strut,
+        "joint": f.joint or None,
         "line": f.line,
         "block": f.block,
         "text": f.text,

@@ -26,6 +26,8 @@ class FindingRow:
     ratio: float
     advice: str
     advice_feed: float | None
+    joint: str = ""
+    """``base`` or ``platform``: the end of the strut that is meant, if one is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,7 +26,8 @@ def what(f: FindingRow) -> str:
 
 def limit(f: FindingRow) -> str:
     """Return the limit and its strut."""
-    return f.limit if f.strut is None else f"{f.limit} of strut {f.strut}"
+    end = f" ({f.joint} joint)" if f.joint else ""
+    return f.limit if f.strut is None else f"{f.limit} of strut {f.strut}{end}"
 
 
 def where(f: FindingRow) -> str:

@@ -38,7 +38,7 @@ def described_job():
     job = moves(frames=[frame(base_from_work=pose_matrix(machine.pallet.pose, machine.tilt_order))])
     t = np.arange(BLOCK) * PERIOD
     size = np.array([100, 80, 20, 0.2, 0.15, 0.0])[:, None]
-    w = np.array([2.0, 3, 5, 2.5, 1.5, 1])[:, None]
+    w = 2 * np.pi / (BLOCK * PERIOD) * np.array([1, 2, 3, 2, 1, 1])[:, None]  # a block begins where it ends
     pose = size * np.sin(w * t) + np.array([0, 0, 200, 0, 0, 0])[:, None]
     zero = np.zeros(BLOCK, dtype=np.int64)
     poses = Poses(

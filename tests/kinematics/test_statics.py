@@ -45,7 +45,7 @@ def test_mujoco_inverse_dynamics_balances_the_thrusts():
     data = mujoco.MjData(model)
     q, rate, bend = motion(300, 21, 3)
     at = links(struts, q)
-    w, alpha = turning(q, rate, bend, "ABC")
+    w, alpha = turning(at.rotation, q, rate, bend, "ABC")
     wrench = needed(body(struts), at.rotation, bend[:3], np.array([300.0, -200.0, -9810.0]), (w, alpha))
     thrust = Balance().thrusts(at, wrench)
     quaternion, worst = np.empty(4), 0.0
@@ -73,11 +73,12 @@ def test_turning_equals_differences_of_rotations_in_every_order():
         order = "".join(letters)
         q, rate, bend = motion(20, 8, 3)
         h = 1e-4
-        w, alpha = turning(q, rate, bend, order)
+        w, alpha = turning(rotation(*q[3:], order), q, rate, bend, order)
         assert np.allclose(w, np.einsum("nij,jn->in", angle_axes(q, order), rate[3:]), atol=1e-12)
 
         def at(t, q=q, rate=rate, bend=bend, order=order):
-            return turning(q + t * rate + t * t / 2 * bend, rate + t * bend, bend, order)[0]
+            there = q + t * rate + t * t / 2 * bend
+            return turning(rotation(*there[3:], order), there, rate + t * bend, bend, order)[0]
 
         assert np.abs((at(h) - at(-h)) / (2 * h) - alpha).max() < 1e-4 * (1 + np.abs(alpha).max())
 

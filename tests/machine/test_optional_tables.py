@@ -116,3 +116,10 @@ def test_an_inertia_that_is_not_positive_definite_is_refused():
     bad = text().replace("[[62, 0, 0], [0, 64, 0], [0, 0, 78]]", "[[62, 0, 0], [0, 64, 90], [0, 90, 78]]")
     with pytest.raises(InputError, match="platform.inertia_kg_m2: expected a positive definite matrix"):
         machine_from(bad.encode(), "m")
+
+
+def test_the_sample_is_this_machine(root):
+    from machine.described import text
+
+    shown = (root / "samples" / "described.toml").read_text()
+    assert shown == text().replace('machine (invented)"', 'machine, struts described (invented)"')
