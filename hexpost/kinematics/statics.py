@@ -38,7 +38,7 @@ class Balance:
     """
 
     def __init__(self) -> None:
-        self._order: tuple[list[int], list[int]] | None = None
+        self._order: list[int] | None = None
         self._a: Array = np.empty((6, 6, CHUNK))
         self._b: Array = np.empty((6, CHUNK))
         self._spare: Array = np.empty((30, CHUNK))
@@ -68,15 +68,11 @@ class Balance:
         n = right.shape[1]
         if self._order is None:
             self._order = _order(matrix[:, :, n // 2])
-        rows, columns = self._order
         a, b = self._a[:, :, :n], self._b[:, :n]
-        for i, row in enumerate(rows):
-            b[i] = right[row]
-            for j, column in enumerate(columns):
-                a[i, j] = matrix[row, column]
+        for i, row in enumerate(self._order):
+            b[i], a[i] = right[row], matrix[row]
         least = _eliminate(a, b, self._spare[:, :n])
-        for j, column in enumerate(columns):
-            out[column] = b[j]
+        out[:] = b
         weak = np.flatnonzero(~(least >= SMALLEST_PIVOT))
         if len(weak):
             out[:, weak] = _each(matrix[:, :, weak], right[:, weak])
@@ -108,20 +104,18 @@ def _eliminate(a: Array, b: Array, spare: Array) -> Array:
     return least
 
 
-def _order(matrix: Array) -> tuple[list[int], list[int]]:
-    """Return rows and columns in the order of full pivoting on one ``matrix`` (6, 6)."""
+def _order(matrix: Array) -> list[int]:
+    """Return rows in the order of partial pivoting on one ``matrix`` (6, 6)."""
     left = np.nan_to_num(matrix)
     rows: list[int] = []
-    columns: list[int] = []
-    for _ in range(6):
-        size = np.abs(left)
-        size[rows], size[:, columns] = -1.0, -1.0
-        i, j = (int(x) for x in np.unravel_index(size.argmax(), size.shape))
-        rows.append(i)
-        columns.append(j)
-        if left[i, j] != 0.0:
-            left -= np.outer(left[:, j], left[i]) / left[i, j]
-    return rows, columns
+    for k in range(6):
+        size = np.abs(left[:, k])
+        size[rows] = -1.0
+        row = int(size.argmax())
+        rows.append(row)
+        if left[row, k] != 0.0:
+            left = left - np.outer(left[:, k], left[row]) / left[row, k] * (np.arange(6) != row)[:, None]
+    return rows
 
 
 def _each(matrix: Array, right: Array) -> Array:
