@@ -3,8 +3,8 @@
 from hexpost.report.model import FindingRow, Report
 from hexpost.report.words import duration, number, percent, plural
 
-RULES = frozenset({"tool-length", "tool-number", "pallet", "retract"})
-"""Limits of which no share can be told: a rule about the program is kept or not."""
+RULES = frozenset({"tool-length", "tool-number", "pallet", "retract", "clearance"})
+"""Limits of which no share can be told: a rule about the program is kept or not, bodies are far enough or not."""
 
 
 def verdict(report: Report) -> str:
