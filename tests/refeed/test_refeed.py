@@ -158,3 +158,39 @@ def test_the_command_writes_tells_and_exits_with_what_is_left(tmp_path):
     clean = CliRunner().invoke(main, ["refeed", str(SAMPLES / "contour.nc"), "-o", str(tmp_path / "c.nc"), *setup])
     assert clean.exit_code == 0, clean.output
     assert (tmp_path / "c.nc").read_bytes() == (SAMPLES / "contour.nc").read_bytes()
+
+
+CALLS = """%
+O1 (MAIN)
+G21 G90 S500 M03
+G00 X0 Y0 Z300
+G01 X10 F20000
+M98 P7
+G01 X60
+M98 P7
+G01 X0 F30000
+G81 X20 Y20 Z280 R295 F900
+X40
+G84 X40 Y40 Z280 R295 F750
+G80
+M30
+O7
+G01 Y30
+Y0 F25000
+M99
+%
+"""
+
+
+def test_a_subprogram_takes_the_least_feed_over_its_calls_and_tapping_is_not_touched():
+    inputs = inputs_of(CALLS, speed=0.1)
+    found = refeed(inputs)
+    assert found.before.findings.count > 0
+    assert found.after.findings.count == 0
+    assert without_feeds(found.source) == without_feeds(CALLS.encode())
+    new = again(inputs, found.source)
+    assert refeed(new).source == found.source
+    assert (new.meaning.moves.feed <= inputs.meaning.moves.feed * (1 + 1e-9)).all()
+    assert b"F900" in found.source and b"F750" in found.source
+    stiff = refeed(inputs_of(CALLS, speed=0.004))
+    assert b"G84 X40 Y40 Z280 R295 F750" in stiff.source
