@@ -32,7 +32,7 @@ def thrusts(machine, job, s):
     joints = np.array([x.platform_joint for x in machine.struts])
     masses = np.array([720.0] + [15.0] * 6)
     points = np.vstack([[0, 0, -40.0], joints]) - f.tip
-    pull = (s.poses.acceleration[:3].T + [0, 0, G]) * 1e-3
+    pull = (s.poses.acceleration[:3].T + np.array([0, 0, G])) * 1e-3
     out = np.empty((6, N))
     moving = np.linalg.norm(s.poses.rate[:3], axis=0) > 1e-6
     for i in range(N):

@@ -50,8 +50,7 @@ BAD = [
     ("[strut.screw]\nlead_mm = 5\nsupported_mm = 1200\n",
      "strut[1].screw.supported_mm: expected less than the shortest length 1140, found 1200"),
     ("[strut.thermal]\ntemperature_c = 300\n",
-     "strut[1].thermal.temperature_c: expected degrees Celsius, -60 to 150, found 300\n"
-     "    hint: 300 kelvin are 26.85 degrees Celsius"),
+     "strut[1].thermal.temperature_c: expected degrees Celsius, -60 to 150, found 300\n    hint: 300 kelvin are 26.85 degrees Celsius"),  # noqa: E501
     ("[strut.joint]\n" + AXES.format("[1, 0, 0]", "[1, 1, 0]"),
      "strut[1].joint.base_inner_axis: expected an axis perpendicular to base_outer_axis, found 45.00 degrees"),
     ("[strut.joint]\n" + AXES.format("[0, 0, 0]", "[1, 1, 0]"),
@@ -61,8 +60,7 @@ BAD = [
     ("[strut.joint]\nbase_outer_deg = [10, -10]\n",
      "strut[1].joint.base_outer_deg: expected two rising angles, found 10 and -10"),
     ("[strut.joint]\nbase_outer_deg = [10, 20]\n",
-     "strut[1].joint.base_outer_deg: expected a range that holds the 0.00 degrees of the reference pose, "
-     "found 10 to 20"),
+     "strut[1].joint.base_outer_deg: expected a range that holds the 0.00 degrees of the reference pose, found 10 to 20"),
     ("[strut.joint]\nbase_cone = 10\n",
      "strut[1].joint.base_cone: expected a known key, found base_cone\n    hint: did you mean base_cone_deg?"),
     ("[strut.body]\nradius_mm = -3\n", "strut[1].body.radius_mm: expected a number above 0, found -3"),
@@ -114,7 +112,7 @@ def test_an_inertia_that_is_not_positive_definite_is_refused():
     from hexpost.machine.load import machine_from
 
     bad = text().replace("[[62, 0, 0], [0, 64, 0], [0, 0, 78]]", "[[62, 0, 0], [0, 64, 90], [0, 90, 78]]")
-    with pytest.raises(InputError, match="platform.inertia_kg_m2: expected a positive definite matrix"):
+    with pytest.raises(InputError, match=r"platform\.inertia_kg_m2: expected a positive definite matrix"):
         machine_from(bad.encode(), "m")
 
 

@@ -4,7 +4,6 @@ import csv
 import xml.etree.ElementTree as ET
 
 import numpy as np
-import pytest
 from click.testing import CliRunner
 from machine.described import described, text
 from scipy.spatial.transform import Rotation
