@@ -60,7 +60,7 @@ BAD = [
     ("[strut.joint]\nbase_outer_deg = [10, -10]\n",
      "strut[1].joint.base_outer_deg: expected two rising angles, found 10 and -10"),
     ("[strut.joint]\nbase_outer_deg = [10, 20]\n",
-     "strut[1].joint.base_outer_deg: expected a range that holds the 0.00 degrees of the reference pose, found 10 to 20"),
+     "strut[1].joint.base_outer_deg: expected a range that holds the 0.00 degrees of the reference pose, found 10 to 20"),  # noqa: E501
     ("[strut.joint]\nbase_cone = 10\n",
      "strut[1].joint.base_cone: expected a known key, found base_cone\n    hint: did you mean base_cone_deg?"),
     ("[strut.body]\nradius_mm = -3\n", "strut[1].body.radius_mm: expected a number above 0, found -3"),
