@@ -47,13 +47,15 @@ def meet(first: Curve, second: Curve, slack: float) -> tuple[Array, Array, Array
     within their lengths, ``slack`` in mm allowed.
     """
     best = np.full(first.point.shape, np.nan)
-    ways = np.full((2, len(first.rho)), np.inf)
+    ways, least = np.zeros((2, len(first.rho))), np.full(len(first.rho), np.inf)
     over = [slack / np.maximum(curve.rho, 2.0 * slack) for curve in (first, second)]
     for candidate in _candidates(first, second, slack):
         back, ahead = first.travel(candidate, -1.0, over[0]), second.travel(candidate, 1.0, over[1])
         good = (back <= first.length + over[0]) & (ahead <= second.length + over[1])
         good &= (back >= -over[0]) & (ahead >= -over[1])
-        good &= back * first.rho + ahead * second.rho < ways[0] * first.rho + ways[1] * second.rho
+        way = back * first.rho + ahead * second.rho
+        good &= way < least
+        least = np.where(good, way, least)
         best = np.where(good, candidate, best)
         ways = np.where(good, np.stack((back, ahead)), ways)
     return best, ways[0], ways[1]
