@@ -78,11 +78,19 @@ def test_x_y_z_of_the_machine_become_the_tip_in_the_part(words, a, c):
 
 
 def test_x_y_z_of_a_machine_with_a_tilting_head_leave_the_pivot_where_it_is():
-    # Pivot 30 mm above the gauge point, tool length 101: at B90 the tip lies 131 mm towards -X of the pivot, level with it
+    # Pivot 30 mm above the gauge point, tool length 101: at B90 the tip lies 131 mm towards -X of it, level with it
     machine = posted(axis("B", "head", (0, 0, 30)), tip=False)
     text = HEAD + "T1 M06\nG43 H1\nG00 X0 Y0 Z50\nG01 B90 F600\n"
     moves = meaning(text, machine=machine, tools=TOOLS).moves
     assert moves.end[:3, -1] == pytest.approx([-131, 0, 50 + 131], abs=1e-9)
+
+
+def test_a_hole_along_the_tool_of_a_tilted_table():
+    # In X Y Z of the machine the tool stays upright: drilling runs along Z of the bed, and along the tool in the part
+    machine = posted(axis("A", "table"), tip=False)
+    moves = meaning(START + "A-90\nG81 X10 Y5 Z20 R40 F100\nG80\n", machine=machine).moves
+    way = moves.end[:3, -2] - moves.start[:3, -2]
+    assert way == pytest.approx(tool(moves, -1) * -20, abs=1e-9)
 
 
 def test_the_words_of_a_pose_give_that_pose_back():
