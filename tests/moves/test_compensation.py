@@ -101,6 +101,20 @@ def test_a_corner_of_two_arcs_is_where_both_paths_meet():
     assert np.abs(moves.arcs.turn) == pytest.approx([pi - np.arctan2(15, 20)] * 2)
 
 
+@pytest.mark.parametrize("off", [-2e-3, 0.0, 2e-3])
+def test_a_cusp_is_one_through_the_rounding_of_its_tangents(off):
+    # A line along Y = 0 to (40, 0), and back on an arc of radius 50 below it: into the wedge no cutter reaches
+    end = np.array([40 - 50 * np.sin(off), -50 * np.cos(off)])
+    reach = end + 50 * np.array([-np.sin(0.8), np.cos(0.8)])
+    arc = f"G03 X{reach[0]:.4f} Y{reach[1]:.4f} I{-50 * np.sin(off):.4f} J{-50 * np.cos(off):.4f}"
+    # left of the line is the free side of the arc, right of it the wedge
+    assert not told(f"X-30 Y0\nG41 D1 X0 Y0\nX40\n{arc}\n")
+    wedge = f"X-30 Y-20\nG42 D1 X0 Y0\nX40\n{arc}\n"
+    moves = meaning(START + wedge, tools=TOOLS).moves
+    assert np.hypot(*(moves.end[:2, -2] - end)) == pytest.approx(55, abs=0.01)
+    assert moves.end[1, -2] == pytest.approx(-5)
+
+
 def test_a_fillet_of_the_cutters_own_radius_is_a_corner():
     line, end = centre("G42 D1 X0\nY50\nG02 X5 Y55 I5\nG01 X50\nG40 Y0\n")
     assert line.tolist() == [1, 2, 4, 5]

@@ -13,8 +13,8 @@ SLACK = 2e-3
 """Millimetres that the cutter may be too large by: coordinates written to 0.001 mm, twice rounded."""
 FINE = 1e-3
 """Millimetres by which the point of a corner may stand off the circle around its vertex and be left pointed."""
-HALF_TURN = pi - 1e-9
-"""Radians from which a corner is a reversal: the tool rolls around its end, unless arcs bend it into a cusp."""
+HALF_TURN, NEARLY = pi - 1e-9, pi - 0.01
+"""Radians from which lines double back, and from which curvature says what is a cusp: rounding turns tangents."""
 STRAIGHT = 1e-9
 """Difference of curvature in 1/mm below which a reversal runs back on itself."""
 
@@ -55,13 +55,15 @@ def beside(c: Contour) -> Beside:
     angle = np.arctan2(cross(t1, t2), dot(t1, t2))
     reversal = np.abs(angle) >= HALF_TURN
     bend = np.where(c.round, np.sign(c.turn), 0.0) / np.where(c.round, np.hypot(*(c.start - c.centre)), 1.0)
-    cusp = c.side[second] * (bend[first] + bend[second]) < -STRAIGHT
-    inside = np.where(reversal, cusp, angle * c.side[second] > 0.0)
+    side = c.side[second]
+    hollow = -side * (bend[first] + bend[second])
+    curved = (np.abs(angle) >= NEARLY) & (np.abs(hollow) > STRAIGHT)
+    inside = np.where(curved, hollow > 0.0, (angle * side > 0.0) & ~reversal)
     pointed = ~reversal & _pointed(c, out, first, angle, inside)
     _point(c, out, first[pointed], angle[pointed])
     rolled = second[~inside & ~pointed]
     out.rolled[rolled] = True
-    angle = np.where(reversal & ~inside, -pi * c.side[second], angle)
+    angle = np.where(angle * side > 0.0, angle - 2.0 * pi * side, angle)
     out.roll[rolled] = angle[~inside & ~pointed]
     _cut(c, out, first[inside & ~pointed])
     out.turn -= np.where(c.round, np.sign(c.turn) * (out.cut_start + out.cut_end), 0.0)
