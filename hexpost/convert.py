@@ -1,12 +1,13 @@
 """From a job to a job folder: tables, events, reports, copies of the inputs, and the manifest last."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from hexpost.audit.model import AuditResult
 from hexpost.feed.reasons import reasons
 from hexpost.pipeline import Inputs, Job, Progress, examine
+from hexpost.proving import block_ends
 from hexpost.report.collect import collect
 from hexpost.report.document import to_json
 from hexpost.report.model import Report
@@ -64,7 +65,7 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
         part = folder.part("setpoints")
         table = open_table(part, output.table, columns, inputs.machine.period)
         ticks = job.timing.event_ticks(job.path, inputs.meaning.events)
-        segments = Segments(waits(inputs.meaning.events, ticks), inputs.machine.period)
+        segments = Segments(waits(inputs.meaning.events, ticks, _block_ends(job)), inputs.machine.period)
         picture = Picture(job.timing.ticks + 1, inputs.meaning.moves, inputs.machine)
 
         def each(setpoints: Setpoints) -> None:
@@ -96,6 +97,9 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
                 "yaw_deg": job.frame_yaw * DEG_PER_RAD,
                 "period_us": round(inputs.machine.period * 1e6),
                 "table": output.table,
+                "skip": inputs.switches.skip,
+                "stops": inputs.switches.stops,
+                **inputs.proving.settings,
             },
             tables={name: describe(columns, inputs.machine.period, size.rows)},
             duration=report.duration,
@@ -104,8 +108,18 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
     return report
 
 
+def _block_ends(job: Job) -> dict[int, int]:
+    """Return, block by block, the last rows of the blocks with their lines; nothing where the job runs through."""
+    if not job.inputs.proving.single_block:
+        return {}
+    moves = job.inputs.meaning.moves
+    ends = block_ends(moves)
+    rows = job.timing.end_ticks(job.path, ends)
+    return dict(zip(rows.tolist(), moves.line[ends].tolist(), strict=True))
+
+
 def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
-    return collect(
+    report = collect(
         inputs.program,
         inputs.meaning,
         result,
@@ -115,6 +129,8 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
         feed=job.feed,
         reasons=reasons(job.timing, job.path, inputs.meaning.moves, inputs.machine.tool_tip),
     )
+    notice = inputs.proving.notice
+    return replace(report, warnings=(notice, *report.warnings)) if notice else report
 
 
 def _copies(inputs: Inputs) -> dict[str, bytes]:

@@ -20,6 +20,7 @@ from hexpost.path.build import build
 from hexpost.path.model import Path as ToolPath
 from hexpost.program.model import Program
 from hexpost.program.read import read
+from hexpost.proving import AS_PROGRAMMED, Proving, proving_moves, slowed
 from hexpost.setpoints.command import gearing
 from hexpost.setpoints.model import Gearing, Setpoints, YawProfile
 from hexpost.setpoints.sample import sample
@@ -45,6 +46,7 @@ class Files:
     tools: Path | None = None
     setup: Path | None = None
     switches: Switches = USUAL
+    proving: Proving = AS_PROGRAMMED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,6 +58,8 @@ class Inputs:
     tools: Tools
     setup: Setup
     meaning: Interpretation
+    switches: Switches = USUAL
+    proving: Proving = AS_PROGRAMMED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -113,8 +117,14 @@ def load(files: Files, period: float | None = None) -> Inputs:
     program = None if source is None else read(source, str(files.program), faults)
     if machine is None or program is None:
         raise InputError(faults)
-    return understand(
-        program, machine, tools or no_tools(), setup or no_setup(), period, known=faults, switches=files.switches
+    lifted = replace(setup or no_setup(), lift=files.proving.lift)
+    found = understand(program, machine, tools or no_tools(), lifted, period, known=faults, switches=files.switches)
+    moves = proving_moves(found.meaning.moves, files.proving)
+    return replace(
+        found,
+        machine=slowed(found.machine, files.proving),
+        meaning=replace(found.meaning, moves=moves),
+        proving=files.proving,
     )
 
 
@@ -144,7 +154,7 @@ def understand(
     if faults:
         own = told(known, faults[len(known) :], program.name)
         raise InputError(sorted([*known, *own], key=lambda f: (f.line is None, f.line or 0, f.column or 0)))
-    return Inputs(program=program, machine=machine, tools=tools, setup=setup, meaning=meaning)
+    return Inputs(program=program, machine=machine, tools=tools, setup=setup, meaning=meaning, switches=switches)
 
 
 def parse(source: bytes, name: str) -> Program:

@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, MOTION, SWITCHES, YAW, shared
+from hexpost.cli.options import INPUTS, JSON, MOTION, PROVING, SWITCHES, YAW, shared
 
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, MOTION, YAW, SWITCHES)
+@shared(INPUTS, MOTION, YAW, SWITCHES, PROVING)
 @click.option("--out", type=click.Path(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(
@@ -32,6 +32,9 @@ def command(
     yaw: str,
     stops: bool,
     skip: bool,
+    override: float,
+    lift: float,
+    single_block: bool,
     out: str | None,
     overwrite: bool,
     table: str,
@@ -47,8 +50,10 @@ def command(
     from hexpost.cli.run import inputs_of, show, watched
     from hexpost.convert import Output, convert
     from hexpost.moves.model import Switches
+    from hexpost.proving import Proving
 
-    job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip), yaw=yaw)
+    proving = Proving(override=override, lift=lift, single_block=single_block)
+    job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip), yaw=yaw, proving=proving)
     chosen = tuple(name for name in columns.split(",") if name.strip())
     folder = Path(out) if out else Path(f"{Path(program).stem}-job")
     output = Output(folder=folder, overwrite=overwrite, table=table, columns=chosen)

@@ -12,8 +12,10 @@ from pathlib import Path
 import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
+from hexpost.errors import HexpostError
 from hexpost.moves.model import Switches
 from hexpost.pipeline import Files, Job, Progress, load, schedule
+from hexpost.proving import AS_PROGRAMMED, Proving
 from hexpost.report.document import to_json
 from hexpost.report.model import Report
 from hexpost.report.terminal import summary, wants_colour
@@ -31,12 +33,15 @@ def inputs_of(
     switches: Switches,
     *,
     yaw: str = "fixed",
+    proving: Proving = AS_PROGRAMMED,
 ) -> Job:
     """Return the scheduled job of a command line; what was done about its yaw is said on standard error."""
-    given = replace(files_of(program, files), switches=switches)
+    given = replace(files_of(program, files), switches=switches, proving=proving)
     job = schedule(load(given, None if period_ms is None else period_of(period_ms)), feed)
     if yaw == "fixed":
         return job
+    if proving != AS_PROGRAMMED:
+        raise HexpostError("--yaw: expected no override, lift or single block beside it: prove out with --yaw fixed")
     from hexpost.setup.yaw import free_yaw
 
     chosen = free_yaw(job, yaw, switches)

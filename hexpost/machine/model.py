@@ -241,5 +241,7 @@ class Setup:
     start: Array | None
     given: bool
     yaw: float = 0.0
+    lift: float = 0.0
+    """Work frames are moved up by this along the pallet's z, mm: a dry run above the work."""
     file: str = ""
     source: bytes = b""

@@ -26,6 +26,7 @@ class FrameBook:
         self.numbers: dict[int, int] = {}
         self.presets: list[Array] = [np.zeros(3)]
         self.base_from_pallet = pose_matrix(machine.pallet.pose, machine.tilt_order)
+        self.base_from_pallet[:3, 3] += setup.lift * self.base_from_pallet[:3, 2]
         axes = machine.programmed_axes
         self.chain = None if axes is None else Chain(axes, machine.tilt_order)
 

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,9 +25,12 @@ class Wait:
     line: int
 
 
-def waits(events: Events, ticks: Ints) -> list[Wait]:
-    """Return the waits of a program, one for each row (the last word of a row counts); ``ticks`` (e,) of the events."""
-    found: dict[int, Wait] = {}
+def waits(events: Events, ticks: Ints, blocks: Mapping[int, int]) -> list[Wait]:
+    """Return the waits of a program, one for each row (the last word of a row counts); ``ticks`` (e,) of the events.
+
+    ``blocks``, for single block: rows that end a block, with its line; their word is ``block``.
+    """
+    found = {row: Wait(row=row, word="block", line=line) for row, line in blocks.items()}
     for i in np.flatnonzero(events.wait).tolist():
         row = int(ticks[i])
         word = f"{chr(int(events.letter[i]))}{float(events.value[i]):g}"

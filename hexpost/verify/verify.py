@@ -11,7 +11,7 @@ from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.machine.load import load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine
 from hexpost.moves.interpret import interpret
-from hexpost.moves.model import Interpretation
+from hexpost.moves.model import Interpretation, Switches
 from hexpost.program.read import read
 from hexpost.verify.against_report import check_limits, unproven
 from hexpost.verify.folder import Folder, check_files, open_folder
@@ -71,8 +71,10 @@ def _inputs(folder: Folder) -> Inputs:
     m = load_machine(machine)
     text = read(program.read_bytes(), program.name, faults)
     yaw = radians(folder.manifest["settings"].get("yaw_deg", 0.0))
-    placed = replace(load_setup(setup) if setup else no_setup(), yaw=yaw)
-    meaning = interpret(text, m, load_tools(tools) if tools else no_tools(), placed, faults)
+    said = folder.manifest["settings"]
+    placed = replace(load_setup(setup) if setup else no_setup(), yaw=yaw, lift=float(said.get("lift_mm", 0.0)))
+    switches = Switches(stops=said.get("stops", True), skip=said.get("skip", False))
+    meaning = interpret(text, m, load_tools(tools) if tools else no_tools(), placed, faults, switches=switches)
     if faults:
         raise InputError(faults)
     return Inputs(machine=m, meaning=meaning)
@@ -135,7 +137,15 @@ class _Walk:
         for rows in read_rows(self.folder.path, self.folder.tables):
             self._take(rows)
         self._finish()
-        return [self._time(), self._continuity(), self._limits(), *self._path(), self._ends(), self._events(), self.cuts.finish(self.clock.rows)]
+        return [
+            self._time(),
+            self._continuity(),
+            self._limits(),
+            *self._path(),
+            self._ends(),
+            self._events(),
+            self.cuts.finish(self.clock.rows),
+        ]
 
     def _start(self) -> tuple[Array, Array]:
         """Return the platform's origin (3,) and rotation (3, 3) at the start of the job."""
