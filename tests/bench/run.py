@@ -30,6 +30,7 @@ BENCHES = {
     "csv-vs-pyarrow": ("tables", "csv_vs_pyarrow", ">= 3"),
     "csv-vs-raw": ("tables", "csv_vs_raw", "<= 8"),
     "parquet-size": ("tables", "parquet_size", "<= 0.14"),
+    "kills": ("killing", "kills", "<= 0"),
     "help": ("whole", "help_ratio", "<= 5"),
     "gate-parallel": ("gating", "gate_parallel", ">= 1.6"),
     "gate-cached": ("gating", "gate_cached", ">= 50"),
