@@ -47,7 +47,14 @@ def document(report: Report) -> dict[str, object]:
 
 def to_json(report: Report) -> str:
     """Return ``report.json``; it is ASCII, so that no character of a program can act on a terminal."""
-    return json.dumps(document(report), indent=1, allow_nan=False) + "\n"
+    return "{\n" + ",\n".join(f" {json.dumps(k)}: {_value(v)}" for k, v in document(report).items()) + "\n}\n"
+
+
+def _value(value: object) -> str:
+    """Return one value as JSON; of a long list one entry stands on each line, and the rest is left to the fast encoder."""
+    if isinstance(value, list) and value:
+        return "[\n  " + ",\n  ".join(json.dumps(v, allow_nan=False) for v in value) + "\n ]"
+    return json.dumps(value, allow_nan=False)
 
 
 def _strut(use: StrutUse) -> dict[str, object]:
