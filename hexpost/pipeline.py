@@ -27,7 +27,7 @@ from hexpost.setpoints.sample import sample
 from hexpost.setpoints.solve import Solver
 from hexpost.setpoints.yaw import turned
 
-BLOCK = 4096
+BLOCK = 8192
 """Samples that flow through solve, check and write at a time: their work arrays stay in the processor's cache."""
 
 T = TypeVar("T")

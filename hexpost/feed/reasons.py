@@ -19,7 +19,7 @@ KEYS = 128
 
 def reasons(timing: Timing, path: Path, moves: Moves, tip: ToolTip) -> Reasons:
     """Return what held every block of a job that is planned as ``timing``."""
-    norms = path.norms_max()[:, 0]
+    norms = path.norms_max(1)[:, 0]
     line, back = np.unique(moves.line, return_inverse=True)
     n = len(line)
     last = np.zeros(n, dtype=np.int64)

@@ -51,7 +51,7 @@ def to_json(report: Report) -> str:
 
 
 def _value(value: object) -> str:
-    """Return one value as JSON; of a long list one entry stands on each line, and the rest is left to the fast encoder."""
+    """Return one value as JSON; each entry of a long list on its own line, the rest left to the fast encoder."""
     if isinstance(value, list) and value:
         return "[\n  " + ",\n  ".join(json.dumps(v, allow_nan=False) for v in value) + "\n ]"
     return json.dumps(value, allow_nan=False)

@@ -52,7 +52,7 @@ class JobFolder:
 
     def part(self, stem: str) -> PartFile:
         """Return a file to be written piece by piece; ``keep`` gives it its name, the context removes it otherwise."""
-        part = PartFile(self.path, stem)
+        part = PartFile(self.path, stem, beside=True)
         self._parts.append(part)
         return part
 

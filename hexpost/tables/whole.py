@@ -2,7 +2,9 @@
 
 import hashlib
 import os
+from collections import deque
 from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +14,8 @@ from typing import BinaryIO, Self
 from hexpost.errors import OutputError
 
 _READ = 1 << 20
+BEHIND = 4
+"""Pieces that may wait for the writing thread: enough to even out its pace, too few to matter in memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,29 +32,45 @@ class PartFile:
 
     ``commit`` gives it its final name; leaving the context without that removes it. After a kill or a power cut only
     ``*.part`` can remain. The hash is taken while writing; ``rewrite`` is for formats that patch their own head.
+    With ``beside`` a thread hashes and writes, in order, a few pieces behind; what it raises comes out of a later call.
     """
 
-    def __init__(self, folder: Path, stem: str) -> None:
+    def __init__(self, folder: Path, stem: str, *, beside: bool = False) -> None:
         self.folder = folder
         self._path = folder / f".{stem.replace('/', '-')}.{os.getpid()}.part"
         self._hash = hashlib.sha256()
         self._size = 0
         self._patched = False
         self._done = False
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix="writer") if beside else None
+        self._waiting: deque[Future[None]] = deque()
         with writing(self._path):
             descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
             self._file: BinaryIO = os.fdopen(descriptor, "w+b")
 
     def write(self, data: bytes) -> int:
         """Append ``data`` and return its size."""
-        with writing(self._path):
-            self._file.write(data)
-        self._hash.update(data)
+        if self._thread is None:
+            self._append(data)
+        else:
+            self._settle(BEHIND)
+            self._waiting.append(self._thread.submit(self._append, data))
         self._size += len(data)
         return len(data)
 
+    def _append(self, data: bytes) -> None:
+        with writing(self._path):
+            self._file.write(data)
+        self._hash.update(data)
+
+    def _settle(self, most: int = 0) -> None:
+        """Wait until at most ``most`` pieces are not written yet."""
+        while len(self._waiting) > most:
+            self._waiting.popleft().result()
+
     def rewrite(self, head: bytes) -> None:
         """Replace the first bytes of what was written (at most as many); the hash is then taken anew at the end."""
+        self._settle()
         with writing(self._path):
             self._file.seek(0)
             self._file.write(head)
@@ -60,6 +80,7 @@ class PartFile:
     def commit(self, name: str) -> Written:
         """Flush, make durable and rename to ``name`` in the folder, replacing what stands there."""
         final = self.folder / name
+        self._settle()
         with writing(final):
             self._file.flush()
             os.fsync(self._file.fileno())
@@ -73,6 +94,8 @@ class PartFile:
 
     def discard(self) -> None:
         """Remove what was written, unless it was committed."""
+        if self._thread is not None:
+            self._thread.shutdown(wait=True, cancel_futures=True)
         with suppress(OSError):
             self._file.close()
         if not self._done:
