@@ -120,9 +120,10 @@ def test_a_sample_rewritten_means_the_same(name, rewrite):
         assert np.array_equal(getattr(ours.events, column), getattr(theirs.events, column)), column
 
 
-@pytest.mark.parametrize("name", ["pocket", "flange"])
-def test_its_setpoints_are_the_same_before_rounding(name):
-    text, machine = other_unit(blocks(name))
+@pytest.mark.parametrize("rewrite", [spaced, numbered, other_unit, pointless, called, own_words])
+@pytest.mark.parametrize("name", NAMES)
+def test_its_setpoints_are_the_same_before_rounding(name, rewrite):
+    text, machine = rewrite(blocks(name))
     jobs = schedule(understood((SAMPLES / f"{name}.nc").read_text())), schedule(understood(text, machine))
     for ours, theirs in zip(*(job.setpoints() for job in jobs), strict=True):
         assert np.abs(ours.length - theirs.length).max() < 1e-9
