@@ -86,10 +86,10 @@ def roots(g: Array, out: Array, weights: Sequence[Sequence[float]]) -> None:
     inverse = np.divide(1.0, out[0], out=g[0])
     for k in range(1, len(g)):
         for i in range(1, k):
-            product = out[i] * out[k - i]
+            room = np.multiply(out[i], out[k - i], out=out[k])
             if weights[k][i] != 1.0:
-                product *= weights[k][i]
-            g[k] -= product
+                room *= weights[k][i]
+            g[k] -= room
         np.multiply(g[k], inverse, out=out[k])
 
 
