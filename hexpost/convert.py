@@ -14,6 +14,7 @@ from hexpost.report.model import Report
 from hexpost.report.page import page
 from hexpost.report.picture import Picture
 from hexpost.report.text import text
+from hexpost.selfcheck import SelfCheck
 from hexpost.setpoints.model import Setpoints
 from hexpost.tables.columns import choose
 from hexpost.tables.events import events_csv
@@ -58,6 +59,8 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
         A column is not known.
     OutputError
         The folder holds something, or cannot be written; nothing then stands under a final name.
+    SelfCheckError
+        A row solved again in a second way came out another.
     """
     inputs = job.inputs
     columns = choose(output.columns, job.gearing)
@@ -68,7 +71,10 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
         segments = Segments(waits(inputs.meaning.events, ticks, _block_ends(job)), inputs.machine.period)
         picture = Picture(job.timing.ticks + 1, inputs.meaning.moves, inputs.machine)
 
+        again = SelfCheck(inputs.machine, inputs.meaning.moves.frames)
+
         def each(setpoints: Setpoints) -> None:
+            again.add(setpoints)
             table.write(setpoints)
             picture.add(setpoints)
             segments.add(setpoints)
@@ -91,21 +97,27 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
         facts = JobFacts(
             runnable=report.clean,
             inputs={role: COPIES[role] for role in copies},
-            settings={
-                "feed": job.feed,
-                "yaw": job.yaw_mode,
-                "yaw_deg": job.frame_yaw * DEG_PER_RAD,
-                "period_us": round(inputs.machine.period * 1e6),
-                "table": output.table,
-                "skip": inputs.switches.skip,
-                "stops": inputs.switches.stops,
-                **inputs.proving.settings,
-            },
+            settings=_settings(job, output),
             tables={name: describe(columns, inputs.machine.period, size.rows)},
             duration=report.duration,
         )
         folder.finish(manifest(facts, inputs.machine))
     return report
+
+
+def _settings(job: Job, output: Output) -> dict[str, object]:
+    """Return what the job was made with, for the manifest."""
+    inputs = job.inputs
+    return {
+        "feed": job.feed,
+        "yaw": job.yaw_mode,
+        "yaw_deg": job.frame_yaw * DEG_PER_RAD,
+        "period_us": round(inputs.machine.period * 1e6),
+        "table": output.table,
+        "skip": inputs.switches.skip,
+        "stops": inputs.switches.stops,
+        **inputs.proving.settings,
+    }
 
 
 def _block_ends(job: Job) -> dict[int, int]:

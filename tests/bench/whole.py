@@ -113,3 +113,33 @@ def help_ratio(runs: int = 15) -> dict[str, object]:
 
     pairs = [(seconds(["-m", "hexpost", "--help"]), seconds(["-c", "pass"])) for _ in range(runs)]
     return {"ratio": statistics.median(a / b for a, b in pairs), "help_s": statistics.median(a for a, _ in pairs)}
+
+
+def selfcheck_cost(moves: int = 50_000) -> dict[str, object]:
+    """Time of the self-check over that of a whole conversion in one process, in percent."""
+    from click.testing import CliRunner
+
+    import hexpost.selfcheck
+    from hexpost.cli import main
+
+    spent = 0.0
+    honest = hexpost.selfcheck.SelfCheck.add
+
+    def timed(self, setpoints):
+        nonlocal spent
+        t = time.perf_counter()
+        honest(self, setpoints)
+        spent += time.perf_counter() - t
+
+    hexpost.selfcheck.SelfCheck.add = timed
+    try:
+        with tempfile.TemporaryDirectory() as name:
+            folder = Path(name)
+            (folder / "raster.nc").write_text(raster(moves))
+            t = time.perf_counter()
+            done = CliRunner().invoke(main, ["convert", str(folder / "raster.nc"), "--out", str(folder / "job")])
+            whole = time.perf_counter() - t
+            assert done.exit_code in (0, 1), done.output
+    finally:
+        hexpost.selfcheck.SelfCheck.add = honest
+    return {"ratio": 100 * spent / whole, "spent_s": spent, "whole_s": whole}
