@@ -4,7 +4,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.machine.model import Forces, Tools
-from hexpost.moves.model import FEED_RAPID, Events, Moves
+from hexpost.moves.model import AFTER, FEED_RAPID, Events, Moves
 from hexpost.setpoints.model import Setpoints
 
 MINUTE = 60.0
@@ -51,7 +51,8 @@ class Cutting:
 
 
 def _spindle_speeds(moves: Moves, events: Events) -> Array:
-    """Return the spindle speed S in force in each move (n,), 1/min."""
+    """Return the spindle speed S in force in each move (n,), 1/min; an S after a move counts from the next one on."""
     of = np.flatnonzero(events.letter == ord("S"))
-    at = np.searchsorted(events.move[of], np.arange(moves.count), "right")
+    first = events.move[of] + (events.rule[of] == AFTER)
+    at = np.searchsorted(first, np.arange(moves.count), "right")
     return np.append(0.0, events.value[of])[at]
