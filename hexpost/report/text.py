@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from hexpost.report.feeds import feeds_text, times_text
+from hexpost.report.figures import figures_text
 from hexpost.report.model import FindingRow, Report, StrutUse
 from hexpost.report.verdict import feed_advice, feed_name, machine_name, verdict, what, where
 from hexpost.report.words import clean, columns, duration, number, paragraph, percent, plural
@@ -14,11 +15,11 @@ _RULE = "-" * WIDTH
 
 
 def text(report: Report) -> str:
-    """Return the whole text: verdict, time, use of the limits, findings worst first, readings, remarks, cautions."""
+    """Return the whole text: verdict, time, use of limits, figures, findings worst first, remarks, cautions."""
     lines = paragraph(clean(verdict(report)), WIDTH)
     if report.machine.demonstration:
         lines += ["", _RULE, *paragraph(report.cautions[0], WIDTH), _RULE]
-    lines += ["", *_heads(report), *_use(report), *_findings(report)]
+    lines += ["", *_heads(report), *_use(report), *figures_text(report.struts, WIDTH), *_findings(report)]
     lines += [] if report.cycle_times is None else times_text(report.cycle_times)
     lines += [] if report.reasons is None else feeds_text(report.reasons)
     lines += _section("HOW OPEN WORDS WERE READ", report.readings)
