@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 
-from hexpost.arrays import Array
 from hexpost.kinematics.links import Links, links
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.model import Machine
@@ -18,7 +17,6 @@ class Attitudes:
         self._frames = frames
         self._struts: tuple[int, Struts] | None = None
         self._links: tuple[Setpoints, Links] | None = None
-        self._seen: tuple[Links, Array] | None = None
 
     def frame(self, setpoints: Setpoints) -> Frame:
         """Return the frame of a block."""
@@ -39,10 +37,3 @@ class Attitudes:
             found = links(self.struts(setpoints), setpoints.poses.pose, setpoints.length) if known is None else known
             self._links = (setpoints, found)
         return self._links[1]
-
-    def seen(self, setpoints: Setpoints) -> Array:
-        """Return the directions of the struts (3, 6, n) in the axes of the platform."""
-        at = self.links(setpoints)
-        if self._seen is None or self._seen[0] is not at:
-            self._seen = (at, at.seen())
-        return self._seen[1]

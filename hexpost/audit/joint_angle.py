@@ -74,7 +74,7 @@ class JointAngle:
     def _seen(self, end: int, setpoints: Setpoints) -> tuple[UniversalJoints, Array]:
         """Return the joints of an end and the directions of the struts, in the same frame."""
         if end == PLATFORM:
-            return self._joints[PLATFORM], self._poses.seen(setpoints)
+            return self._joints[PLATFORM], self._poses.links(setpoints).seen
         number = setpoints.poses.frame
         if self._turned is None or self._turned[0] != number:
             r = self._poses.frame(setpoints).base_from_work[:3, :3]

@@ -1,6 +1,7 @@
 """Where the struts are at each pose: the vectors along them and from the tip to their ends, component by component."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from hexpost.kinematics.frames import rotation
 from hexpost.kinematics.struts import Struts
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Links:
     """Six struts at n poses, in the work frame.
 
@@ -22,9 +23,16 @@ class Links:
     length: Array
     direction: Array
 
+    @cached_property
     def seen(self) -> Array:
-        """Return ``direction`` (3, 6, n) in the axes of the platform."""
-        out: Array = np.einsum("jin,jkn->ikn", self.rotation, self.direction)
+        """Return ``direction`` (3, 6, n) in the axes of the platform; worked out once, for all who ask."""
+        r, d = self.rotation, self.direction
+        out: Array = np.empty_like(d)
+        spare = np.empty_like(d[0])
+        for i in range(3):
+            np.multiply(d[0], r[0, i], out=out[i])
+            for j in (1, 2):
+                out[i] += np.multiply(d[j], r[j, i], out=spare)
         return out
 
 

@@ -73,7 +73,7 @@ def _reachable(machine: Machine, struts: Struts, pose: Array) -> Flags:
     at = links(struts, pose)
     low, high = np.array([s.stroke for s in machine.struts]).T[:, :, None]
     good: Flags = ((at.length >= low) & (at.length <= high)).all(axis=0)
-    for end, these, direction in zip(("base", "platform"), joints(machine), (at.direction, at.seen()), strict=True):
+    for end, these, direction in zip(("base", "platform"), joints(machine), (at.direction, at.seen), strict=True):
         angles, swing = these.angles(direction), these.swing(direction)
         for k, s in enumerate(machine.struts):
             u = s.base_universal if end == "base" else s.platform_universal

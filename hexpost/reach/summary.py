@@ -24,7 +24,7 @@ def summary(machine: Machine, *, modes: bool = True) -> list[str]:
     at = links(struts, pose)
     both = [
         (j.angles(d)[:, :, 0] * DEG_PER_RAD).round(6) + 0.0
-        for j, d in zip(joints(machine), (at.direction, at.seen()), strict=True)
+        for j, d in zip(joints(machine), (at.direction, at.seen), strict=True)
     ]
     there = places(machine, pose[:3])
     lines = ["at the reference pose:", "  strut   length mm   stroke mm            share   base deg      platform deg"]

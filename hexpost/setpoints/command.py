@@ -55,7 +55,7 @@ class Commands:
 
     def of(self, at: Links, base_from_work: Array) -> Array:
         """Return the commands (6, n) of the next block, mm."""
-        turned = twist(self._base @ base_from_work[:3, :3], self._platform, at.rotation, at.direction, at.seen())
+        turned = twist(self._base @ base_from_work[:3, :3], self._platform, at.rotation, at.direction, at.seen)
         turned -= self._home
         if turned.shape[1]:
             steps = np.diff(turned, axis=1, prepend=self._last)

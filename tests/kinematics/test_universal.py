@@ -60,7 +60,7 @@ def test_links_hold_the_struts():
     assert np.allclose(at.length, struts.lengths(q), rtol=1e-14)
     assert np.allclose((at.direction**2).sum(axis=0), 1.0)
     seen = np.einsum("jin,jkn->ikn", at.rotation, at.direction)
-    assert np.allclose(at.seen(), seen, atol=1e-15)
+    assert np.allclose(at.seen, seen, atol=1e-15)
     still = np.repeat(q[:, :1], 4, axis=1)
     assert np.allclose(links(struts, still).direction[:, :, 3], at.direction[:, :, 0], atol=1e-15)
 
@@ -72,9 +72,9 @@ def test_rates_equal_finite_differences_at_both_ends():
     change = (ahead.direction - back.direction) / (2 * h)
     numeric = (joints.angles(ahead.direction) - joints.angles(back.direction)) / (2 * h)
     assert np.abs(joints.rates(at.direction, change) - numeric).max() < 1e-6
-    seen_change = (ahead.seen() - back.seen()) / (2 * h)
-    numeric = (joints.angles(ahead.seen()) - joints.angles(back.seen())) / (2 * h)
-    assert np.abs(joints.rates(at.seen(), seen_change) - numeric).max() < 1e-6
+    seen_change = (ahead.seen - back.seen) / (2 * h)
+    numeric = (joints.angles(ahead.seen) - joints.angles(back.seen)) / (2 * h)
+    assert np.abs(joints.rates(at.seen, seen_change) - numeric).max() < 1e-6
     w = np.einsum("nij,jn->in", angle_axes(q, "ABC"), rate[3:])
     assert np.isfinite(w).all()
 
@@ -82,7 +82,7 @@ def test_rates_equal_finite_differences_at_both_ends():
 def test_twist_equals_the_form_with_the_inner_axes():
     _, joints, _, _, at = case(200, 7)
     platform = UniversalJoints(outer=joints.third, neutral=joints.neutral, third=-joints.outer, sense=np.ones(6))
-    found = twist(joints.outer, platform.outer, at.rotation, at.direction, at.seen())
+    found = twist(joints.outer, platform.outer, at.rotation, at.direction, at.seen)
     for k in range(6):
         n = at.direction[:, k].T
         b = np.einsum("ijn,j->ni", at.rotation, platform.outer[k])
@@ -112,7 +112,7 @@ def twists(pose):
     out = []
     for q in (pose, [0, 0, 800.0, 0, 0, 0]):
         at = links(struts, np.array(q, dtype=float)[:, None])
-        out.append(twist(a, b, at.rotation, at.direction, at.seen())[:, 0])
+        out.append(twist(a, b, at.rotation, at.direction, at.seen)[:, 0])
     return out[0] - out[1]
 
 
