@@ -117,6 +117,7 @@ def _settings(job: Job, output: Output) -> dict[str, object]:
         "skip": inputs.switches.skip,
         "stops": inputs.switches.stops,
         **inputs.proving.settings,
+        **({} if inputs.restart is None else {"restart": inputs.restart.settings}),
     }
 
 
@@ -139,9 +140,9 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
         tools=inputs.tools,
         setup=inputs.setup,
         feed=job.feed,
-        reasons=reasons(job.timing, job.path, inputs.meaning.moves, inputs.machine.tool_tip),
+        reasons=reasons(job.timing, job.path, inputs.meaning.moves),
     )
-    notice = inputs.proving.notice
+    notice = inputs.proving.notice(inputs.restart)
     return replace(report, warnings=(notice, *report.warnings)) if notice else report
 
 

@@ -8,7 +8,7 @@ from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.correct import Ranges, changed, correct
 from hexpost.feed.model import Timing
 from hexpost.feed.ramps import Rests, lay
-from hexpost.feed.stretches import Stretches, causes, tagged
+from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
 from hexpost.feed.weigh import Limits
 from hexpost.feed.windows import coasting
 from hexpost.path.model import Path
@@ -27,13 +27,21 @@ SLOWER = 1.02
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Task:
-    """What does not change while a schedule is made; ``firm`` (spans,): must keep every limit at every sample."""
+    """What does not change while a schedule is made; ``firm`` (spans,): must keep every limit at every sample.
+
+    ``programmed`` (pieces,): the speed along the path by the programmed feed alone.
+    """
 
     path: Path
     limits: Limits
     rests: Rests
     period: float
     firm: Flags
+    programmed: Array
+
+    def laid(self, speeds: Speeds, window: Ints) -> Timing:
+        """Return speeds laid on ticks, averaged over windows (spans,) [ticks]."""
+        return lay(speeds, window, self.rests, self.period, self.programmed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,7 +58,7 @@ class Draft:
 
     def timing(self, task: Task) -> Timing:
         """Return the timing that these bounds give."""
-        return lay(self.st.solved(self.seconds(task.period)), self.window, task.rests, task.period)
+        return task.laid(self.st.solved(self.seconds(task.period)), self.window)
 
     def grafted(self, other: "Draft", which: Flags) -> "Draft":
         """Return this draft with the spans ``which`` taken from another."""
@@ -69,7 +77,7 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
     firm keep what is left after the corrections.
     """
     now = draft.st.solved(draft.seconds(task.period))
-    timing = lay(now, draft.window, task.rests, task.period)
+    timing = task.laid(now, draft.window)
     where: Ranges | None = None
     if only is not None:
         begin, end = (x[only].astype(np.float64) for x in (timing.start[:-1], timing.end))
@@ -87,7 +95,7 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
         if whole.any():
             draft = slowed(draft, np.where(whole, np.maximum(found.worst, SLOWER), 1.0), task.period)
         before, now = now, draft.st.solved(draft.seconds(task.period))
-        timing = lay(now, draft.window, task.rests, task.period)
+        timing = task.laid(now, draft.window)
         where = None if whole.any() else changed(before, now, timing)
     return draft, timing
 

@@ -92,6 +92,8 @@ class Timing:
 
     ``start`` (spans + 1,): tick at which each span starts (the last: end of the job); ``end`` (spans,): tick at
     which it rests exactly on its end point, parameter ``s_end``. Pauses lie between the end and the next start.
+
+    ``programmed`` (pieces,): the speed along the path by the programmed feed alone, of rapids by the speed limits.
     """
 
     period: float
@@ -106,6 +108,7 @@ class Timing:
     s_end: Array
     window: Ints
     pauses: Pauses
+    programmed: Array
 
     @property
     def ticks(self) -> int:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
-from hexpost.feed.bounds import TINY, as_programmed, lone_straights, parts, shares
+from hexpost.feed.bounds import TINY, as_programmed, lone_straights, parts, programmed_speed, shares
 from hexpost.feed.drafts import Draft, Task, fastest, mended
 from hexpost.feed.model import Timing, whole_ticks
 from hexpost.feed.ramps import Rests
@@ -55,6 +55,7 @@ def plan(path: Path, moves: Moves, events: Events, machine: Machine, mode: str =
         rests=dwells(path, events, machine.period),
         period=machine.period,
         firm=struts.aim[path.span_first[:-1]] > 0,
+        programmed=programmed_speed(path, moves, machine.tool_tip, norms[:, 0]),
     )
     closed = _constant(st, lone, task)
     felt = _felt(st, closed, lone & task.firm)

@@ -61,10 +61,10 @@ def durations(speeds: Speeds) -> Array:
     )
 
 
-def lay(speeds: Speeds, window: Ints, rests: Rests, period: float) -> Timing:
+def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: Array) -> Timing:
     """Return the timing: every span starts on a tick and rests at its end on one; dwells lie between spans.
 
-    ``window`` (spans,) in ticks; ``period`` in s.
+    ``window`` (spans,) in ticks; ``period`` in s; ``programmed`` (pieces,) is handed on.
     """
     st = speeds.st
     r = ramps(speeds)
@@ -102,6 +102,7 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float) -> Timing:
         s_end=s_end,
         window=window,
         pauses=_pauses(rests, np.concatenate([[0], end])),
+        programmed=programmed,
     )
 
 

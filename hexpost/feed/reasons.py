@@ -2,10 +2,8 @@
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints
-from hexpost.feed.bounds import programmed_speed
+from hexpost.arrays import Array, Codes, Flags, Ints, Lines
 from hexpost.feed.model import FEED, STARTS, Reasons, Timing
-from hexpost.machine.model import ToolTip
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, LINE, Moves
 from hexpost.path.model import Path
 
@@ -13,37 +11,51 @@ BLOCK = 8192
 """Intervals looked at together."""
 NOTHING = 1e-9
 """Lost time below this share of an interval is rounding."""
-KEYS = 128
-"""More than there are causes."""
 
 
-def reasons(timing: Timing, path: Path, moves: Moves, tip: ToolTip) -> Reasons:
+def reasons(timing: Timing, path: Path, moves: Moves) -> Reasons:
     """Return what held every block of a job that is planned as ``timing``."""
-    norms = path.norms_max(1)[:, 0]
-    line, back = np.unique(moves.line, return_inverse=True)
+    line, back = _lines(moves.line)
     n = len(line)
     last = np.zeros(n, dtype=np.int64)
     last[back] = np.arange(len(back))
-    place, lost, cause = _losses(timing, path, programmed_speed(path, moves, tip, norms))
-    key, group = np.unique(back[path.move[place]] * KEYS + cause, return_inverse=True)
-    seconds = np.bincount(group, weights=lost, minlength=len(key))
-    order = np.argsort(seconds, kind="stable")
-    held = np.full(n, FEED, dtype=np.uint8)
-    held[key[order] // KEYS] = key[order] % KEYS
-    total = np.bincount(key % KEYS, weights=seconds, minlength=KEYS)
-    mode = moves.feed_mode[last]
-    turning = turns(moves)
-    feed = np.where(mode == FEED_INVERSE, moves.feed[last] * _travel(path, last, norms), moves.feed[last])
-    lost_by_line: Array = np.bincount(key // KEYS, weights=seconds, minlength=n).astype(np.float64)
+    piece, lost, cause = _losses(timing, path)
+    held, total = _held(back[path.move[piece]], lost, cause, n)
+    mode, feed, turning = moves.feed_mode[last], moves.feed[last], turns(moves)
+    inverse = np.flatnonzero(mode == FEED_INVERSE)
+    feed[inverse] *= _travel(path, last[inverse])
     return Reasons(
-        line=line.astype(np.int64),
+        line=line,
         programmed=np.where(mode == FEED_RAPID, np.inf, feed),
         reached=_reached(timing, path, turning, back, n),
         turning=turning[last],
         cause=held,
-        lost=lost_by_line,
-        total={int(k): float(total[k]) for k in np.argsort(-total) if total[k] > 0},
+        lost=np.bincount(back[path.move[piece]], weights=lost, minlength=n).astype(np.float64),
+        total=dict(sorted(total.items(), key=lambda item: -item[1])),
     )
+
+
+def _lines(line: Lines) -> tuple[Ints, Ints]:
+    """Return the lines that occur, rising, and where each of ``line`` (n,) stands among them."""
+    there = np.zeros(int(line.max(initial=0)) + 1, dtype=bool)
+    there[line] = True
+    place: Ints = np.cumsum(there) - 1
+    return np.flatnonzero(there), place[line]
+
+
+def _held(line: Ints, lost: Array, cause: Codes, n: int) -> tuple[Codes, dict[int, float]]:
+    """Return what most seconds of each of ``n`` lines are lost to, and the seconds lost to each cause in all."""
+    held, most = np.full(n, FEED, dtype=np.uint8), np.zeros(n)
+    total: dict[int, float] = {}
+    for code in np.flatnonzero(np.bincount(cause)).tolist():
+        here = np.flatnonzero(cause == code)
+        at = line[here]
+        seconds = np.bincount(at, weights=lost[here], minlength=n)
+        at = at[seconds[at] >= most[at]]
+        held[at], most[at] = code, seconds[at]
+        if seconds.any():
+            total[code] = float(seconds.sum())
+    return held, total
 
 
 def turns(moves: Moves) -> Flags:
@@ -52,8 +64,8 @@ def turns(moves: Moves) -> Flags:
     return out
 
 
-def _losses(timing: Timing, path: Path, speed: Array) -> tuple[Ints, Array, Codes]:
-    """Return piece, seconds lost against ``speed`` (p,) along the path, and cause of every interval (m,)."""
+def _losses(timing: Timing, path: Path) -> tuple[Ints, Array, Codes]:
+    """Return piece, seconds lost against the programmed feed, and cause of every interval (m,)."""
     span = np.repeat(np.arange(len(timing.end)), np.diff(timing.first))
     piece = np.clip(
         np.searchsorted(path.s0, timing.s, "right") - 1, path.span_first[span], path.span_first[span + 1] - 1
@@ -63,7 +75,7 @@ def _losses(timing: Timing, path: Path, speed: Array) -> tuple[Ints, Array, Code
     time[rest], way[rest] = timing.end * timing.period - timing.t[rest], 0.0
     cause = timing.cause.copy()
     cause[rest] = STARTS
-    lost = np.maximum(time - way / speed[piece], 0.0)
+    lost = np.maximum(time - way / timing.programmed[piece], 0.0)
     lost[lost < NOTHING * time] = 0.0
     return piece, lost, cause
 
@@ -85,9 +97,10 @@ def _reached(timing: Timing, path: Path, turning: Flags, back: Ints, n: int) -> 
     return out
 
 
-def _travel(path: Path, move: Ints, norms: Array) -> Array:
+def _travel(path: Path, move: Ints) -> Array:
     """Return how far the tip goes on moves (n,), or how far the tool turns where the tip stays, for inverse time."""
     k = np.minimum(np.searchsorted(path.move, move), max(path.count - 1, 0))
-    slope = np.where(norms[0, k] > 0, norms[0, k], norms[1, k])
-    out: Array = path.length[move] * slope
+    q = path.evaluate(k, np.zeros(len(k)), 1, 1)[0]
+    tip, tilt = (np.sqrt(np.einsum("ij,ij->j", x, x)) for x in (q[:3], q[3:]))
+    out: Array = path.length[move] * np.where(tip > 0, tip, tilt)
     return out

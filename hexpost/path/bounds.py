@@ -32,16 +32,16 @@ def control_points(order: int) -> Array:
     return np.concatenate(rows)
 
 
-def quintic_norms(c: Array, h: Array, orders: int) -> Array:
-    """Return bounds of the norms of q', q'' and q''', shape (2, orders, m): of the tip, then of the angles.
+def quintic_norms(c: Array, h: Array) -> Array:
+    """Return bounds of the norms of q', q'' and q''', shape (2, 3, m): of the tip, then of the angles.
 
     ``c`` (6, 6, m) are coefficients of powers of u/h by coordinate, ``h`` (m,) the sizes of the pieces.
     """
     m = h.size
-    out: Array = np.empty((2, orders, m))
+    out: Array = np.empty((2, 3, m))
     flat = c.reshape(6, 6 * m)
     scale: Array = np.ones(m)
-    for o in range(1, orders + 1):
+    for o in range(1, 4):
         scale /= h
         matrix = control_points(o)
         points = (matrix @ flat).reshape(len(matrix), 6, m)
@@ -51,6 +51,6 @@ def quintic_norms(c: Array, h: Array, orders: int) -> Array:
     return out
 
 
-def blocks(n: int, size: int = 4096) -> list[Ints]:
+def blocks(n: int, size: int = 2048) -> list[Ints]:
     """Return the indices 0 to ``n`` - 1 in blocks that fit the cache."""
     return [np.arange(a, min(a + size, n)) for a in range(0, n, size)]

@@ -85,22 +85,21 @@ class Path:
                 q[:, at] = x
         return out
 
-    def norms_max(self, orders: int = 3) -> Array:
+    def norms_max(self) -> Array:
         """Return the largest norms of q', q'', q''' per piece, shape (2, 3, p): of the tip in mm, of the angles in rad.
 
-        Never too small; exact for lines and arcs and, but for unequal cuts, for corners of two lines. With fewer
-        ``orders`` only those of the first derivatives.
+        Never too small; exact for lines and arcs and, but for unequal cuts, for corners of two lines.
         """
-        out: Array = np.zeros((2, orders, self.count))
+        out: Array = np.zeros((2, 3, self.count))
         for x in blocks(self.count):
             q = self.tangent[:, self.move[x]] ** 2
             out[0, 0, x], out[1, 0, x] = np.sqrt(q[:3].sum(0)), np.sqrt(q[3:].sum(0))
             c = x[self.kind[x] == CORNER]
-            out[:, :, c] = quintic_norms(self._corner_coefficients(c), self.size[c], orders)
+            out[:, :, c] = quintic_norms(self._corner_coefficients(c), self.size[c])
             c = x[self.kind[x] == QUINTIC]
-            out[:, :, c] = quintic_norms(self.quintics[:, :, self.slot[c]], self.size[c], orders)
+            out[:, :, c] = quintic_norms(self.quintics[:, :, self.slot[c]], self.size[c])
         x = np.flatnonzero(self.kind == ROUND)
-        out[0][:, x] = self.circles.norms_max()[:orders, self.slot[x]]
+        out[0][:, x] = self.circles.norms_max()[:, self.slot[x]]
         return out
 
     def _bends(self, i: Ints) -> tuple[Array, Array, Array]:

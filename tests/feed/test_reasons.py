@@ -17,7 +17,7 @@ from hexpost.moves.model import FEED_INVERSE, FEED_TILT
 def why(moves, on=MACHINE, mode="as-programmed"):
     """Return the reasons of a job, and its timing."""
     path, timing = planned(moves, on, mode)
-    return reasons(timing, path, moves, on.tool_tip), timing
+    return reasons(timing, path, moves), timing
 
 
 def main_cause(found):
@@ -105,6 +105,6 @@ def test_a_corner_says_so():
 def test_dwells_are_no_lost_time():
     moves = along_x(10.0)
     path, timing = planned(moves, MACHINE)
-    plain = reasons(timing, path, moves, MACHINE.tool_tip)
+    plain = reasons(timing, path, moves)
     assert plain.lost.sum() < timing.ticks * timing.period
     assert len(pauses([0], [1.0]).pause) == 1
