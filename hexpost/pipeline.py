@@ -16,6 +16,7 @@ from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.interpret import interpret
 from hexpost.moves.mistakes import told
 from hexpost.moves.model import USUAL, Interpretation, Switches
+from hexpost.moves.restart import Restart, restarted
 from hexpost.path.build import build
 from hexpost.path.model import Path as ToolPath
 from hexpost.program.model import Program
@@ -60,6 +61,8 @@ class Inputs:
     meaning: Interpretation
     switches: Switches = USUAL
     proving: Proving = AS_PROGRAMMED
+    restart: Restart | None = None
+    """Where the job begins again, if not with the start of the program."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -119,12 +122,15 @@ def load(files: Files, period: float | None = None) -> Inputs:
         raise InputError(faults)
     lifted = replace(setup or no_setup(), lift=files.proving.lift)
     found = understand(program, machine, tools or no_tools(), lifted, period, known=faults, switches=files.switches)
-    moves = proving_moves(found.meaning.moves, files.proving)
+    meaning, restart = found.meaning, None
+    if line := files.proving.from_line:
+        meaning, restart = restarted(meaning, line, found.machine, found.tools, found.setup, name=program.name)
     return replace(
         found,
         machine=slowed(found.machine, files.proving),
-        meaning=replace(found.meaning, moves=moves),
+        meaning=replace(meaning, moves=proving_moves(meaning.moves, files.proving)),
         proving=files.proving,
+        restart=restart,
     )
 
 

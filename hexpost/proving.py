@@ -1,4 +1,4 @@
-"""Proving a program out, as a shop does with any new one: slower, above the work, or block by block."""
+"""Proving a program out, as a shop does with any new one: slower, above the work, block by block, or from a line on."""
 
 from dataclasses import dataclass, replace
 
@@ -7,6 +7,7 @@ import numpy as np
 from hexpost.arrays import Flags, Ints
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
+from hexpost.moves.restart import Restart
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,12 +15,14 @@ class Proving:
     """How a job differs from the one that cuts; a job so made is marked in its manifest and its report.
 
     ``override`` in per cent of every feed and of the rapid speeds; ``lift`` in mm, all work frames moved up along the
-    pallet's z (machine coordinates stay); ``single_block``: rest, and a segment of the table, after every block.
+    pallet's z (machine coordinates stay); ``single_block``: rest, and a segment of the table, after every block;
+    ``from_line``: the line with which the program begins again, 0 for the start.
     """
 
     override: float = 100.0
     lift: float = 0.0
     single_block: bool = False
+    from_line: int = 0
 
     @property
     def settings(self) -> dict[str, object]:
@@ -31,12 +34,13 @@ class Proving:
             out["lift_mm"] = self.lift
         if self.single_block:
             out["single_block"] = True
+        if self.from_line:
+            out["from_line"] = self.from_line
         return out
 
-    @property
-    def notice(self) -> str:
+    def notice(self, restart: Restart | None) -> str:
         """Return the sentence that marks the job, or nothing."""
-        parts = []
+        parts = [] if restart is None else [restart.notice]
         if self.override != 100.0:
             parts.append(f"feeds and rapids at {self.override:g} %")
         if self.lift:

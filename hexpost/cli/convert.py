@@ -35,6 +35,7 @@ def command(
     override: float,
     lift: float,
     single_block: bool,
+    from_line: int | None,
     out: str | None,
     overwrite: bool,
     table: str,
@@ -52,7 +53,7 @@ def command(
     from hexpost.moves.model import Switches
     from hexpost.proving import Proving
 
-    proving = Proving(override=override, lift=lift, single_block=single_block)
+    proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line or 0)
     job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip), yaw=yaw, proving=proving)
     chosen = tuple(name for name in columns.split(",") if name.strip())
     folder = Path(out) if out else Path(f"{Path(program).stem}-job")

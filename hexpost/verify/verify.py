@@ -12,11 +12,13 @@ from hexpost.machine.load import load_machine, load_setup, load_tools, no_setup,
 from hexpost.machine.model import Machine
 from hexpost.moves.interpret import interpret
 from hexpost.moves.model import Interpretation, Switches
+from hexpost.moves.restart import restarted
 from hexpost.program.read import read
 from hexpost.verify.against_report import check_limits, unproven
 from hexpost.verify.folder import Folder, check_files, open_folder
 from hexpost.verify.follow import ROUNDING_MM, Follower
 from hexpost.verify.happenings import Happenings
+from hexpost.verify.joints import JointAngles
 from hexpost.verify.limits import Clock, Continuity, Limits
 from hexpost.verify.model import Check, Faults, Proof
 from hexpost.verify.pose import Poses, Tracker
@@ -74,9 +76,12 @@ def _inputs(folder: Folder) -> Inputs:
     said = folder.manifest["settings"]
     placed = replace(load_setup(setup) if setup else no_setup(), yaw=yaw, lift=float(said.get("lift_mm", 0.0)))
     switches = Switches(stops=said.get("stops", True), skip=said.get("skip", False))
-    meaning = interpret(text, m, load_tools(tools) if tools else no_tools(), placed, faults, switches=switches)
+    t = load_tools(tools) if tools else no_tools()
+    meaning = interpret(text, m, t, placed, faults, switches=switches)
     if faults:
         raise InputError(faults)
+    if line := said.get("from_line", 0):
+        meaning, _ = restarted(meaning, line, m, t, placed, name=program.name)
     return Inputs(machine=m, meaning=meaning)
 
 
@@ -121,6 +126,8 @@ class _Walk:
         self.limits = Limits(machine, self.period)
         free = folder.manifest["settings"].get("yaw", "fixed") != "fixed"
         self.follower = Follower(moves, machine, axis_only=free)
+        turned = self.follower.route.rotations(machine.reference[3:, None])[0]
+        self.joints = JointAngles(machine, turned)
         self.happenings = Happenings(folder.path / "events.csv", inputs.meaning.events, machine, self.period)
         origin, turned = self._start()
         self.tracker = Tracker(machine, origin, turned, self.period)
@@ -141,6 +148,11 @@ class _Walk:
             self._time(),
             self._continuity(),
             self._limits(),
+            *(
+                [self.joints.check(self.folder.report)]
+                if self.joints.limited and self.inputs.meaning.moves.count
+                else []
+            ),
             *self._path(),
             self._ends(),
             self._events(),
@@ -181,6 +193,7 @@ class _Walk:
         if follower.faults.count > before:
             self.suspects.look(rows, group, self.start)
         self.limits.add_deviation(rows, poses, follower.route, follower.first_move(group), follower.cutting(group))
+        self.joints.add(rows, poses)
         self.happenings.place(rows, poses, follower.route)
 
     def _first_row(self, rows: Rows, poses: Poses) -> None:
