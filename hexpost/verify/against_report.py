@@ -6,8 +6,8 @@ from typing import Any
 from hexpost.verify.limits import Limits
 from hexpost.verify.model import Check, Faults
 
-PROVEN = ("stroke", "speed", "acceleration", "jerk", "deviation")
-"""Limits that are found again from the table."""
+PROVEN = ("stroke", "speed", "acceleration", "jerk", "deviation", "joint-angle")
+"""Limits that are found again from the table, or from the poses that its lengths give."""
 
 
 def check_limits(limits: Limits, report: Mapping[str, Any]) -> Check:
@@ -32,7 +32,7 @@ def check_limits(limits: Limits, report: Mapping[str, Any]) -> Check:
             faults.add(
                 f"{name}: the worst is {value:.6f} in row {use.row}, line {use.line}; the report says {said['value']}"
             )
-        _blocks((limit, strut), name, use.lines, report, faults)
+        find_unsaid((limit, strut), name, use.lines, report, faults)
     if report.get("verdict") == "clean" and report.get("findings_total"):
         faults.add("the report says clean, but lists findings")
     limit, strut, share = worst
@@ -52,7 +52,7 @@ def _struts(report: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     return list(report.get("struts", []))
 
 
-def _blocks(which: tuple[str, int], name: str, lines: set[int], report: Mapping[str, Any], faults: Faults) -> None:
+def find_unsaid(which: tuple[str, int], name: str, lines: set[int], report: Mapping[str, Any], faults: Faults) -> None:
     """Find lines that break a limit in the table and in no finding."""
     if report.get("findings_total") != report.get("findings_listed"):
         if lines and report.get("verdict") != "broken":

@@ -126,8 +126,7 @@ class _Walk:
         self.limits = Limits(machine, self.period)
         free = folder.manifest["settings"].get("yaw", "fixed") != "fixed"
         self.follower = Follower(moves, machine, axis_only=free)
-        turned = self.follower.route.rotations(machine.reference[3:, None])[0]
-        self.joints = JointAngles(machine, turned)
+        self.joints = JointAngles(machine, self.follower.route.rotations(machine.reference[3:, None])[0])
         self.happenings = Happenings(folder.path / "events.csv", inputs.meaning.events, machine, self.period)
         origin, turned = self._start()
         self.tracker = Tracker(machine, origin, turned, self.period)

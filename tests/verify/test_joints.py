@@ -1,0 +1,79 @@
+"""Joint angles proven again: sound folders, milder reports, and the angles against rotations put together by scipy."""
+
+import json
+
+import numpy as np
+import pytest
+from machine.described import STRUT, text
+from scipy.spatial.transform import Rotation
+from verify.folders import PROGRAM, convert, copied, proof, run, sign
+
+from hexpost.machine.model import Universal
+from hexpost.verify.joints import _share
+
+RANGES = "base_outer_deg = [-25, 30]\nbase_inner_deg = [-30, 25]\nplatform_outer_deg = [-50, 50]\n"
+MACHINES = {
+    "cones": STRUT,
+    "ranges": STRUT.replace("base_cone_deg = 40\n", RANGES),
+    "tight": STRUT.replace("base_cone_deg = 40", "base_cone_deg = 12"),
+}
+
+
+@pytest.fixture(scope="module", params=MACHINES)
+def job(request, tmp_path_factory):
+    place = tmp_path_factory.mktemp(request.param)
+    (place / "m.toml").write_text(text(MACHINES[request.param]))
+    return request.param, convert(place, PROGRAM, "--machine", place / "m.toml")
+
+
+def test_joints_are_found_again(job):
+    name, folder = job
+    code, output = run("verify", folder)
+    assert code == (1 if name == "tight" else 0), output
+    assert "joints      found again" in output
+    assert "joint-angle" not in output.split("note")[-1]
+    report = json.loads((folder / "report.json").read_text())
+    assert any(f["limit"] == "joint-angle" for f in report["findings"]) == (name == "tight")
+
+
+def test_a_milder_angle_is_named(job, tmp_path):
+    folder = copied(job[1], tmp_path)
+    report = json.loads((folder / "report.json").read_text())
+    worst = report["struts"][2]["worst"]["joint-angle"]
+    worst["value"], worst["ratio"] = worst["value"] * 0.999, worst["ratio"] * 0.999
+    (folder / "report.json").write_text(json.dumps(report))
+    sign(folder)
+    code, faults = proof(folder)
+    assert code == 2
+    assert [f.split(":")[0] for f in faults["joints"]] == ["joint-angle of strut 3"]
+
+
+def test_a_finding_left_out_is_named(job, tmp_path):
+    if job[0] != "tight":
+        pytest.skip("nothing is broken")
+    folder = copied(job[1], tmp_path)
+    report = json.loads((folder / "report.json").read_text())
+    lost = next(f for f in report["findings"] if f["limit"] == "joint-angle")
+    report["findings"] = [f for f in report["findings"] if (f["limit"], f["line"]) != ("joint-angle", lost["line"])]
+    report["findings_total"] = report["findings_listed"] = len(report["findings"])
+    (folder / "report.json").write_text(json.dumps(report))
+    sign(folder)
+    _, faults = proof(folder)
+    assert any(f"broken in line {lost['line']}, which the report does not say" in f for f in faults["joints"])
+
+
+def test_shares_equal_angles_put_together_by_scipy():
+    rng = np.random.default_rng(4)
+    for _ in range(20):
+        frame = Rotation.random(random_state=rng).as_matrix()
+        outer, inner = frame[0], frame[1]
+        neutral = frame[2] * rng.choice([-1.0, 1.0])  # either side of both axes
+        a, b = rng.uniform(-1.2, 1.2, (2, 50))
+        about_inner = Rotation.from_rotvec(b[:, None] * inner)
+        along = (Rotation.from_rotvec(a[:, None] * outer) * about_inner).apply(neutral)
+        both = Universal(outer=outer, inner=inner, outer_range=(-0.8, 1.0), inner_range=(-0.9, 0.6))
+        expected = np.maximum(np.abs(a - 0.1) / 0.9, np.abs(b + 0.15) / 0.75)
+        assert _share(both, neutral, along) == pytest.approx(expected, rel=1e-9)
+        cone = Universal(outer=outer, inner=inner, cone=0.7)
+        swing = np.arccos(np.cos(a) * np.cos(b))
+        assert _share(cone, neutral, along) == pytest.approx(np.sin(swing / 2) / np.sin(0.35), rel=1e-7)
