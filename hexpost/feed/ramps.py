@@ -10,18 +10,24 @@ from hexpost.feed.stretches import Speeds, causes
 
 NOTHING = 1e-12
 """Ramps and cruises below this share of their stretch are left out."""
+EVEN = 1e-4
+"""A stretch whose top speed is above that at its edges by less than this share has no ramps: one change, edge to edge.
+
+It takes at most half that share longer; caps differ by so little from piece to piece at a constant feed.
+"""
 TINY = 1e-300
 """Keeps divisions of nothing by nothing in range."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ramps:
-    """Per stretch, shape (n,): length of the ramp up and of the ramp down, and speeds at start, top and end."""
+    """Per stretch, shape (n,): lengths of ramps up and down; speeds at start, behind and before ramps, at end."""
 
     up: Array
     down: Array
     start: Array
-    top: Array
+    enter: Array
+    leave: Array
     end: Array
 
 
@@ -46,18 +52,22 @@ def ramps(speeds: Speeds) -> Ramps:
     fit = np.minimum(st.size / np.maximum(rise + fall, TINY), 1.0)  # rounding of the running sums
     rise *= fit
     fall *= fit
-    v = np.sqrt(x)
-    return Ramps(up=rise, down=fall, start=v[:-1], top=np.sqrt(top), end=v[1:])
+    v, top = np.sqrt(x), np.sqrt(top)
+    start, end = v[:-1], v[1:]
+    even = np.minimum(start, end) > (1 - EVEN) * top
+    rise[even] = fall[even] = 0.0
+    enter, leave = np.where(even, start, top), np.where(even, end, top)
+    return Ramps(up=rise, down=fall, start=start, enter=enter, leave=leave, end=end)
 
 
 def durations(speeds: Speeds) -> Array:
     """Return the time each stretch takes, shape (n,), before the average over the window."""
     r = ramps(speeds)
-    cruise = (speeds.st.size - r.up - r.down) / np.maximum(r.top, TINY)
+    cruise = np.maximum(speeds.st.size - r.up - r.down, 0.0)
     return (
-        2 * r.up / np.maximum(r.start + r.top, TINY)
-        + 2 * r.down / np.maximum(r.top + r.end, TINY)
-        + np.maximum(cruise, 0.0)
+        2 * r.up / np.maximum(r.start + r.enter, TINY)
+        + 2 * cruise / np.maximum(r.enter + r.leave, TINY)
+        + 2 * r.down / np.maximum(r.leave + r.end, TINY)
     )
 
 
@@ -72,8 +82,8 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
     size = np.stack([r.up, st.size - r.up - r.down, r.down], axis=1)
     keep = size > NOTHING * st.size[:, None]
     place = np.stack([st.s[:-1], st.s[:-1] + r.up, st.s[1:] - r.down], axis=1)[keep]
-    v = np.stack([r.start, r.top, r.top], axis=1)[keep]
-    w = np.stack([r.top, r.top, r.end], axis=1)[keep]
+    v = np.stack([r.start, r.enter, r.leave], axis=1)[keep]
+    w = np.stack([r.enter, r.leave, r.end], axis=1)[keep]
     h = 2 * size[keep] / np.maximum(v + w, TINY)
     u = (w - v) / h
     cause = np.stack([st.hold, causes(speeds.cap), st.hold], axis=1)[keep]

@@ -9,8 +9,8 @@ from hexpost.path.model import Path
 
 BLOCK = 8192
 """Intervals looked at together."""
-NOTHING = 1e-9
-"""Lost time below this share of an interval is rounding."""
+NOTHING = 1e-4
+"""Lost time below this share of an interval is nothing: speeds are planned no finer."""
 
 
 def reasons(timing: Timing, path: Path, moves: Moves) -> Reasons:
