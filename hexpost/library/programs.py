@@ -64,9 +64,10 @@ def changed_only(names: Iterable[str], changed: Sequence[str], inputs_of: dict[s
 
 
 def _in_folder(folder: str, kinds: Sequence[str]) -> Iterable[str]:
-    """Yield the programs in a folder, at any depth; hidden files and folders are left alone."""
+    """Yield the programs in a folder, at any depth; hidden ones and the copies in job folders are left alone."""
     for root, folders, files in os.walk(folder):
-        folders[:] = [f for f in folders if not f.startswith(".")]
+        job = "manifest.json" in files and "inputs" in folders
+        folders[:] = [f for f in folders if not f.startswith(".") and not (job and f == "inputs")]
         for file in files:
             name = named(os.path.join(root, file))  # noqa: PTH118 - os.walk speaks strings
             if not file.startswith(".") and any(fits(name.lower(), kind.lower()) for kind in kinds):

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from hexpost.audit.model import Worst
 from hexpost.report.feeds import times_text
 from hexpost.report.model import Report
-from hexpost.report.verdict import RULES, feed_advice, feed_name, limit, verdict, where
+from hexpost.report.verdict import RULES, feed_advice, feed_name, limit, verdict, what, where
 from hexpost.report.words import clean, columns, duration, paragraph, percent, plural
 
 SCREEN_LINES = 24
@@ -18,8 +18,11 @@ def wants_colour(*, terminal: bool, environment: Mapping[str, str]) -> bool:
     return terminal and not environment.get("NO_COLOR") and environment.get("TERM") != "dumb"
 
 
-def summary(report: Report, width: int = 80, *, colour: bool = False) -> str:
-    """Return the summary, at most ``SCREEN_LINES`` lines of ``width`` columns, a newline at the end."""
+def summary(report: Report, width: int = 80, *, colour: bool = False, more: str = "see the report") -> str:
+    """Return the summary, at most ``SCREEN_LINES`` lines of ``width`` columns, a newline at the end.
+
+    ``more`` says where the rest can be read.
+    """
     width = min(max(width, _LEAST_WIDTH), _MOST_WIDTH)
     tint = _GREEN if report.clean else _RED
     head = [_tinted(line, tint, colour) for line in paragraph(clean(verdict(report)), width)]
@@ -32,7 +35,7 @@ def summary(report: Report, width: int = 80, *, colour: bool = False) -> str:
     room = SCREEN_LINES - len(head) - 3
     lines = head + [line[:width] for line in worst[:room]]
     room -= len(worst)
-    lines += _findings(report, width, room) if room > 0 and not report.clean else []
+    lines += _findings(report, width, room, more) if room > 0 and not report.clean else []
     return "\n".join(lines[: SCREEN_LINES - 1]) + "\n"
 
 
@@ -54,17 +57,17 @@ def _worst(report: Report) -> list[list[str]]:
     return [["limit", "worst use", "strut", "line"], *rows]
 
 
-def _findings(report: Report, width: int, room: int) -> list[str]:
+def _findings(report: Report, width: int, room: int, more: str) -> list[str]:
     lines = [""]
     listed = min(len(report.findings), room)
     for f in report.findings[:listed]:
         feed = f"; {feed_advice(f)}" if f.advice_feed is not None else ""
-        use = "" if f.limit in RULES else f", {percent(f.ratio)}"
-        line = clean(f"  {where(f)}: {limit(f)}{use}{feed}")
+        said = what(f) if f.limit in RULES else f"{limit(f)}, {percent(f.ratio)}"
+        line = clean(f"  {where(f)}: {said}{feed}")
         lines.append(line if len(line) <= width else line[: width - 3] + "...")
     rest = report.findings_total - listed
     if rest > 0:
-        lines.append(f"  ... and {rest:,} more: see the report")
+        lines.append(f"  ... and {rest:,} more: {more}")
     return lines
 
 

@@ -6,6 +6,14 @@ from hexpost.report.words import duration, number, percent, plural
 RULES = frozenset({"tool-length", "tool-number", "pallet", "retract", "clearance"})
 """Limits of which no share can be told: a rule about the program is kept or not, bodies are far enough or not."""
 
+BROKEN_RULES = {
+    "tool-length": "no tool length is active (the tool has {peak} mm)",
+    "tool-number": "the length of tool {peak} is active, not of {allowed}",
+    "pallet": "the tip goes {peak} mm below the top of the pallet",
+    "retract": "goes {peak} mm down in machine coordinates",
+}
+"""What a block does that breaks a rule about the program."""
+
 
 def verdict(report: Report) -> str:
     """Return the sentence that stands first in every form of the report."""
@@ -19,14 +27,23 @@ def verdict(report: Report) -> str:
 
 def what(f: FindingRow) -> str:
     """Return which limit of which strut, how much, and how much is allowed."""
+    if f.limit in BROKEN_RULES:
+        return f"{limit(f)}: {broken_rule(f)}"
     unit = "" if f.unit == "1" else f" {f.unit}"
     use = "" if f.limit in RULES else f" ({percent(f.ratio)})"
     return f"{limit(f)}: {number(f.peak)}{unit}, {number(f.allowed)} allowed{use}"
 
 
+def broken_rule(f: FindingRow) -> str:
+    """Return what the block does that no block may do."""
+    return BROKEN_RULES[f.limit].format(peak=number(abs(f.peak)), allowed=number(f.allowed))
+
+
 def limit(f: FindingRow) -> str:
     """Return the limit and its strut."""
     end = f" ({f.joint} joint)" if f.joint else ""
+    if f.bodies:
+        return f"{f.limit} between {' and '.join(f.bodies)}"
     return f.limit if f.strut is None else f"{f.limit} of strut {f.strut}{end}"
 
 
