@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
+
 from hexpost.audit.model import AuditResult
 from hexpost.feed.reasons import reasons
 from hexpost.pipeline import Inputs, Job, Progress, examine
@@ -13,6 +15,7 @@ from hexpost.report.document import to_json
 from hexpost.report.model import Report
 from hexpost.report.page import page
 from hexpost.report.picture import Picture
+from hexpost.report.sheet import last_moves, sheet
 from hexpost.report.text import text
 from hexpost.selfcheck import SelfCheck
 from hexpost.setpoints.model import Setpoints
@@ -142,6 +145,9 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
         feed=job.feed,
         reasons=reasons(job.timing, job.path, inputs.meaning.moves),
     )
+    ends = job.timing.end_ticks(job.path, last_moves(inputs.meaning.moves))
+    until = ends.astype(np.float64) * inputs.machine.period
+    report = replace(report, sheet=sheet(inputs.program, inputs.meaning, inputs.tools, inputs.setup, until))
     notice = inputs.proving.notice(inputs.restart)
     return replace(report, warnings=(notice, *report.warnings)) if notice else report
 

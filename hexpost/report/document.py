@@ -6,6 +6,7 @@ from math import isfinite
 from hexpost.audit.model import UNITS, Worst
 from hexpost.report.feeds import feeds_document, times_document
 from hexpost.report.model import FindingRow, Report, StrutUse
+from hexpost.report.sheet import sheet_document
 
 SCHEMA_VERSION = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -38,6 +39,7 @@ def document(report: Report) -> dict[str, object]:
         "findings": [_finding(f) for f in report.findings],
         **({} if report.reasons is None else feeds_document(report.reasons)),
         **({} if report.cycle_times is None else {"cycle_times": times_document(report.cycle_times)}),
+        **({} if report.sheet is None else {"setup_sheet": sheet_document(report.sheet)}),
         "readings": list(report.readings),
         "ignored": [{"line": r.line, "text": r.text, "count": r.count} for r in report.ignored],
         "warnings": list(report.warnings),

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from hexpost.audit.model import Worst
 from hexpost.feed.model import Reasons
+from hexpost.report.sheet import Sheet
 
 MOST_FINDINGS = 10_000
 """So many findings are listed, worst first; the rest are counted."""
@@ -100,6 +101,8 @@ class Report:
     reasons: Reasons | None = None
     """Why the job is not faster, block by block."""
     cycle_times: CycleTimes | None = None
+    sheet: Sheet | None = None
+    """What must be in the spindle and on the table."""
 
     @property
     def clean(self) -> bool:

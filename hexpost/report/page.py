@@ -12,7 +12,7 @@ from hexpost.program.model import Program
 from hexpost.report.charts import Mark, Plot, Scale, chart, scale
 from hexpost.report.model import FindingRow, Report
 from hexpost.report.page_findings import findings, listing
-from hexpost.report.page_tables import facts, losses, remarks, table_guide, use_table
+from hexpost.report.page_tables import facts, losses, remarks, setup_sheet, table_guide, use_table
 from hexpost.report.page_views import views
 from hexpost.report.picture import QUANTITIES, Drawing
 from hexpost.report.verdict import feed_name, machine_name, verdict
@@ -55,6 +55,7 @@ def _whole(
         ("struts", "The six struts", _struts(drawing, machine, shown)),
         ("path", "Where the tool goes", views(drawing)),
         ("time", "Where time is lost", losses(report.reasons)),
+        ("setup", "Setup sheet", setup_sheet(report)),
         ("assumed", "What was assumed and ignored", remarks(report)),
         ("program", "Program", listing(report, program, shown)),
         ("table", "Reading the table yourself", table_guide(report, machine)),

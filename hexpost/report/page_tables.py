@@ -9,6 +9,7 @@ from hexpost.audit.model import Worst
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.machine.model import Machine
 from hexpost.report.model import Report
+from hexpost.report.sheet_words import OFFSET_HEAD, STRUT_HEAD, TOOL_HEAD, notes, offset_rows, strut_rows, tool_rows
 from hexpost.report.words import clean, duration, number, percent, plural
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
@@ -69,6 +70,21 @@ def losses(reasons: Reasons | None) -> str:
     body = "".join(_row(_block(reasons, int(i))) for i in order if reasons.lost[i] >= _LEAST_S)
     head = ["line", "seconds lost", "F programmed", "F reached", "held most by"]
     return out + _table(head, body, "Blocks that lose most, feeds in mm/min (deg/min in turns)", "Lost time by block")
+
+
+def setup_sheet(report: Report) -> str:
+    """Return what must be in the spindle and on the table, and how far the struts go."""
+    if report.sheet is None or not report.sheet.tools:
+        return ""
+    tools = "".join(_row([escape(c) for c in row]) for row in tool_rows(report))
+    out = _table(TOOL_HEAD, tools, "Tools in the order in which they come", "Tools")
+    if offsets := offset_rows(report):
+        body = "".join(_row(row) for row in offsets)
+        out += _table(OFFSET_HEAD, body, "Work frames in the pallet frame, mm and degrees", "Work offsets")
+    out += _table(
+        STRUT_HEAD, "".join(_row(row) for row in strut_rows(report)), "How far the struts go", "Strut lengths"
+    )
+    return out + "".join(f"<p>{escape(note)}</p>" for note in notes(report))
 
 
 def remarks(report: Report) -> str:

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.figures import figures_text
 from hexpost.report.model import FindingRow, Report, StrutUse
+from hexpost.report.sheet_words import sheet_text
 from hexpost.report.verdict import feed_advice, feed_name, machine_name, verdict, what, where
 from hexpost.report.words import clean, columns, duration, number, paragraph, percent, plural
 
@@ -22,6 +23,7 @@ def text(report: Report) -> str:
     lines += ["", *_heads(report), *_use(report), *figures_text(report.struts, WIDTH), *_findings(report)]
     lines += [] if report.cycle_times is None else times_text(report.cycle_times)
     lines += [] if report.reasons is None else feeds_text(report.reasons)
+    lines += sheet_text(report)
     lines += _section("HOW OPEN WORDS WERE READ", report.readings)
     lines += _section("WHAT WAS ASSUMED OR NOTICED", report.warnings)
     lines += _section(
