@@ -5,7 +5,7 @@ import numpy as np
 from hexpost.arrays import Array, Flags
 from hexpost.audit.advice import Adviser
 from hexpost.audit.attitudes import Attitudes
-from hexpost.audit.band import Check, Context, Figures, Shares
+from hexpost.audit.band import Check, Context, Figures, Meetings, Shares
 from hexpost.audit.checks import CHECKS
 from hexpost.audit.cutting import Cutting
 from hexpost.audit.loads import Loads
@@ -94,6 +94,8 @@ class Audit:
             runs, row, at = find_runs(check.band, values, poses.line, poses.tick)
             if isinstance(check, Shares):
                 _show(runs, check.figures(row, at, setpoints))
+            if isinstance(check, Meetings):
+                runs["bodies"] = check.bodies(at, setpoints)
             self._adviser.advise(check.band.limit, runs, row, at, setpoints)
             self._store.add(runs, self._last_tick)
 

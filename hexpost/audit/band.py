@@ -114,6 +114,15 @@ class Shares(Check, Protocol):
         ...
 
 
+@runtime_checkable
+class Meetings(Check, Protocol):
+    """A check of how near bodies come to each other."""
+
+    def bodies(self, at: Ints, setpoints: Setpoints) -> Ints:
+        """Return which two are nearest at the samples ``at`` (m,) of a block, as in ``Findings``."""
+        ...
+
+
 def share_band(limit: str) -> Band:
     """Return the band of a check of ``Shares`` of each strut."""
     one = np.ones(6)

@@ -22,6 +22,9 @@ UNITS = {
 JOINTS = ("", "base", "platform")
 """Names of the ends of a strut, by the number that a finding holds; 0 where no joint is meant."""
 
+BODIES = 128
+"""Struts are bodies 0 to 5, the spindle 6, keep-out boxes 7 and on; bodies i and j are told as 1 + i ``BODIES`` + j."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Findings:
@@ -30,7 +33,8 @@ class Findings:
     ``limit`` indexes ``LIMITS``; ``strut`` 1-6, 0 where no strut is meant; ``line`` from 1; ``time`` and ``until``
     in s; ``peak`` and ``allowed`` in ``UNITS``; ``ratio`` peak over allowed in the sense of the limit (more than
     1); ``feed``: advised feed in mm/min (nan where lowering the feed does not help); ``advice`` indexes
-    ``advices``, the distinct advice texts; ``joint`` indexes ``JOINTS`` (``None``: no joint is meant anywhere).
+    ``advices``, the distinct advice texts; ``joint`` indexes ``JOINTS`` (``None``: no joint is meant anywhere);
+    ``bodies``: the two that meet, see ``BODIES``, 0 where none are meant (``None``: nowhere).
     """
 
     limit: Codes
@@ -45,6 +49,7 @@ class Findings:
     advice: Lines
     advices: tuple[str, ...]
     joint: Codes | None = None
+    bodies: Lines | None = None
 
     @property
     def count(self) -> int:

@@ -1,17 +1,22 @@
 """Checks of the room that bodies have: struts and spindle as capsules, against each other and keep-out boxes."""
 
+from collections.abc import Iterator
 from itertools import combinations
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Ints
 from hexpost.audit.band import WHOLE, Band, Context
+from hexpost.audit.model import BODIES
 from hexpost.kinematics.clearance import segment_to_box, segments_apart
 from hexpost.machine.model import Machine
 from hexpost.setpoints.model import Setpoints
 
 DEFAULT_CLEARANCE = 0.0
 """Bodies may come as near as touching where the machine file states no clearance, mm."""
+
+FIRST_BOX = 7
+"""Number of the first keep-out box; struts are 0 to 5, the spindle 6."""
 
 Segment = tuple[Array, Array, float]
 
@@ -37,15 +42,29 @@ class Clearance:
 
     def measure(self, setpoints: Setpoints) -> Array:
         """Return the smallest distances (1, n)."""
-        bodies = self._bodies(setpoints)
         out: Array = np.full(setpoints.length.shape[1], np.inf)
+        for _, distance in self._distances(setpoints):
+            np.minimum(out, distance, out=out)
+        return out[None]
+
+    def bodies(self, at: Ints, setpoints: Setpoints) -> Ints:
+        """Return the nearest two bodies at the samples ``at`` (m,), as in ``Findings``."""
+        least: Array = np.full(len(at), np.inf)
+        out: Ints = np.zeros(len(at), dtype=np.int64)
+        for (i, j), distance in self._distances(setpoints):
+            nearer = distance[at] < least
+            least[nearer], out[nearer] = distance[at][nearer], 1 + i * BODIES + j
+        return out
+
+    def _distances(self, setpoints: Setpoints) -> Iterator[tuple[tuple[int, int], Array]]:
+        """Yield pairs of bodies with the distances (n,) of their surfaces."""
+        bodies = self._bodies(setpoints)
         for i, j in self._pairs:
             (p, q, radius), (r, s, other) = bodies[i], bodies[j]
-            np.minimum(out, segments_apart(p, q, r, s) - radius - other, out=out)
-        for box in self._machine.keep_out:
-            for p, q, radius in bodies.values():
-                np.minimum(out, segment_to_box(p, q, box.low, box.high) - radius, out=out)
-        return out[None]
+            yield (i, j), segments_apart(p, q, r, s) - radius - other
+        for b, box in enumerate(self._machine.keep_out):
+            for i, (p, q, radius) in bodies.items():
+                yield (i, FIRST_BOX + b), segment_to_box(p, q, box.low, box.high) - radius
 
     def _bodies(self, setpoints: Setpoints) -> dict[int, Segment]:
         """Return the segments and radii in the base frame: struts 0 to 5, spindle 6."""

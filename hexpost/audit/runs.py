@@ -10,7 +10,7 @@ RUN = np.dtype(
     [
         ("limit", np.uint8), ("strut", np.uint8), ("line", np.int32), ("start", np.int64), ("end", np.int64),
         ("peak", np.float64), ("allowed", np.float64), ("ratio", np.float64), ("feed", np.float64),
-        ("advice", np.int32), ("joint", np.uint8),
+        ("advice", np.int32), ("joint", np.uint8), ("bodies", np.uint16),
     ]
 )  # fmt: skip
 """A finding in the making: as in ``Findings``, with the ticks of its first and last sample for its times."""

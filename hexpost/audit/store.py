@@ -62,6 +62,7 @@ class Store:
             advice=all_runs["advice"],
             advices=ADVICES,
             joint=all_runs["joint"],
+            bodies=all_runs["bodies"],
         )
 
     def _join(self, before: Runs, run: Runs) -> None:

@@ -5,13 +5,14 @@ from math import isfinite
 
 import numpy as np
 
-from hexpost.audit.model import JOINTS, LIMITS, UNITS, AuditResult, Findings
+from hexpost.audit.model import BODIES, JOINTS, LIMITS, UNITS, AuditResult, Findings
 from hexpost.feed.model import Reasons
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.model import Interpretation
 from hexpost.program.model import Program
 from hexpost.report.cautions import cautions
 from hexpost.report.model import MOST_FINDINGS, FindingRow, MachineName, Remark, Report, StrutUse
+from hexpost.report.words import clean
 
 MOST_TEXT = 200
 """Characters of a block that a report quotes."""
@@ -51,7 +52,7 @@ def collect(
         rows=audit.samples,
         struts=tuple(_strut(audit, k + 1) for k in range(len(machine.struts))),
         whole=tuple(w for w in audit.worst if w.strut == 0),
-        findings=_rows(audit.findings, program),
+        findings=_rows(audit.findings, program, machine),
         findings_total=audit.findings.count + audit.dropped,
         blocks_total=len(np.unique(audit.findings.line)),
         readings=interpretation.readings,
@@ -71,11 +72,11 @@ def _strut(audit: AuditResult, strut: int) -> StrutUse:
     )
 
 
-def _rows(found: Findings, program: Program) -> tuple[FindingRow, ...]:
-    return tuple(_row(found, i, program) for i in range(min(found.count, MOST_FINDINGS)))
+def _rows(found: Findings, program: Program, machine: Machine) -> tuple[FindingRow, ...]:
+    return tuple(_row(found, i, program, machine) for i in range(min(found.count, MOST_FINDINGS)))
 
 
-def _row(found: Findings, i: int, program: Program) -> FindingRow:
+def _row(found: Findings, i: int, program: Program, machine: Machine) -> FindingRow:
     line, limit, feed = int(found.line[i]), LIMITS[found.limit[i]], float(found.feed[i])
     known = 1 <= line <= program.lines
     return FindingRow(
@@ -93,7 +94,16 @@ def _row(found: Findings, i: int, program: Program) -> FindingRow:
         advice=found.advices[found.advice[i]],
         advice_feed=feed if isfinite(feed) else None,
         joint="" if found.joint is None else JOINTS[found.joint[i]],
+        bodies=() if found.bodies is None or not found.bodies[i] else names_of(int(found.bodies[i]), machine),
     )
+
+
+def names_of(bodies: int, machine: Machine) -> tuple[str, str]:
+    """Return the names of two bodies, given as in ``Findings``; boxes have the names of the machine file."""
+    names = [*(f"strut {k + 1}" for k in range(len(machine.struts))), "spindle"]
+    names += [clean(box.name) for box in machine.keep_out]
+    first, second = divmod(bodies - 1, BODIES)
+    return names[first], names[second]
 
 
 def quoted(text: str) -> str:

@@ -84,6 +84,7 @@ def _finding(f: FindingRow) -> dict[str, object]:
         "limit": f.limit,
         "strut": f.strut,
         "joint": f.joint or None,
+        "bodies": list(f.bodies) or None,
         "line": f.line,
         "block": f.block,
         "text": f.text,

@@ -29,6 +29,8 @@ class FindingRow:
     advice_feed: float | None
     joint: str = ""
     """``base`` or ``platform``: the end of the strut that is meant, if one is."""
+    bodies: tuple[str, ...] = ()
+    """Names of the two bodies that come too near to each other, if any do."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from machine.described import REST, described
 
+from hexpost.audit.model import BODIES, LIMITS
+from hexpost.audit.room import FIRST_BOX
 from hexpost.kinematics.clearance import segment_to_box, segments_apart
+from hexpost.report.collect import names_of
 
 T = np.linspace(0.0, 1.0, 201)
 
@@ -39,13 +42,36 @@ def test_distances_equal_brute_force(seed):
     assert found <= brute + 1e-9
 
 
+def nearest_strut(machine, job, s):
+    """Return which strut comes nearest to the box at any sample, by points along the struts."""
+    f, (box,) = job.frames[0], machine.keep_out
+    r, shift = f.base_from_work[:3, :3], f.base_from_work[:3, 3]
+    least = []
+    for strut in machine.struts:
+        tops = (s.poses.pose[:3].T + strut.platform_joint - f.tip) @ r.T + shift  # the platform does not turn
+        at = strut.base_joint + T[None, :, None] * (tops[::10, None] - strut.base_joint)
+        least.append(np.linalg.norm(np.maximum(np.maximum(box.low - at, at - box.high), 0.0), axis=2).min())
+    return int(np.argmin(least))
+
+
+def test_spindle_and_boxes_have_their_names():
+    machine = described()
+    assert names_of(1 + 2 * BODIES + 6, machine) == ("strut 3", "spindle")
+    assert names_of(1 + 6 * BODIES + FIRST_BOX, machine) == ("spindle", "column")
+
+
 def test_a_box_in_the_way_is_found():
     box = '[[keep_out]]\nname = "post"\nlow_mm = [900, 300, 1500]\nhigh_mm = [1000, 450, 2000]\n'
     machine = described("[strut.body]\nradius_mm = 50\n", box)
     job, s = swinging(machine)
-    found = [f for f in listed(run(job, s, machine=machine)) if f[0] == "clearance"]
+    result = run(job, s, machine=machine)
+    found = [f for f in listed(result) if f[0] == "clearance"]
     assert found
     assert found[0][5] < found[0][6] == 0.0
+    told = result.findings
+    first, second = divmod(int(told.bodies[told.limit == LIMITS.index("clearance")][0]) - 1, BODIES)
+    assert (first, second) == (nearest_strut(machine, job, s), FIRST_BOX)
+    assert names_of(1 + first * BODIES + second, machine) == (f"strut {first + 1}", "post")
     clear = described(
         "[strut.body]\nradius_mm = 50\n", box.replace("[900, 300", "[2900, 300").replace("[1000", "[3000")
     )
