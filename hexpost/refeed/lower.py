@@ -10,6 +10,7 @@ from hexpost.machine.model import Machine
 from hexpost.pipeline import Inputs, examine, parse, schedule, understand
 from hexpost.refeed.feeds import Feeds, feeds_of
 from hexpost.refeed.model import Change, Refed
+from hexpost.refeed.regain import Trial, regained
 from hexpost.refeed.split import split_lines
 from hexpost.refeed.text import FeedStyle, headed, joined, rewritten
 
@@ -69,7 +70,12 @@ def _lowered(inputs: Inputs, result: AuditResult) -> tuple[dict[int, float], Aud
         new |= {x: style.rounded(min(f, LESS * new.get(x, first[x]))) for x, f in wanted.items()}
         new = {x: f for x, f in new.items() if x not in again_from_start and x not in lost}
         result = examine(schedule(again(inputs, joined(program, rewritten(program, old, new, style)))))
-    return new, result
+    trial = Trial(
+        audit=lambda feeds: examine(schedule(again(inputs, joined(program, rewritten(program, old, feeds, style))))),
+        broken=lambda found: set(_advised(found, old, beyond)) | {x for x, _ in _beyond(found) - beyond},
+        rounded=style.rounded,
+    )
+    return regained(new, first, result, trial) if new else (new, result)
 
 
 def _beyond(result: AuditResult) -> set[tuple[int, int]]:
