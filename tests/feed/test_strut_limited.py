@@ -18,7 +18,7 @@ from hexpost.setpoints.solve import Solver
 MODEL = StrutModel(MACHINE).in_frame(FRAME.base_from_work, FRAME.tip)
 
 
-def with_struts(speed=1.0, acceleration=1.0, jerk=1.0, period=1e-3, **limits):
+def with_struts(speed=1.0, acceleration=1.0, jerk=1.0, /, period=1e-3, **limits):
     """Return the demonstration machine with strut limits scaled by these shares."""
     struts = tuple(
         replace(s, speed=s.speed * speed, acceleration=s.acceleration * acceleration, jerk=s.jerk * jerk)
