@@ -7,11 +7,15 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine
 from hexpost.reach.model import Places
+from hexpost.report.words import number
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
 MOST_LAYERS = 6
 SIDE = 180
 """Width of one map, px."""
+SAME = 1e-9
+"""Values that differ by no more than this share are shown as one."""
+VIEWPORT = '<meta name="viewport" content="width=device-width,initial-scale=1">'
 
 
 def page(machine: Machine, found: Places, step: float) -> str:
@@ -40,11 +44,19 @@ def page(machine: Machine, found: Places, step: float) -> str:
         known = values[np.isfinite(values)]
         if len(known):
             low, high = float(known.min()), float(known.max())
+            if high - low <= SAME * abs(high):  # what rounding makes of one value is no map
+                low = high
             maps = "".join(_map(found, values, float(z), (low, high), step) for z in chosen)
-            body.append(f"<h2>{escape(title)}: {low:.4g} (light) to {high:.4g} (dark)</h2><div>{maps}</div>")
+            body.append(f"<h2>{escape(title)}: {_ends(low, high)}</h2><div>{maps}</div>")
     style = "body{font-family:sans-serif;margin:2em;max-width:75em}svg{margin:4px;border:1px solid #ccc}"
-    head = f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Reach</title><style>{style}</style>'
+    head = f'<!doctype html><html lang="en"><meta charset="utf-8">{VIEWPORT}<title>Reach</title><style>{style}</style>'
     return f"{head}{''.join(body)}</html>\n"
+
+
+def _ends(low: float, high: float) -> str:
+    """Return what the lightest and the darkest colour mean."""
+    least, most = (number(float(f"{x:.4g}")) for x in (low, high))
+    return f"{most} everywhere" if low == high else f"{least} (light) to {most} (dark)"
 
 
 def _map(found: Places, values: Array, z: float, ends: tuple[float, float], step: float) -> str:
@@ -56,13 +68,11 @@ def _map(found: Places, values: Array, z: float, ends: tuple[float, float], step
     spread = (ends[1] - ends[0]) or 1.0
     squares = []
     for x, y, v in zip(*found.position[:2, here], values[here], strict=True):
-        light = 92 - 65 * (v - ends[0]) / spread
+        light = 92 - 65 * max((v - ends[0]) / spread, 0.0)
         corner = f'x="{(x - step / 2 - x0) * scale:.1f}" y="{(y1 - y - step / 2) * scale:.1f}"'
         squares.append(
             f'<rect {corner} width="{step * scale:.1f}" height="{step * scale:.1f}" fill="hsl(205,60%,{light:.0f}%)">'
-            f"<title>x {x:g}, y {y:g}, z {z:g} mm: {v:.4g}</title></rect>"
+            f"<title>x {x:g}, y {y:g}, z {z:g} mm: {number(float(f'{v:.4g}'))}</title></rect>"
         )
     label = f'<text x="4" y="14" font-size="12">z {z:g} mm</text>'
-    return (
-        f'<svg width="{SIDE}" height="{SIDE + 20}">{label}<g transform="translate(0,20)">{"".join(squares)}</g></svg>'
-    )
+    return f'<svg role="img" aria-label="z {z:g} mm" width="{SIDE}" height="{SIDE + 20}">{label}<g transform="translate(0,20)">{"".join(squares)}</g></svg>'

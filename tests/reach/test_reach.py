@@ -1,7 +1,9 @@
 """Reach: each figure of a place against its definition, written out; the commands that show a machine."""
 
 import csv
+import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import numpy as np
 from click.testing import CliRunner
@@ -10,6 +12,8 @@ from scipy.spatial.transform import Rotation
 
 from hexpost.cli import main
 from hexpost.kinematics.jacobian import jacobian
+from hexpost.reach.maps import page
+from hexpost.reach.picture import picture
 from hexpost.reach.places import gauge_struts, grid, places
 from hexpost.reach.survey import survey
 
@@ -86,3 +90,26 @@ def test_commands(tmp_path):
     again = CliRunner().invoke(main, options)
     assert again.exit_code == 2
     assert "already there" in again.output
+
+
+def test_the_same_value_everywhere_is_one_colour_in_spite_of_rounding():
+    x, y, z = np.meshgrid([-60.0, 0.0, 60.0], [0.0], [640.0])
+    found = places(MACHINE, np.stack([x.ravel(), y.ravel(), z.ravel()]), tilts=False)
+    assert found.reachable.all()
+    noisy = replace(found, feed=np.array([1300.0, 1300.0 * (1 - 1e-15), 1300.0 * (1 + 1e-15)]))
+    text = page(MACHINE, noisy, 60.0)
+    part = text.split("Feed in the worst direction")[1].split("<h2>")[0]
+    assert "78000 everywhere" in part
+    assert len(set(re.findall(r"hsl\([^)]*\)", part))) == 1
+
+
+def test_the_edge_of_the_platform_does_not_cross_itself():
+    """Hold the area of the polygon (shoelace formula) against that of triangles from the middle to each edge."""
+    drawing = ET.fromstring(picture(MACHINE))
+    assert drawing.get("viewBox") == "0 0 1140 420"
+    above = drawing.findall(".//{http://www.w3.org/2000/svg}polygon")[2].get("points")
+    p = np.array([[float(v) for v in corner.split(",")] for corner in above.split()])
+    p -= p.mean(axis=0)
+    q = np.roll(p, -1, axis=0)
+    triangles = p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]
+    assert (triangles > 0).all() or (triangles < 0).all()
