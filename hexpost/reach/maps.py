@@ -75,4 +75,5 @@ def _map(found: Places, values: Array, z: float, ends: tuple[float, float], step
             f"<title>x {x:g}, y {y:g}, z {z:g} mm: {number(float(f'{v:.4g}'))}</title></rect>"
         )
     label = f'<text x="4" y="14" font-size="12">z {z:g} mm</text>'
-    return f'<svg role="img" aria-label="z {z:g} mm" width="{SIDE}" height="{SIDE + 20}">{label}<g transform="translate(0,20)">{"".join(squares)}</g></svg>'
+    size = f'role="img" aria-label="z {z:g} mm" width="{SIDE}" height="{SIDE + 20}"'
+    return f'<svg {size}>{label}<g transform="translate(0,20)">{"".join(squares)}</g></svg>'

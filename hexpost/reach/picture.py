@@ -13,6 +13,9 @@ WIDTH, HEIGHT = 380, 420
 COARSE = 12
 """The reach is drawn on a grid of so many steps to either side."""
 
+HALO = 'paint-order="stroke" stroke="white" stroke-width="3"'
+"""Numbers are set off from the struts that they stand on."""
+
 VIEWS = (
     ("from the front: x right, z up", 0, 2),
     ("from the side: y right, z up", 1, 2),
@@ -71,7 +74,7 @@ def _view(
             f'<line x1="{a[0]:.1f}" y1="{a[1]:.1f}" x2="{b[0]:.1f}" y2="{b[1]:.1f}" stroke="#333" stroke-width="3"/>'
         )
         out.append(f'<circle cx="{a[0]:.1f}" cy="{a[1]:.1f}" r="5" fill="#8a2d2d"/>')
-        out.append(f'<text x="{a[0]:.1f}" y="{a[1] - 8:.1f}" text-anchor="middle">{k}</text>')
+        out.append(f'<text x="{a[0]:.1f}" y="{a[1] - 8:.1f}" text-anchor="middle" {HALO}>{k}</text>')
     corners = " ".join(f"{x:.1f},{y:.1f}" for x, y in platform[order])
     out.append(f'<polygon points="{corners}" fill="#2d5d8a" fill-opacity="0.35" stroke="#2d5d8a"/>')
     (a, b), (c, d) = spindle
