@@ -1,6 +1,6 @@
 """From a job to a job folder: tables, events, reports, copies of the inputs, and the manifest last."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -19,12 +19,13 @@ from hexpost.report.sheet import last_moves, sheet
 from hexpost.report.text import text
 from hexpost.selfcheck import SelfCheck
 from hexpost.setpoints.model import Setpoints
-from hexpost.tables.columns import choose
+from hexpost.tables.columns import Columns, choose
 from hexpost.tables.events import events_csv
+from hexpost.tables.extracts import EveryNth, SplitTable
 from hexpost.tables.job import JobFolder
 from hexpost.tables.manifest import JobFacts, manifest
 from hexpost.tables.segments import Segments, waits
-from hexpost.tables.table import describe, open_table, table_name
+from hexpost.tables.table import describe, open_table, reading_name, table_name
 from hexpost.units import DEG_PER_RAD
 
 COPIES = {
@@ -38,12 +39,17 @@ COPIES = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Output:
-    """Where a job goes and in which form; no ``columns`` means all."""
+    """Where a job goes and in which form; no ``columns`` means all.
+
+    ``rows_per_file`` cuts the table into files (0: one); ``stride`` asks for one more, every so many rows (0: none).
+    """
 
     folder: Path
     overwrite: bool = False
     table: str = "csv"
     columns: Sequence[str] = field(default=())
+    rows_per_file: int = 0
+    stride: int = 0
 
 
 def report_of(job: Job, progress: Progress | None = None) -> Report:
@@ -68,8 +74,9 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
     inputs = job.inputs
     columns = choose(output.columns, job.gearing)
     with JobFolder(output.folder, overwrite=output.overwrite) as folder:
-        part = folder.part("setpoints")
-        table = open_table(part, output.table, columns, inputs.machine.period)
+        rows, each = job.timing.ticks + 1, output.rows_per_file
+        table = SplitTable(folder.part, output.table, columns, inputs.machine.period, rows=rows, each=each)
+        reading = _reading(job, output, folder)
         ticks = job.timing.event_ticks(job.path, inputs.meaning.events)
         segments = Segments(waits(inputs.meaning.events, ticks, _block_ends(job)), inputs.machine.period)
         picture = Picture(job.timing.ticks + 1, inputs.meaning.moves, inputs.machine)
@@ -79,14 +86,17 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
         def each(setpoints: Setpoints) -> None:
             again.add(setpoints)
             table.write(setpoints)
+            if reading is not None:
+                reading.write(setpoints)
             picture.add(setpoints)
             segments.add(setpoints)
 
         result = examine(job, each, progress)
-        size = table.finish()
         report = _report(job, inputs, result)
-        name = table_name(output.table, runnable=report.clean)
-        folder.keep(part, name)
+        tables = _keep(folder, table, columns, output, report)
+        if reading is not None:
+            reading.finish()
+            folder.keep(reading.part, reading_name(output.stride))
         ticks = job.timing.event_ticks(job.path, inputs.meaning.events)
         folder.put("events.csv", events_csv(inputs.meaning.events, ticks, inputs.machine.period))
         folder.put("segments.json", segments.document())
@@ -101,11 +111,32 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
             runnable=report.clean,
             inputs={role: COPIES[role] for role in copies},
             settings=_settings(job, output),
-            tables={name: describe(columns, inputs.machine.period, size.rows)},
+            tables=tables,
             duration=report.duration,
         )
         folder.finish(manifest(facts, inputs.machine))
     return report
+
+
+def _keep(
+    folder: JobFolder, table: SplitTable, columns: Columns, output: Output, report: Report
+) -> dict[str, Mapping[str, object]]:
+    """Give the files of the table their names; return what the manifest says of each."""
+    told: dict[str, Mapping[str, object]] = {}
+    for i, (part, size) in enumerate(table.finish(), 1):
+        number = i if output.rows_per_file else 0
+        name = table_name(output.table, runnable=report.clean, number=number)
+        folder.keep(part, name)
+        told[name] = describe(columns, report.period, size.rows)
+    return told
+
+
+def _reading(job: Job, output: Output, folder: JobFolder) -> EveryNth | None:
+    """Return the table for reading by eye, if one is asked for."""
+    if not output.stride:
+        return None
+    columns = choose(output.columns, job.gearing)
+    return EveryNth(open_table(folder.part("reading"), "csv", columns, job.inputs.machine.period), output.stride)
 
 
 def _settings(job: Job, output: Output) -> dict[str, object]:
@@ -117,6 +148,8 @@ def _settings(job: Job, output: Output) -> dict[str, object]:
         "yaw_deg": job.frame_yaw * DEG_PER_RAD,
         "period_us": round(inputs.machine.period * 1e6),
         "table": output.table,
+        **({"rows_per_file": output.rows_per_file} if output.rows_per_file else {}),
+        **({"stride": output.stride} if output.stride else {}),
         "skip": inputs.switches.skip,
         "stops": inputs.switches.stops,
         **inputs.proving.settings,

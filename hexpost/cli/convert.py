@@ -23,6 +23,10 @@ from hexpost.cli.options import INPUTS, JSON, MOTION, PROVING, SWITCHES, YAW, sh
 @click.option(
     "--columns", metavar="NAMES", default="", help="Columns or groups of the table, with commas (default: all)."
 )
+@click.option("--rows-per-file", type=click.IntRange(1), metavar="N", help="Cut the table into files (default: one).")
+@click.option(
+    "--stride", type=click.IntRange(2), metavar="N", help="Add a CSV table of every N-th row, to read by eye."
+)
 @shared(JSON)
 def command(
     program: str,
@@ -40,6 +44,8 @@ def command(
     overwrite: bool,
     table: str,
     columns: str,
+    rows_per_file: int | None,
+    stride: int | None,
     as_json: bool,
     **files: str | None,
 ) -> None:
@@ -57,7 +63,14 @@ def command(
     job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip), yaw=yaw, proving=proving)
     chosen = tuple(name for name in columns.split(",") if name.strip())
     folder = Path(out) if out else Path(f"{Path(program).stem}-job")
-    output = Output(folder=folder, overwrite=overwrite, table=table, columns=chosen)
+    output = Output(
+        folder=folder,
+        overwrite=overwrite,
+        table=table,
+        columns=chosen,
+        rows_per_file=rows_per_file or 0,
+        stride=stride or 0,
+    )
     with watched(job) as progress:
         report = convert(job, output, progress)
     show(report, as_json=as_json, folder=folder)

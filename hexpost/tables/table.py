@@ -64,9 +64,18 @@ def open_table(part: PartFile, kind: str, columns: Columns, period: float) -> Se
     return SetpointTable(part, kind, columns, period)
 
 
-def table_name(kind: str, *, runnable: bool) -> str:
-    """Return the file name of a setpoint table; one that breaks a limit says so in its name."""
-    return f"setpoints{'' if runnable else '.not-runnable'}.{kind}"
+def table_name(kind: str, *, runnable: bool, number: int = 0) -> str:
+    """Return the file name of a setpoint table; one that breaks a limit says so in its name.
+
+    ``number``, from 1, is that of the file where a table has several.
+    """
+    which = f".{number:04d}" if number else ""
+    return f"setpoints{which}{'' if runnable else '.not-runnable'}.{kind}"
+
+
+def reading_name(stride: int) -> str:
+    """Return the file name of the table for reading by eye; no controller should take it for setpoints."""
+    return f"reading-every-{stride}.csv"
 
 
 def describe(columns: Columns, period: float, rows: int) -> dict[str, object]:

@@ -68,6 +68,13 @@ class PartFile:
         while len(self._waiting) > most:
             self._waiting.popleft().result()
 
+    def settle(self) -> None:
+        """Wait until all is written, and let the thread go."""
+        self._settle()
+        if self._thread is not None:
+            self._thread.shutdown()
+            self._thread = None
+
     def rewrite(self, head: bytes) -> None:
         """Replace the first bytes of what was written (at most as many); the hash is then taken anew at the end."""
         self._settle()

@@ -1,0 +1,100 @@
+"""Setpoint tables that hold a part of the rows each: files of so many rows, and every n-th row for reading by eye."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from hexpost.errors import OutputError
+from hexpost.setpoints.model import Setpoints
+from hexpost.tables.columns import Columns
+from hexpost.tables.table import SetpointTable, Size, open_table
+from hexpost.tables.whole import PartFile
+
+MOST_FILES = 500
+"""Files of a table: each stays open until the verdict, and with it their names, is known."""
+
+
+class SplitTable:
+    """A setpoint table in files of ``rows_per_file`` rows (0: all in one); ``part`` makes a file from its stem.
+
+    ``rows`` is how many there will be.
+
+    Raises
+    ------
+    OutputError
+        There would be too many files, or what ``open_table`` raises.
+    """
+
+    def __init__(
+        self, part: Callable[[str], PartFile], kind: str, columns: Columns, period: float, *, rows: int, each: int
+    ) -> None:
+        if each and rows > each * MOST_FILES:
+            least = -(-rows // MOST_FILES)
+            raise OutputError(
+                f"--rows-per-file {each}: expected at most {MOST_FILES} files, found {-(-rows // each):,}\n"
+                f"    hint: {least:,} rows or more in a file, for there are {rows:,} rows"
+            )
+        self._part, self._kind, self._columns, self._period, self._each = part, kind, columns, period, each
+        self._done: list[tuple[PartFile, Size]] = []
+        self._table = self._open()
+        self._room = each
+
+    def write(self, setpoints: Setpoints) -> None:
+        """Append a block; blocks come in the order of time."""
+        n, start = setpoints.length.shape[1], 0
+        while self._each and n - start > self._room:
+            self._table.write(rows_of(setpoints, slice(start, start + self._room)))
+            start += self._room
+            self._close()
+            self._table, self._room = self._open(), self._each
+        self._table.write(rows_of(setpoints, slice(start, n)) if start else setpoints)
+        self._room -= n - start
+
+    def finish(self) -> list[tuple[PartFile, Size]]:
+        """Complete the files and return them, in the order of time, with how long each is."""
+        self._close()
+        return self._done
+
+    def _open(self) -> SetpointTable:
+        stem = f"setpoints.{len(self._done) + 1:04d}" if self._each else "setpoints"
+        return open_table(self._part(stem), self._kind, self._columns, self._period)
+
+    def _close(self) -> None:
+        self._done.append((self._table.part, self._table.finish()))
+        self._table.part.settle()
+
+
+class EveryNth:
+    """A table with the rows whose number is a multiple of ``stride``, and the last one."""
+
+    def __init__(self, table: SetpointTable, stride: int) -> None:
+        self.part = table.part
+        self._table, self._stride = table, stride
+        self._last: Setpoints | None = None
+
+    def write(self, setpoints: Setpoints) -> None:
+        """Look at the next block."""
+        tick = setpoints.poses.tick
+        n = len(tick)
+        if n:
+            chosen = slice(int(-tick[0] % self._stride), n, self._stride)
+            self._table.write(rows_of(setpoints, chosen))
+            self._last = rows_of(setpoints, slice(n - 1, n)) if tick[-1] % self._stride else None
+
+    def finish(self) -> Size:
+        """Complete the file and return how long it is."""
+        if self._last is not None:
+            self._table.write(self._last)
+        return self._table.finish()
+
+
+def rows_of(setpoints: Setpoints, which: slice) -> Setpoints:
+    """Return some samples of a block, with all that a table holds of them; columns are views."""
+    poses, command = setpoints.poses, setpoints.command
+    return replace(
+        setpoints,
+        poses=replace(poses, tick=poses.tick[which], line=poses.line[which]),
+        length=setpoints.length[:, which],
+        speed=setpoints.speed[:, which],
+        acceleration=setpoints.acceleration[:, which],
+        command=None if command is None else command[:, which],
+    )
