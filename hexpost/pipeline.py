@@ -196,10 +196,19 @@ def content(path: Path) -> bytes:
 
 
 def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
-    """Return the job with its path built and its feed planned."""
+    """Return the job with its path built and its feed planned.
+
+    Raises
+    ------
+    InputError
+        The program moves nothing.
+    """
     if feed not in MODES:
         raise HexpostError(f"--feed {feed} is not one schedule: expected {' or '.join(MODES)}")
     meaning = inputs.meaning
+    if not meaning.moves.count:
+        what, hint = "expected at least one move, found none", "is this a whole program, or only a part of one?"
+        raise InputError([Fault(file=inputs.program.name, what=what, code="no-motion", hint=hint)])
     path = build(meaning.moves, inputs.machine)
     timing = plan(path, meaning.moves, meaning.events, inputs.machine, feed)
     return Job(inputs=inputs, path=path, timing=timing, feed=feed)

@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, MOTION, SWITCHES, YAW, shared
+from hexpost.cli.options import INPUTS, JSON, SWITCHES, YAW, motion, shared
 
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, MOTION, YAW, SWITCHES)
+@shared(INPUTS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES)
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
 @shared(JSON)
 def command(

@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, MOTION, PROVING, SWITCHES, YAW, shared
+from hexpost.cli.options import INPUTS, JSON, PROVING, SWITCHES, YAW, motion, shared
 
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, MOTION, YAW, SWITCHES, PROVING)
+@shared(INPUTS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, PROVING)
 @click.option("--out", type=click.Path(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(

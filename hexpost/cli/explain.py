@@ -44,6 +44,7 @@ def command(
     from dataclasses import replace
 
     from hexpost.cli.run import files_of
+    from hexpost.errors import HexpostError
     from hexpost.explain.blocks import documents
     from hexpost.explain.text import text
     from hexpost.moves.model import Switches
@@ -54,5 +55,8 @@ def command(
     job = load(replace(files_of(Path(program), files), switches=switches))
     parts = trace(job.program, job.machine, job.tools, job.setup, lines, switches=switches)
     blocks = documents(job.program, parts)
+    line = None
     for line in (json.dumps(b, allow_nan=False) for b in blocks) if as_json else text(blocks):
         click.echo(line)
+    if line is None:
+        raise HexpostError(f"{program}: expected blocks in the lines asked for, found none in its {job.program.lines}")

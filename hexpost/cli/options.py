@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 Decorated = Callable[..., Any]
+Option = Callable[[Decorated], Decorated]
 
 INPUTS = (
     click.option(
@@ -16,16 +17,22 @@ INPUTS = (
         "--setup", type=click.Path(), metavar="FILE", help="Setup file (default: all offsets are the pallet)."
     ),
 )
-MOTION = (
-    click.option(
-        "--feed",
-        type=click.Choice(["as-programmed", "strut-limited", "both"]),
-        default="as-programmed",
-        show_default=True,
-        help="Schedule: what an ordinary machine would do, or the fastest motion that breaks no strut limit.",
-    ),
-    click.option("--period-ms", type=float, metavar="MS", help="Control period (default: the machine file's)."),
-)
+
+
+def motion(*feeds: str) -> tuple[Option, ...]:
+    """Return the options of the schedule; ``feeds`` are the choices of ``--feed``, the first the default."""
+    return (
+        click.option(
+            "--feed",
+            type=click.Choice(feeds),
+            default=feeds[0],
+            show_default=True,
+            help="Schedule: what an ordinary machine would do, or the fastest motion that breaks no strut limit.",
+        ),
+        click.option("--period-ms", type=float, metavar="MS", help="Control period (default: the machine file's)."),
+    )
+
+
 SWITCHES = (
     click.option("--stops/--no-stops", default=True, help="M01 stops (default), or is passed over."),
     click.option("--skip/--no-skip", default=False, help="Pass over blocks that begin with /, or run them (default)."),
@@ -48,7 +55,7 @@ PROVING = (
 JSON = (click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else."),)
 
 
-def shared(*groups: tuple[Callable[[Decorated], Decorated], ...]) -> Callable[[Decorated], Decorated]:
+def shared(*groups: tuple[Option, ...]) -> Option:
     """Return a decorator that adds groups of options in the order given."""
 
     def add(function: Decorated) -> Decorated:

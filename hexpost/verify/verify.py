@@ -52,7 +52,8 @@ def verify(path: Path) -> Proof:
         checks += _Walk(folder, inputs).checks()
         remarks = unproven(folder.report)
     except (HexpostError, OSError) as error:
-        checks.append(Check(name="readable", text="the files of the job can be read", faults=(str(error),)))
+        what = f"{error.filename}: {error.strerror}" if isinstance(error, OSError) else str(error)
+        checks.append(Check(name="readable", text="the files of the job can be read", faults=(what,)))
     except (KeyError, TypeError, AttributeError, IndexError, ValueError) as error:
         what = f"manifest or report are not laid out as those of a job: {type(error).__name__} {error}"
         checks.append(Check(name="readable", text="the files of the job can be read", faults=(what,)))

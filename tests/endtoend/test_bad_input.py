@@ -28,6 +28,7 @@ PROGRAMS = {
     "impossible radius": (b"G21\nG01 X1 F100\nG02 X50 R1\n", [":3:", "R"]),
     "zero feed": (b"G21\nG01 X1 F0\n", [":2:", "F"]),
     "missing feed": (b"G21\nG01 X1\n", [":2:", "F"]),
+    "no motion": (b"G21 G90 G54\nM30\n", ["at least one move"]),
     "no units": (b"G01 X1 F100\n", ["units"]),
 }
 
@@ -139,3 +140,17 @@ def test_special_files_are_no_programs(tmp_path):
     assert code == 2
     assert "regular file" in said
     assert run(tmp_path, "audit", str(tmp_path))[0] == 2
+
+
+def test_explaining_lines_that_hold_no_block_says_so(tmp_path):
+    (tmp_path / "good.nc").write_text(GOOD)
+    code, said = run(tmp_path, "explain", str(tmp_path / "good.nc"), "--lines", "300:400")
+    assert code == 2
+    assert "found none in its 7" in said
+
+
+def test_convert_makes_one_schedule(tmp_path):
+    (tmp_path / "good.nc").write_text(GOOD)
+    code, said = run(tmp_path, "convert", str(tmp_path / "good.nc"), "--feed", "both")
+    assert code == 2
+    assert "strut-limited" in said
