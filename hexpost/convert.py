@@ -74,8 +74,8 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
     inputs = job.inputs
     columns = choose(output.columns, job.gearing)
     with JobFolder(output.folder, overwrite=output.overwrite) as folder:
-        rows, each = job.timing.ticks + 1, output.rows_per_file
-        table = SplitTable(folder.part, output.table, columns, inputs.machine.period, rows=rows, each=each)
+        rows, most = job.timing.ticks + 1, output.rows_per_file
+        table = SplitTable(folder.part, output.table, columns, inputs.machine.period, rows=rows, each=most)
         reading = _reading(job, output, folder)
         ticks = job.timing.event_ticks(job.path, inputs.meaning.events)
         segments = Segments(waits(inputs.meaning.events, ticks, _block_ends(job)), inputs.machine.period)
