@@ -26,7 +26,7 @@ class Mistake:
 MISTAKES = (
     Mistake(
         "letter-for-zero",
-        r"[+-]?\.?O(?![A-Z]+([^-+.0-9A-Z]|$))",
+        r"[+-]?\.?O(?![A-Z]*[A-NP-Z][A-Z]*([^-+.0-9A-Z]|$))",
         "the letter O stands where the digit 0 is meant",
         behind=r"[A-Z0-9.+-]$",
     ),
@@ -72,6 +72,12 @@ MISTAKES = (
         r"[+-]?\.?[0-9]",
         "put an address letter ahead of the number; no blank may stand inside a number",
         wants="word",
+    ),
+    Mistake(
+        "letter-for-one",
+        r"[LI][0-9.]",
+        "write the number that was forgotten; or does the letter stand where the digit 1 is meant?",
+        wants="number",
     ),
     Mistake("number-missing", r"[A-Z]|$", "write the number that was forgotten, or delete the letter", wants="number"),
     Mistake("variable", r"[#\[\]=<>*&|{}]", "variables and expressions are not read: write the numbers out"),
