@@ -8,10 +8,10 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.cutting import Cutting
-from hexpost.kinematics.dynamics import RigidBody, needed, turning, with_points
+from hexpost.kinematics.dynamics import needed, turning
 from hexpost.kinematics.screws import torque
 from hexpost.kinematics.statics import Balance
-from hexpost.machine.model import Machine, Screw
+from hexpost.machine.model import Machine, Screw, moving_body
 from hexpost.setpoints.model import Setpoints
 
 
@@ -63,15 +63,6 @@ class Loads:
         wrench = needed(body, at.rotation, poses.acceleration[:3], gravity, turns)
         wrench -= self._cutting.wrench(setpoints, at.rotation)
         return self._balance.thrusts(at, wrench)
-
-
-def moving_body(machine: Machine) -> RigidBody:
-    """Return the platform with what it carries of the struts, in the platform frame."""
-    platform = machine.platform
-    assert platform.mass_kg is not None and platform.centre_of_mass is not None and platform.inertia_kg_m2 is not None
-    body = RigidBody(mass=platform.mass_kg, centre=platform.centre_of_mass, inertia=platform.inertia_kg_m2 * 1e6)
-    joints = np.array([s.platform_joint for s in machine.struts])
-    return with_points(body, [s.body.platform_end_kg for s in machine.struts], joints)
 
 
 def _drive(screws: list[Screw | None]) -> tuple[Array, Array, Array, Array]:

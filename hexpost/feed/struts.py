@@ -9,6 +9,7 @@ from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.feed.bounds import HUGE, TINY, Shares
 from hexpost.feed.model import CORNER, strut_cause
 from hexpost.feed.stretches import Stretches, causes, tagged
+from hexpost.feed.thrusts import Parts, Thrusts, thrust_limits
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
@@ -25,6 +26,8 @@ BETWEEN = 1.005
 """How much larger a slope may be than where it is looked at in a stretch; the corrections see what is more."""
 MOST_ROOM = 0.2
 """Where the derivatives of the pose there are less than this share of the largest on the piece, it stands in."""
+THRUST = 3
+"""The kind of cause of a thrust."""
 BLOCK = 4096
 """Stretches that are bounded together."""
 
@@ -42,6 +45,13 @@ class StrutLimits:
     aim: Array
     frame: Ints
     seen: tuple[Struts, ...]
+    thrusts: Thrusts | None
+
+    def pull(self, piece: Ints, q: Sequence[Array]) -> Parts | None:
+        """Return the parts of the thrusts at poses and derivatives ``q`` (6, n) on pieces (n,), if they are limited."""
+        if self.thrusts is None:
+            return None
+        return self.thrusts.parts(piece, self.frame[piece], q, self.aim[piece])
 
     def slopes(self, piece: Ints, q: Sequence[Array]) -> list[Array]:
         """Return l', l'', ... (6, n) with respect to the path; ``q`` pose and derivatives (6, n) on pieces (n,)."""
@@ -60,13 +70,15 @@ def strut_limits(path: Path, moves: Moves, machine: Machine, *, rapids_only: boo
     """Return the limits of the struts on all pieces, or only on rapids."""
     rapid = moves.feed_mode[path.move] == FEED_RAPID
     model = StrutModel(machine)
+    seen = tuple(model.in_frame(f.base_from_work, f.tip, f.yaw) for f in moves.frames)
     return StrutLimits(
         speed=np.array([[s.speed] for s in machine.struts]),
         acceleration=np.array([[s.acceleration] for s in machine.struts]),
         jerk=np.array([[s.jerk] for s in machine.struts]),
         aim=np.where(rapid, AIM_RAPID, 0.0 if rapids_only else AIM),
         frame=moves.frame[path.move].astype(np.int64),
-        seen=tuple(model.in_frame(f.base_from_work, f.tip, f.yaw) for f in moves.frames),
+        seen=seen,
+        thrusts=thrust_limits(machine, moves, seen, ~rapid),
     )
 
 
@@ -84,9 +96,9 @@ def bounded(st: Stretches, shares: Shares, path: Path, norms: Array, limits: Str
         corner = np.where(path.kind[piece] >= CORNER_PIECE, CORNER, 0).astype(np.uint8)
         for kind, other in enumerate(rows.caps()):
             cap[k], cause[k] = _least(cap[k], cause[k], other, kind, corner)
-        more, less = rows.ramps(cap[k])
-        hold[k] = _least(np.minimum(up[k], down[k]), hold[k], np.minimum(more, less), 1)[1]
-        up[k], down[k] = np.minimum(up[k], more.min(axis=0)), np.minimum(down[k], less.min(axis=0))
+        for kind, (more, less) in rows.steepest(cap[k]):
+            hold[k] = _least(np.minimum(up[k], down[k]), hold[k], np.minimum(more, less), kind)[1]
+            up[k], down[k] = np.minimum(up[k], more.min(axis=0)), np.minimum(down[k], less.min(axis=0))
         jerk[k], jerk_hold[k] = _least(jerk[k], jerk_hold[k], rows.jerks(), 2)
         v, uses = rows.uses()
         np.minimum.at(speed, piece, v)
@@ -111,6 +123,7 @@ class _Rows:
     """
 
     at: list[list[Array]]
+    pull: list[Parts]
     aim: Array
     room: list[Array]
     limits: StrutLimits
@@ -123,13 +136,15 @@ class _Rows:
         return np.maximum(out, TINY, out=out)
 
     def caps(self) -> list[Array]:
-        """Return bounds (6, n) of the speed squared by speed, acceleration and jerk of each strut."""
+        """Return bounds (6, n) of the speed squared by speed, acceleration, jerk, thrust of each strut."""
         aim, limits = self.aim, self.limits
         jerk: Array = limits.jerk * (PLANNED * aim) / self.most(2)
+        thrust = [p.caps(CURVATURE_SHARE, PLANNED, BETWEEN) for p in self.pull]
         return [
             np.minimum(limits.speed * aim / self.most(0), HUGE**0.5) ** 2,
             limits.acceleration * (CURVATURE_SHARE * PLANNED * aim) / self.most(1),
             np.minimum(np.cbrt(jerk), HUGE**0.5) ** 2,
+            *([np.minimum.reduce(thrust)] if thrust else []),
         ]
 
     def ramps(self, cap: Array) -> tuple[Array, Array]:
@@ -146,6 +161,13 @@ class _Rows:
             out.append(np.maximum(most - BETWEEN * bend, 0.0) / self.most(0))
         return out[0], out[1]
 
+    def steepest(self, cap: Array) -> Iterator[tuple[int, tuple[Array, Array]]]:
+        """Yield kinds of cause and the largest accelerations and decelerations: by struts, and by their thrusts."""
+        yield 1, self.ramps(cap)
+        if self.pull:
+            up, down = ([p.ramps(cap, sign, PLANNED, BETWEEN) for p in self.pull] for sign in (1.0, -1.0))
+            yield THRUST, (np.minimum.reduce(up), np.minimum.reduce(down))
+
     def jerks(self) -> Array:
         """Return the largest jerk along the path (6, n) of each strut at a crawl."""
         out: Array = self.limits.jerk * (PLANNED * self.aim) / self.most(0)
@@ -156,6 +178,9 @@ class _Rows:
         a, j = 1 / self.limits.acceleration, 1 / self.limits.jerk
         which = ((0, a), (1, a), (0, j), (1, j), (2, j))
         uses = [(self.most(k) * limit).max(axis=0) * self.room[k] / self.aim for k, limit in which]
+        for p in self.pull:
+            for i, use in enumerate(p.uses()):
+                uses[i] = np.maximum(uses[i], use * self.room[i])
         speed: Array = (self.limits.speed / self.most(0)).min(axis=0) * self.aim / self.room[0]
         return speed, uses
 
@@ -172,10 +197,11 @@ def _rows(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits)
     piece = st.piece[k]
     begin = np.maximum(st.s[k] - path.s0[piece], 0.0)
     first = np.flatnonzero(np.diff(piece, prepend=-1))
-    seen, slopes = np.zeros((2, 3, len(k))), []
+    seen, slopes, pull = np.zeros((2, 3, len(k))), [], []
     for part in (0.0, 0.5, 1.0):
         q = path.evaluate(piece, np.minimum(begin + part * st.size[k], path.size[piece]), 3)
         slopes.append(limits.slopes(piece, q))
+        pull.append(limits.pull(piece, q))
         for order, x in enumerate(q[1:]):
             for side, half in enumerate((x[:3], x[3:])):
                 np.maximum(seen[side, order], np.einsum("ij,ij->j", half, half), out=seen[side, order])
@@ -183,7 +209,7 @@ def _rows(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits)
     seen = np.repeat(seen, np.diff(first, append=len(k)), axis=2)
     most = norms[:, :, piece]
     room = np.maximum(most / np.maximum(seen, MOST_ROOM * most + TINY), 1.0).max(axis=0)
-    return _Rows(at=slopes, aim=limits.aim[piece], room=list(room), limits=limits)
+    return _Rows(at=slopes, pull=[p for p in pull if p], aim=limits.aim[piece], room=list(room), limits=limits)
 
 
 def _least(cap: Array, cause: Codes, other: Array, kind: int, flag: Codes | int = 0) -> tuple[Array, Codes]:

@@ -8,7 +8,8 @@ import numpy as np
 from hexpost.arrays import Array, Codes, Ints
 from hexpost.feed.bounds import MARGIN, Shares
 from hexpost.feed.model import TIP_ACCELERATION, TIP_JERK, TIP_SPEED, Motion, Place, strut_cause
-from hexpost.feed.struts import StrutLimits
+from hexpost.feed.struts import THRUST, StrutLimits
+from hexpost.feed.thrusts import Parts
 from hexpost.machine.model import ToolTip
 from hexpost.path.model import Path
 
@@ -56,8 +57,11 @@ def weigh(motion: Motion, place: Place, path: Path, limits: Limits) -> Bad | Non
     _tip(out, (v, a, j), q[-3:], limits.shares.tip, limits.shares.speed[place.piece])
     if len(under):
         every = len(under) == len(v)
-        slopes = limits.struts.slopes(place.piece[under], q if every else [x[:, under] for x in q])
+        q, piece = q if every else [x[:, under] for x in q], place.piece[under]
+        slopes, pull = limits.struts.slopes(piece, q), limits.struts.pull(piece, q)
         _struts(out, under, (v[under], a[under], j[under]), slopes, limits=limits.struts, aim=aim[under])
+        if pull:
+            _thrusts(out, under, (v[under], a[under]), pull)
     bad = np.flatnonzero(out.over > 1 + TOLERANCE)
     if not len(bad):
         return None
@@ -121,6 +125,14 @@ def _struts(
         *_worst(ramp + both + curve, np.abs(curve) + half, np.abs(ramp) + half, limits.jerk, aim=aim, kind=2),
         2 / 3,
     )
+
+
+def _thrusts(out: _Factors, under: Ints, rates: Sequence[Array], pull: Parts) -> None:
+    """Weigh the motion's part of the thrusts against what standing still leaves of their limits."""
+    v, a = rates
+    ramp, bend = pull.ramp * a, pull.bend * (v * v)
+    moving = ramp + bend
+    out.lower(under, *_worst(moving, bend, ramp, pull.room(moving), aim=np.ones(len(v)), kind=THRUST), 1.0)
 
 
 def _worst(

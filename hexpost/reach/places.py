@@ -5,14 +5,13 @@ from math import pi
 import numpy as np
 
 from hexpost.arrays import Array, Flags
-from hexpost.audit.loads import moving_body
 from hexpost.audit.room import characteristic_length
 from hexpost.kinematics.frames import angles_of, pose_matrix
 from hexpost.kinematics.jacobian import strut_rows
 from hexpost.kinematics.links import Links, links
 from hexpost.kinematics.statics import compliance, conditioning
 from hexpost.kinematics.struts import StrutModel, Struts
-from hexpost.machine.model import Machine
+from hexpost.machine.model import Machine, moving_body
 from hexpost.machine.universals import joints
 from hexpost.reach.model import Places
 
