@@ -48,7 +48,7 @@ _RULES: Final = {
     "conditioning": f"The struts hold the platform badly here. {_STROKE}",
     "clearance": f"Two bodies come too near to each other. {_STROKE}",
     "tool-length": "Call the length of the tool in the spindle (G43 and its H) before this block.",
-    "tool-number": "Cancel the length before the tool change (G49), or call that of the new tool (G43 and its H) in this block.",
+    "tool-number": "Cancel the length before the tool change (G49), or call that of the new tool here (G43 and its H).",
     "pallet": "The tool tip would cut into the pallet: check Z, the work offset and the tool length.",
     "retract": "A retract in machine coordinates must go up: check the Z of this block, or leave the tool where it is.",
 }
