@@ -63,6 +63,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         words=language.words(root.table("words", optional=True)),
         dialect=language.dialect(root),
         reference_return=language.reference_return(root.table("reference_return", optional=True), zero),
+        tool_change=root.maybe("tool_change", _pose_of),
         programmed_axes=root.maybe("programmed_axes", programmed_axes),
         forces=loads.forces(root.table("forces", optional=True)),
         spindle=root.maybe("spindle", loads.spindle),

@@ -197,6 +197,8 @@ class Machine:
     dialect: tuple[DialectWord, ...] = ()
     reference_return: ReferenceReturn | None = None
     """``None``: reference returns lead to machine zero."""
+    tool_change: Array | None = None
+    """Pose (6,) of the gauge point in the base frame in which a tool change leaves it; ``None``: where it was."""
     programmed_axes: ProgrammedAxes | None = None
     """``None``: programs say A B C about the tip."""
     forces: Forces | None = None

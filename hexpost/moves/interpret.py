@@ -91,7 +91,7 @@ class Interpreter:
         self.readings |= dict.fromkeys((*switched(extract, self.switches), *unpointed(extract, self.machine.words)))
         extract = placed(extract, self.machine.words, self.state.units, complaints)
         sheet = read_sheet(extract, self.state, self.switches, complaints)
-        rare = special_blocks(sheet, self.state)
+        rare = special_blocks(sheet, self.state, self.machine)
         if rare is None:
             self._step(sheet, complaints)
             return

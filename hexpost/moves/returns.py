@@ -1,4 +1,4 @@
-"""Reference returns spelled out, and presets: here is X Y Z."""
+"""Reference returns and tool changes spelled out, and presets: here is X Y Z."""
 
 import numpy as np
 
@@ -48,11 +48,36 @@ def reference_return(speller: Speller, row: int, words: Row, scale: float) -> No
     speller.draft.add(row, {**back, **late})
 
 
+def tool_change(speller: Speller, row: int, change: tuple[int, float], scale: float) -> None:
+    """Spell out a tool change: after the motion of its block rapid to where changes are made, then the change.
+
+    That pose is where the tool change leaves the machine. A B C stay in force as the program said them, so the next
+    motion in work coordinates turns the tool back to them.
+    """
+    assert speller.machine.tool_change is not None
+    speller.flush()
+    rotary = speller.state.rotary.copy()
+    target = _seen_from_zero(speller.machine, speller.machine.tool_change)
+    at, _ = change
+    words: Row = {"machine coordinates": (at, MACHINE), "motion once": (at, 0), "distance once": (at, 90)}
+    for i, x in enumerate(AXES):
+        words[x] = (at, float(target[i] / scale if i < 3 else target[i] * DEG_PER_RAD))
+    speller.draft.add(row, {**words, "tool change": change})
+    speller.flush()
+    speller.state.rotary = rotary
+    speller.say("M06 is made at the pose of tool_change in the machine file, where the tool goes by rapid")
+
+
 def _in_machine(machine: Machine, code: int) -> Array:
     """Return the pose (6,) in machine coordinates to which a reference return leads."""
     poses = machine.reference_return
     if poses is None:
         return np.zeros(6)
+    return _seen_from_zero(machine, {28: poses.g28, 30: poses.g30, 74: poses.g74}[code])
+
+
+def _seen_from_zero(machine: Machine, place: Array) -> Array:
+    """Return a pose (6,) of the base frame in machine coordinates."""
     zero = pose_matrix(machine.machine_zero, machine.tilt_order)
-    pose = pose_matrix({28: poses.g28, 30: poses.g30, 74: poses.g74}[code], machine.tilt_order)
+    pose = pose_matrix(place, machine.tilt_order)
     return pose_from_matrix(invert(zero) @ pose, machine.tilt_order, near=np.zeros(6))

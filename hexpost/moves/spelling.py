@@ -6,11 +6,12 @@ from itertools import pairwise
 import numpy as np
 
 from hexpost.arrays import Flags
+from hexpost.machine.model import Machine
 from hexpost.moves.blocks import scale_of
 from hexpost.moves.cycles import MOST_IN_ALL, Holes
 from hexpost.moves.draft import Row, rows_of
 from hexpost.moves.modes import modal
-from hexpost.moves.returns import preset, reference_return
+from hexpost.moves.returns import preset, reference_return, tool_change
 from hexpost.moves.sheet import Sheet
 from hexpost.moves.speller import Speller
 from hexpost.moves.state import Cycle, State
@@ -22,9 +23,10 @@ TOGETHER = 20_000
 """So many rows are spelled out before they are taken in."""
 
 
-def special_blocks(sheet: Sheet, state: State) -> tuple[Flags, Flags] | None:
+def special_blocks(sheet: Sheet, state: State, machine: Machine) -> tuple[Flags, Flags] | None:
     """Return the blocks (rows,) that must be spelled out, and where a cycle is in force; ``None``: there are none."""
-    rare = [sheet.group(name) for name in ("cycle", "reference return", "preset")]
+    changing = () if machine.tool_change is None else ("tool change",)
+    rare = [sheet.group(name) for name in ("cycle", "reference return", "preset", *changing)]
     if state.cycle is None and not any(words.count for words in rare):
         return None
     cycling = _cycling(sheet, state)
@@ -87,14 +89,20 @@ def _too_many(speller: Speller, sheet: Sheet, cycling: Flags) -> bool:
 def _block(speller: Speller, holes: Holes, row: int, words: Row, *, scale: float) -> None:
     """Spell out one block; ``scale``: millimetres per unit of it."""
     _refuse_two(speller, words)
+    change = None if speller.machine.tool_change is None else words.pop("tool change", None)
     if "preset" in words:
         preset(speller, row, words, scale)
         holes.begin()
     elif "reference return" in words:
         reference_return(speller, row, words, scale)
         holes.begin()
-    else:
+    elif change is None or "cycle" in words or speller.state.cycle is not None:
         holes.block(row, words)
+    else:
+        speller.draft.add(row, words)
+    if change is not None:
+        tool_change(speller, row, change, scale)
+        holes.begin()
 
 
 def _refuse_two(speller: Speller, words: Row) -> None:
