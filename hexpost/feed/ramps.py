@@ -1,12 +1,16 @@
 """Inside a stretch: ramp, cruise, ramp, exactly; and all stretches laid on the ticks of the control period."""
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hexpost.arrays import Array, Ints
 from hexpost.feed.model import Pauses, Timing, whole_ticks
 from hexpost.feed.stretches import Speeds, causes
+
+Value = TypeVar("Value", bound=np.generic)
 
 NOTHING = 1e-12
 """Ramps and cruises below this share of their stretch are left out."""
@@ -79,15 +83,16 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
     st = speeds.st
     r = ramps(speeds)
     spans = len(st.first) - 1
-    size = np.stack([r.up, st.size - r.up - r.down, r.down], axis=1)
-    keep = size > NOTHING * st.size[:, None]
-    place = np.stack([st.s[:-1], st.s[:-1] + r.up, st.s[1:] - r.down], axis=1)[keep]
-    v = np.stack([r.start, r.enter, r.leave], axis=1)[keep]
-    w = np.stack([r.enter, r.leave, r.end], axis=1)[keep]
-    h = 2 * size[keep] / np.maximum(v + w, TINY)
+    size = _in_turn(r.up, st.size - r.up - r.down, r.down)
+    keep = size > np.repeat(NOTHING * st.size, 3)
+    at = np.flatnonzero(keep)
+    place = _in_turn(st.s[:-1], st.s[:-1] + r.up, st.s[1:] - r.down).take(at)
+    v = _in_turn(r.start, r.enter, r.leave).take(at)
+    w = _in_turn(r.enter, r.leave, r.end).take(at)
+    h = 2 * size.take(at) / np.maximum(v + w, TINY)
     u = (w - v) / h
-    cause = np.stack([st.hold, causes(speeds.cap), st.hold], axis=1)[keep]
-    edge = np.concatenate([[0], np.cumsum(keep.sum(axis=1))])
+    cause = _in_turn(st.hold, causes(speeds.cap), st.hold).take(at)
+    edge = np.concatenate([[0], np.cumsum(keep.view(np.uint8).reshape(-1, 3).sum(axis=1, dtype=np.int64))])
     first = edge[st.first]
     time = np.concatenate([[0.0], np.cumsum(h)])
     length = np.diff(time[first])
@@ -114,6 +119,11 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
         pauses=_pauses(rests, np.concatenate([[0], end])),
         programmed=programmed,
     )
+
+
+def _in_turn(*columns: NDArray[Value]) -> NDArray[Value]:
+    """Return columns (n,) of three one after the other for each stretch, shape (3 n,)."""
+    return np.stack(columns, axis=1).reshape(-1)
 
 
 def _with_rests(at: Ints, columns: tuple[Array, ...], rest: tuple[Array, Array]) -> list[Array]:
