@@ -25,7 +25,7 @@ def faults(name, document):
     return [f"{list(e.absolute_path)}: {e.message}" for e in validator(name).iter_errors(document)]
 
 
-@pytest.fixture(scope="module", params=[PROGRAM, BROKEN, "%\nG21\nM30\n%\n"], ids=["clean", "broken", "no motion"])
+@pytest.fixture(scope="module", params=[PROGRAM, BROKEN], ids=["clean", "broken"])
 def job(request, tmp_path_factory):
     return convert(tmp_path_factory.mktemp("job"), request.param)
 
