@@ -1,5 +1,6 @@
 """The command line: options in, text and exit code out. Commands are imported only when they run."""
 
+import gc
 import importlib
 import json
 import os
@@ -28,6 +29,10 @@ COMMANDS = {
     "machine": "Look at machine files.",
 }
 """Name and one line of help; the command itself is ``hexpost.cli.NAME.command``."""
+
+
+RARELY = (100_000, 50, 50)
+"""Thresholds of the collector of cycles: the stages make few of them, and a search after each 700 objects costs 2 %."""
 
 
 class Command(click.Command):
@@ -64,6 +69,7 @@ class Group(click.Group):
         """Import and return the command, or ``None``."""
         if cmd_name not in COMMANDS:
             return None
+        gc.set_threshold(*RARELY)
         found = importlib.import_module(f"hexpost.cli.{cmd_name}").command
         assert isinstance(found, click.Command)
         return found
