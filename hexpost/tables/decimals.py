@@ -42,7 +42,6 @@ _UNITS_POINT = _words([s + "." for s in _up_to(TRIPLE) + _PADDED])
 _LEAD = _words(["", *_up_to(TRIPLE)[1:], "-", *_up_to(TRIPLE, "-{}")[1:]])
 _THOUSANDS = _words(["", *_up_to(10 * TRIPLE)[1:]])
 _SIGNED = _words([*_up_to(10 * TRIPLE), *_up_to(TRIPLE, "-{}")])
-_LONE_COMMA = int(_words([","])[0])
 _NEWLINE = ord("\n")
 
 
@@ -71,14 +70,15 @@ class Rows:
             _form(c.group.decimals, low, high)
             for c, low, high in zip(self._columns.chosen, rows.low, rows.high, strict=True)
         ]
-        time = 4 * self._columns.time
         if not all(forms) or not self._clock_fits(rows):
             return self._slow(rows)
+        time = (self._time // 3 + _places(rows.micros[-1] // MICROS)) * self._columns.time
+        line = _places(rows.line.max()) * self._columns.line
         places = [len(c.rows) * words for c, words in zip(self._columns.chosen, forms, strict=True)]
-        width = time + sum(places) + 2 * self._columns.line
+        width = time + sum(places) + line
         out = self._out[: n * width].reshape(n, width)
         if self._columns.time:
-            self._put_time(out, rows.micros)
+            self._put_time(out[:, :time], rows.micros)
         at = time
         for i, c in enumerate(self._columns.chosen):
             group, top = out[:, at : at + places[i]], max(rows.high[i], -rows.low[i])
@@ -88,7 +88,7 @@ class Rows:
                 self._put_six(group, rows.whole[i], forms[i], top)
             at += places[i]
         if self._columns.line:
-            _put_whole(out[:, -2:], rows.line, _UNITS_COMMA)
+            _put_whole(out[:, -line:], rows.line, _UNITS_COMMA)
         out.view(np.uint8)[:, -1] = _NEWLINE
         return out.tobytes().translate(None, b"\0")
 
@@ -103,9 +103,13 @@ class Rows:
     def _put_time(self, out: Words, micros: Ints) -> None:
         millis = micros // TRIPLE
         seconds = millis // TRIPLE
-        _put_whole(out[:, :2], seconds, _UNITS)
-        out[:, 2] = _POINT.take(millis - TRIPLE * seconds)
-        out[:, 3] = _LONE_COMMA if self._time == 3 else _COMMA.take(micros - TRIPLE * millis)
+        if self._time == 3:
+            _put_whole(out[:, :-1], seconds, _UNITS_POINT)
+            out[:, -1] = _COMMA.take(millis - TRIPLE * seconds)
+            return
+        _put_whole(out[:, :-2], seconds, _UNITS)
+        out[:, -2] = _POINT.take(millis - TRIPLE * seconds)
+        out[:, -1] = _COMMA.take(micros - TRIPLE * millis)
 
     def _put_six(self, out: Words, whole: Array, words: int, top: float) -> None:
         """Write (m, n) whole numbers of six decimals into the places (n, m * words) of their group."""
@@ -179,12 +183,15 @@ def _form(decimals: int, low: float, high: float) -> int:
     return 4 if low > -TRIPLE * LARGEST and high < TRIPLE * LARGEST else 0
 
 
+def _places(top: int) -> int:
+    """Return how many words whole numbers of up to seven digits take, ``top`` being the greatest."""
+    return 1 if top < TRIPLE else 2
+
+
 def _put_whole(out: Words, values: Ints | Lines, units: Words) -> None:
-    """Write whole numbers (n,) of up to seven digits into two places."""
-    top = int(values.max()) // TRIPLE
-    if top == 0:
-        out[:, 0] = 0
-        out[:, 1] = units.take(values)
+    """Write whole numbers (n,) into their one or two places."""
+    if out.shape[1] == 1:
+        out[:, 0] = units.take(values)
         return
     thousands = values // TRIPLE
     out[:, 0] = _THOUSANDS.take(thousands)
