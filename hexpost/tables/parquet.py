@@ -23,7 +23,7 @@ _DIGITS = 18
 class ParquetEncoder:
     """Columns are ``decimal64(18, d)`` in the unit of the name, held as whole numbers; ``line`` is int32.
 
-    DELTA_BINARY_PACKED and zstd level 1. The units of the columns stand in the file's key-value metadata.
+    DELTA_BINARY_PACKED and zstd level 6. The units of the columns stand in the file's key-value metadata.
     """
 
     def __init__(self, part: PartFile, columns: Columns, period: float) -> None:
@@ -44,7 +44,7 @@ class ParquetEncoder:
             _Sink(part),
             self._schema,
             compression="zstd",
-            compression_level=1,
+            compression_level=6,
             use_dictionary=False,
             column_encoding=dict.fromkeys(columns.names, "DELTA_BINARY_PACKED"),
             store_decimal_as_integer=True,
