@@ -6,7 +6,10 @@ from typing import Any
 from hexpost.verify.limits import Limits
 from hexpost.verify.model import Check, Faults
 
-PROVEN = ("stroke", "speed", "acceleration", "jerk", "deviation", "joint-angle")
+PROVEN = (
+    "stroke", "speed", "acceleration", "jerk", "deviation", "joint-angle", "thrust", "thrust-continuous", "torque",
+    "torque-continuous", "power", "buckling", "critical-speed", "conditioning",
+)  # fmt: skip
 """Limits that are found again from the table, or from the poses that its lengths give."""
 
 

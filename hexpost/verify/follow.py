@@ -135,6 +135,11 @@ class Follower:
         """Return the first moves of groups (n,)."""
         return self._first[group]
 
+    def last_move(self, group: Ints) -> Ints:
+        """Return the last moves of groups (n,)."""
+        out: Ints = self._first[group + 1] - 1
+        return out
+
     def finish(self, rounding: float, period: float) -> None:
         """Find moves that no row is on though they are longer than a tick, and stops that the tool never came to."""
         unseen = self._first[np.flatnonzero(~self._seen)]

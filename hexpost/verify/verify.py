@@ -9,7 +9,7 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.machine.load import load_machine, load_setup, load_tools, no_setup, no_tools
-from hexpost.machine.model import Machine
+from hexpost.machine.model import Machine, Tools
 from hexpost.moves.interpret import interpret
 from hexpost.moves.model import Interpretation, Switches
 from hexpost.moves.restart import restarted
@@ -20,6 +20,7 @@ from hexpost.verify.follow import ROUNDING_MM, Follower
 from hexpost.verify.happenings import Happenings
 from hexpost.verify.joints import JointAngles
 from hexpost.verify.limits import Clock, Continuity, Limits
+from hexpost.verify.loads import Loads
 from hexpost.verify.model import Check, Faults, Proof
 from hexpost.verify.pose import Poses, Tracker
 from hexpost.verify.rows import Rows, missing_columns, read_rows
@@ -32,6 +33,7 @@ class Inputs:
     """The copies of the inputs, read again."""
 
     machine: Machine
+    tools: Tools
     meaning: Interpretation
 
 
@@ -83,7 +85,7 @@ def _inputs(folder: Folder) -> Inputs:
         raise InputError(faults)
     if line := said.get("from_line", 0):
         meaning, _ = restarted(meaning, line, m, t, placed, name=program.name)
-    return Inputs(machine=m, meaning=meaning)
+    return Inputs(machine=m, tools=t, meaning=meaning)
 
 
 def _agreement(folder: Folder, inputs: Inputs) -> Check:
@@ -128,6 +130,7 @@ class _Walk:
         free = folder.manifest["settings"].get("yaw", "fixed") != "fixed"
         self.follower = Follower(moves, machine, axis_only=free)
         self.joints = JointAngles(machine, self.follower.route.rotations(machine.reference[3:, None])[0])
+        self.loads = Loads(machine, inputs.tools, inputs.meaning, self.period)
         self.happenings = Happenings(folder.path / "events.csv", inputs.meaning.events, machine, self.period)
         origin, turned = self._start()
         self.tracker = Tracker(machine, origin, turned, self.period)
@@ -148,11 +151,7 @@ class _Walk:
             self._time(),
             self._continuity(),
             self._limits(),
-            *(
-                [self.joints.check(self.folder.report)]
-                if self.joints.limited and self.inputs.meaning.moves.count
-                else []
-            ),
+            *(c.check(self.folder.report) for c in (self.joints, self.loads) if c.limited),
             *self._path(),
             self._ends(),
             self._events(),
@@ -194,6 +193,7 @@ class _Walk:
             self.suspects.look(rows, group, self.start)
         self.limits.add_deviation(rows, poses, follower.route, follower.first_move(group), follower.cutting(group))
         self.joints.add(rows, poses)
+        self.loads.add(rows, poses, follower.route, follower.first_move(group), follower.last_move(group))
         self.happenings.place(rows, poses, follower.route)
 
     def _first_row(self, rows: Rows, poses: Poses) -> None:

@@ -55,9 +55,9 @@ def run(*words):
     return done.exit_code, done.output
 
 
-def convert(folder, program=PROGRAM, *options, setup=SETUP):
+def convert(folder, program=PROGRAM, *options, setup=SETUP, tools=TOOLS):
     """Convert a program in ``folder``; return its job folder."""
-    for name, text in (("p.nc", program), ("s.toml", setup), ("t.toml", TOOLS)):
+    for name, text in (("p.nc", program), ("s.toml", setup), ("t.toml", tools)):
         (folder / name).write_text(text)
     files = ("--setup", folder / "s.toml", "--tools", folder / "t.toml", "--out", folder / "job")
     code, output = run("convert", folder / "p.nc", *files, *options)

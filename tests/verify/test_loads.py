@@ -1,0 +1,100 @@
+"""Loads proven again: sound folders with every way to load a strut, milder reports, constants of beams and columns."""
+
+import json
+
+import pytest
+from machine.described import REST, STRUT, text
+from verify.folders import PROGRAM, SETUP, TOOLS, convert, copied, proof, run, sign
+
+from hexpost.verify.loads import LOADS, _bending, _column
+
+CUTTING = TOOLS.replace(
+    "diameter_mm = 10\n",
+    "diameter_mm = 10\nteeth = 3\nfeed_force_n = 120\nfeed_force_n_mm = 4000\n"
+    "axial_force_n = 30\naxial_force_n_mm = 900\n",
+)
+DRILLED = PROGRAM.replace("T2 M06\n", "G00 X-20. Y-20. Z60.\nG98 G81 X0. Y0. Z20. R30. F900.\nX20.\nG80\nT2 M06\n")
+CASES = {
+    "roomy": (STRUT, REST, TOOLS),
+    "tight": (STRUT.replace("= 12000", "= 2200").replace("torque_nm = 45", "torque_nm = 12"), REST, TOOLS),
+    "coefficients": (STRUT, REST.replace("[300, 0, 150]", "[0, 0, 0]").replace("[0, 0, 5]", "[0, 0, 0]"), CUTTING),
+}
+
+
+@pytest.fixture(scope="module", params=CASES)
+def job(request, tmp_path_factory):
+    place = tmp_path_factory.mktemp(request.param)
+    strut, rest, tools = CASES[request.param]
+    (place / "m.toml").write_text(text(strut, rest))
+    return request.param, convert(place, PROGRAM, "--machine", place / "m.toml", setup=SETUP, tools=tools)
+
+
+def test_loads_are_found_again(job):
+    name, folder = job
+    code, output = run("verify", folder)
+    assert code == (1 if name == "tight" else 0), output
+    assert "loads       found again" in output
+    assert "not found again" not in output
+    report = json.loads((folder / "report.json").read_text())
+    assert set(LOADS) <= set(report["struts"][0]["worst"])
+    assert {"thrust", "torque"} <= {f["limit"] for f in report["findings"]} or name != "tight"
+
+
+def test_loads_are_found_again_where_one_line_holds_rapids_and_feed_moves(tmp_path):
+    (tmp_path / "m.toml").write_text(text())
+    code, output = run("verify", convert(tmp_path, DRILLED, "--machine", tmp_path / "m.toml", tools=CUTTING))
+    assert code == 0, output
+    assert "loads       found again" in output
+
+
+@pytest.mark.parametrize("limit", LOADS)
+def test_a_milder_load_is_named(job, limit, tmp_path):
+    folder = copied(job[1], tmp_path)
+    report = json.loads((folder / "report.json").read_text())
+    rows = [s["worst"][limit] for s in report["struts"]]
+    strut = max(range(6), key=lambda k: rows[k]["ratio"])
+    rows[strut]["value"], rows[strut]["ratio"] = rows[strut]["value"] * 0.99, rows[strut]["ratio"] * 0.99
+    if rows[strut]["ratio"] < 0.01:
+        pytest.skip("a hundredth of next to nothing is within the decimals of the table")
+    (folder / "report.json").write_text(json.dumps(report))
+    sign(folder)
+    code, faults = proof(folder)
+    assert code == 2
+    assert [f.split(":")[0] for f in faults["loads"]] == [f"{limit} of strut {strut + 1}"]
+
+
+def test_a_milder_conditioning_is_named(job, tmp_path):
+    folder = copied(job[1], tmp_path)
+    report = json.loads((folder / "report.json").read_text())
+    report["tool"]["worst"]["conditioning"]["ratio"] *= 0.99
+    (folder / "report.json").write_text(json.dumps(report))
+    sign(folder)
+    assert [f.split(":")[0] for f in proof(folder)[1]["loads"]] == ["conditioning"]
+
+
+def test_a_load_left_out_is_named(job, tmp_path):
+    if job[0] != "tight":
+        pytest.skip("no load is broken")
+    folder = copied(job[1], tmp_path)
+    report = json.loads((folder / "report.json").read_text())
+    lost = next(f for f in report["findings"] if f["limit"] == "thrust")
+    report["findings"] = [f for f in report["findings"] if (f["limit"], f["line"]) != ("thrust", lost["line"])]
+    report["findings_total"] = report["findings_listed"] = len(report["findings"])
+    (folder / "report.json").write_text(json.dumps(report))
+    sign(folder)
+    _, faults = proof(folder)
+    assert any(f"broken in line {lost['line']}, which the report does not say" in f for f in faults["loads"])
+
+
+@pytest.mark.parametrize(
+    ("ends", "root", "factor"),
+    [  # R. D. Blevins, Formulas for Natural Frequency and Mode Shape (1979), table 8-1; Euler's columns; from memory
+        ("fixed-free", 1.87510407, 0.25),
+        ("supported-supported", 3.14159265, 1.0),
+        ("fixed-supported", 3.92660231, 2.0457),
+        ("fixed-fixed", 4.73004074, 4.0),
+    ],
+)
+def test_constants_of_beams_and_columns(ends, root, factor):
+    assert _bending(ends) == pytest.approx(root, rel=1e-8)
+    assert _column(ends) / 3.141592653589793**2 == pytest.approx(factor, rel=1e-4)
