@@ -9,6 +9,9 @@ from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
 from hexpost.moves.restart import Restart
 
+MARK = "This job is for proving out"
+"""So begins the sentence that marks such a job."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proving:
@@ -47,7 +50,7 @@ class Proving:
             parts.append(f"all work {self.lift:g} mm higher")
         if self.single_block:
             parts.append("rest after every block")
-        return f"This job is for proving out: {', '.join(parts)}." if parts else ""
+        return f"{MARK}: {', '.join(parts)}." if parts else ""
 
 
 AS_PROGRAMMED = Proving()

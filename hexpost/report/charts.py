@@ -69,26 +69,27 @@ class Plot:
     prefix: str
     times: Sequence[float]
     """What is written below it, s, at even distances."""
+    unit: str = ""
+    """What is written behind the number beside a limit."""
 
 
 def chart(plot: Plot) -> str:
     """Return a figure."""
     width, high, low = len(plot.low), plot.scale.high, plot.scale.low
     shapes = [f'<path class="e" d="{envelope(plot.low, plot.high, plot.scale)}"/>']
-    heights = [float(plot.scale.rows(np.array(b))) for b in plot.bounds if low < b < high]
-    shapes += [f'<path class="b" d="M0 {y:.1f}h{width}"/>' for y in heights]
+    heights = {b: float(plot.scale.rows(np.array(b))) for b in plot.bounds if low < b < high}
+    shapes += [f'<path class="b" d="M0 {y:.1f}h{width}"/>' for y in heights.values()]
     shapes += [
         f'<path class="m" id="{plot.prefix}{m.number}" d="M{m.share * width:.1f} 0v{HEIGHT}"/>' for m in plot.marks
     ]
+    beside = "".join(
+        f'<span style="top:{100 * y / HEIGHT:.1f}%">{number(b)}{plot.unit}</span>' for b, y in heights.items()
+    )
     below = "".join(f"<span>{number(float(f'{t:.4g}'))} s</span>" for t in plot.times)
     return (
         f'<figure id="{plot.name}"><figcaption>{plot.title}</figcaption>'
-        f'<svg viewBox="0 0 {width} {HEIGHT}" preserveAspectRatio="none" role="img" aria-label="{plot.title}" '
+        f'<div><svg viewBox="0 0 {width} {HEIGHT}" preserveAspectRatio="none" role="img" aria-label="{plot.title}" '
         f'data-low="{low:.9g}" data-high="{high:.9g}">{"".join(shapes)}</svg>'
-        f'<p class="y"><span>{_round(high)}</span><span>{_round(low)}</span></p>'
+        f'<p class="y" aria-hidden="true">{beside}</p></div>'
         f'<p class="axis" aria-hidden="true">{below}</p></figure>'
     )
-
-
-def _round(x: float) -> str:
-    return number(float(f"{x:.3g}"))

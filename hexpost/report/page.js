@@ -30,7 +30,7 @@
   const charts = $("figure svg[data-low]").map(svg => {
     const [top, bottom] = rows(svg.querySelector(".e").getAttribute("d"));
     const line = document.createElementNS(ns, "path"); line.setAttribute("class", "x"); svg.append(line);
-    const caption = svg.parentNode.querySelector("figcaption"), text = caption.textContent;
+    const caption = svg.closest("figure").querySelector("figcaption"), text = caption.textContent;
     const a = +svg.dataset.low, b = +svg.dataset.high, h = svg.viewBox.baseVal.height;
     return {svg, top, bottom, line, caption, text, value: y => b - (b - a) * y / h, h};
   });

@@ -15,7 +15,7 @@ from hexpost.report.page_findings import findings, listing
 from hexpost.report.page_tables import facts, losses, remarks, setup_sheet, table_guide, use_table
 from hexpost.report.page_views import views
 from hexpost.report.picture import QUANTITIES, Drawing
-from hexpost.report.verdict import feed_name, machine_name, verdict
+from hexpost.report.verdict import feed_name, machine_name, proving_notice, verdict
 from hexpost.report.words import clean, duration, number, percent, plural
 
 MOST_BYTES = 250_000
@@ -26,7 +26,7 @@ _UNITS = {"length": "mm", "speed": "mm/s", "acceleration": "mm/s²"}
 _LIMITS = {"length": "stroke", "speed": "speed", "acceleration": "acceleration"}
 _CHARTS = (
     "<p>Each column of a chart spans the smallest and the largest value in its share of the time, so a peak of one "
-    "sample shows. Dashed: the limits. Upright strokes: findings.</p>"
+    "sample shows. Dashed: the limits, with their numbers. Upright strokes: findings.</p>"
 )
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:"
 
@@ -64,7 +64,8 @@ def _whole(
     sections = [s for s in sections if s[2]]
     links = "".join(f'<li><a href="#{key}">{name}</a></li>' for key, name, _ in sections)
     body = "".join(f'<section aria-labelledby="{k}"><h2 id="{k}">{n}</h2>{t}</section>' for k, n, t in sections)
-    loud = f'<p class="loud">{_text(report.cautions[0])}</p>' if report.machine.demonstration else ""
+    notices = [proving_notice(report), report.cautions[0] if report.machine.demonstration else ""]
+    loud = "".join(f'<p class="loud">{_text(notice)}</p>' for notice in notices if notice)
     style, script = ((_FOLDER / name).read_text("utf-8") for name in ("page.css", "page.js"))
     kind = "clean" if report.clean else "broken"
     return (
@@ -99,7 +100,7 @@ def _use_chart(drawing: Drawing | None, shown: Sequence[FindingRow]) -> str:
     if drawing is None:
         return ""
     most = float(drawing.use.max())
-    title = f"The most used limit of any strut, in per cent; at most {percent(most)} (dashed: all of a limit)"
+    title = f"The most used limit of any strut, in per cent: at most {percent(most)} (dashed: all of a limit)"
     use = 100.0 * drawing.use
     plot = Plot(
         name="use",
@@ -107,6 +108,7 @@ def _use_chart(drawing: Drawing | None, shown: Sequence[FindingRow]) -> str:
         low=np.zeros_like(use),
         high=use,
         bounds=(100.0,),
+        unit=" %",
         scale=Scale(low=0.0, high=1.08 * max(100.0, 100.0 * most)),
         marks=_marks(drawing, shown),
         prefix="u",

@@ -6,6 +6,7 @@ from html import escape
 from hexpost.program.model import Program
 from hexpost.report.collect import quoted
 from hexpost.report.model import FindingRow, Report
+from hexpost.report.page_tables import named_lines
 from hexpost.report.verdict import feed_advice, what, where
 from hexpost.report.words import clean, plural
 
@@ -33,7 +34,7 @@ def findings(report: Report, shown: Sequence[FindingRow]) -> str:
 
 
 def listing(report: Report, program: Program, shown: Sequence[FindingRow]) -> str:
-    """Return the program, or of a long one the lines around the findings; every line can be linked to."""
+    """Return the program, or of a long one the lines that other parts of the page name; every line can be linked to."""
     hits: dict[int, list[int]] = {}
     for i, f in enumerate(shown):
         hits.setdefault(f.line, []).append(i + 1)
@@ -43,7 +44,7 @@ def listing(report: Report, program: Program, shown: Sequence[FindingRow]) -> st
         wanted = list(range(1, lines + 1))
     else:
         near = {n + d for n in hits for d in range(-_AROUND, _AROUND + 1)} | set(range(1, 6))
-        wanted = sorted(n for n in near if 1 <= n <= lines)
+        wanted = sorted(n for n in near | named_lines(report) if 1 <= n <= lines)
     out = []
     last = 0
     for n in wanted:
@@ -53,7 +54,12 @@ def listing(report: Report, program: Program, shown: Sequence[FindingRow]) -> st
         last = n
     if last < lines:
         out.append(f"<span><i></i>... {plural(lines - last, 'line')} left out</span>")
-    note = "" if whole else f"<p>{plural(lines, 'line')}; shown are the first ones and those around findings.</p>"
+    around = ", those around findings" if hits else ""
+    note = (
+        ""
+        if whole
+        else f"<p>{plural(lines, 'line')}; shown are the first ones{around} and those that the tables name.</p>"
+    )
     name = escape(clean(report.program))
     return f'{note}<pre tabindex="0" role="region" aria-label="Program {name}">{"".join(out)}</pre>'
 

@@ -43,8 +43,8 @@ def use_table(report: Report) -> str:
     ends = (("shortest, mm", [s.shortest for s in report.struts]), ("longest, mm", [s.longest for s in report.struts]))
     body += "".join(_row([n, *(f"{x:.3f}" for x in xs)]) for n, xs in ends)
     tool = "".join(
-        f"<p>{w.limit} of the tool: {number(w.value)}, {number(w.allowed)} allowed ({percent(w.ratio)}), "
-        f"line {w.line}.</p>"
+        f"<p>Worst {w.limit} of the tool from its path: {number(float(f'{w.value:.3g}'))} mm, {number(w.allowed)} mm "
+        f"allowed ({percent(w.ratio)}), {_line(w.line, 'line ')}.</p>"
         for w in report.whole
     )
     return _table(head, body, "Worst use of each limit, and the line where it is", "Worst use by strut") + tool
@@ -66,8 +66,7 @@ def losses(reasons: Reasons | None) -> str:
     )
     out = f"<p>{duration(total)} more than at the programmed feed all the way, held by:</p>"
     out += _table(["cause", "seconds", "share"], body, "Seconds lost, by cause", "Lost time by cause")
-    order = np.argsort(-reasons.lost, kind="stable")[:_ROWS]
-    body = "".join(_row(_block(reasons, int(i))) for i in order if reasons.lost[i] >= _LEAST_S)
+    body = "".join(_row(_block(reasons, i)) for i in _costly(reasons))
     head = ["line", "seconds lost", "F programmed", "F reached", "held most by"]
     return out + _table(head, body, "Blocks that lose most, feeds in mm/min (deg/min in turns)", "Lost time by block")
 
@@ -119,11 +118,30 @@ def table_guide(report: Report, machine: Machine) -> str:
     ) + _table(head, body, f"Limits of {escape(clean(machine.name))}", "Limits of the struts")
 
 
+def named_lines(report: Report) -> set[int]:
+    """Return the program lines that these tables name."""
+    worst = [*report.whole, *(w for s in report.struts for w in s.worst)]
+    reasons = report.reasons
+    costly = [] if reasons is None else [int(reasons.line[i]) for i in _costly(reasons)]
+    return {*(w.line for w in worst), *costly}
+
+
+def _costly(reasons: Reasons) -> list[int]:
+    """Return where the blocks that lose most stand in the columns of ``reasons``."""
+    order = np.argsort(-reasons.lost, kind="stable")[:_ROWS]
+    return [int(i) for i in order if reasons.lost[i] >= _LEAST_S]
+
+
+def _line(line: int, word: str = "") -> str:
+    """Return a link to a line of the program; the approach of a restart stands in none."""
+    return f'<a href="#L{line}">{word}{line}</a>' if line else "approach"
+
+
 def _use(w: Worst | None) -> str:
     if w is None:
         return "<td>-</td>"
     over = ' class="over"' if w.ratio > 1.0 else ""
-    return f"<td{over}>{percent(w.ratio)}<br><small>line {w.line}</small></td>"
+    return f"<td{over}>{percent(w.ratio)}<br><small>{_line(w.line, 'line ')}</small></td>"
 
 
 def _block(reasons: Reasons, i: int) -> list[str]:
@@ -131,7 +149,7 @@ def _block(reasons: Reasons, i: int) -> list[str]:
     feed = "rapid" if np.isinf(reasons.programmed[i]) else number(float(f"{reasons.programmed[i] * scale:.5g}"))
     reached = number(float(f"{reasons.reached[i] * scale:.4g}"))
     return [
-        str(int(reasons.line[i])),
+        _line(int(reasons.line[i])),
         f"{reasons.lost[i]:.3f}",
         feed,
         reached,

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from hexpost.audit.model import Worst
 from hexpost.report.feeds import times_text
 from hexpost.report.model import Report
-from hexpost.report.verdict import RULES, feed_advice, feed_name, limit, verdict, what, where
+from hexpost.report.verdict import RULES, feed_advice, feed_name, limit, proving_notice, verdict, what, where
 from hexpost.report.words import clean, columns, duration, paragraph, percent, plural
 
 SCREEN_LINES = 24
@@ -26,6 +26,8 @@ def summary(report: Report, width: int = 80, *, colour: bool = False, more: str 
     width = min(max(width, _LEAST_WIDTH), _MOST_WIDTH)
     tint = _GREEN if report.clean else _RED
     head = [_tinted(line, tint, colour) for line in paragraph(clean(verdict(report)), width)]
+    if notice := proving_notice(report):
+        head += paragraph(clean(notice), width)
     if report.machine.demonstration:
         head += [_tinted(line, _YELLOW, colour) for line in paragraph(report.cautions[0], width)]
     head += ["", *_facts(report, width), ""]

@@ -6,7 +6,7 @@ from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.figures import figures_text
 from hexpost.report.model import FindingRow, Report, StrutUse
 from hexpost.report.sheet_words import sheet_text
-from hexpost.report.verdict import feed_advice, feed_name, machine_name, verdict, what, where
+from hexpost.report.verdict import feed_advice, feed_name, machine_name, proving_notice, verdict, what, where
 from hexpost.report.words import clean, columns, duration, number, paragraph, percent, plural
 
 WIDTH = 100
@@ -18,6 +18,8 @@ _RULE = "-" * WIDTH
 def text(report: Report) -> str:
     """Return the whole text: verdict, time, use of limits, figures, findings worst first, remarks, cautions."""
     lines = paragraph(clean(verdict(report)), WIDTH)
+    if notice := proving_notice(report):
+        lines += ["", *paragraph(clean(notice), WIDTH)]
     if report.machine.demonstration:
         lines += ["", _RULE, *paragraph(report.cautions[0], WIDTH), _RULE]
     lines += ["", *_heads(report), *_use(report), *figures_text(report.struts, WIDTH), *_findings(report)]

@@ -1,5 +1,6 @@
 """The verdict in one sentence, and a finding in one line."""
 
+from hexpost.proving import MARK
 from hexpost.report.model import FindingRow, Report
 from hexpost.report.words import duration, number, percent, plural
 
@@ -23,6 +24,11 @@ def verdict(report: Report) -> str:
     blocks = plural(report.blocks_total, "block")
     worst = report.findings[0]
     return f"BROKEN: {found} in {blocks}; do not run this job. Worst: {what(worst)}, {where(worst)}."
+
+
+def proving_notice(report: Report) -> str:
+    """Return the sentence that marks a job for proving out, or nothing for one that cuts."""
+    return next((w for w in report.warnings if w.startswith(MARK)), "")
 
 
 def what(f: FindingRow) -> str:

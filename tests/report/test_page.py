@@ -3,18 +3,21 @@
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from report.test_reports import BROKEN, program, report
+from report.test_reports import BROKEN, CASES, program, report
 
 from hexpost.machine.load import demonstration_machine
 from hexpost.moves.model import Arcs, Frame, Moves
 from hexpost.report.page import MOST_BYTES, page
 from hexpost.report.picture import COLUMNS, EDGES, GROUP, Picture
+from hexpost.report.terminal import summary
+from hexpost.report.text import text
 from hexpost.setpoints.model import Poses, Setpoints
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -119,6 +122,34 @@ def test_every_link_lands_and_every_address_is_one():
     assert len(found.ids) == len(set(found.ids))
     assert {link[1:] for link in found.links} <= set(found.ids)
     assert {"#L3", "#u1", "#m1", "#f1"} <= set(found.links)
+
+
+def test_lines_that_the_tables_name_can_be_read_in_a_long_program():
+    long = program("".join(f"N{k} X{k}.\n" for k in range(1, 2001)))
+    worst = tuple(replace(w, line=1000 * w.strut // 4) for w in CASES["clean"].struts[4].worst)
+    struts = (
+        replace(CASES["clean"].struts[0], worst=(replace(worst[0], line=0),)),
+        replace(CASES["clean"].struts[4], worst=worst),
+    )
+    found = Ids()
+    found.feed(page(replace(CASES["clean"], struts=struts), drawing(), long, MACHINE).decode())
+    assert "#L1250" in found.links
+    assert "#L0" not in found.links
+    assert {link[1:] for link in found.links} <= set(found.ids)
+
+
+def test_limits_are_written_beside_their_lines():
+    figure = re.search(r'<figure id="s1-speed">.*?</figure>', shown(), re.DOTALL)[0]
+    beside = [float(x) for x in re.findall(r'<span style="top:[\d.]+%">(-?[\d,.]+)</span>', figure)]
+    assert beside == [-MACHINE.struts[0].speed, MACHINE.struts[0].speed]
+
+
+@pytest.mark.parametrize("form", [page, summary, text])
+def test_a_job_for_proving_out_says_so_on_top(form):
+    sentence = "This job is for proving out: all work 30 mm higher."
+    marked = replace(CASES["clean"], warnings=(sentence,))
+    made = form(marked, drawing(), program(), MACHINE).decode() if form is page else form(marked)
+    assert sentence in made[: made.index("stroke")]
 
 
 @pytest.mark.parametrize("tick", [0, 1, 777, 4095, 4096, 100_001, TOTAL - 1])
