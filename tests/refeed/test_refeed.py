@@ -1,5 +1,6 @@
 """Refeed: only F words change, the result audits clean where feed can mend it, and refeeding it changes nothing."""
 
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -158,6 +159,21 @@ def test_the_command_writes_tells_and_exits_with_what_is_left(tmp_path):
     clean = CliRunner().invoke(main, ["refeed", str(SAMPLES / "contour.nc"), "-o", str(tmp_path / "c.nc"), *setup])
     assert clean.exit_code == 0, clean.output
     assert (tmp_path / "c.nc").read_bytes() == (SAMPLES / "contour.nc").read_bytes()
+
+
+@pytest.mark.parametrize("machine", [(), ("--machine", str(SAMPLES / "described.toml"))], ids=["plain", "described"])
+def test_what_feed_alone_can_mend_is_mended_to_the_last_finding(machine, tmp_path):
+    files = ["--setup", str(SAMPLES / "setup.toml"), "--tools", str(SAMPLES / "tools.toml"), *machine]
+    source, new, again_ = SAMPLES / "overdriven.nc", tmp_path / "new.nc", tmp_path / "again.nc"
+    assert CliRunner().invoke(main, ["audit", str(source), *files]).exit_code == 1
+    done = CliRunner().invoke(main, ["refeed", str(source), "-o", str(new), *files])
+    assert done.exit_code == 0, done.output
+    assert CliRunner().invoke(main, ["audit", str(new), *files]).exit_code == 0
+    assert CliRunner().invoke(main, ["refeed", str(new), "-o", str(again_), *files]).exit_code == 0
+    assert again_.read_bytes() == new.read_bytes()
+    both = CliRunner().invoke(main, ["audit", str(source), *files, "--feed", "both", "--json"])
+    times = json.loads(both.output)["cycle_times"]
+    assert times["strut_limited_s"] < 0.5 * times["one_safe_feed_s"], times
 
 
 CALLS = """%

@@ -15,7 +15,7 @@ from hexpost.pipeline import Files, examine, load, schedule
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 CLEAN = ("contour", "frustum", "pocket", "plate_inch", "blade_band", "crown", "flange")
-ALL = (*CLEAN, "limits")
+ALL = (*CLEAN, "limits", "overdriven")
 
 
 @cache
@@ -60,6 +60,11 @@ def test_a_good_sample_breaks_no_limit(name):
     assert r.findings.count == 0
     assert r.warnings == ()
     assert job(name).inputs.meaning.ignored == ()
+
+
+def test_the_overdriven_sample_breaks_what_feeds_alone_can_mend():
+    assert {LIMITS[k] for k in result("overdriven").findings.limit} == {"speed", "acceleration"}
+    assert result("overdriven").warnings == ()
 
 
 def test_the_bad_sample_breaks_what_its_comments_name():
