@@ -38,7 +38,7 @@ class JointAngle:
             cones, ranges = self._ends[end]
             if np.isfinite(cones).any():
                 share = 1.0 - these.swing(direction)
-                share *= 1.0 / (1.0 - np.cos(cones))[:, None]
+                share *= _per_cone(cones)[:, None]
                 np.maximum(share, 0.0, out=share)
                 np.maximum(out, np.sqrt(share, out=share), out=out)
             if np.isfinite(ranges[1]).any():
@@ -100,6 +100,13 @@ def _limits(machine: Machine, end: str) -> tuple[Array, Array]:
             if held is not None:
                 ranges[:, axis, k] = (held[0] + held[1]) / 2.0, (held[1] - held[0]) / 2.0
     return cones, ranges
+
+
+def _per_cone(cones: Array) -> Array:
+    """Return 1 / (1 - cos limit) (6,): nothing for a strut without a cone, which may stand beside others with one."""
+    held = np.isfinite(cones)
+    out: Array = held / (1.0 - np.cos(np.where(held, cones, 1.0)))
+    return out
 
 
 def _range_shares(angles: Array, ranges: Array) -> Array:

@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 from audit.jobs import frame, listed, moves, run, solved
-from machine.described import described
+from machine.described import described, text
 
 from hexpost.audit.model import JOINTS
 from hexpost.kinematics.frames import pose_matrix, rotation
+from hexpost.machine.load import machine_from
 
 N = 400
 
@@ -75,3 +76,14 @@ def test_ranges_about_both_axes():
 def test_a_machine_without_limits_has_no_such_check():
     job, s = tilting(described("", ""))
     assert "joint-angle" not in {w.limit for w in run(job, s).worst}
+
+
+def test_a_strut_without_one_cone_is_held_to_its_other():
+    """A joint that has no limit beside five that have one hides nothing of the strut's other joint."""
+    source = text("[strut.joint]\nbase_cone_deg = 89\nplatform_cone_deg = 20\n", "")
+    machine = machine_from(source.replace("base_cone_deg = 89\n", "", 1).encode(), "m.toml")
+    job, s = tilting(machine)
+    worst = {w.strut: w for w in run(job, s, machine=machine).worst if w.limit == "joint-angle"}
+    most = swings(machine, job, s, "platform").max(axis=1)
+    assert most[0] > 20
+    assert worst[1].value == pytest.approx(most[0], abs=1e-6)
