@@ -3,16 +3,20 @@
 import doctest
 import re
 import shlex
+import shutil
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 from docs.words_table import README, with_table
 
+import hexpost
 from hexpost.cli import COMMANDS, main
 
 ROOT = Path(__file__).parent.parent.parent
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
+EXAMPLE = re.compile(r"^```python\n((?!>>>).*?)^```$", re.MULTILINE | re.DOTALL)
 CONSOLE = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
@@ -53,6 +57,37 @@ def test_python_examples_run(name):
         str(ROOT / name), module_relative=False, optionflags=doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
     )
     assert result.failed == 0
+
+
+def loaders():
+    """Yield every Python example that is no dialogue: how a table is loaded; and the packages that it needs."""
+    for code in EXAMPLE.findall((ROOT / "README.md").read_text()):
+        packages = re.findall(r"^import (.+)$", code, re.MULTILINE)[0].split(", ")
+        yield pytest.param(code, packages, id=packages[-1])
+
+
+@pytest.fixture(scope="module")
+def tables(tmp_path_factory):
+    """Return a job folder whose table stands there in all three formats."""
+    folder = tmp_path_factory.mktemp("job")
+    files = [ROOT / "samples" / name for name in ("plate_inch.nc", "tools.toml", "setup.toml")]
+    job = hexpost.load_job(files[0], tools=files[1], setup=files[2])
+    kinds = ("npy", "parquet", "csv") if find_spec("pyarrow") else ("npy", "csv")
+    for kind in kinds:
+        hexpost.write_job(job, folder / kind, table=kind)
+        shutil.copy(folder / kind / f"setpoints.{kind}", folder)
+    shutil.copy(folder / "csv" / "segments.json", folder)
+    return folder
+
+
+@pytest.mark.parametrize(("code", "packages"), list(loaders()))
+def test_ways_to_load_the_table_work(code, packages, tables, monkeypatch):
+    for package in packages:
+        pytest.importorskip(package)
+    if "parquet" in code:
+        pytest.importorskip("pyarrow")
+    monkeypatch.chdir(tables)
+    exec(compile(code, "README.md", "exec"), {})
 
 
 @pytest.mark.parametrize("name", COMMANDS)
