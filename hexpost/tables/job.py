@@ -113,12 +113,25 @@ class JobFolder:
         """Mark the folder as unfinished, then remove the old job, its manifest first."""
         new = self.path / f"{UNFINISHED}.{os.getpid()}.part"
         self._marker = new.open("w", encoding="utf-8")
-        self._marker.writelines(f"{name}\n" for name in old)
-        self._marker.flush()
-        new.replace(self.path / UNFINISHED)
-        (self.path / MANIFEST).unlink(missing_ok=True)
-        sync_folder(self.path)
-        _remove(self.path, [name for name in old if name != UNFINISHED])
+        try:
+            self._marker.writelines(f"{name}\n" for name in old)
+            self._marker.flush()
+            new.replace(self.path / UNFINISHED)
+            (self.path / MANIFEST).unlink(missing_ok=True)
+            sync_folder(self.path)
+            _remove(self.path, [name for name in old if name != UNFINISHED])
+        except BaseException:
+            self._unclaim(new, old)
+            raise
+
+    def _unclaim(self, new: Path, old: list[str]) -> None:
+        """Leave a folder as it was; the mark stays where an old job may have lost files already."""
+        with suppress(OSError):
+            new.unlink(missing_ok=True)
+            if not old and self._claimed():
+                (self.path / UNFINISHED).unlink()
+        with suppress(OSError):
+            self._marker.close()
 
     def _list(self, name: str) -> None:
         with writing(self.path / name):
