@@ -1,7 +1,6 @@
 """Angles of the universal joints again, from the poses that the lengths of the table give."""
 
 from collections.abc import Mapping
-from math import radians, sin
 from typing import Any
 
 import numpy as np
@@ -24,6 +23,8 @@ class JointAngles:
 
     For a cone the share is that of the chord, sin(angle / 2) / sin(cone / 2); for an angle about one axis it is counted
     from the middle of the range. ``reference`` (3, 3): the rotation of the platform at the machine's reference pose.
+    A report may rank by the chord or by the angle itself, which differ a little between cones of two widths: the angle
+    over its limit that it tells lies between that where the chord is worst and the largest of all rows.
     """
 
     def __init__(self, machine: Machine, reference: Array) -> None:
@@ -35,6 +36,7 @@ class JointAngles:
         self._ends = (_aimed(at_base, along), _aimed(at_platform, along @ reference))
         self.limited = any(u.cone or u.outer_range or u.inner_range for end in self._ends for u, _ in end)
         self.uses = {k: Use() for k in range(1, 7)}
+        self._told = dict.fromkeys(range(1, 7), (0.0, 0.0))
 
     def add(self, rows: Rows, poses: Poses) -> None:
         """Look at the new rows, which have these ``poses``."""
@@ -46,9 +48,13 @@ class JointAngles:
         for k, use in self.uses.items():
             strut = along[:, k - 1]
             seen = (strut, np.einsum("nij,ni->nj", poses.r, strut))
-            shares = np.maximum(*(_share(*end[k - 1], n) for end, n in zip(self._ends, seen, strict=True)))
+            found = [_share(*end[k - 1], n) for end, n in zip(self._ends, seen, strict=True)]
+            shares, angles = np.maximum(*found)
             worst = int(shares.argmax())
+            least, most = self._told[k]
+            self._told[k] = (least, max(most, float(angles.max())))
             if shares[worst] > use.value:
+                self._told[k] = (float(angles[worst]), self._told[k][1])
                 use.value, use.row, use.line = float(shares[worst]), rows.first + rows.old + worst, int(line[worst])
             if shares[worst] > 1.0 + STEP and len(use.lines) < MOST_LINES:
                 use.lines.update(np.unique(line[shares > 1.0 + STEP]).tolist())
@@ -62,8 +68,8 @@ class JointAngles:
             if said is None:
                 faults.add(f"{name}: the report tells no worst use")
                 continue
-            chord = sin(radians(abs(said["value"])) / 2.0) / sin(radians(max(abs(said["allowed"]), 1e-9)) / 2.0)
-            if min(abs(share - use.value) for share in (said["ratio"], chord)) > STEP * max(use.value, 1.0):
+            (least, most), room = self._told[k], STEP * max(use.value, 1.0)
+            if not least - room <= said["ratio"] <= most + room:
                 what = f"the worst is {use.value:.4%} in row {use.row}, line {use.line}"
                 faults.add(f"{name}: {what}; the report says {said['value']} of {said['allowed']} degrees")
             find_unsaid((LIMIT, k), name, use.lines, report, faults)
@@ -83,10 +89,15 @@ def _aimed(joints: list[Universal | None], along: Array) -> list[tuple[Universal
 
 
 def _share(joint: Universal, neutral: Array, along: Array) -> Array:
-    """Return the share (n,) of its limits that a joint takes where its strut runs ``along`` (n, 3), unit vectors."""
-    out: Array = np.zeros(len(along))
+    """Return the shares (2, n) of its limits that a joint takes where its strut runs ``along`` (n, 3), unit vectors.
+
+    The first row counts chords of cones, the second their angles.
+    """
+    out: Array = np.zeros((2, len(along)))
     if joint.cone is not None:
-        out = np.linalg.norm(along - neutral, axis=1) / (2.0 * np.sin(joint.cone / 2.0))
+        half = np.linalg.norm(along - neutral, axis=1) / 2.0
+        out[0] = half / np.sin(joint.cone / 2.0)
+        out[1] = 2.0 * np.arcsin(np.minimum(half, 1.0)) / joint.cone
     sideways = along @ np.cross(joint.outer, neutral)
     straight = along @ neutral
     up = along @ joint.outer * (np.cross(joint.inner, neutral) @ joint.outer)

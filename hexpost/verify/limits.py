@@ -49,9 +49,10 @@ class Continuity:
 
     With h the period, l(t + h) - l(t) = h/2 (v0 + v1) - h2/12 (a1 - a0) and v1 - v0 = h/2 (a0 + a1), each up to the
     change of jerk inside the tick (Euler and Maclaurin; Abramowitz and Stegun 1964, 25.4.3), and up to the decimals.
+    ``jerk`` (6,) is the largest that the struts are allowed, or that the report owns up to.
     """
 
-    machine: Machine
+    jerk: Array
     period: float
     faults: Faults = field(default_factory=Faults)
     worst: Largest = field(default_factory=Largest)
@@ -77,7 +78,7 @@ class Continuity:
 
     def _jerk(self, mean: Array) -> Array:
         """Return how large the jerk may be inside each tick (6, n), from mean jerks of the ticks."""
-        limit = np.array([s.jerk for s in self.machine.struts])[:, None]
+        limit = self.jerk[:, None]
         size = np.abs(mean)
         near = size.copy()
         np.maximum(near[:, 1:], size[:, :-1], out=near[:, 1:])

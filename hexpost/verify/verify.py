@@ -14,7 +14,7 @@ from hexpost.moves.interpret import interpret
 from hexpost.moves.model import Interpretation, Switches
 from hexpost.moves.restart import restarted
 from hexpost.program.read import read
-from hexpost.verify.against_report import check_limits, unproven
+from hexpost.verify.against_report import check_limits, most_jerk, unproven
 from hexpost.verify.folder import Folder, check_files, open_folder
 from hexpost.verify.follow import ROUNDING_MM, Follower
 from hexpost.verify.happenings import Happenings
@@ -125,7 +125,7 @@ class _Walk:
         machine, moves = inputs.machine, inputs.meaning.moves
         micros = int(tables[0]["period_us"])
         self.period = micros / 1e6
-        self.clock, self.continuity = Clock(micros), Continuity(machine, self.period)
+        self.clock, self.continuity = Clock(micros), Continuity(most_jerk(machine, folder.report), self.period)
         self.limits = Limits(machine, self.period)
         free = folder.manifest["settings"].get("yaw", "fixed") != "fixed"
         self.follower = Follower(moves, machine, axis_only=free)

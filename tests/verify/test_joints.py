@@ -73,7 +73,10 @@ def test_shares_equal_angles_put_together_by_scipy():
         along = (Rotation.from_rotvec(a[:, None] * outer) * about_inner).apply(neutral)
         both = Universal(outer=outer, inner=inner, outer_range=(-0.8, 1.0), inner_range=(-0.9, 0.6))
         expected = np.maximum(np.abs(a - 0.1) / 0.9, np.abs(b + 0.15) / 0.75)
-        assert _share(both, neutral, along) == pytest.approx(expected, rel=1e-9)
+        for share in _share(both, neutral, along):
+            assert share == pytest.approx(expected, rel=1e-9)
         cone = Universal(outer=outer, inner=inner, cone=0.7)
         swing = np.arccos(np.cos(a) * np.cos(b))
-        assert _share(cone, neutral, along) == pytest.approx(np.sin(swing / 2) / np.sin(0.35), rel=1e-7)
+        chord, angle = _share(cone, neutral, along)
+        assert chord == pytest.approx(np.sin(swing / 2) / np.sin(0.35), rel=1e-7)
+        assert angle == pytest.approx(swing / 0.7, rel=1e-7)

@@ -7,7 +7,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 from verify.folders import BROKEN, PROGRAM, convert, copied, proof, run, sign, spoil
 
-from hexpost.machine.load import demonstration_machine
+from hexpost.machine.load import DEMONSTRATION, demonstration_machine
 from hexpost.verify.pose import Tracker, turn_vectors, turns
 
 
@@ -32,6 +32,21 @@ def test_a_broken_job_is_proven_broken(tmp_path):
     code, output = run("verify", convert(tmp_path, BROKEN))
     assert code == 1, output
     assert "PROVEN, BROKEN" in output
+
+
+def test_a_job_whose_jerk_is_far_over_the_limit_is_proven_broken(tmp_path):
+    """Such a job is not continuous to the limit of the struts, but to what its report owns up to."""
+    soft = DEMONSTRATION.read_text().replace("jerk_mm_s3 = 500000", "jerk_mm_s3 = 5000000")
+    (tmp_path / "m.toml").write_text(soft.replace("jerk_mm_s3 = 700000", "jerk_mm_s3 = 20000"))
+    job = convert(tmp_path, PROGRAM, "--machine", tmp_path / "m.toml")
+    assert proof(job) == (1, {})
+    report = json.loads((job / "report.json").read_text())
+    assert max(s["worst"]["jerk"]["ratio"] for s in report["struts"]) > 5
+    for strut in report["struts"]:
+        strut["worst"]["jerk"]["value"] = 20000.0
+    (job / "report.json").write_text(json.dumps(report))
+    sign(job)
+    assert "continuity" in proof(job)[1]
 
 
 @pytest.mark.parametrize("options", [("--table", "npy"), ("--period-ms", "4"), ("--period-ms", "0.5")])
