@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from hexpost import __version__
+from hexpost.cli.streams import flush_streams, is_of_a_stream, open_streams
 from hexpost.errors import HexpostError, InputError
 
 EXIT_CLEAN, EXIT_BROKEN, EXIT_ERROR, EXIT_INTERRUPTED = 0, 1, 2, 130
@@ -47,12 +48,12 @@ class Command(click.Command):
         except MemoryError:
             fail(ctx, HexpostError("hexpost: not enough memory for this job; nothing was written"))
         except KeyboardInterrupt:
-            click.echo("hexpost: interrupted; nothing was written under a final name", err=True)
+            click.echo("hexpost: interrupted; a job that was not finished is removed", err=True)
             ctx.exit(EXIT_INTERRUPTED)
         except (click.exceptions.Exit, click.ClickException, click.Abort, BrokenPipeError):
             raise
         except Exception as error:
-            if os.environ.get("HEXPOST_TRACEBACK"):
+            if os.environ.get("HEXPOST_TRACEBACK") or is_of_a_stream(error):
                 raise
             what = f"hexpost: internal fault ({type(error).__name__}: {error}); nothing can be trusted of this run."
             fail(ctx, HexpostError(what + " Set HEXPOST_TRACEBACK=1 to see where, and report it."))
@@ -60,6 +61,25 @@ class Command(click.Command):
 
 class Group(click.Group):
     """A group that knows names and helps, and imports a command when it is called."""
+
+    def main(self, *args: Any, **extra: Any) -> Any:  # noqa: ANN401 - click's own signature
+        """Run and exit; 2 also where standard output did not take all that was said, for then nobody read a verdict."""
+        open_streams()
+        code = self._code(*args, **extra)
+        sys.exit(code if flush_streams() else EXIT_ERROR)
+
+    def _code(self, *args: Any, **extra: Any) -> int:  # noqa: ANN401 - click's own signature
+        """Return the exit code of a run."""
+        try:
+            code = super().main(*args, **{**extra, "standalone_mode": False})
+        except click.ClickException as error:
+            error.show()
+            return EXIT_ERROR
+        except (click.Abort, KeyboardInterrupt):
+            return EXIT_INTERRUPTED
+        except (OSError, SystemExit):  # of a stream: click makes an exit of a pipe that nobody reads
+            return EXIT_ERROR
+        return code if isinstance(code, int) else EXIT_CLEAN
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's own signature
         """Return the names in the order of the table."""

@@ -1,0 +1,65 @@
+"""An output that is closed, full or no longer read: never a traceback, never the exit code of another verdict."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+PROGRAM = "G21 G90 G94\nG00 X0 Y0 Z60\nG01 X30 F3000\nM30\n"
+UNREADABLE = "G21\nG00 X\n"
+
+
+def run(folder, words, text=PROGRAM, close=(), **ends):
+    """Run a command on a program with these streams; return its exit code and what standard error took."""
+    (folder / "p.nc").write_text(text)
+    command = [sys.executable, "-m", "hexpost", *words, str(folder / "p.nc")]
+    given = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **ends}
+
+    def shut():
+        for number in close:
+            os.close(number)
+
+    done = subprocess.run(command, check=False, preexec_fn=shut, cwd=folder, **given)
+    said = (done.stderr or b"").decode()
+    assert "Traceback" not in said
+    assert "internal fault" not in said
+    assert "Exception ignored" not in said
+    return done.returncode, said
+
+
+@pytest.mark.parametrize(("text", "code"), [(PROGRAM, 0), (UNREADABLE, 2)])
+def test_streams_closed_from_the_start_leave_the_verdict(tmp_path, text, code):
+    assert run(tmp_path, ["convert", "--out", "job"], text, close=(1, 2))[0] == code
+    assert (tmp_path / "job" / "manifest.json").exists() == (code == 0)
+
+
+@pytest.mark.parametrize("words", [["audit"], ["audit", "--json"], ["explain"]])
+def test_an_output_that_is_full_is_no_verdict(tmp_path, words):
+    with open("/dev/full", "wb") as full:  # noqa: PTH123 - a device
+        assert run(tmp_path, words, stdout=full)[0] == 2
+        assert run(tmp_path, words, UNREADABLE, stdout=full, stderr=full)[0] == 2
+
+
+@pytest.mark.parametrize("text", [PROGRAM, UNREADABLE])
+def test_a_pipe_that_nobody_reads_is_no_verdict(tmp_path, text):
+    """Not 1, which click makes of it: that would be a broken limit."""
+    read, write = os.pipe()
+    os.close(read)
+    with os.fdopen(write, "wb") as pipe:
+        assert run(tmp_path, ["audit", "--full"], text, stdout=pipe, stderr=pipe)[0] == 2
+
+
+@pytest.mark.parametrize("wait", [0.08, 0.16, 0.3])
+def test_an_interruption_is_130_at_any_moment(tmp_path, wait):
+    (tmp_path / "p.nc").write_text(PROGRAM.replace("F3000", "F10"))
+    command = [sys.executable, "-m", "hexpost", "convert", str(tmp_path / "p.nc"), "--out", str(tmp_path / "job")]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    time.sleep(wait)
+    process.send_signal(signal.SIGINT)
+    _, said = process.communicate(timeout=60)
+    assert process.returncode in (130, -signal.SIGINT)
+    assert b"hexpost/cli" not in said
+    assert not (tmp_path / "job").exists()
