@@ -37,6 +37,7 @@ class JobFolder:
     def __init__(self, path: Path, *, overwrite: bool = False) -> None:
         self.path = path
         self._parts: list[PartFile] = []
+        self._listed: list[str] = []
         self._written: dict[str, Written] = {}
         self._made: list[Path] = []
         self._finished = False
@@ -106,7 +107,7 @@ class JobFolder:
         with suppress(OSError):
             self._marker.close()
         if ours:
-            _remove(self.path, [*self._written, UNFINISHED])
+            _remove(self.path, [MANIFEST, *self._listed, UNFINISHED])
             self._remove_folders()
 
     def _claim(self, old: list[str]) -> None:
@@ -136,6 +137,7 @@ class JobFolder:
     def _list(self, name: str) -> None:
         with writing(self.path / name):
             self._check_claim()
+            self._listed.append(name)
             self._marker.write(f"{name}\n")
             self._marker.flush()
 

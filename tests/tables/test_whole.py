@@ -44,6 +44,25 @@ def test_an_error_while_writing_leaves_nothing(tmp_path):
     assert names(tmp_path) == []
 
 
+@pytest.mark.parametrize("number", range(1, 4))
+def test_an_interruption_right_after_a_file_got_its_name_leaves_nothing(tmp_path, monkeypatch, number):
+    """Also after the manifest, the third: it must not stay behind without its files."""
+    commit, done = PartFile.commit, []
+
+    def interrupted(part, name):
+        written = commit(part, name)
+        done.append(name)
+        if len(done) == number:
+            raise KeyboardInterrupt
+        return written
+
+    monkeypatch.setattr(PartFile, "commit", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        make_job(tmp_path / "job")
+    assert len(done) == number
+    assert not (tmp_path / "job").exists()
+
+
 def test_links_and_special_files_are_not_written_through(tmp_path):
     (tmp_path / "link").symlink_to(tmp_path / "elsewhere")
     for target in (tmp_path / "link", tmp_path):
