@@ -95,6 +95,7 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
         if whole.any():
             draft = slowed(draft, np.where(whole, np.maximum(found.worst, SLOWER), 1.0), task.period)
         before, now = now, draft.st.solved(draft.seconds(task.period))
+        del timing, found
         timing = task.laid(now, draft.window)
         where = None if whole.any() else changed(before, now, timing)
     return draft, timing
@@ -115,12 +116,20 @@ def slowed(draft: Draft, factor: Array, period: float) -> Draft:
 
 
 def fastest(drafts: list[tuple[Draft, Timing]], task: Task) -> Timing:
-    """Return the timing that takes each span from the draft where it is shortest (the first of equals)."""
-    best, timing = drafts[0]
+    """Return the timing that takes each span from the draft where it is shortest (the first of equals).
+
+    The list is used up: each draft goes when it is no longer needed.
+    """
+    best, timing = drafts.pop(0)
+    now: Timing | None = timing
     taken = timing.end - timing.start[:-1]
-    for draft, other in drafts[1:]:
+    del timing
+    while drafts:
+        draft, other = drafts.pop(0)
         ticks = other.end - other.start[:-1]
+        del other
         shorter = ticks < taken
         if shorter.any():
-            best, taken = best.grafted(draft, shorter), np.minimum(taken, ticks)
-    return timing if best is drafts[0][0] else best.timing(task)
+            best, taken, now = best.grafted(draft, shorter), np.minimum(taken, ticks), None
+        del draft
+    return now or best.timing(task)

@@ -8,6 +8,8 @@ from hexpost.arrays import Array, Ints
 
 GROUP = 65536
 """Stretches whose running sums are taken together: longer sums would lose digits."""
+BLOCK = 32768
+"""Stretches whose ranges are looked up together."""
 ERODE_ROUNDS = 2
 """The first round travels at full speed and is far too careful, the second is right, a third changes nothing."""
 
@@ -36,12 +38,13 @@ def _group(size: Array, bound: Array, up: Array, down: Array | None) -> Array:
     n = len(size)
     fall = np.zeros(n + 1)
     np.cumsum(2 * (up if down is None else down) * size, out=fall[1:])
-    rise = fall
+    rise = fall.copy()
     if down is not None:
-        rise = np.zeros(n + 1)
         np.cumsum(2 * up * size, out=rise[1:])
-    x: Array = np.minimum.accumulate((bound + fall)[::-1])[::-1]
-    x = x - (fall + rise)
+    x: Array = bound + fall
+    np.minimum.accumulate(x[::-1], out=x[::-1])
+    fall += rise
+    x -= fall
     np.minimum.accumulate(x, out=x)
     x += rise
     return np.maximum(x, 0.0, out=x)
@@ -82,13 +85,18 @@ def erode(size: Array, span: Ints, first: Ints, cap: Array, window: Array) -> Ar
 
     ``window`` (spans,) in s. Half of it is measured to both sides in the time that travel at the cap takes.
     """
-    out = cap
-    half = 0.5 * window[span] * (1 - 1e-9)
-    low, high = first[span], first[span + 1] - 1
+    out, time = cap, np.zeros(len(size) + 1)
+    half = 0.5 * window * (1 - 1e-9)
     for _ in range(ERODE_ROUNDS):
-        time = np.zeros(len(size) + 1)
-        np.cumsum(size / np.sqrt(out), out=time[1:])
-        lo = np.maximum(np.searchsorted(time[1:], time[:-1] - half, "right"), low)
-        hi = np.minimum(np.searchsorted(time[:-1], time[1:] + half, "left") - 1, high)
-        out = range_min(cap, np.minimum(lo, hi), hi)
+        np.divide(size, np.sqrt(out), out=time[1:])
+        np.cumsum(time, out=time)
+        out = np.empty_like(cap)
+        for a in range(0, len(size), BLOCK):
+            b = min(a + BLOCK, len(size))
+            own = span[a:b]
+            lo = np.maximum(np.searchsorted(time[1:], time[a:b] - half[own], "right"), first[own])
+            hi = np.minimum(np.searchsorted(time[:-1], time[a + 1 : b + 1] + half[own], "left"), first[own + 1]) - 1
+            np.minimum(lo, hi, out=lo)
+            begin = int(lo.min())
+            out[a:b] = range_min(cap[begin : int(hi.max()) + 1], lo - begin, hi - begin)
     return out

@@ -41,33 +41,45 @@ def plan(path: Path, moves: Moves, events: Events, machine: Machine, mode: str =
     struts allow (2 % under their limits) in both modes. A corner has the lower feed of its two moves. Never fails:
     all bounds hold for standing still.
     """
+    task, st = _bounds(path, moves, machine, mode, dwells(path, events, machine.period))
+    lone = np.zeros(len(st.first) - 1, dtype=bool)
+    lone[lone_straights(path)] = True
+    closed = _constant(st, lone, task)
+    felt = _felt(st, closed, lone & task.firm)
+    simple = lone & ~felt
+    if simple.any():
+        st = st.grafted(closed, simple)
+    waiting, drafts = _drafts(task, st, simple), []
+    del st
+    while waiting:  # of a long program every copy counts: each draft goes when it is mended
+        drafts.append(mended(waiting.pop(0), task))
+    if felt.any():
+        drafts.append(mended(_closed(drafts[0][0], closed, felt, task.period), task, felt))
+    return fastest(drafts, task)
+
+
+def _bounds(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests) -> tuple[Task, Stretches]:
+    """Return what is to be planned, and the stretches of all pieces with their bounds."""
     norms = path.norms_max()
     struts = strut_limits(path, moves, machine, rapids_only=mode != STRUT_LIMITED)
     st, clear = as_programmed(path, moves, machine.tool_tip, norms), shares(path, moves, machine.tool_tip, norms)
     st = st.divided(parts(path, norms, struts.aim > 0, st))
     if struts.aim.any():
         st, clear = bounded(st, clear, path, norms, struts)
-    lone = np.zeros(len(st.first) - 1, dtype=bool)
-    lone[lone_straights(path)] = True
     task = Task(
         path=path,
         limits=Limits(shares=clear, struts=struts),
-        rests=dwells(path, events, machine.period),
+        rests=rests,
         period=machine.period,
         firm=struts.aim[path.span_first[:-1]] > 0,
         programmed=programmed_speed(path, moves, machine.tool_tip, norms[:, 0]),
     )
-    closed = _constant(st, lone, task)
-    felt = _felt(st, closed, lone & task.firm)
-    return _planned(task, st.grafted(closed, lone & ~felt), closed, lone, felt)
+    return task, st
 
 
-def _planned(task: Task, st: Stretches, closed: Stretches, lone: Flags, felt: Flags) -> Timing:
-    """Return the timing: each span as the shortest of its drafts.
-
-    Lone straights have the closed form; those whose struts are ``felt`` (spans,) are also planned piece by piece.
-    """
-    period, simple = task.period, lone & ~felt
+def _drafts(task: Task, st: Stretches, simple: Flags) -> list[Draft]:
+    """Return the drafts to be tried; spans ``simple`` (spans,) have the closed form."""
+    period = task.period
     whole = (task.path.kind[st.piece] <= ROUND) & ~simple[st.span]
     chosen = choose(st, whole, np.flatnonzero(simple), period)
     drafts = []
@@ -75,24 +87,24 @@ def _planned(task: Task, st: Stretches, closed: Stretches, lone: Flags, felt: Fl
         window = np.where(simple, chosen, np.maximum(np.rint(scale * chosen), 1).astype(np.int64))
         seconds = window.astype(np.float64) * period
         bounds = settled(split(st, whole, seconds), np.flatnonzero(simple), seconds)
-        drafts.append(mended(Draft(st=bounds, window=window, closed=simple), task))
-    if felt.any():
-        window = np.ones(len(felt), dtype=np.int64)
-        window[felt] = closed_windows(closed, closed.first[:-1][felt], period)
-        bounds = settled(closed, np.flatnonzero(felt), window.astype(np.float64) * period)
-        plain = drafts[0][0].grafted(Draft(st=bounds, window=window, closed=felt), felt)
-        drafts.append(mended(plain, task, felt))
-    return fastest(drafts, task)
+        drafts.append(Draft(st=bounds, window=window, closed=simple))
+    return drafts
+
+
+def _closed(draft: Draft, closed: Stretches, felt: Flags, period: float) -> Draft:
+    """Return the draft with the closed form for the lone straights whose struts are ``felt`` (spans,)."""
+    window = np.ones(len(felt), dtype=np.int64)
+    window[felt] = closed_windows(closed, closed.first[:-1][felt], period)
+    bounds = settled(closed, np.flatnonzero(felt), window.astype(np.float64) * period)
+    return draft.grafted(Draft(st=bounds, window=window, closed=felt), felt)
 
 
 def _constant(st: Stretches, lone: Flags, task: Task) -> Stretches:
-    """Return the stretches with each lone straight made one, its bounds constant and, under the struts, mild enough.
+    """Return the lone straights, each made one stretch, its bounds constant and, under the struts, mild enough.
 
     With shares of limits a1 |s''| + a2 s'^2, and the like for jerks, what the curvature of the struts'
     lengths takes at the top speed is left out of acceleration and jerk, so that the double S keeps the limits.
     """
-    if not lone.any():
-        return st
     st = st.merged(lone)
     k = st.first[:-1][lone & task.firm]
     if not len(k):
@@ -111,11 +123,13 @@ def _constant(st: Stretches, lone: Flags, task: Task) -> Stretches:
 
 def _felt(st: Stretches, closed: Stretches, lone: Flags) -> Flags:
     """Return which lone straights would gain by bounds that follow the struts along the way, shape (spans,)."""
-    at, best = st.first[:-1], closed.first[:-1]
-    gain = np.zeros(len(lone), dtype=bool)
-    for name in ("cap", "up", "down"):
-        gain |= getattr(closed, name)[best] < FELT * np.maximum.reduceat(getattr(st, name), at)
-    out: Flags = gain & lone & (closed.size[best] > SHORTEST)
+    out = np.zeros(len(lone), dtype=bool)
+    if lone.any():
+        at, best = st.first[:-1], closed.first[:-1][lone]
+        gain = np.zeros(len(best), dtype=bool)
+        for name in ("cap", "up", "down"):
+            gain |= getattr(closed, name)[best] < FELT * np.maximum.reduceat(getattr(st, name), at)[lone]
+        out[lone] = gain & (closed.size[best] > SHORTEST)
     return out
 
 

@@ -1,7 +1,7 @@
 """Inside a stretch: ramp, cruise, ramp, exactly; and all stretches laid on the ticks of the control period."""
 
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,8 @@ from hexpost.feed.stretches import Speeds, causes
 
 Value = TypeVar("Value", bound=np.generic)
 
+BLOCK = 16384
+"""Stretches whose ramps are looked at together."""
 NOTHING = 1e-12
 """Ramps and cruises below this share of their stretch are left out."""
 EVEN = 1e-4
@@ -44,20 +46,19 @@ class Rests:
     line: Ints
 
 
-def ramps(speeds: Speeds) -> Ramps:
-    """Return the ramps of each stretch: as fast as its bounds allow between the speeds at its edges."""
+def ramps(speeds: Speeds, which: slice = slice(None)) -> Ramps:
+    """Return the ramps of stretches (all, or some in a row): as fast as bounds allow between the speeds at edges."""
     st, x = speeds.st, speeds.x
-    a, b = x[:-1], x[1:]
-    up, down = np.maximum(st.up, TINY), np.maximum(st.down, TINY)
+    a, b, size = x[:-1][which], x[1:][which], st.size[which]
+    up, down = np.maximum(st.up[which], TINY), np.maximum(st.down[which], TINY)
     both = up + down
-    top = np.minimum(speeds.cap, (a * down + b * up + 2 * up * down * st.size) / both)
+    top = np.minimum(speeds.cap[which], (a * down + b * up + 2 * up * down * size) / both)
     top = np.maximum(top, np.maximum(a, b))
     rise, fall = (top - a) / (2 * up), (top - b) / (2 * down)
-    fit = np.minimum(st.size / np.maximum(rise + fall, TINY), 1.0)  # rounding of the running sums
+    fit = np.minimum(size / np.maximum(rise + fall, TINY), 1.0)  # rounding of the running sums
     rise *= fit
     fall *= fit
-    v, top = np.sqrt(x), np.sqrt(top)
-    start, end = v[:-1], v[1:]
+    start, end, top = np.sqrt(a), np.sqrt(b), np.sqrt(top)
     even = np.minimum(start, end) > (1 - EVEN) * top
     rise[even] = fall[even] = 0.0
     enter, leave = np.where(even, start, top), np.where(even, end, top)
@@ -81,35 +82,28 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
     ``window`` (spans,) in ticks; ``period`` in s; ``programmed`` (pieces,) is handed on.
     """
     st = speeds.st
-    r = ramps(speeds)
     spans = len(st.first) - 1
-    size = _in_turn(r.up, st.size - r.up - r.down, r.down)
-    keep = size > np.repeat(NOTHING * st.size, 3)
-    at = np.flatnonzero(keep)
-    place = _in_turn(st.s[:-1], st.s[:-1] + r.up, st.s[1:] - r.down).take(at)
-    v = _in_turn(r.start, r.enter, r.leave).take(at)
-    w = _in_turn(r.enter, r.leave, r.end).take(at)
-    h = 2 * size.take(at) / np.maximum(v + w, TINY)
-    u = (w - v) / h
-    cause = _in_turn(st.hold, causes(speeds.cap), st.hold).take(at)
-    edge = np.concatenate([[0], np.cumsum(keep.view(np.uint8).reshape(-1, 3).sum(axis=1, dtype=np.int64))])
-    first = edge[st.first]
-    time = np.concatenate([[0.0], np.cumsum(h)])
+    found = _intervals(speeds)
+    first, cause = np.concatenate([[0], np.cumsum(found.pop())])[st.first], found.pop()
+    h, u, v, place = found.pop(), found.pop(), found.pop(), found.pop()
+    time = np.concatenate([[0.0], h])
+    del h
+    np.cumsum(time, out=time)
     length = np.diff(time[first])
     need = whole_ticks(length, period) + window
     pause = np.bincount(rests.span + 1, weights=rests.ticks, minlength=spans + 1).astype(np.int64)
     start = pause[0] + np.concatenate([[0], np.cumsum(need + pause[1:])])
     end = start[:-1] + need
-    which = np.repeat(np.arange(spans), np.diff(first))
-    t = time[:-1] - time[first[which]] + start[which] * period
+    t, each = time[:-1], np.diff(first)
+    t -= np.repeat(time[first[:-1]], each)
+    t += np.repeat(start[:-1] * period, each)
     s_end = st.s[st.first[1:]]
-    columns = _with_rests(first[1:], (t, place, v, u), (start[:-1] * period + length, s_end))
     return Timing(
         period=period,
-        t=columns[0],
-        s=columns[1],
-        v=columns[2],
-        u=columns[3],
+        t=np.insert(t, first[1:], start[:-1] * period + length),
+        s=np.insert(place, first[1:], s_end),
+        v=np.insert(v, first[1:], 0.0),
+        u=np.insert(u, first[1:], 0.0),
         cause=np.insert(cause, first[1:], np.zeros(spans, dtype=np.uint8)),
         first=first + np.arange(spans + 1),
         start=start,
@@ -121,15 +115,39 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
     )
 
 
+def _intervals(speeds: Speeds) -> list[Any]:
+    """Return the intervals of all stretches: s, v, u, duration, cause (m,), and how many each stretch has (n,)."""
+    st = speeds.st
+    parts: list[list[NDArray[Any]]] = [[] for _ in range(6)]
+    for begin in range(0, max(len(st.size), 1), BLOCK):
+        part = slice(begin, begin + BLOCK)
+        r, whole, s, end = ramps(speeds, part), st.size[part], st.s[:-1][part], st.s[1:][part]
+        size = _in_turn(r.up, whole - r.up - r.down, r.down)
+        keep = size > np.repeat(NOTHING * whole, 3)
+        at = np.flatnonzero(keep)
+        v = _in_turn(r.start, r.enter, r.leave).take(at)
+        w = _in_turn(r.enter, r.leave, r.end).take(at)
+        h = 2 * size.take(at) / np.maximum(v + w, TINY)
+        hold = st.hold[part]
+        columns = (
+            _in_turn(s, s + r.up, end - r.down).take(at),
+            v,
+            (w - v) / h,
+            h,
+            _in_turn(hold, causes(speeds.cap[part]), hold).take(at),
+            keep.view(np.uint8).reshape(-1, 3).sum(axis=1, dtype=np.int64),
+        )
+        for column, new in zip(parts, columns, strict=True):
+            column.append(new)
+    out: list[Any] = []
+    while parts:
+        out.append(np.concatenate(parts.pop(0)))
+    return out
+
+
 def _in_turn(*columns: NDArray[Value]) -> NDArray[Value]:
     """Return columns (n,) of three one after the other for each stretch, shape (3 n,)."""
     return np.stack(columns, axis=1).reshape(-1)
-
-
-def _with_rests(at: Ints, columns: tuple[Array, ...], rest: tuple[Array, Array]) -> list[Array]:
-    """Return t, s, v, u with an interval at rest, at time and parameter ``rest``, put in at the end of each span."""
-    nothing = np.zeros(len(at))
-    return [np.insert(c, at, r) for c, r in zip(columns, (*rest, nothing, nothing), strict=True)]
 
 
 def _pauses(rests: Rests, end: Ints) -> Pauses:

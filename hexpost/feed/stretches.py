@@ -56,14 +56,19 @@ class Stretches:
         return Stretches(**columns, size=size, s=s, first=edge[self.first])
 
     def merged(self, which: Flags) -> "Stretches":
-        """Return them with all of each span ``which`` (spans,) made one, under the least of their bounds."""
-        begin = ~which[self.span]
-        begin[self.first[:-1]] = True
-        at = np.flatnonzero(begin)
-        least = {n: np.minimum.reduceat(getattr(self, n), at) for n in ("cap", "up", "down", "jerk")}
+        """Return the spans ``which`` (spans,) alone, all of each made one stretch under the least of its bounds.
+
+        Spans keep their numbers; the others have no stretch.
+        """
+        at = self.first[:-1][which]
+        keep = which[self.span]
+        own = np.concatenate([[0], np.cumsum(np.diff(self.first)[which])])[:-1]
+        names = ("cap", "up", "down", "jerk")
+        least = {n: np.minimum.reduceat(getattr(self, n)[keep], own) for n in names}
         columns = {name: getattr(self, name)[at] for name in ("piece", "hold", "jerk_hold", "span")}
-        size, s = np.add.reduceat(self.size, at), np.append(self.s[:-1][at], self.s[-1])
-        return Stretches(**columns, **least, size=size, s=s, first=np.searchsorted(at, self.first))
+        size = np.add.reduceat(self.size[keep], own)
+        s, first = np.append(self.s[:-1][at], self.s[-1]), np.concatenate([[0], np.cumsum(which)])
+        return Stretches(**columns, **least, size=size, s=s, first=first)
 
     def grafted(self, other: "Stretches", which: Flags) -> "Stretches":
         """Return them with the spans ``which`` (spans,) taken from ``other`` instead."""
