@@ -1,4 +1,4 @@
-"""Findings as they are stored: none lost, worst first, the mildest dropped when there are too many, joined at borders."""
+"""Findings as they are stored: none lost, worst first, the mildest dropped when there are too many, joined in time."""
 
 import numpy as np
 from hypothesis import given, settings

@@ -40,6 +40,15 @@ def block_of(values, **more):
     return setpoints(x[0], x[1], x[2], **more)
 
 
+@pytest.mark.parametrize("names", [("length",), ("time", "length"), ("length", "line"), ("speed", "time")])
+def test_the_slow_way_knows_a_choice_of_columns(names):
+    block = setpoints(*(np.full((6, 3), x) for x in (5e7, -5e7, 5e7)))
+    heads = choose().names
+    chosen = [heads.index(name) for name in choose(names).names]
+    rows = [",".join(row.split(",")[k] for k in chosen) for row in expected(block).splitlines()]
+    assert text(block, choose(names)).splitlines() == rows
+
+
 magnitudes = st.one_of(
     st.floats(-1000, 1000),
     st.floats(-13_000, 13_000),
