@@ -27,6 +27,8 @@ SMALL = 20_000
 """With at most so many stretches several windows are corrected to the end, and each span takes its best."""
 SCALES = (0.6, 1.5)
 """Those windows, as shares of the one found by trial."""
+FEW = 0.005
+"""Not so with more stretches, where such straights take less than this share of the time of the job."""
 LONE_SHARE = 0.995
 """Share of the strut limits that a lone straight in closed form is planned with."""
 LONE_CURVATURE = 0.25
@@ -56,6 +58,16 @@ def plan(path: Path, moves: Moves, events: Events, machine: Machine, mode: str =
     if felt.any():
         drafts.append(mended(_closed(drafts[0][0], closed, felt, task.period), task, felt))
     return fastest(drafts, task)
+
+
+def least_time(path: Path, moves: Moves, events: Events, machine: Machine) -> tuple[float, int]:
+    """Return a time [s] that no schedule goes below, by programmed feeds and dwells, and the line that takes most."""
+    speed = programmed_speed(path, moves, machine.tool_tip, path.norms_max()[:, 0])
+    seconds = path.size / np.maximum(speed, TINY)
+    rest = np.append(events.pause, 0.0)
+    piece, dwell = int(np.argmax(seconds)), int(np.argmax(rest))
+    line = events.line[dwell] if rest[dwell] > seconds[piece] else moves.line[path.move[piece]]
+    return float(seconds.sum() + rest.sum()), int(line)
 
 
 def _bounds(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests) -> tuple[Task, Stretches]:
@@ -130,6 +142,10 @@ def _felt(st: Stretches, closed: Stretches, lone: Flags) -> Flags:
         for name in ("cap", "up", "down"):
             gain |= getattr(closed, name)[best] < FELT * np.maximum.reduceat(getattr(st, name), at)[lone]
         out[lone] = gain & (closed.size[best] > SHORTEST)
+        time = closed.size / np.sqrt(closed.cap) + np.sqrt(closed.cap) / closed.up
+        all_time = time.sum() + (st.size / np.sqrt(st.cap))[~lone[st.span]].sum()
+        if len(st.span) > SMALL and time[closed.first[:-1][out]].sum() < FEW * all_time:
+            out[:] = False
     return out
 
 

@@ -117,32 +117,26 @@ def bounded(st: Stretches, shares: Shares, path: Path, norms: Array, limits: Str
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Rows:
-    """Slopes l', l'', l''' (6, n) at start, middle and end of stretches, and the share of the limits to keep.
+    """Slopes l', l'' (6, n) at start, middle and end of stretches, and the share of the limits to keep.
 
-    ``room`` (n,) for each order: how much larger the slopes may be somewhere on the piece.
+    ``most`` (6, n): the largest size of l', l'', l'''; ``room`` (n,): how much larger they may be on the piece.
     """
 
     at: list[list[Array]]
+    most: list[Array]
     pull: list[Parts]
     aim: Array
     room: list[Array]
     limits: StrutLimits
 
-    def most(self, order: int) -> Array:
-        """Return the largest size (6, n) of a slope."""
-        first, middle, last = (np.abs(x[order]) for x in self.at)
-        out: Array = np.maximum(np.maximum(first, middle, out=first), last, out=first)
-        out *= BETWEEN
-        return np.maximum(out, TINY, out=out)
-
     def caps(self) -> list[Array]:
         """Return bounds (6, n) of the speed squared by speed, acceleration, jerk, thrust of each strut."""
         aim, limits = self.aim, self.limits
-        jerk: Array = limits.jerk * (PLANNED * aim) / self.most(2)
+        jerk: Array = limits.jerk * (PLANNED * aim) / self.most[2]
         thrust = [p.caps(CURVATURE_SHARE, PLANNED, BETWEEN) for p in self.pull]
         return [
-            np.minimum(limits.speed * aim / self.most(0), HUGE**0.5) ** 2,
-            limits.acceleration * (CURVATURE_SHARE * PLANNED * aim) / self.most(1),
+            np.minimum(limits.speed * aim / self.most[0], HUGE**0.5) ** 2,
+            limits.acceleration * (CURVATURE_SHARE * PLANNED * aim) / self.most[1],
             np.minimum(np.cbrt(jerk), HUGE**0.5) ** 2,
             *([np.minimum.reduce(thrust)] if thrust else []),
         ]
@@ -156,9 +150,9 @@ class _Rows:
         out = []
         for sign in (1.0, -1.0):
             bend: Array = np.zeros_like(self.at[0][0])
-            for slope, curve, _ in self.at:
+            for slope, curve in self.at:
                 np.maximum(bend, np.copysign(sign, slope) * curve * cap, out=bend)
-            out.append(np.maximum(most - BETWEEN * bend, 0.0) / self.most(0))
+            out.append(np.maximum(most - BETWEEN * bend, 0.0) / self.most[0])
         return out[0], out[1]
 
     def steepest(self, cap: Array) -> Iterator[tuple[int, tuple[Array, Array]]]:
@@ -170,18 +164,18 @@ class _Rows:
 
     def jerks(self) -> Array:
         """Return the largest jerk along the path (6, n) of each strut at a crawl."""
-        out: Array = self.limits.jerk * (PLANNED * self.aim) / self.most(0)
+        out: Array = self.limits.jerk * (PLANNED * self.aim) / self.most[0]
         return out
 
     def uses(self) -> tuple[Array, list[Array]]:
         """Return the largest s' (n,), and per unit of s'', s'^2, s''', 3 s' s'', s'^3 the shares of the limits (n,)."""
         a, j = 1 / self.limits.acceleration, 1 / self.limits.jerk
         which = ((0, a), (1, a), (0, j), (1, j), (2, j))
-        uses = [(self.most(k) * limit).max(axis=0) * self.room[k] / self.aim for k, limit in which]
+        uses = [(self.most[k] * limit).max(axis=0) * self.room[k] / self.aim for k, limit in which]
         for p in self.pull:
             for i, use in enumerate(p.uses()):
                 uses[i] = np.maximum(uses[i], use * self.room[i])
-        speed: Array = (self.limits.speed / self.most(0)).min(axis=0) * self.aim / self.room[0]
+        speed: Array = (self.limits.speed / self.most[0]).min(axis=0) * self.aim / self.room[0]
         return speed, uses
 
 
@@ -193,23 +187,47 @@ def _blocks(which: Flags) -> Iterator[Ints]:
 
 
 def _rows(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits) -> _Rows:
-    """Return the slopes at start, middle and end of the stretches ``k`` (n,)."""
-    piece = st.piece[k]
+    """Return the slopes at start, middle and end of the stretches ``k`` (n,).
+
+    Where the next stretch of the span follows, its start is the end, for l' and l'' go on there; l''' jumps, and is
+    looked at in start and middle.
+    """
+    n, piece, span = len(k), st.piece[k], st.span[k]
     begin = np.maximum(st.s[k] - path.s0[piece], 0.0)
+    own = np.flatnonzero((np.diff(k, append=-1) != 1) | (np.diff(span, append=-1) != 0))
+    end = np.arange(1, n + 1)
+    end[own] = np.arange(2 * n, 2 * n + len(own))
+    where = np.concatenate([piece, piece, piece[own]])
+    size = st.size[k]
+    u = np.concatenate([begin, begin + 0.5 * size, (begin + size)[own]])
+    q = path.evaluate(where, np.minimum(u, path.size[where]), 3)
+    slopes, pull = limits.slopes(where, q), limits.pull(where, q)
+    places = slice(0, n), slice(n, 2 * n), end
+    orders = places, places, places[:2]
+    most = [BETWEEN * _largest(np.abs(x), at) + TINY for x, at in zip(slopes, orders, strict=True)]
     first = np.flatnonzero(np.diff(piece, prepend=-1))
-    seen, slopes, pull = np.zeros((2, 3, len(k))), [], []
-    for part in (0.0, 0.5, 1.0):
-        q = path.evaluate(piece, np.minimum(begin + part * st.size[k], path.size[piece]), 3)
-        slopes.append(limits.slopes(piece, q))
-        pull.append(limits.pull(piece, q))
-        for order, x in enumerate(q[1:]):
-            for side, half in enumerate((x[:3], x[3:])):
-                np.maximum(seen[side, order], np.einsum("ij,ij->j", half, half), out=seen[side, order])
-    seen = np.sqrt(np.maximum.reduceat(seen, first, axis=2))
-    seen = np.repeat(seen, np.diff(first, append=len(k)), axis=2)
-    most = norms[:, :, piece]
-    room = np.maximum(most / np.maximum(seen, MOST_ROOM * most + TINY), 1.0).max(axis=0)
-    return _Rows(at=slopes, pull=[p for p in pull if p], aim=limits.aim[piece], room=list(room), limits=limits)
+    seen: Array = np.empty((2, 3, len(first)))
+    for order, (x, at) in enumerate(zip(q[1:], orders, strict=True)):
+        for side, half in enumerate((x[:3], x[3:])):
+            squared = _largest(np.einsum("ij,ij->j", half, half), at)
+            seen[side, order] = np.sqrt(np.maximum.reduceat(squared, first))
+    seen = np.repeat(seen, np.diff(first, append=n), axis=2)
+    norm = norms[:, :, piece]
+    room = np.maximum(norm / np.maximum(seen, MOST_ROOM * norm + TINY), 1.0).max(axis=0)
+    return _Rows(
+        at=[[x[:, p] for x in slopes[:2]] for p in places],
+        most=most,
+        pull=[pull.taken(p) for p in places] if pull else [],
+        aim=limits.aim[piece],
+        room=list(room),
+        limits=limits,
+    )
+
+
+def _largest(x: Array, places: Sequence[slice | Ints]) -> Array:
+    """Return the largest (..., n) of values (..., m) at some places of stretches."""
+    out: Array = np.maximum.reduce([x[..., at] for at in places])
+    return out
 
 
 def _least(cap: Array, cause: Codes, other: Array, kind: int, flag: Codes | int = 0) -> tuple[Array, Codes]:

@@ -38,6 +38,11 @@ class Parts:
         out: Flags = np.maximum(self.high, -self.low) < FULL * self.most
         return out
 
+    def taken(self, at: slice | Ints) -> "Parts":
+        """Return the parts at some of the samples."""
+        names = ("low", "high", "ramp", "bend", "most")
+        return Parts(**{name: getattr(self, name)[:, at] for name in names})
+
     def room(self, toward: Array, share: float = 1.0) -> Array:
         """Return what may be added in the direction ``toward``, (6, n) of either sign; without bound where not free."""
         return np.where(self.free, share * self.most - np.where(toward < 0, -self.low, self.high), HUGE)
