@@ -3,16 +3,16 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from stat import S_ISREG
 from typing import TypeVar
 
 from hexpost.audit.audit import Audit
 from hexpost.audit.model import AuditResult
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.feed.model import Timing
-from hexpost.feed.plan import MODES, plan
+from hexpost.feed.plan import MODES, least_time, plan
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
+from hexpost.machine.reading import read_bytes
 from hexpost.moves.interpret import interpret
 from hexpost.moves.mistakes import told
 from hexpost.moves.model import USUAL, Interpretation, Switches
@@ -31,6 +31,12 @@ from hexpost.setpoints.yaw import turned
 BLOCK = 8192
 """Samples that flow through solve, check and write at a time: their work arrays stay in the processor's cache."""
 
+MOST_BYTES = 500_000_000
+MOST_LINES = 20_000_000
+"""A program file is not longer than this."""
+MOST_ROWS = 720_000_000
+"""A job has no more setpoints than this, unless more are allowed: 200 hours at a period of 1 ms."""
+
 T = TypeVar("T")
 Progress = Callable[[int], None]
 
@@ -48,6 +54,7 @@ class Files:
     setup: Path | None = None
     switches: Switches = USUAL
     proving: Proving = AS_PROGRAMMED
+    most_rows: int = MOST_ROWS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,6 +70,7 @@ class Inputs:
     proving: Proving = AS_PROGRAMMED
     restart: Restart | None = None
     """Where the job begins again, if not with the start of the program."""
+    most_rows: int = MOST_ROWS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -131,6 +139,7 @@ def load(files: Files, period: float | None = None) -> Inputs:
         meaning=replace(meaning, moves=proving_moves(meaning.moves, files.proving)),
         proving=files.proving,
         restart=restart,
+        most_rows=files.most_rows,
     )
 
 
@@ -179,20 +188,19 @@ def parse(source: bytes, name: str) -> Program:
 
 
 def content(path: Path) -> bytes:
-    """Return the bytes of a regular file.
+    """Return the bytes of a program.
 
     Raises
     ------
     InputError
-        When it is missing, unreadable or no regular file.
+        When it is missing, unreadable or no regular file, or longer than ``MOST_BYTES`` or ``MOST_LINES``.
     """
-    try:
-        if not S_ISREG(path.stat().st_mode):
-            raise InputError([Fault(file=str(path), what="expected a regular file", code="file")])
-        return path.read_bytes()
-    except OSError as error:
-        what = f"cannot be read: {error.strerror or error}"
-        raise InputError([Fault(file=str(path), what=what, code="file")]) from error
+    source = read_bytes(path, MOST_BYTES)
+    if (lines := source.count(b"\n")) > MOST_LINES:
+        what = f"expected at most {MOST_LINES:,} lines, found {lines:,}"
+        hint = "cut the program into several, each from rest to rest"
+        raise InputError([Fault(file=str(path), what=what, code="too-large", hint=hint)])
+    return source
 
 
 def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
@@ -201,7 +209,7 @@ def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
     Raises
     ------
     InputError
-        The program moves nothing.
+        The program moves nothing, or takes more than ``inputs.most_rows`` setpoints.
     """
     if feed not in MODES:
         raise HexpostError(f"--feed {feed} is not one schedule: expected {' or '.join(MODES)}")
@@ -210,8 +218,24 @@ def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
         what, hint = "expected at least one move, found none", "is this a whole program, or only a part of one?"
         raise InputError([Fault(file=inputs.program.name, what=what, code="no-motion", hint=hint)])
     path = build(meaning.moves, inputs.machine)
+    seconds, line = least_time(path, meaning.moves, meaning.events, inputs.machine)
+    _check_length(inputs, seconds / inputs.machine.period, line)
     timing = plan(path, meaning.moves, meaning.events, inputs.machine, feed)
+    _check_length(inputs, timing.ticks + 1, line)
     return Job(inputs=inputs, path=path, timing=timing, feed=feed)
+
+
+def _check_length(inputs: Inputs, rows: float, line: int) -> None:
+    """Refuse a job of more setpoints than are allowed; ``line`` is the block that takes longest."""
+    if rows <= inputs.most_rows:
+        return
+    hours = inputs.machine.period / 3600.0
+    what = (
+        f"expected at most {inputs.most_rows:,} setpoints ({inputs.most_rows * hours:,.3g} h of motion), found "
+        f"{rows:,.0f} ({rows * hours:,.3g} h) in all; this block takes longest"
+    )
+    hint = "is its feed or dwell right? a longer control period makes fewer setpoints, --most-rows allows more"
+    raise InputError([Fault(file=inputs.program.name, line=line, what=what, code="job-too-long", hint=hint)])
 
 
 def examine(job: Job, each: Callable[[Setpoints], None] | None = None, progress: Progress | None = None) -> AuditResult:

@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, SWITCHES, YAW, motion, shared
+from hexpost.cli.options import INPUTS, JSON, MOST, SWITCHES, YAW, motion, shared
 
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES)
+@shared(INPUTS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, MOST)
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
 @shared(JSON)
 def command(
@@ -21,6 +21,7 @@ def command(
     yaw: str,
     stops: bool,
     skip: bool,
+    most_rows: int | None,
     full: bool,
     as_json: bool,
     **files: str | None,
@@ -32,9 +33,11 @@ def command(
     from hexpost.cli.run import inputs_of, show, watched
     from hexpost.convert import report_of
     from hexpost.moves.model import Switches
+    from hexpost.pipeline import MOST_ROWS
 
     one = "as-programmed" if feed == "both" else feed
-    job = inputs_of(Path(program), files, one, period_ms, Switches(stops=stops, skip=skip), yaw=yaw)
+    switches = Switches(stops=stops, skip=skip)
+    job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows or MOST_ROWS)
     with watched(job) as progress:
         report = report_of(job, progress)
     if feed == "both":

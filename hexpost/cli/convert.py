@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, PROVING, SWITCHES, YAW, motion, shared
+from hexpost.cli.options import INPUTS, JSON, MOST, PROVING, SWITCHES, YAW, motion, shared
 
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, PROVING)
+@shared(INPUTS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, PROVING, MOST)
 @click.option("--out", type=click.Path(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(
@@ -40,6 +40,7 @@ def command(
     lift: float,
     single_block: bool,
     from_line: int | None,
+    most_rows: int | None,
     out: str | None,
     overwrite: bool,
     table: str,
@@ -57,10 +58,14 @@ def command(
     from hexpost.cli.run import inputs_of, show, watched
     from hexpost.convert import Output, convert
     from hexpost.moves.model import Switches
+    from hexpost.pipeline import MOST_ROWS
     from hexpost.proving import Proving
 
     proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line or 0)
-    job = inputs_of(Path(program), files, feed, period_ms, Switches(stops=stops, skip=skip), yaw=yaw, proving=proving)
+    switches = Switches(stops=stops, skip=skip)
+    job = inputs_of(
+        Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows or MOST_ROWS
+    )
     chosen = tuple(name for name in columns.split(",") if name.strip())
     folder = Path(out) if out else Path(f"{Path(program).stem}-job")
     output = Output(

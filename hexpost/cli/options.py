@@ -37,6 +37,14 @@ SWITCHES = (
     click.option("--stops/--no-stops", default=True, help="M01 stops (default), or is passed over."),
     click.option("--skip/--no-skip", default=False, help="Pass over blocks that begin with /, or run them (default)."),
 )
+MOST = (
+    click.option(
+        "--most-rows",
+        type=click.IntRange(1, 10**12),
+        metavar="N",
+        help="Refuse longer jobs (default: 720 million).",
+    ),
+)
 YAW = (
     click.option(
         "--yaw",

@@ -14,7 +14,7 @@ import click
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
 from hexpost.errors import HexpostError
 from hexpost.moves.model import Switches
-from hexpost.pipeline import Files, Job, Progress, load, schedule
+from hexpost.pipeline import MOST_ROWS, Files, Job, Progress, load, schedule
 from hexpost.proving import AS_PROGRAMMED, Proving
 from hexpost.report.document import to_json
 from hexpost.report.model import Report
@@ -34,9 +34,10 @@ def inputs_of(
     *,
     yaw: str = "fixed",
     proving: Proving = AS_PROGRAMMED,
+    most_rows: int = MOST_ROWS,
 ) -> Job:
     """Return the scheduled job of a command line; what was done about its yaw is said on standard error."""
-    given = replace(files_of(program, files), switches=switches, proving=proving)
+    given = replace(files_of(program, files), switches=switches, proving=proving, most_rows=most_rows)
     job = schedule(load(given, None if period_ms is None else period_of(period_ms)), feed)
     if yaw == "fixed":
         return job

@@ -10,8 +10,11 @@ from typing import Any
 
 from hexpost.errors import Fault, InputError
 from hexpost.library.model import Case, Entry, Found
+from hexpost.machine.reading import read_bytes
 
 FORMAT = 1
+MOST_BYTES = 50_000_000
+"""A baseline is not longer than this."""
 WORSE = 1e-3
 """Use may grow by this share before an accepted finding counts as worse: a block's peak moves a little with those
 beside it."""
@@ -40,11 +43,10 @@ def load_baseline(path: Path) -> Baseline:
     """
     name = str(path)
     try:
-        document = json.loads(path.read_bytes())
-    except OSError as error:
-        what = f"cannot be read: {error.strerror or error}"
-        hint = "write it with --update-baseline" if isinstance(error, FileNotFoundError) else ""
-        raise InputError([Fault(file=name, what=what, code="unreadable", hint=hint)]) from None
+        document = json.loads(read_bytes(path, MOST_BYTES))
+    except InputError as error:
+        hint = "" if path.exists() else "write it with --update-baseline"
+        raise InputError([replace(fault, hint=hint) for fault in error.faults]) from None
     except (ValueError, RecursionError) as error:
         raise InputError([Fault(file=name, what=f"not JSON: {error}", code="bad-baseline")]) from None
     rows = document.get("accepted") if isinstance(document, dict) and document.get("format") == FORMAT else None

@@ -3,6 +3,7 @@
 import re
 import tomllib
 from pathlib import Path
+from stat import S_ISREG
 
 from hexpost.errors import Fault, InputError
 from hexpost.machine.table import Table
@@ -10,25 +11,31 @@ from hexpost.machine.table import Table
 MOST_BYTES = 1_000_000
 """A machine, tools or setup file is not longer than this."""
 
+MOST_PARTS = 64
+"""A key has no more parts between its dots: time to read one grows with their square."""
+_PIECES = re.compile(r"[=,#\[\]{}\r\n]")
+_DOT = re.compile(r"\.[ \t]*[\w\"'-]")
 
-def read_bytes(path: str | Path) -> bytes:
+
+def read_bytes(path: str | Path, most: int = MOST_BYTES) -> bytes:
     """Return the bytes of the file at ``path``.
 
     Raises
     ------
     InputError
-        If the file cannot be read or is longer than ``MOST_BYTES``.
+        If it is missing, no regular file (a pipe would be waited for without end), or longer than ``most``.
     """
     name = str(path)
     try:
+        if not S_ISREG(Path(path).stat().st_mode):
+            raise InputError([Fault(file=name, what="expected a regular file", code="file")])
         with Path(path).open("rb") as file:
-            source = file.read(MOST_BYTES + 1)
+            source = file.read(most + 1)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise InputError([Fault(file=name, what=f"cannot be read: {reason}", code="unreadable")]) from None
-    if len(source) > MOST_BYTES:
-        what = f"expected at most {MOST_BYTES} bytes, found more"
-        raise InputError([Fault(file=name, what=what, code="too-large")])
+    if len(source) > most:
+        raise InputError([Fault(file=name, what=f"expected at most {most:,} bytes, found more", code="too-large")])
     return source
 
 
@@ -46,6 +53,9 @@ def parse(source: bytes, name: str) -> Table:
         line = source.count(b"\n", 0, error.start) + 1
         what = f"expected UTF-8 text, found the byte {source[error.start]:#04x}"
         raise InputError([Fault(file=name, what=what, code="bad-toml", line=line)]) from None
+    if any(len(_DOT.findall(piece)) >= MOST_PARTS for piece in _PIECES.split(text)):
+        what = f"expected keys of at most {MOST_PARTS} parts, found a longer one"
+        raise InputError([Fault(file=name, what=what, code="bad-toml")])
     try:
         values: dict[str, object] = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

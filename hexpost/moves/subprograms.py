@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from hexpost.arrays import Ints
+from hexpost.arrays import Flags, Ints
 from hexpost.moves.complaints import Complaints
 from hexpost.moves.words import LABELS
 from hexpost.program.model import Program
@@ -45,12 +45,13 @@ class Book:
         self.sections: dict[int, Section] = {}
         self._called: set[int] = set()
         self._wrong = False
+        self._saying: Flags = ~np.isin(program.letter, [ord(x) for x in LABELS])
         self._refuse_returns(returns[returns < end])
         edges = np.append(labels, program.lines)
         for begin, behind in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
             self._add(begin, behind, returns)
         for section in (self.main, *self.sections.values()):
-            inside = calls[(calls >= section.begin) & (calls < section.end)]
+            inside = _between(calls, section.begin, section.end)
             section.calls = [call for row in inside.tolist() if (call := self._call(row))]
         if not self._wrong:
             self._measure(self.main, 0, [])
@@ -93,7 +94,7 @@ class Book:
     def _add(self, begin: int, behind: int, returns: Ints) -> None:
         """Note the subprogram that begins with the label in row ``begin`` and ends ahead of row ``behind``."""
         label, number = self._word(begin, "O")
-        back = returns[(returns >= begin) & (returns < behind)]
+        back = _between(returns, begin, behind)
         end = int(back[0]) + 1 if back.size else behind
         if number in self.sections:
             self._refuse(label, "subprogram-twice", f"O{number} a second time: expected every program number once")
@@ -167,7 +168,7 @@ class Book:
     def _said(self, begin: int, end: int) -> Ints:
         """Return the words of the rows ``begin`` to ``end`` (left out) that are no labels."""
         first, last = int(self.program.first[begin]), int(self.program.first[end])
-        return first + np.flatnonzero(~np.isin(self.program.letter[first:last], [ord(x) for x in LABELS]))
+        return first + np.flatnonzero(self._saying[first:last])
 
     def _word(self, row: int, letter: str) -> tuple[int, int]:
         """Return index and value of the first word of a letter in a row; -1 where there is none, or no whole one."""
@@ -191,3 +192,9 @@ class Book:
     def _refuse(self, at: int, code: str, what: str, hint: str = "") -> None:
         self._wrong = True
         self.complaints.word(at, code, what, hint)
+
+
+def _between(rows: Ints, begin: int, end: int) -> Ints:
+    """Return those of rising ``rows`` from ``begin`` to ``end`` (left out)."""
+    low, high = np.searchsorted(rows, (begin, end))
+    return rows[low:high]

@@ -11,6 +11,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.errors import Fault, InputError
+from hexpost.machine.reading import read_bytes
 
 MOST_BYTES = 20_000_000
 """A file of measurements is not longer than this."""
@@ -72,7 +73,7 @@ def read_columns(path: str | Path, numbers: Sequence[str], texts: Sequence[str] 
         When the file cannot be read or is no table of such columns; with every bad field of it.
     """
     file = str(path)
-    source = _content(path, file)
+    source = read_bytes(path, MOST_BYTES)
     try:
         text = source.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -106,19 +107,6 @@ def read_columns(path: str | Path, numbers: Sequence[str], texts: Sequence[str] 
         raise InputError(faults)
     words = {name: tuple(row[names.index(name)] for _, row in body) for name in texts if name in names}
     return Columns(file=file, source=source, numbers=out, texts=words, line=tuple(line for line, _ in body))
-
-
-def _content(path: str | Path, file: str) -> bytes:
-    """Return the bytes of a file of bounded size."""
-    try:
-        with Path(path).open("rb") as opened:
-            source = opened.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise InputError([Fault(file=file, what=f"cannot be read: {reason}", code="unreadable")]) from None
-    if len(source) > MOST_BYTES:
-        raise InputError([Fault(file=file, what=f"expected at most {MOST_BYTES} bytes, found more", code="too-large")])
-    return source
 
 
 def _name_faults(file: str, names: Sequence[str], known: Sequence[str]) -> list[Fault]:

@@ -49,13 +49,15 @@ def provenance(command: str, sources: Mapping[str, bytes]) -> list[str]:
 
 
 def check_free(path: Path, *, overwrite: bool = False) -> None:
-    """Refuse a path where a file stands that must not be overwritten: before long work, not after it.
+    """Refuse a path where something stands that must not be overwritten: before long work, not after it.
 
     Raises
     ------
     OutputError
-        When there is a file and ``overwrite`` is not asked for.
+        When there is a file and ``overwrite`` is not asked for, or a link, a folder or a special file.
     """
+    if path.is_symlink() or (path.exists() and not path.is_file()):
+        raise OutputError(f"{path}: expected a file or nothing, found a link, a folder or a special file")
     if path.exists() and not overwrite:
         raise OutputError(f"{path}: expected no file of this name, found one\n    hint: --overwrite replaces it")
 
