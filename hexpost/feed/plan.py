@@ -95,11 +95,6 @@ def _drafts(task: Task, st: Stretches, simple: Flags) -> list[Draft]:
     whole = (task.path.kind[st.piece] <= ROUND) & ~simple[st.span]
     chosen = choose(st, whole, np.flatnonzero(simple), period)
     drafts = []
-    import os
-    if os.environ.get('STEEP') and (task.firm&~simple).any():
-        from hexpost.feed.steeper import steeper
-        st = steeper(st, chosen*period, task.firm & ~simple, task.path, task.norms, task.limits.shares.tip, task.limits.struts)
-        chosen = choose(st, whole, np.flatnonzero(simple), period)
     for scale in (1.0, *SCALES) if len(st.span) <= SMALL and not simple.all() else (1.0,):
         window = np.where(simple, chosen, np.maximum(np.rint(scale * chosen), 1).astype(np.int64))
         seconds = window.astype(np.float64) * period
