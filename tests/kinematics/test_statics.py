@@ -173,6 +173,12 @@ def test_critical_speeds_of_a_long_screw():
     assert (ratios >= [0.32, 1.0, 1.55, 2.24]).all()
 
 
+def test_a_bore_makes_a_screw_lighter_and_its_critical_speed_higher():
+    # I / A = (D^2 + d^2) / 16: the speed goes with the root of it
+    solid, hollow = (critical_speed(50.0, bore, 206e3, 7850.0, "fixed-fixed") for bore in (0.0, 30.0))
+    assert hollow / solid == pytest.approx((1 + 0.6**2) ** 0.5, rel=1e-12)
+
+
 def test_euler_columns():
     # hollow strut 1500 mm, 20/14 mm, 207 GPa, and a solid one of 20 mm, 1 m, 206 GPa
     kinds = {"fixed-free": 1354.796, "supported-supported": 5419.184, "fixed-fixed": 21676.736}
