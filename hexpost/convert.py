@@ -92,6 +92,7 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
             segments.add(setpoints)
 
         result = examine(job, each, progress)
+        again.finish(job.timing.ticks if again.rows else -1)
         report = _report(job, inputs, result)
         tables = _keep(folder, table, columns, output, report)
         if reading is not None:

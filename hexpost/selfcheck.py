@@ -29,6 +29,7 @@ class SelfCheck:
         self._machine = machine
         self._frames = frames
         self._share = 0.0
+        self._next = 0
         self.rows = 0
 
     def add(self, setpoints: Setpoints) -> None:
@@ -37,16 +38,31 @@ class SelfCheck:
         Raises
         ------
         SelfCheckError
-            A length, a speed or an acceleration differs.
+            A length, a speed or an acceleration differs, or a row is missing or doubled.
         """
         n = setpoints.length.shape[1]
         if not n:
             return
+        first, last = int(setpoints.poses.tick[0]), int(setpoints.poses.tick[-1])
+        if (first, last) != (self._next, self._next + n - 1):
+            raise _lost(f"rows {self._next} to {self._next + n - 1}", f"{n} rows, {first} to {last}")
+        self._next = last + 1
         self._share = (self._share + GOLDEN) % 1.0
         chosen = {int(self._share * n)} if self.rows else {0, n // 3, int(self._share * n), n - 1}
         for row in sorted(chosen):
             self._check(setpoints, row)
             self.rows += 1
+
+    def finish(self, ticks: int) -> None:
+        """Check that all rows came, 0 to ``ticks``, which is what the planned feed takes.
+
+        Raises
+        ------
+        SelfCheckError
+            Rows are missing at the end, or there are more.
+        """
+        if self._next != ticks + 1:
+            raise _lost(f"{ticks + 1} rows", f"{self._next}")
 
     def _check(self, setpoints: Setpoints, row: int) -> None:
         poses = setpoints.poses
@@ -75,6 +91,14 @@ class SelfCheck:
                         f"expected two independent ways to agree, found {ours!r} and {other!r}\n"
                         "    nothing of this run can be trusted, and none of it was written; please report it"
                     )
+
+
+def _lost(expected: str, found: str) -> SelfCheckError:
+    """Return the error of rows that are not those that were planned."""
+    return SelfCheckError(
+        f"self-check: expected {expected}, found {found}\n"
+        "    nothing of this run can be trusted, and none of it was written; please report it"
+    )
 
 
 def length(pose: Point, strut: Strut, frame: Frame, order: str) -> float:

@@ -39,7 +39,7 @@ fail_above_percent = 98
 [[where]]
 path = ["blade_*.nc", "a/?[b].nc"]
 [where.limit.stroke]
-level = "warning"
+level = "warn"
 """
 BASELINE = """{"format": 1, "accepted": [{
 "program": "a.nc",
@@ -140,14 +140,14 @@ class FileText(TomlText):
     """A file that is loaded from a path."""
 
     def __init__(self):
-        self._folder = tempfile.TemporaryDirectory(prefix="hexpost-attack-")
-        self._path = Path(self._folder.name, "f.toml")
         self._machine = demonstration_machine()
 
     def use(self, source):
         """Write the file and use it."""
-        self._path.write_bytes(source)
-        self.load(self._path)
+        with tempfile.TemporaryDirectory(prefix="hexpost-attack-") as folder:
+            path = Path(folder, "f.toml")
+            path.write_bytes(source)
+            self.load(path)
 
     def load(self, path):
         """Use the file at a path."""

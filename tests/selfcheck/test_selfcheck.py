@@ -1,11 +1,13 @@
 """Every run solves some of its rows again in a second way; where the two differ, the job stops and leaves nothing."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from hexpost import pipeline
 from hexpost.cli import main
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.kinematics.struts import Struts
@@ -58,4 +60,23 @@ def test_a_planted_fault_stops_the_job(which, name, tmp_path, monkeypatch):
     code, said = convert(tmp_path)
     assert code == 2
     assert f"self-check: {name} of strut 4" in said
+    assert not (tmp_path / "job").exists()
+
+
+@pytest.mark.parametrize(("drop", "said"), [(0, "rows 0 to"), (-1, "rows, found")])
+def test_a_row_that_is_missing_stops_the_job(drop, said, tmp_path, monkeypatch):
+    """The first or the last one: what comes does not fit what the planned feed takes."""
+    honest = pipeline.sample
+
+    def planted(*given):
+        for poses in honest(*given):
+            kept = np.delete(np.arange(len(poses.tick)), drop)
+            columns = {n: getattr(poses, n) for n in poses.__dataclass_fields__}
+            yield replace(poses, **{n: x[..., kept] for n, x in columns.items() if isinstance(x, np.ndarray)})
+
+    monkeypatch.setattr(pipeline, "sample", planted)
+    code, said_all = convert(tmp_path)
+    assert code == 2
+    assert "self-check: expected" in said_all
+    assert said in said_all
     assert not (tmp_path / "job").exists()
