@@ -78,7 +78,7 @@ def _where(t: Table, folder: Path) -> Where:
 
 def _settings(t: Table, folder: Path) -> Settings:
     """Return the settings of one table; files are meant from the folder of the policy."""
-    files = {key: str(folder / t.text(key)) for key in ("machine", "tools", "setup") if t.has(key)}
+    files = {key: _inside(t, key, folder) for key in ("machine", "tools", "setup") if t.has(key)}
     settings = Settings(
         **files,
         feed=t.choice("feed", FEEDS, None) if t.has("feed") else None,
@@ -90,6 +90,16 @@ def _settings(t: Table, folder: Path) -> Settings:
     )
     t.close()
     return settings
+
+
+def _inside(t: Table, key: str, folder: Path) -> str:
+    """Return the path of a file that a policy names; one that leaves the folder of the policy is refused."""
+    given = t.text(key)
+    name = given.replace("\\", "/")
+    if name.startswith("/") or ".." in name.split("/") or ":" in name.split("/")[0]:
+        t.fault(key, "expected a file in the folder of the policy or below, found a way out of it", "bad-value")
+        return str(folder)
+    return str(folder / given)
 
 
 def _limits(t: Table) -> dict[str, LimitRule]:
