@@ -8,6 +8,7 @@ from hexpost.arrays import Flags, Ints
 from hexpost.feed.bounds import TINY, as_programmed, lone_straights, parts, programmed_speed, shares
 from hexpost.feed.drafts import Draft, Task, fastest, mended
 from hexpost.feed.model import Timing, whole_ticks
+from hexpost.feed.portions import joined, portions, rests_of
 from hexpost.feed.ramps import Rests
 from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.feed.struts import bounded, strut_limits
@@ -43,7 +44,16 @@ def plan(path: Path, moves: Moves, events: Events, machine: Machine, mode: str =
     struts allow (2 % under their limits) in both modes. A corner has the lower feed of its two moves. Never fails:
     all bounds hold for standing still.
     """
-    task, st = _bounds(path, moves, machine, mode, dwells(path, events, machine.period))
+    rests, done, begin = dwells(path, events, machine.period), [], 0
+    for a, b in portions(path):
+        done.append(_planned(path.spans(a, b), moves, machine, mode, rests_of(rests, a, b, begin)))
+        begin = done[-1].ticks
+    return joined(done)
+
+
+def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests) -> Timing:
+    """Return the timing of a portion of the path."""
+    task, st = _bounds(path, moves, machine, mode, rests)
     lone = np.zeros(len(st.first) - 1, dtype=bool)
     lone[lone_straights(path)] = True
     closed = _constant(st, lone, task)

@@ -39,11 +39,15 @@ class Ramps:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rests:
-    """Dwells, shape (d,): span after which each comes (-1: before the first), ticks, line of the program."""
+    """Dwells, shape (d,): span after which each comes (-1: before the first), ticks, line of the program.
+
+    ``begin``: the tick at which the first span starts, or the dwells before it.
+    """
 
     span: Ints
     ticks: Ints
     line: Ints
+    begin: int = 0
 
 
 def ramps(speeds: Speeds, which: slice = slice(None)) -> Ramps:
@@ -92,7 +96,7 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
     length = np.diff(time[first])
     need = whole_ticks(length, period) + window
     pause = np.bincount(rests.span + 1, weights=rests.ticks, minlength=spans + 1).astype(np.int64)
-    start = pause[0] + np.concatenate([[0], np.cumsum(need + pause[1:])])
+    start = rests.begin + pause[0] + np.concatenate([[0], np.cumsum(need + pause[1:])])
     end = start[:-1] + need
     t, each = time[:-1], np.diff(first)
     t -= np.repeat(time[first[:-1]], each)
@@ -110,7 +114,7 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
         end=end,
         s_end=s_end,
         window=window,
-        pauses=_pauses(rests, np.concatenate([[0], end])),
+        pauses=_pauses(rests, np.concatenate([[rests.begin], end])),
         programmed=programmed,
     )
 
@@ -151,7 +155,7 @@ def _in_turn(*columns: NDArray[Value]) -> NDArray[Value]:
 
 
 def _pauses(rests: Rests, end: Ints) -> Pauses:
-    """Return the dwells in ticks; ``end`` (spans + 1,): tick at which the tool comes to rest (0 at first)."""
+    """Return the dwells in ticks; ``end`` (spans + 1,): tick at which the tool comes to rest (at first: starts)."""
     total = np.concatenate([[0], np.cumsum(rests.ticks)])
     new = np.searchsorted(rests.span, rests.span)  # first dwell of the same span
     begin = end[rests.span + 1] + total[:-1] - total[new]

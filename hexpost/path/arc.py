@@ -5,7 +5,7 @@ from math import pi
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, Lines
 from hexpost.moves.model import Moves
 
 TINY = 1e-300
@@ -63,12 +63,13 @@ class Circles:
     from_start: Swing
     from_end: Swing
 
-    def norms_max(self) -> Array:
-        """Return the largest norms of the first three derivatives of the tip, shape (3, k)."""
+    def norms_max(self, k: Ints | Lines) -> Array:
+        """Return the largest norms of the first three derivatives of the tip of arcs ``k`` (m,), shape (3, m)."""
         w = self.from_end
-        largest = np.sqrt(np.maximum((self.from_start.radius**2).sum(0), (w.radius**2).sum(0)))
-        grow = np.abs(w.growth) * np.sqrt((w.radius**2).sum(0))
-        rate, rise = np.abs(w.rate), np.abs(w.rise).sum(0)
+        radius = w.radius[:, k]
+        largest = np.sqrt(np.maximum((self.from_start.radius[:, k] ** 2).sum(0), (radius**2).sum(0)))
+        grow = np.abs(w.growth[k]) * np.sqrt((radius**2).sum(0))
+        rate, rise = np.abs(w.rate[k]), np.abs(w.rise[:, k]).sum(0)
         first = np.sqrt((largest * rate) ** 2 + grow**2 + rise**2)
         return np.stack([first, largest * rate**2 + 2.0 * grow * rate, largest * rate**3 + 3.0 * grow * rate**2])
 

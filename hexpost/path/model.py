@@ -1,6 +1,6 @@
 """What the path builder hands on: pieces in six coordinates as a function of a path parameter."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -57,6 +57,14 @@ class Path:
         out: Flags = (self.kind >= CORNER) | self.moved[self.move]
         return out
 
+    def spans(self, a: int, b: int) -> "Path":
+        """Return the pieces of spans ``a`` to ``b`` (left out) as a path of the same moves; columns are views."""
+        first = self.span_first[a : b + 1]
+        low, high = int(first[0]), int(first[-1])
+        names = ("kind", "move", "offset", "size", "slot")
+        columns = {name: getattr(self, name)[low:high] for name in names}
+        return replace(self, **columns, s0=self.s0[low : high + 1], span_first=first - low)
+
     def evaluate(self, piece: Ints, u: Array, order: int, first: int = 0) -> list[Array]:
         """Return derivatives ``first`` to ``order`` (at most 3) of x y z a b c with respect to s, each (6, m).
 
@@ -99,7 +107,7 @@ class Path:
             c = x[self.kind[x] == QUINTIC]
             out[:, :, c] = quintic_norms(self.quintics[:, :, self.slot[c]], self.size[c])
         x = np.flatnonzero(self.kind == ROUND)
-        out[0][:, x] = self.circles.norms_max()[:, self.slot[x]]
+        out[0][:, x] = self.circles.norms_max(self.slot[x])
         return out
 
     def _bends(self, i: Ints) -> tuple[Array, Array, Array]:
