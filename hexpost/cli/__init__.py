@@ -10,8 +10,9 @@ from typing import Any
 import click
 
 from hexpost import __version__
+from hexpost.cli.failure import error_document, usage_document
 from hexpost.cli.streams import flush_streams, is_of_a_stream, open_streams
-from hexpost.errors import HexpostError, InputError
+from hexpost.errors import HexpostError
 
 EXIT_CLEAN, EXIT_BROKEN, EXIT_ERROR, EXIT_INTERRUPTED = 0, 1, 2, 130
 
@@ -74,6 +75,9 @@ class Group(click.Group):
             code = super().main(*args, **{**extra, "standalone_mode": False})
         except click.ClickException as error:
             error.show()
+            given = args[0] if args else extra.get("args")
+            if "--json" in (sys.argv[1:] if given is None else given):
+                click.echo(json.dumps(usage_document(error.format_message())))
             return EXIT_ERROR
         except (click.Abort, KeyboardInterrupt):
             return EXIT_INTERRUPTED
@@ -104,19 +108,8 @@ def fail(ctx: click.Context, error: HexpostError) -> None:
     """Say what is wrong on standard error (and as JSON on standard output when asked for) and exit with 2."""
     click.echo(click.style(str(error), fg="red") if sys.stderr.isatty() else str(error), err=True)
     if ctx.params.get("as_json"):
-        click.echo(json.dumps(as_document(error), indent=2))
+        click.echo(json.dumps(error_document(error)))
     ctx.exit(EXIT_ERROR)
-
-
-def as_document(error: HexpostError) -> dict[str, object]:
-    """Return the JSON document of a run that could not go on."""
-    faults: list[dict[str, object]] = []
-    total = 1
-    if isinstance(error, InputError):
-        total = error.total
-        names = ("file", "line", "column", "key", "code", "what", "text", "hint")
-        faults = [{n: getattr(f, n) for n in names} for f in error.faults]
-    return {"verdict": "error", "message": str(error), "faults_total": total, "faults": faults}
 
 
 @click.command(

@@ -13,5 +13,5 @@ SCHEMAS = Path(__file__).parent.parent / "schemas"
 @click.command("schema", cls=Command)
 @click.argument("name", type=click.Choice(sorted(file.stem for file in SCHEMAS.glob("*.json"))))
 def command(name: str) -> None:
-    """Print the JSON Schema (draft 2020-12) of a JSON output: report, manifest, segments or verify."""
+    """Print the JSON Schema (draft 2020-12) of a JSON output; error is what --json prints with exit code 2."""
     click.echo((SCHEMAS / f"{name}.json").read_text("utf-8"), nl=False)

@@ -49,3 +49,39 @@ def test_a_spoilt_report_is_refused(job):
     report = json.loads((job / "report.json").read_text())
     report["struts"].pop()
     assert faults("report", report)
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["audit", "{bad}", "--json"],
+        ["convert", "{bad}", "--out", "{new}", "--json"],
+        ["explain", "{bad}", "--json"],
+        ["audit", "{none}", "--json"],
+        ["convert", "{good}", "--out", "{here}", "--json"],
+        ["refeed", "{good}", "-o", "{bad}", "--json"],
+        ["audit", "--json"],
+        ["audit", "{good}", "--json", "--feed", "slow"],
+        ["audit", "{good}", "--json", "--period-ms", "0"],
+        ["gate", "--json", "{none}"],
+        ["verify", "--json"],
+        ["nonesuch", "--json"],
+    ],
+    ids=" ".join,
+)
+def test_a_run_that_cannot_go_on_prints_one_document_that_says_why(command, tmp_path):
+    (tmp_path / "bad.nc").write_text("G21\nG999 X1\nX1.2.3\n")
+    (tmp_path / "here").mkdir()
+    (tmp_path / "here" / "kept").write_text("something else")
+    places = {name: tmp_path / name for name in ("here", "new", "none")}
+    words = [word.format(bad=tmp_path / "bad.nc", good=PROGRAM, **places) for word in command]
+    done = CliRunner().invoke(main, words)
+    assert done.exit_code == 2
+    document = json.loads(done.stdout)
+    assert not faults("error", document)
+    assert document["faults_total"] == sum(f["count"] for f in document["faults"])
+    assert "Traceback" not in done.output
+    if "{bad}" in command[1]:
+        assert [f["line"] for f in document["faults"]] == [2, 3]
+    else:
+        assert document["faults"][0]["what"] in document["message"]
