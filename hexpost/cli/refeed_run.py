@@ -18,6 +18,8 @@ from hexpost.tables.whole import write_whole
 
 SHOWN = 20
 """So many blocks are told on the screen."""
+DECIMALS = 6
+"""Decimals of seconds and feeds in JSON."""
 
 
 def run(
@@ -37,17 +39,26 @@ def document(found: Refed) -> dict[str, object]:
     after = found.after.findings
     rows = zip(after.limit, after.strut, after.line, after.ratio, after.advice, strict=True)
     return {
-        "changed": [{"line": c.line, "feed_before": c.before, "feed": c.now} for c in found.changes],
+        "changed": [
+            {
+                "line": c.line,
+                "old_line": c.old_line,
+                "feed_before": round(c.before, DECIMALS),
+                "feed": round(c.now, DECIMALS),
+            }
+            for c in found.changes
+        ],
         "split_lines": list(found.split),
-        "duration_before_s": found.before.duration,
-        "duration_s": found.after.duration,
+        "duration_before_s": round(found.before.duration, DECIMALS),
+        "duration_s": round(found.after.duration, DECIMALS),
         "findings_before": found.before.findings.count + found.before.dropped,
         "findings_total": after.count + found.after.dropped,
         "findings": [
             {
                 "limit": LIMITS[limit],
                 "strut": int(strut) or None,
-                "line": int(line),
+                "line": int(found.new_lines[line - 1]),
+                "old_line": int(found.old_lines[line - 1]),
                 "ratio": float(ratio),
                 "advice": after.advices[advice],
             }
@@ -57,27 +68,40 @@ def document(found: Refed) -> dict[str, object]:
 
 
 def told(found: Refed, output: Path) -> list[str]:
-    """Return what was done, in lines of text."""
+    """Return what was done, in lines of text; lines are those of the old program, and where they are now."""
+    written = f"written: {click.format_filename(output)}"
+    if not found.changes:
+        same = (
+            f"no feed to lower: the new program is a copy of the old one; cycle time {duration(found.after.duration)}"
+        )
+        return [same, *_left(found), written]
     times = f"cycle time {duration(found.before.duration)} before, {duration(found.after.duration)} now"
     lines = [f"{plural(len(found.changes), 'block')} with a lower feed; {times}"]
     if found.split:
         lines.append(f"{plural(len(found.split), 'long block')} cut into shorter ones")
-    lines += [f"  line {c.line}: F{number(c.before)} -> F{number(c.now)}" for c in found.changes[:SHOWN]]
+    rows = found.changes[:SHOWN]
+    lines += [f"  line {_line(c.old_line, c.line)}: F{number(c.before)} -> F{number(c.now)}" for c in rows]
     if len(found.changes) > SHOWN:
         lines.append(f"  ... and {len(found.changes) - SHOWN:,} more")
-    lines += _left(found)
-    return [*lines, f"written: {click.format_filename(output)}"]
+    return [*lines, *_left(found), written]
+
+
+def _line(old: int, new: int) -> str:
+    return f"{old}" if old == new else f"{old}, now {new}"
 
 
 def _left(found: Refed) -> list[str]:
-    """Return what lower feeds do not mend, one line per limit and block."""
+    """Return what lower feeds do not mend: each advice once, with its lines."""
     after = found.after.findings
     if not after.count:
         return ["no limit is broken any more" if found.changes else "no limit is broken"]
-    lines = [f"{plural(after.count + found.after.dropped, 'finding')} that a lower feed does not mend:"]
-    seen: set[tuple[int, int]] = set()
+    out = [f"{plural(after.count + found.after.dropped, 'finding')} that a lower feed does not mend:"]
+    lines: dict[tuple[int, int], list[int]] = {}
     for limit, line, advice in zip(after.limit.tolist(), after.line.tolist(), after.advice.tolist(), strict=True):
-        if (limit, line) not in seen and len(seen) < SHOWN:
-            seen.add((limit, line))
-            lines.append(f"  line {line}: {LIMITS[limit]}. {after.advices[advice]}")
-    return lines
+        lines.setdefault((limit, advice), []).append(line)
+    for (limit, advice), where in lines.items():
+        shown = sorted(set(where))
+        more = f" and {len(shown) - SHOWN:,} more" if len(shown) > SHOWN else ""
+        places = "; ".join(_line(int(found.old_lines[x - 1]), int(found.new_lines[x - 1])) for x in shown[:SHOWN])
+        out.append(f"  line {places}{more}: {LIMITS[limit]}. {after.advices[advice]}")
+    return out

@@ -5,9 +5,11 @@ from math import inf, isfinite
 
 import numpy as np
 
+from hexpost.arrays import Ints
 from hexpost.audit.model import LIMITS, AuditResult
 from hexpost.machine.model import Machine
 from hexpost.pipeline import Inputs, examine, parse, schedule, understand
+from hexpost.refeed.cuts import PAYS_S
 from hexpost.refeed.feeds import Feeds, feeds_of
 from hexpost.refeed.model import Change, Refed
 from hexpost.refeed.regain import Trial, regained
@@ -18,6 +20,8 @@ ROUNDS = 15
 """Most rounds of lowering; a block that still breaks a limit then is one that feed does not mend."""
 LESS = 0.98
 """A block that is still over its limit is lowered at least to this share."""
+SPLITS = 2
+"""Trials of cuts; in the second, only blocks that gained by them in the first are cut."""
 LEAST = 1e-3
 """Share of its feed below which lowering a block is given up."""
 
@@ -26,20 +30,63 @@ def refeed(inputs: Inputs, *, split: bool = False) -> Refed:
     """Return the program with feeds lowered so that, as programmed, no block that feed can mend breaks a strut limit.
 
     Where nothing has to change the result is the old program, so that refeeding a result changes nothing.
-    ``split`` cuts long straight blocks whose feed must be lowered, so that only a part of them is slow.
+    ``split`` cuts long straight blocks whose feed must be lowered, where the parts with feeds of their own save time.
     """
     before = examine(schedule(inputs))
     lowered, after = _lowered(inputs, before)
-    cut: tuple[int, ...] = ()
+    old_lines = np.arange(1, inputs.program.lines + 1)
     if split and lowered:
-        source, cut = split_lines(inputs, lowered)
-        if cut:
-            inputs = again(inputs, source)
-            lowered, after = _lowered(inputs, examine(schedule(inputs)))
-    source, changes = _written(inputs, lowered)
-    if changes or cut:
-        source = headed(source, _comment(inputs))
-    return Refed(source=source, changes=changes, split=cut, before=before, after=after)
+        inputs, lowered, after, old_lines = _split(inputs, lowered, after)
+    source, fed = _written(inputs, lowered)
+    new_lines = np.arange(1, len(old_lines) + 1)
+    if lowered:
+        source, new_lines = headed(source, _comment(inputs))
+    changes = [
+        Change(old_line=int(old_lines[x - 1]), line=int(new_lines[x - 1]), before=old, now=new) for x, old, new in fed
+    ]
+    cut = np.flatnonzero(np.bincount(old_lines) > 1)
+    return Refed(
+        source=source,
+        changes=tuple(changes),
+        split=tuple(cut.tolist()),
+        before=before,
+        after=after,
+        old_lines=old_lines,
+        new_lines=new_lines,
+    )
+
+
+def _split(
+    inputs: Inputs, lowered: dict[int, float], after: AuditResult
+) -> tuple[Inputs, dict[int, float], AuditResult, Ints]:
+    """Return inputs, lowered feeds and audit with long blocks cut where that pays, and the old line of each new one."""
+    best = inputs, lowered, after, np.arange(1, inputs.program.lines + 1)
+    lines = sorted(lowered)
+    for _ in range(SPLITS):
+        source, parts = split_lines(inputs, lines)
+        if len(parts) == len(best[3]):
+            break
+        other = again(inputs, source)
+        slower, result = _lowered(other, examine(schedule(other)))
+        if _pays(best[2], result, len(parts) - len(best[3])):
+            best = other, slower, result, parts
+        gained = {int(parts[x - 1]) for x, f in _feeds(other, slower).items() if f > lowered.get(parts[x - 1], inf)}
+        if gained.issuperset(lines):
+            break
+        lines = sorted(gained.intersection(lines))
+    return best
+
+
+def _feeds(inputs: Inputs, lowered: dict[int, float]) -> dict[int, float]:
+    """Return the feed of every line that moves, as an F word."""
+    old = feeds_of(inputs.program, inputs.meaning.moves)
+    return dict(zip(old.line.tolist(), old.feed.tolist(), strict=True)) | lowered
+
+
+def _pays(whole: AuditResult, split: AuditResult, parts: int) -> bool:
+    """Return whether a program with so many ``parts`` more (or less) is enough faster, and breaks no more limits."""
+    left = [x.findings.count + x.dropped for x in (whole, split)]
+    return left[1] <= left[0] and whole.duration - split.duration >= PAYS_S * parts
 
 
 def again(inputs: Inputs, source: bytes) -> Inputs:
@@ -55,7 +102,7 @@ def _lowered(inputs: Inputs, result: AuditResult) -> tuple[dict[int, float], Aud
     """
     program, style = inputs.program, FeedStyle(inputs.program)
     old = feeds_of(program, inputs.meaning.moves)
-    first: dict[int, float] = dict(zip(old.line.tolist(), old.feed.tolist(), strict=True))
+    first = _feeds(inputs, {})
     new: dict[int, float] = {}
     beyond: set[tuple[int, int]] = set()
     for k in range(3 * ROUNDS):
@@ -95,15 +142,15 @@ def _advised(result: AuditResult, old: Feeds, beyond: set[tuple[int, int]]) -> d
     return out
 
 
-def _written(inputs: Inputs, new: dict[int, float]) -> tuple[bytes, tuple[Change, ...]]:
-    """Return the program with the new feeds, and what was changed."""
+def _written(inputs: Inputs, new: dict[int, float]) -> tuple[bytes, list[tuple[int, float, float]]]:
+    """Return the program with the new feeds, and the lines with a lower one: feed before and now."""
     program = inputs.program
     old = feeds_of(program, inputs.meaning.moves)
     if not new:
-        return program.source, ()
+        return program.source, []
     source = joined(program, rewritten(program, old, new, FeedStyle(program)))
-    first = dict(zip(old.line.tolist(), old.feed.tolist(), strict=True))
-    return source, tuple(Change(line=x, before=first[x], now=new[x]) for x in sorted(new))
+    first = _feeds(inputs, {})
+    return source, [(x, first[x], new[x]) for x in sorted(new)]
 
 
 def _comment(inputs: Inputs) -> str:

@@ -2,16 +2,15 @@
 
 from dataclasses import dataclass
 
+from hexpost.arrays import Ints
 from hexpost.audit.model import AuditResult
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """A block whose feed was lowered: F in force before and now, as F words say it.
+    """A block whose feed was lowered: its line in the old and in the new program, F before and now, as F words say."""
 
-    ``line`` counts without the head comment, and in a split program with the parts.
-    """
-
+    old_line: int
     line: int
     before: float
     now: float
@@ -21,7 +20,9 @@ class Change:
 class Refed:
     """The new program as bytes (the old ones where nothing had to change), and the audit of both.
 
-    ``split``: blocks that were cut into shorter ones, by line of the old program.
+    ``split``: blocks that were cut into shorter ones, by line of the old program. ``after`` was made without the head
+    comment: ``old_lines`` and ``new_lines`` (n,) hold, for each of its lines from 1, the number in the old program
+    and in the new one.
     """
 
     source: bytes
@@ -29,3 +30,5 @@ class Refed:
     split: tuple[int, ...]
     before: AuditResult
     after: AuditResult
+    old_lines: Ints
+    new_lines: Ints

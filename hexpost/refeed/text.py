@@ -6,6 +6,7 @@ from math import floor
 
 import numpy as np
 
+from hexpost.arrays import Ints
 from hexpost.program.model import Program
 from hexpost.refeed.feeds import FEED_MODES, Feeds
 
@@ -97,21 +98,26 @@ def joined(program: Program, lines: Mapping[int, bytes]) -> bytes:
     return b"".join([*out, program.source[at:]])
 
 
-def headed(source: bytes, comment: str) -> bytes:
-    """Return a program with a comment at its head: behind the program start and program number, once."""
+def headed(source: bytes, comment: str) -> tuple[bytes, Ints]:
+    """Return a program with a comment at its head, once, and the new numbers (n,) of its lines.
+
+    The comment stands behind the program start and program number. An older one goes; its line has number 0.
+    """
     mark = BOM if source.startswith(BOM) else b""
     lines = source[len(mark) :].split(b"\n")
-    lines = [x for x in lines if not x.startswith(b"(" + SIGN.encode())]
+    older = np.array([x.startswith(b"(" + SIGN.encode()) for x in lines])
+    lines = [x for x, gone in zip(lines, older.tolist(), strict=True) if not gone]
     end = b"\r" if lines[0].endswith(b"\r") else b""
     at = 0
     while at < len(lines) - 1 and (lines[at].lstrip().startswith(b"%") or re.match(rb"\s*[Oo:]\s*[0-9]", lines[at])):
         at += 1
     plain = comment.encode("ascii", "replace").decode().replace("(", "[").replace(")", "]")
     lines.insert(at, f"({SIGN}: {plain})".encode() + end)
-    return mark + b"\n".join(lines)
+    place = np.cumsum(~older)
+    return mark + b"\n".join(lines), np.where(older, 0, place + (place > at))
 
 
-def _codes(program: Program, letter: str, codes: tuple[int, ...]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def _codes(program: Program, letter: str, codes: tuple[int, ...]) -> Ints:
     return np.flatnonzero((program.letter == ord(letter)) & np.isin(program.value, codes))
 
 

@@ -132,15 +132,20 @@ def test_a_ramp_that_no_feed_mends_is_left_and_its_machine_value_named():
 
 
 def test_long_blocks_are_split_where_that_helps():
-    text = "G21 G90\nG00 X-150 Y0 Z300\nN5 G01 X150.5 A10. F6000 (LONG)\nG00 Z350\nM30\n"
-    plain, split = (refeed(inputs_of(text, speed=0.05, acceleration=10), split=x) for x in (False, True))
+    text = "G21 G90\nG00 X-150 Y0 Z300\nN5 G01 X150.5 A10. F9000 (LONG)\nG00 Z350\nM30\n"
+    plain, split = (refeed(inputs_of(text, speed=0.02, acceleration=10), split=x) for x in (False, True))
     assert plain.after.findings.count == split.after.findings.count == 0
     assert split.split == (3,)
-    assert split.after.duration < plain.after.duration
+    parts = len(split.old_lines) - len(plain.old_lines)
+    assert 1 <= parts < 6
+    assert split.after.duration < plain.after.duration - 0.1 * parts
     lines = split.source.splitlines()
-    assert lines[3].startswith(b"N5 G01 X-") and lines[3].endswith(b"(LONG)")
+    for change in split.changes:
+        assert f"F{change.now:g}".encode() in lines[change.line - 1]
+        assert change.old_line == 3
+    assert lines[3].startswith(b"N5 G01 X-59.850 A3.000 F") and lines[3].endswith(b"(LONG)")
     assert any(x.startswith(b"X150.5 A10.") for x in lines)
-    assert refeed(again(inputs_of(text, speed=0.05, acceleration=10), split.source), split=True).source == split.source
+    assert refeed(again(inputs_of(text, speed=0.02, acceleration=10), split.source), split=True).source == split.source
 
 
 def test_the_command_writes_tells_and_exits_with_what_is_left(tmp_path):
@@ -158,6 +163,7 @@ def test_the_command_writes_tells_and_exits_with_what_is_left(tmp_path):
     assert again_.read_bytes() == new.read_bytes()
     clean = CliRunner().invoke(main, ["refeed", str(SAMPLES / "contour.nc"), "-o", str(tmp_path / "c.nc"), *setup])
     assert clean.exit_code == 0, clean.output
+    assert "no feed to lower: the new program is a copy of the old one" in clean.output
     assert (tmp_path / "c.nc").read_bytes() == (SAMPLES / "contour.nc").read_bytes()
 
 
@@ -174,6 +180,37 @@ def test_what_feed_alone_can_mend_is_mended_to_the_last_finding(machine, tmp_pat
     both = CliRunner().invoke(main, ["audit", str(source), *files, "--feed", "both", "--json"])
     times = json.loads(both.output)["cycle_times"]
     assert times["strut_limited_s"] < 0.5 * times["one_safe_feed_s"], times
+
+
+def test_parts_that_save_too_little_are_not_cut_off(tmp_path):
+    """Of the sample with four blocks that are too fast, cutting pays for some; each cut saves at least 0.1 s."""
+    files = ["--setup", str(SAMPLES / "setup.toml"), "--tools", str(SAMPLES / "tools.toml"), "--json", "--overwrite"]
+    new = tmp_path / "new.nc"
+    plain, split = (
+        json.loads(
+            CliRunner().invoke(main, ["refeed", str(SAMPLES / "overdriven.nc"), "-o", str(new), *files, *x]).output
+        )
+        for x in ([], ["--split"])
+    )
+    assert split["findings_total"] == 0
+    assert split["duration_s"] < plain["duration_s"] - 0.1 * len(split["split_lines"])
+    assert len(split["changed"]) <= 9
+    lines, old = new.read_text().splitlines(), (SAMPLES / "overdriven.nc").read_text().splitlines()
+    for change in split["changed"]:
+        in_force = [x for x in lines[: change["line"]] if re.search(r"F[0-9]", x) and "(" not in x][-1]
+        assert f"F{change['feed']:g}" in in_force  # F is modal
+        assert "N1" in old[change["old_line"] - 1]
+        assert change["feed"] == round(change["feed"], 6)
+
+
+def test_an_older_head_comment_goes_and_numbers_still_fit():
+    first = refeed(inputs_of(FAST, **SLOW))
+    again_ = refeed(again(inputs_of(FAST, speed=0.05), first.source))
+    assert again_.source.count(b"FEEDS LOWERED") == 1
+    assert again_.changes
+    assert again_.new_lines[:4].tolist() == [1, 2, 0, 4]
+    assert again_.changes[0].line == again_.changes[0].old_line == 6
+    assert len(again_.new_lines) >= 10
 
 
 CALLS = """%
