@@ -70,8 +70,8 @@ def main(arguments):
     parser.add_argument("--most-blocks", type=float, default=1e6)
     parser.add_argument("--most-hours", type=float, default=4.0)
     given = parser.parse_args(arguments)
-    law("audit", "blocks", [n for n in BLOCKS if n <= given.most_blocks], surface, ["audit", "--json"])
     law("audit", "hours", [h for h in HOURS if h <= given.most_hours], long_motion, ["audit", "--json"])
+    law("audit", "blocks", [n for n in BLOCKS if n <= given.most_blocks], surface, ["audit", "--json"])
 
 
 if __name__ == "__main__":

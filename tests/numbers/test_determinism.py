@@ -1,0 +1,55 @@
+"""The same job is the same bytes, whatever runs beside it; another processor may move a last digit, and no more."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from hexpost.tables.columns import choose
+
+SAMPLES = Path(__file__).parent.parent.parent / "samples"
+RUN = "import sys, hexpost.cli; hexpost.cli.main()"
+LAST_DIGITS = 1
+"""By so many units of its last decimal a number of a table may differ between processors: it may lie on a tie."""
+PLAIN = {"TZ": "UTC", "PYTHONHASHSEED": "0", "OPENBLAS_NUM_THREADS": "1", "LC_ALL": "C"}
+OTHERS = (
+    {"PYTHONHASHSEED": "1", "OPENBLAS_NUM_THREADS": "8", "LC_ALL": "tr_TR.UTF-8", "TZ": "Asia/Kathmandu"},
+    {"PYTHONHASHSEED": "random", "OPENBLAS_NUM_THREADS": "2", "LC_ALL": "de_DE.UTF-8", "TZ": "America/St_Johns"},
+)
+
+
+def made(place, name, table="csv", **env):
+    """Return the files of a job made in surroundings of its own, by name."""
+    words = ["convert", str(SAMPLES / "contour.nc"), "--out", str(place / name), "--table", table]
+    done = subprocess.run(
+        [sys.executable, "-c", RUN, *words], env={**os.environ, **env}, capture_output=True, check=False
+    )
+    assert done.returncode in (0, 1), done.stderr
+    folder = place / name
+    return {str(f.relative_to(folder)): f.read_bytes() for f in folder.rglob("*") if f.is_file()}
+
+
+def test_surroundings_change_no_byte(tmp_path):
+    plain = made(tmp_path, "plain", **PLAIN)
+    for i, other in enumerate(OTHERS):
+        assert made(tmp_path, f"other{i}", **other) == plain
+
+
+def test_a_processor_without_wide_instructions_changes_no_more_than_the_last_digit(tmp_path):
+    """numpy takes other code then: a stand-in for another processor of the same kind."""
+    core = pytest.importorskip("numpy._core._multiarray_umath", reason="an older numpy keeps it elsewhere")
+    features = [f for f in core.__cpu_dispatch__ if core.__cpu_features__.get(f)]
+    if not features:
+        pytest.skip("this processor has no wider instructions to be left out")
+    here = made(tmp_path, "here", "npy")
+    made(tmp_path, "other", "npy", NPY_DISABLE_CPU_FEATURES=" ".join(features), OPENBLAS_CORETYPE="Nehalem")
+    name = next(n for n in here if n.endswith(".npy"))
+    a, b = (np.load(tmp_path / job / name) for job in ("here", "other"))
+    assert len(a) == len(b)
+    units = {c.group.column(k + 1): 10.0**-c.group.decimals for c in choose().chosen for k in c.rows}
+    for column, unit in units.items():
+        off = np.abs(a[column].astype(float) - b[column].astype(float)).max() / unit
+        assert off < LAST_DIGITS + 0.01, column
