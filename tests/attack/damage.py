@@ -1,18 +1,54 @@
 """Samples with damage through the whole tool: refused, or converted and proven; inputs stay as they were."""
 
-from functools import partial
+import re
 
-from attack.jobs import SAMPLES, broken, content, inside, proof, write
+from attack.jobs import SAMPLES, broken, content, inside, proof, singular, write
 from attack.model import Outcome
 from attack.targets import POLICY, edited
 from machine.described import text as described
-from program.fuzz import texts
+from program.fuzz import NAMES, texts
 
 from hexpost.errors import HexpostError
 from hexpost.pipeline import Files, load, schedule
 
 MOST_TICKS = 20_000
+UNPROVEN = "jobs through singular poses are reported as broken, and refused by verify"
 TOOLS, SETUP = ((SAMPLES / f"{name}.toml").read_text() for name in ("tools", "setup"))
+
+
+NUMBER = re.compile(rb"[-+]?[0-9]+\.?[0-9]*|[A-Z]")
+WHOLE = [(SAMPLES / f"{name}.nc").read_bytes() for name in (*NAMES, "crown", "blade_band", "overdriven")]
+"""Programs that run: a slip of the keyboard in one of them is often accepted, and must then be proven."""
+
+
+def slip(rng, text):
+    """Return a program with a few slips: a digit, a sign, a point, a letter, a word or a line that is another."""
+    out = bytearray(text)
+    for _ in range(rng.randrange(1, 4)):
+        found = rng.choice(list(NUMBER.finditer(bytes(out))))
+        word = found[0].decode()
+        if word.isalpha():
+            new = rng.choice([word, word, rng.choice("XYZABCFIJKRG"), ""])
+        else:
+            new = rng.choice(
+                [str(-float(word)), word.replace(".", ""), f"{float(word) * 1.01:.3f}", f"{word}0", word[:-1] or "0",
+                 rng.choice("0123456789") + word[1:], "-" + word.lstrip("+-")]
+            )  # fmt: skip
+        out[found.start() : found.end()] = new.encode()
+    if rng.random() < 0.3:
+        lines = bytes(out).split(b"\n")
+        i = rng.randrange(len(lines))
+        lines[i : i + 1] = rng.choice([[], [lines[i], lines[i]], [lines[i], rng.choice(lines)]])
+        out = bytearray(b"\n".join(lines))
+    return bytes(out)
+
+
+def slips(rng, place):
+    """Convert a sample with slips at a longer period."""
+    outcome = Outcome()
+    toml = {"t": TOOLS, "s": SETUP, "m": described()}
+    _convert(outcome, rng, place, slip(rng, rng.choice(WHOLE)), toml, period=4)
+    return outcome
 
 
 def damaged_files(rng, place, count=5):
@@ -29,15 +65,18 @@ def damaged_files(rng, place, count=5):
     return outcome
 
 
-def _convert(outcome, rng, folder, text, toml):
-    """Convert one, if it is no job of hours."""
+def _convert(outcome, rng, folder, text, toml, period=1):
+    """Convert one at a period in ms, if it is no job of hours."""
     paths = write(folder, p_nc=text, **{f"{k}_toml": v for k, v in toml.items()})
     before = content(folder)
     names = {"tools": paths["t"], "setup": paths["s"]}
     if rng.random() < 0.5:
         names["machine"] = paths["m"]
-    if too_long(Files(program=paths["p"], **names)):
+    files = Files(program=paths["p"], **names)
+    if too_long(files, period / 1e3):
+        outcome.tried -= 1
         return
+    names["period-ms"] = period
     options = [str(x) for k, v in names.items() for x in (f"--{k}", v)]
     options += rng.choice([[], ["--feed", "strut-limited"], ["--table", "npy"], ["--single-block"], ["--skip"]])
     code, _, wrong = inside("convert", paths["p"], "--out", folder / "job", *options)
@@ -49,23 +88,27 @@ def _convert(outcome, rng, folder, text, toml):
         return
     outcome.clean += 1
     outcome.lost += broken(folder / "job")
-    outcome.wrong += [f"{x} from {text[:1500]!r} {options}" for x in proof(folder / "job", code)]
+    if faults := proof(folder / "job", code):
+        if code == 1 and singular(files, period / 1e3):
+            outcome.note = UNPROVEN
+        else:
+            outcome.wrong += [f"{x} from {text!r} {options}" for x in faults]
     if any(p.read_bytes() != before[p.name] for p in paths.values()):
         outcome.lost.append("an input was changed")
 
 
-def too_long(files, most=MOST_TICKS):
-    """Return whether a job that is accepted has more samples than a trial can wait for."""
+def too_long(files, period=None):
+    """Return whether a job that is accepted has more samples (at a period in s) than a trial can wait for."""
     try:
-        job = schedule(load(files))
+        job = schedule(load(files, period))
     except HexpostError:
         return False
-    return job.timing.ticks > most
+    return job.timing.ticks > MOST_TICKS
 
 
 def damaged_library(rng, place):
     """Check a small library with a damaged policy and a damaged program in it; every result is a verdict."""
-    text = next(iter(texts(rng.getrandbits(62), 1)))
+    text = slip(rng, rng.choice(WHOLE)) if rng.random() < 0.5 else next(iter(texts(rng.getrandbits(62), 1)))
     policy = POLICY.replace('machine = "machine.toml"\n', "")
     if rng.random() < 0.7:
         policy = edited(policy, rng.randbytes(4 * rng.randrange(1, 4)))
@@ -95,4 +138,8 @@ def damaged_library(rng, place):
     return outcome
 
 
-KINDS = {"damaged samples, converted": partial(damaged_files), "damaged library, gated": damaged_library}
+KINDS = {
+    "samples with slips, proven": slips,
+    "damaged samples, converted": damaged_files,
+    "damaged library, gated": damaged_library,
+}

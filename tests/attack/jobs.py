@@ -11,6 +11,9 @@ import numpy as np
 from click.testing import CliRunner
 
 from hexpost.cli import main
+from hexpost.kinematics.jacobian import jacobian
+from hexpost.kinematics.struts import StrutModel
+from hexpost.pipeline import load, schedule
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 SHORT = "G21 G90 G94\nG00 X0 Y0 Z60\nG01 X30 A6 B-4 C3 F3000\nG02 X50 Y20 I20 J0\nM30\n"
@@ -99,6 +102,27 @@ def proof(folder, code):
         told = [x for x in said.splitlines() if "FAILED" in x or x.lstrip().startswith("-")] or [said]
         wrong.append(f"convert says {code}, verify {found}: {' | '.join(told)[:600]}")
     return wrong
+
+
+SINGULAR = 0.02
+"""Share of the determinant of the Jacobian at the start of a job under which a pose counts as singular."""
+
+
+def singular(files, period=None):
+    """Return whether a job leads near or through a singular pose.
+
+    Behind such a pose lengths mean two poses, and no proof can tell from a table which of them it is.
+    """
+    job = schedule(load(files, period))
+    first = None
+    for block in job.setpoints():
+        frame = job.inputs.meaning.moves.frames[block.poses.frame]
+        struts = StrutModel(job.inputs.machine).in_frame(frame.base_from_work, frame.tip)
+        size = np.linalg.det(jacobian(struts, block.poses.pose))
+        first = size[0] if first is None else first
+        if (size / first).min() < SINGULAR:
+            return True
+    return False
 
 
 def write(folder, **texts):

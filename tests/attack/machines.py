@@ -2,8 +2,8 @@
 
 from math import cos, dist, pi, sin
 
-from attack.damage import too_long
-from attack.jobs import broken, inside, proof, write
+from attack.damage import UNPROVEN, too_long
+from attack.jobs import broken, inside, proof, singular, write
 from attack.model import Outcome
 from attack.programs import program
 from machine.described import REST, STRUT
@@ -135,7 +135,11 @@ def random_machine(rng, place):
         outcome.note = f"last refusal: {said.splitlines()[0][-160:]}"
         return outcome
     outcome.lost += broken(place / "job")
-    outcome.wrong += [f"{x} from {options_and(words)} {texts}" for x in proof(place / "job", code)]
+    if faults := proof(place / "job", code):
+        if code == 1 and singular(Files(program=paths["p"], **files)):
+            outcome.note = UNPROVEN
+        else:
+            outcome.wrong += [f"{x} from {options_and(words)} {texts}" for x in faults]
     if any(paths[k.split("_")[0]].read_text() != text for k, text in texts.items()):
         outcome.lost.append("an input was changed")
     return outcome

@@ -9,6 +9,7 @@ from attack.model import Outcome, Tally, table
 from attack.targets import TARGETS, VALUES, edited
 
 SLICE = {
+    "samples with slips, proven": 1,
     "damaged samples, converted": 6,
     "damaged library, gated": 4,
     "random machines, proven": 1,
