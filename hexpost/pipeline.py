@@ -7,6 +7,7 @@ from typing import TypeVar
 
 from hexpost.audit.audit import Audit
 from hexpost.audit.model import AuditResult
+from hexpost.audit.program_remarks import program_remarks
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.feed.model import Timing
 from hexpost.feed.plan import MODES, least_time, plan
@@ -248,4 +249,6 @@ def examine(job: Job, each: Callable[[Setpoints], None] | None = None, progress:
         audit.add(setpoints)
         if progress is not None:
             progress(setpoints.length.shape[1])
-    return audit.finish()
+    result = audit.finish()
+    remarks = program_remarks(inputs.program, inputs.meaning, inputs.machine)
+    return replace(result, warnings=(*result.warnings, *remarks))

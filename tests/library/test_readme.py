@@ -36,9 +36,9 @@ def test_the_example_fails_passes_with_a_baseline_and_keeps_its_results(clone, r
     assert first.returncode == 1 and first.stderr == "", first.stdout + first.stderr
     results = json.loads(Path("gate.sarif").read_text())["runs"][0]["results"]
     places = [r["locations"][0]["physicalLocation"] for r in results if r["level"] == "error"]
-    assert {p["artifactLocation"]["uri"] for p in places} == {"samples/limits.nc"}
-    lines = Path("samples/limits.nc").read_text().splitlines()
+    assert {p["artifactLocation"]["uri"] for p in places} == {"samples/limits.nc", "samples/overdriven.nc"}
     for p in places:
+        lines = Path(p["artifactLocation"]["uri"]).read_text().splitlines()
         assert p["region"]["snippet"]["text"] == lines[p["region"]["startLine"] - 1].strip()
     written = {p: p.read_bytes() for p in (Path("gate.sarif"), Path("gate.xml"), Path("gate.html"))}
     kept = {p: p.stat().st_mtime_ns for p in Path(".gate-cache").rglob("*")}
