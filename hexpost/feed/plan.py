@@ -72,12 +72,18 @@ def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests
 
 def least_time(path: Path, moves: Moves, events: Events, machine: Machine) -> tuple[float, int]:
     """Return a time [s] that no schedule goes below, by programmed feeds and dwells, and the line that takes most."""
-    speed = programmed_speed(path, moves, machine.tool_tip, path.norms_max()[:, 0])
-    seconds = path.size / np.maximum(speed, TINY)
     rest = np.append(events.pause, 0.0)
-    piece, dwell = int(np.argmax(seconds)), int(np.argmax(rest))
-    line = events.line[dwell] if rest[dwell] > seconds[piece] else moves.line[path.move[piece]]
-    return float(seconds.sum() + rest.sum()), int(line)
+    dwell = int(np.argmax(rest))
+    total, most, line = float(rest.sum()), float(rest[dwell]), int(np.append(events.line, 0)[dwell])
+    for a, b in portions(path) if path.count else ():
+        part = path.spans(a, b)
+        speed = programmed_speed(part, moves, machine.tool_tip, part.norms_max()[:, 0])
+        seconds = part.size / np.maximum(speed, TINY)
+        total += float(seconds.sum())
+        k = int(np.argmax(seconds))
+        if seconds[k] >= most:
+            most, line = float(seconds[k]), int(moves.line[part.move[k]])
+    return total, line
 
 
 def _bounds(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests) -> tuple[Task, Stretches]:

@@ -11,6 +11,7 @@ from hexpost.moves.model import FEED_RAPID, Moves
 
 WIDE = 420
 """Cells across the wider side of the box."""
+_BLOCK = 32768
 _MARGIN = 0.06
 _LEAST_MM = 1.0
 
@@ -52,14 +53,15 @@ def cut_box(moves: Moves, frames: Array) -> Box:
     low, high = np.full(3, np.inf), np.full(3, -np.inf)
     arc = moves.arcs.move
     radius = np.sqrt(((moves.start[:3, arc] - moves.arcs.centre) ** 2).sum(axis=0))
-    for k in np.unique(moves.frame[cutting]):
-        mine = cutting & (moves.frame == k)
-        points = [moves.start[:3, mine], moves.end[:3, mine]]
-        on = mine[arc]
-        points += [moves.arcs.centre[:, on] + s * radius[on] * _square(moves.arcs.axis[on]) for s in (-1.0, 1.0)]
-        for p in points:
-            if p.shape[1]:
-                seen = frames[k][:3, :3] @ p + frames[k][:3, 3:]
+    reach = radius * _square(moves.arcs.axis)
+    corners = [(moves.start[:3], cutting, moves.frame), (moves.end[:3], cutting, moves.frame)]
+    corners += [(moves.arcs.centre + s * reach, cutting[arc], moves.frame[arc]) for s in (-1.0, 1.0)]
+    for points, shown, frame in corners:
+        for begin in range(0, len(frame), _BLOCK):
+            part = slice(begin, begin + _BLOCK)
+            for k in np.unique(frame[part][shown[part]]):
+                mine = points[:, part][:, shown[part] & (frame[part] == k)]
+                seen = frames[k][:3, :3] @ mine + frames[k][:3, 3:]
                 low, high = np.minimum(low, seen.min(axis=1)), np.maximum(high, seen.max(axis=1))
     if not np.isfinite(low).all():
         low, high = np.zeros(3), np.ones(3)

@@ -39,6 +39,8 @@ BENCHES = {
     "whole-job": ("whole", "whole_job", "<= 0.5"),
     "whole-job-limited": ("whole", "whole_job_limited", "<= 0.30"),
     "sample-memory": ("whole", "sample_memory", "<= 1.2"),
+    "block-memory": ("whole", "block_memory", "<= 120"),
+    "whole-memory": ("whole", "whole_memory", "<= 400"),
     "selfcheck-cost": ("whole", "selfcheck_cost", "<= 2"),
 }
 

@@ -106,6 +106,38 @@ def sample_memory() -> dict[str, object]:
     return {"ratio": many / few, "few_mb": few / 2**20, "many_mb": many / 2**20}
 
 
+def block_memory(few: int = 100_000, many: int = 300_000) -> dict[str, object]:
+    """Peak memory that one more block costs, in bytes: of rasters in one span, and of such that retract between."""
+    figures: dict[str, object] = {}
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        for kind, every in (("one_span", 0), ("spans", 5000)):
+            peaks = []
+            for moves in (few, many):
+                lines = raster(moves).split("\n")
+                for k in range(every, len(lines) - 5, every or len(lines)):
+                    lines[k] += "\nG00 Z200.\nG01" if k else ""
+                (folder / "raster.nc").write_text("\n".join(lines))
+                peaks.append(convert(folder / "raster.nc", folder / f"{kind}{moves}", "--period-ms", "8")[1])
+            figures[kind] = (peaks[1] - peaks[0]) / (many - few)
+    return {"ratio": figures["one_span"], **figures}
+
+
+def whole_memory() -> dict[str, object]:
+    """Peak memory, in MB, of a raster of 8 hours at 1 ms: 3.3 million blocks in one span.
+
+    ``HEXPOST_BENCH_MOVES`` makes it shorter: the whole of it takes many minutes and 8 GB of disk.
+    """
+    moves = int(os.environ.get("HEXPOST_BENCH_MOVES", "3300000"))
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "raster.nc").write_text(raster(moves))
+        wall, peak = convert(folder / "raster.nc", folder / "job")
+        rows = json.loads((folder / "job" / "report.json").read_text())["rows"]
+    mb = peak / 2**20
+    return {"ratio": mb, "moves": moves, "rows": rows, "bytes_per_block": peak / moves, "wall_s": wall}
+
+
 def help_ratio(runs: int = 15) -> dict[str, object]:
     """Time ``hexpost --help`` against a bare ``python -c pass``."""
 

@@ -1,0 +1,44 @@
+"""Memory that a block of a program costs, from its text to its timing: what peaks grow by from one size to another."""
+
+import tracemalloc
+
+import pytest
+
+from hexpost.feed import portions
+from hexpost.machine.load import demonstration_machine, no_setup, no_tools
+from hexpost.pipeline import parse, schedule, understand
+
+FEW, MANY = 22_000, 44_000
+
+
+def raster(blocks, every):
+    """Return a back-and-forth of moves of 0.4 mm over a wavy surface; a retract after ``every`` so many (0: none)."""
+    out = ["G21 G90 G94 G00 X0. Y0. Z90.", "G01 F3000"]
+    for k in range(blocks):
+        row, i = divmod(k, 500)
+        x = 0.4 * (i if row % 2 == 0 else 499 - i)
+        out.append(f"X{x - 100:.3f} Y{0.5 * row - 10:.3f} Z{60 + 0.01 * (i % 50):.3f}")
+        if every and k % every == every - 1:
+            out += ["G00 Z90.", "G01"]
+    return "\n".join([*out, "M30", ""]).encode()
+
+
+def peak(source):
+    """Return the most memory in use (bytes) while a program is interpreted and planned, its words and text with it."""
+    tracemalloc.start()
+    try:
+        program = parse(source, "p")
+        tracemalloc.reset_peak()  # the reader has a work array of fixed size
+        schedule(understand(program, demonstration_machine(), no_tools(), no_setup()))
+        return tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+
+
+@pytest.mark.parametrize(("every", "most"), [(0, 700), (600, 480)])
+def test_a_block_costs_no_more_than_so_many_bytes(every, most, monkeypatch):
+    """A span stands in memory as a whole while it is planned; a job of many spans is planned portion by portion."""
+    monkeypatch.setattr(portions, "PORTION", 4000)
+    peak(raster(500, every))  # what is made once
+    few, many = peak(raster(FEW, every)), peak(raster(MANY, every))
+    assert (many - few) / (MANY - FEW) < most
