@@ -127,14 +127,17 @@ def _doubtful(edge: Array, timing: Timing, path: Path, limits: Limits, where: Ra
     """Return the times in ticks to look at: all through those stretches of time that bounds do not clear.
 
     Between two edges the jerk along the path is constant, its acceleration largest at one end; the derivatives of
-    the pose are at most the largest of the pieces passed.
+    the pose are at most the largest of the pieces passed. Between edges farther apart than the window the
+    acceleration is constant, so that the speed is largest at an end.
     """
     width = np.diff(edge)
     motion = timing.motion(edge)
     k = timing.locate(path, motion).piece
     a = np.abs(motion.acceleration)
     a = np.maximum(a[1:], a[:-1])
-    v = np.maximum(motion.speed[1:], motion.speed[:-1]) + 0.25 * timing.period * width * a
+    window = timing.window[motion.span]
+    brief = np.where(width <= np.maximum(window[1:], window[:-1]), width, 0.0)
+    v = np.maximum(motion.speed[1:], motion.speed[:-1]) + 0.25 * timing.period * brief * a
     jerk = np.abs(np.diff(motion.acceleration)) / (timing.period * np.maximum(width, BRIEF))
     low = int(k[0])
     a1, a2, j1, j2, j3, speed = limits.shares.over(low, k[:-1] - low, np.maximum(k[1:], k[:-1]) - low)
