@@ -48,9 +48,14 @@ def check_limits(limits: Limits, report: Mapping[str, Any]) -> Check:
 
 
 def most_jerk(machine: Machine, report: Mapping[str, Any]) -> Array:
-    """Return the jerk (6,) in mm/s3 to reckon with in a tick: what each strut may, or what the report owns up to."""
+    """Return the jerk (6,) in mm/s3 to reckon with inside a tick.
+
+    That is what the strut may or what the report owns up to, both of them means of a tick; and what the tool tip may,
+    which the planner lets swing to and fro within a tick at corners.
+    """
     told = {s["strut"]: abs(float(s["worst"].get("jerk", {}).get("value", 0.0))) for s in _struts(report)}
-    return np.array([max(s.jerk, told.get(k, 0.0)) for k, s in enumerate(machine.struts, 1)])
+    tip = machine.tool_tip.jerk
+    return np.array([max(s.jerk, told.get(k, 0.0), tip) for k, s in enumerate(machine.struts, 1)])
 
 
 def unproven(report: Mapping[str, Any]) -> tuple[str, ...]:
