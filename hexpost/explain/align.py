@@ -11,7 +11,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 
-SMALL = 4_000_000
+SMALL = 1_400_000
 """Entries of the table of a longest common subsequence that is worth its place (16 MB)."""
 COARSE = 16.0
 """Cells of the grid on which rows are looked up, in tolerances: few equal rows fall into two cells."""
@@ -101,19 +101,25 @@ def rising(values: Ints) -> Ints:
 
 
 def longest(a: Array, b: Array, tolerance: Array) -> Ints:
-    """Return the pairs (2, k) of a longest common subsequence of two small tables."""
+    """Return the pairs (2, k) of a longest common subsequence of two small tables.
+
+    Of several, that one beside which columns that stand for one another have most in common.
+    """
     n, m = a.shape[1], b.shape[1]
-    table = np.zeros((n + 1, m + 1), dtype=np.int32)
-    equal = np.zeros((n, m), dtype=np.bool_)
+    match = len(a) * min(n, m) + 1  # more than all that columns can have in common beside it
+    table = np.zeros((n + 1, m + 1), dtype=np.int64)
+    worth = np.zeros((n, m), dtype=np.int32)
     for i in range(n):
-        equal[i] = (np.abs(b - a[:, i : i + 1]) <= tolerance[:, None]).all(axis=0)
-        table[i + 1, 1:] = np.maximum.accumulate(np.maximum(table[i, 1:], table[i, :-1] + equal[i]))
+        common = (np.abs(b - a[:, i : i + 1]) <= tolerance[:, None]).sum(axis=0)
+        worth[i] = np.where(common == len(a), match, common)
+        table[i + 1, 1:] = np.maximum.accumulate(np.maximum(table[i, 1:], table[i, :-1] + worth[i]))
     out = []
     i, j = n, m
     while i and j:
-        if equal[i - 1, j - 1] and table[i, j] == table[i - 1, j - 1] + 1:
+        if worth[i - 1, j - 1] and table[i, j] == table[i - 1, j - 1] + worth[i - 1, j - 1]:
             i, j = i - 1, j - 1
-            out.append((i, j))
+            if worth[i, j] == match:
+                out.append((i, j))
         elif table[i - 1, j] == table[i, j]:
             i -= 1
         else:

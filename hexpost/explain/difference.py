@@ -1,7 +1,8 @@
 """What two revisions of a program mean differently: moves, feeds, offsets, tools, stops, events; never their text."""
 
+from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,7 +27,8 @@ class Change:
     """One difference: ``what`` it is about, and how: ``changed``, ``added`` or ``removed``.
 
     ``old`` and ``new`` are the first and last lines on either side (``None``: nothing there), ``count`` how many moves
-    or events are meant, ``before`` and ``after`` what the first of them is like.
+    or events are meant, ``before`` and ``after`` what the first of them is like; ``times``: so often in all, where the
+    lines run several times.
     """
 
     what: str
@@ -36,6 +38,7 @@ class Change:
     count: int
     before: str
     after: str
+    times: int = 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,6 +72,7 @@ def difference(old: Interpretation, new: Interpretation, tolerance: float) -> Di
     here, there = happenings(old.events, new.events, both)
     same = align(here, there, np.array([0.0, 1e-9, 1e-9, 0.0, 0.0]))
     found += events_changed(old.events, new.events, unpaired(same, here[:3], there[:3]))
+    found = once(found)
     found.sort(key=lambda c: (c.old or c.new, c.new or c.old))
     events = (here.shape[1], there.shape[1], same.shape[1])
     return Difference(tuple(found), (a.count, b.count, alike.shape[1]), events)
@@ -88,6 +92,15 @@ def geometry(moves: Moves) -> Array:
 def likeness(moves: Moves) -> Array:
     """Return what makes a move like another (8, n): where it leads, its kind, how fast."""
     return np.concatenate((moves.end, moves.kind[None], moves.feed_mode[None]))
+
+
+def once(changes: list[Change]) -> list[Change]:
+    """Return changes that say the same of the same lines (a subprogram called again) as one."""
+    times = Counter(replace(c, count=0) for c in changes)
+    counts: Counter[Change] = Counter()
+    for c in changes:
+        counts[replace(c, count=0)] += c.count
+    return [replace(c, count=counts[c], times=n) for c, n in times.items()]
 
 
 def in_order(pairs: Pairs) -> Pairs:

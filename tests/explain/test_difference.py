@@ -12,6 +12,7 @@ from moves.programs import TOOLS, meaning, offsets
 
 from hexpost.cli import main
 from hexpost.explain.difference import difference
+from hexpost.explain.difference_text import text
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 FILES = ["--tools", str(SAMPLES / "tools.toml"), "--setup", str(SAMPLES / "setup.toml")]
@@ -177,3 +178,35 @@ def test_samples_without_numbers_and_comments_are_the_samples(name, tmp_path):
     bare = re.sub(r"\([^)]*\)", "", re.sub(r"^N\d+ ?", "", text, flags=re.MULTILINE))
     (tmp_path / "bare.nc").write_text(bare)
     assert run(SAMPLES / f"{name}.nc", tmp_path / "bare.nc", *FILES)[0] == 0
+
+
+DRILLED = """G21 G90 G17
+G00 X0 Y0 Z50
+G98 G82 X10 Y0 Z-5 R2 P200 F200
+X20
+X30
+X40
+G80
+M30
+"""
+
+
+def test_holes_that_are_retracted_from_differently_are_told_once():
+    """G98 to G99 and a new depth: every hole has its new depth and its lost lift, no dwell is said to be elsewhere."""
+    found = compare(DRILLED, DRILLED.replace("G98", "G99").replace("Z-5", "Z-6"))
+    assert {(c.what, c.how) for c in found.changes} == {("move", "changed"), ("move", "removed")}
+    assert [c.old[0] for c in found.changes if c.how == "removed"] == [4, 5, 6]
+    shown = list(text(found, "old", "new"))
+    assert "  and 3 more like it, lines 4, 5, 6 of the old program" in shown
+    assert "  and 2 more like it, lines 5, 6 of the old program" in shown
+    assert len(shown) == 2 + 4 + 3
+
+
+def test_a_subprogram_that_runs_several_times_is_told_once():
+    calls = "G21 G90\nG00 X0 Y0 Z50\nM98 P7 L3\nM30\nO7\nG91 G01 X5 F500\nY5\nG90 M99\n"
+    (change,) = compare(calls, calls.replace("F500", "F600")).changes
+    assert (change.what, change.old, change.count, change.times) == ("feed", (6, 7), 6, 1)
+    lifted = "G21 G90\nG00 X0 Y0 Z50\nM98 P7\nG00 Z60\nM98 P7\nM30\nO7\nG00 X5\nX0 Z20\nM99\n"
+    (change,) = compare(lifted, lifted.replace("Z20", "Z21")).changes
+    assert (change.old, change.count, change.times) == ((9, 9), 2, 2)
+    assert list(text(compare(lifted, lifted.replace("Z20", "Z21")), "old", "new"))[2] == "move changed (2 times)"
