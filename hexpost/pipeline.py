@@ -96,11 +96,11 @@ class Job:
         """Return how the drives are geared, where the machine file describes its screws."""
         return gearing(self.inputs.machine)
 
-    def setpoints(self) -> Iterator[Setpoints]:
-        """Yield the samples solved into struts, block by block."""
+    def setpoints(self, *, commands: bool = True) -> Iterator[Setpoints]:
+        """Yield the samples solved into struts, block by block; without ``commands`` they lack what drives follow."""
         inputs = self.inputs
         frames, order = inputs.meaning.moves.frames, inputs.machine.tilt_order
-        solver = Solver(inputs.machine, frames)
+        solver = Solver(inputs.machine, frames, commands=commands)
         for poses in sample(self.timing, self.path, inputs.meaning.moves, BLOCK):
             yield solver.solve(turned(poses, frames, self.yaw, order))
 
@@ -243,7 +243,7 @@ def examine(job: Job, each: Callable[[Setpoints], None] | None = None, progress:
     """Run every sample through the audit (and ``each``, a writer, before it); return the findings."""
     inputs = job.inputs
     audit = Audit(inputs.machine, inputs.tools, inputs.meaning, inputs.program)
-    for setpoints in job.setpoints():
+    for setpoints in job.setpoints(commands=each is not None):
         if each is not None:
             each(setpoints)
         audit.add(setpoints)

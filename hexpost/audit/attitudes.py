@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from hexpost.arrays import Ints
 from hexpost.kinematics.links import Links, links
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.model import Machine
@@ -37,3 +38,9 @@ class Attitudes:
             found = links(self.struts(setpoints), setpoints.poses.pose, setpoints.length) if known is None else known
             self._links = (setpoints, found)
         return self._links[1]
+
+    def some(self, setpoints: Setpoints, at: Ints) -> Links:
+        """Return the struts at the samples ``at`` (m,) of a block."""
+        if setpoints.links is not None or (self._links is not None and self._links[0] is setpoints):
+            return self.links(setpoints).at(at)
+        return links(self.struts(setpoints), setpoints.poses.pose[:, at], setpoints.length[:, at])

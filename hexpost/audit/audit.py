@@ -48,8 +48,6 @@ class Audit:
         self._warnings = tool_warnings(moves, tools, lambda line: program.text(line).strip()) if moves.count else []
         self._samples = 0
         self._last_tick = 0
-        self._shortest = np.full(6, np.inf)
-        self._longest = np.full(6, -np.inf)
 
     def add(self, setpoints: Setpoints) -> None:
         """Check the next block of samples; blocks come in order and without gaps."""
@@ -59,8 +57,6 @@ class Audit:
         self._samples += len(poses.tick)
         self._last_tick = int(poses.tick[-1])
         self._ticks.add(poses)
-        np.minimum(self._shortest, setpoints.length.min(axis=1), out=self._shortest)
-        np.maximum(self._longest, setpoints.length.max(axis=1), out=self._longest)
         for check, worst in self._checks:
             values = check.measure(setpoints)
             if values is not None:
@@ -72,14 +68,15 @@ class Audit:
         for breaches in self._breaches:
             self._store.put(self._rule_runs(breaches))
         findings = self._store.findings(self._period)
+        lengths = next((worst for check, worst in self._checks if check.band.limit == "stroke"))
         seen = self._samples > 0
         return AuditResult(
             findings=findings,
             worst=tuple(w for check, worst in self._checks if check.band.tracked for w in worst.rows(self._period)),
             samples=self._samples,
             duration=self._last_tick * self._period,
-            shortest=self._shortest if seen else np.full(6, np.nan),
-            longest=self._longest if seen else np.full(6, np.nan),
+            shortest=lengths.least if seen else np.full(6, np.nan),
+            longest=lengths.most if seen else np.full(6, np.nan),
             warnings=tuple(self._warnings),
             dropped=self._store.dropped,
         )

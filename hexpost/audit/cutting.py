@@ -3,6 +3,7 @@
 import numpy as np
 
 from hexpost.arrays import Array
+from hexpost.kinematics.thrusts import Cut
 from hexpost.machine.model import Forces, Tools
 from hexpost.moves.model import AFTER, FEED_RAPID, Events, Moves
 from hexpost.setpoints.model import Setpoints
@@ -21,33 +22,32 @@ class Cutting:
     """
 
     def __init__(self, forces: Forces, moves: Moves, events: Events, tools: Tools) -> None:
-        self._forces = forces
-        self._rapid = np.append(moves.feed_mode == FEED_RAPID, True)  # the last stands for "before the first move"
+        feeds = np.append(moves.feed_mode != FEED_RAPID, False)  # the last stands for "before the first move"
+        self._feeds: Array = feeds.astype(np.float64)
         self._speed = np.append(_spindle_speeds(moves, events), 0.0)
         self._frames = moves.frames
         self._tools = tools
         self._constant = bool(forces.force.any() or forces.moment.any())
 
-    def wrench(self, setpoints: Setpoints, rotation: Array) -> Array | float:
-        """Return force [N] and moment about the tip [N mm] on the tool (6, n), in the work frame; 0 for none."""
+    def at(self, setpoints: Setpoints) -> Cut:
+        """Return what acts on the tool at the samples of a block."""
         poses = setpoints.poses
         tool = self._tools.tools.get(self._frames[poses.frame].tool)
-        if not self._constant and (tool is None or not any(tool.force)):
-            return 0.0
-        speed = np.sqrt((poses.rate[:3] ** 2).sum(axis=0))
-        cuts = ~self._rapid[poses.move] & (speed > STILL)
-        out: Array = np.zeros((6, len(speed)))
-        if self._constant:
-            out[:3] = np.einsum("ijn,j->in", rotation, self._forces.force)
-            out[3:] = np.einsum("ijn,j->in", rotation, self._forces.moment)
-        if tool is not None and any(tool.force):
-            edge, slope, axial, axial_slope = tool.force
-            spindle = self._speed[poses.move] * tool.teeth / MINUTE
-            chip = np.where(spindle > 0.0, speed / np.maximum(spindle, STILL), 0.0)
-            out[:3] -= (edge + slope * chip) / np.maximum(speed, STILL) * poses.rate[:3]
-            out[:3] += (axial + axial_slope * chip) * rotation[:, 2]
-        out *= cuts
-        return out
+        coefficients = tool is not None and any(tool.force)
+        if not self._constant and not coefficients:
+            return Cut()
+        speed = np.sqrt(np.einsum("in,in->n", poses.rate[:3], poses.rate[:3]))
+        on: Array = np.multiply(speed > STILL, self._feeds[poses.move])
+        if tool is None or not coefficients:
+            return Cut(on=on)
+        edge, slope, axial, axial_slope = tool.force
+        spindle = self._speed[poses.move] * tool.teeth / MINUTE
+        chip = np.where(spindle > 0.0, speed / np.maximum(spindle, STILL), 0.0)
+        return Cut(
+            on=on if self._constant else None,
+            axial=(axial + axial_slope * chip) * on,
+            drag=(edge + slope * chip) / np.maximum(speed, STILL) * on,
+        )
 
 
 def _spindle_speeds(moves: Moves, events: Events) -> Array:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags
+from hexpost.arrays import Array, Flags, Ints
 from hexpost.audit.band import WHOLE, Band, Context
 from hexpost.kinematics.jacobian import jacobian
 from hexpost.kinematics.struts import StrutModel, Struts
@@ -20,9 +20,6 @@ CHUNKS = (8, 1024)
 
 NEAR = 0.9
 """Samples whose estimate, with twice its change over the chunk, lies above this share of the limit are solved."""
-
-ROUNDING = 1e-9
-"""Estimates end this much below the worst exact value so far, so that the worst use of a job is always exact."""
 
 STILL = 1e-6
 """Tip speed below which there is no direction of travel, mm/s."""
@@ -54,7 +51,10 @@ class Deviation:
         self._struts: Struts
 
     def measure(self, setpoints: Setpoints) -> Array | None:
-        """Return the deviation (1, n) of a block in mm, 0 on rapids; ``None`` if there are only rapids."""
+        """Return the deviation (1, n) of a block in mm; ``None`` if there are only rapids.
+
+        It is 0 on rapids, and where it is near neither the limit nor the worst so far.
+        """
         poses = setpoints.poses
         cutting = self._cutting[poses.move]
         if not cutting.any():
@@ -62,24 +62,33 @@ class Deviation:
         if poses.frame != self._frame:
             frame = self._frames[poses.frame]
             self._struts, self._frame = self._model.in_frame(frame.base_from_work, frame.tip), poses.frame
-        n = len(cutting)
-        size, change = self._estimate(setpoints)
-        size *= cutting
-        top = int(size.argmax())
-        solve = size + 2.0 * change > NEAR * self.band.high[0]
-        solve[top] |= size[top] >= self._worst
-        at = np.flatnonzero(solve & cutting)
-        exact = np.zeros(0)
+        out: Array = np.zeros((1, len(cutting)))
+        at = self._candidates(setpoints, cutting)
         if at.size:
             error = tip_errors(self._struts, poses.pose[:, at], setpoints.acceleration[:, at], setpoints.period)
             exact = across(error, poses.rate[:3, at])
             self._worst = max(self._worst, float(exact.max()))
-        np.minimum(size, (1.0 - ROUNDING) * self._worst, out=size)
-        size[at] = exact
-        return size.reshape(1, n)
+            out[0, at] = exact
+        return out
+
+    def _candidates(self, setpoints: Setpoints, cutting: Flags) -> Ints:
+        """Return the ``cutting`` samples (m,) that may be near the limit, and the one that may be the worst so far."""
+        error, change = self._estimate(setpoints)
+        near = NEAR * self.band.high[0]
+        total = np.einsum("in,in->n", error, error)
+        spread = np.einsum("in,in->n", change, change)
+        low = max(min(self._worst, near - 2.0 * float(np.sqrt(spread.max()))), 0.0)
+        at = np.flatnonzero((total >= low * low) & cutting)
+        size = across(error[:, at], setpoints.poses.rate[:3, at])
+        solve = size + 2.0 * np.sqrt(spread[at]) > near
+        if at.size:
+            top = size.argmax()
+            solve[top] |= size[top] >= self._worst
+        out: Ints = at[solve]
+        return out
 
     def _estimate(self, setpoints: Setpoints) -> tuple[Array, Array]:
-        """Return estimates (n,) of the deviation, and how much they change over their chunk."""
+        """Return estimates (3, n) of the tip error, and how much they change over their chunk."""
         poses = setpoints.poses
         n = len(poses.tick)
         step = _chunk(poses.rate, setpoints.period)
@@ -89,13 +98,12 @@ class Deviation:
         bend = setpoints.acceleration
         if n % step:
             bend = np.concatenate([bend, np.zeros((6, chunks * step - n))], axis=1)
-        pieces = bend.reshape(6, chunks, step).transpose(1, 0, 2)
-        error: Array = gain[:-1] @ pieces
-        change: Array = (gain[1:] - gain[:-1]) @ pieces
-        spread = np.sqrt(np.einsum("kis,kis->ks", change, change)).reshape(-1)[:n]
-        error += change * (np.arange(step) / step)
-        flat = error.transpose(1, 0, 2).reshape(3, -1)[:, :n]
-        return across(flat, poses.rate[:3]), spread
+        both: Array = np.empty((6, chunks, step))
+        gains = np.concatenate([gain[:-1], gain[1:] - gain[:-1]], axis=1)
+        np.matmul(gains, bend.reshape(6, chunks, step).transpose(1, 0, 2), out=both.transpose(1, 0, 2))
+        both[:3] += both[3:] * (np.arange(step) / step)
+        flat = both.reshape(6, -1)[:, :n]
+        return flat[:3], flat[3:]
 
 
 def across(error: Array, velocity: Array) -> Array:

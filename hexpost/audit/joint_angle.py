@@ -6,6 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.audit.band import Band, Context, Figures, share_band
+from hexpost.kinematics.seen import Swings
 from hexpost.kinematics.universal import UniversalJoints
 from hexpost.machine.model import Machine, Universal
 from hexpost.machine.universals import joints
@@ -15,11 +16,25 @@ from hexpost.units import DEG_PER_RAD
 BASE, PLATFORM = 0, 1
 
 
+GROUP = 32
+"""Samples for which the first and that after the last speak, as long as these are far enough from the worst."""
+
+TIP_AND_TURN = np.array([[1.0, 1.0, 1.0, 0.0, 0.0, 0.0], [0.0, 0.0, 0.0, 1.0, 1.0, 1.0]])
+"""Times what coordinates of a pose change by, at most: the way of the tip, mm, and the turn, rad."""
+
+ROUNDING = 1e-9
+"""Share of a share that rounding may add."""
+
+
 class JointAngle:
     """The larger share of its limits that either joint of each strut takes.
 
     For a cone that is the root of (1 - cos angle) / (1 - cos limit): the angle over its limit, near enough to rank
     samples, exactly 1 at the limit, and without an inverse function for every sample. What is shown is the angle.
+
+    That root is the distance of two unit vectors, along the strut and along the neutral direction, over that of the
+    limit. Where cones are all there is, most samples are known to be below the limit and the worst so far by samples
+    near them: their share is given as 0.
     """
 
     def __init__(self, context: Context) -> None:
@@ -27,30 +42,76 @@ class JointAngle:
         self._poses = context.poses
         self._joints = joints(machine)
         self._ends = (_limits(machine, "base_universal"), _limits(machine, "platform_universal"))
+        cones = np.array([cones for cones, _ in self._ends])
+        self._per_cone = _per_cone(cones)[:, :, None]
+        self._held = np.isfinite(cones).any(axis=0)
+        self._bounded = any(np.isfinite(ranges[1]).any() for _, ranges in self._ends)
+        self._worst: Array = np.zeros(6)
         self.band: Band = share_band("joint-angle")
-        self._turned: tuple[int, UniversalJoints] | None = None
+        self._turned: tuple[int, UniversalJoints, Swings] | None = None
 
     def measure(self, setpoints: Setpoints) -> Array:
         """Return the shares (6, n)."""
-        out: Array = np.zeros(setpoints.length.shape)
-        for end in (BASE, PLATFORM):
-            these, direction = self._seen(end, setpoints)
-            cones, ranges = self._ends[end]
-            if np.isfinite(cones).any():
-                share = 1.0 - these.swing(direction)
-                share *= _per_cone(cones)[:, None]
-                np.maximum(share, 0.0, out=share)
-                np.maximum(out, np.sqrt(share, out=share), out=out)
-            if np.isfinite(ranges[1]).any():
-                np.maximum(out, _range_shares(these.angles(direction), ranges).max(axis=0), out=out)
+        n = setpoints.length.shape[1]
+        if self._bounded:
+            out: Array = self._cone_shares(setpoints, slice(None)).max(axis=0)
+            for end in (BASE, PLATFORM):
+                these, direction = self._seen(end, setpoints, np.arange(n))
+                np.maximum(out, _range_shares(these.angles(direction), self._ends[end][1]).max(axis=0), out=out)
+            return out
+        out = np.zeros((6, n))
+        at = self._doubtful(setpoints)
+        if len(at):
+            found = self._cone_shares(setpoints, at).max(axis=0)
+            out[:, at] = found
+            np.maximum(self._worst, found.max(axis=1), out=self._worst)
         return out
+
+    def _doubtful(self, setpoints: Setpoints) -> Ints:
+        """Return the samples (m,) that may be over a limit, or the worst so far.
+
+        Between two samples with many others between them, a strut vector that moved straight would turn along an arc
+        and stay within the cone that holds both ends. It leaves that way by what the pose leaves it, and, with angles
+        that turn steadily, by an eighth of the second derivative of a turned vector x: at most t^2 |x| + 2 t w, with
+        the turn t and the way w of the tip from end to end.
+        """
+        pose, n = setpoints.poses.pose, setpoints.length.shape[1]
+        groups = -(-n // GROUP)
+        if n < GROUP * groups:
+            pose = np.concatenate([pose, np.repeat(pose[:, -1:], GROUP * groups - n, axis=1)], axis=1)
+        knots = np.minimum(np.arange(groups + 1) * GROUP, n - 1)
+        length = setpoints.length[:, knots]
+        steps = np.diff(pose[:, knots], axis=1)
+        straight = np.stack([np.ones(GROUP), np.arange(GROUP) / GROUP])
+        off = np.stack([pose[:, knots[:-1]], steps], axis=2).reshape(-1, 2) @ straight
+        off -= pose.reshape(off.shape)
+        np.abs(off, out=off)
+        slid, twisted = (TIP_AND_TURN @ off.reshape(6, -1)).reshape(2, groups, GROUP).max(axis=2)
+        moved, turned = TIP_AND_TURN @ np.abs(steps)
+        reach = float(length.max() + np.linalg.norm(self._poses.struts(setpoints).platform, axis=1).max())
+        aside = slid + twisted * reach + (turned * turned * reach + 2.0 * turned * moved) / 8.0
+        shortest = (length[:, :-1] + length[:, 1:] - moved - turned * reach - aside) / 2.0
+        way = aside / np.maximum(shortest, ROUNDING)
+        share = self._cone_shares(setpoints, knots)
+        most = np.maximum(share[:, :, :-1], share[:, :, 1:]) + way * np.sqrt(self._per_cone / 2.0)
+        known = share.max(axis=(0, 2)) * (1.0 - ROUNDING)
+        enough = np.minimum(np.maximum(known, self._worst * (1.0 + ROUNDING)), 1.0)[:, None]
+        doubtful = ((most.max(axis=0) >= enough) & self._held[:, None]).any(axis=0)
+        return np.flatnonzero(np.repeat(doubtful, GROUP)[:n])
+
+    def _cone_shares(self, setpoints: Setpoints, at: Ints | slice) -> Array:
+        """Return the shares (2, 6, m) of the cones at either end at the samples ``at``."""
+        _, swings = self._turned_joints(setpoints)
+        share = 1.0 - swings.cosines(setpoints.poses.pose[:, at], setpoints.length[:, at])
+        share *= self._per_cone
+        np.maximum(share, 0.0, out=share)
+        return np.sqrt(share, out=share)
 
     def figures(self, row: Ints, at: Ints, setpoints: Setpoints) -> Figures:
         """Return the angles, the limits that they come nearest to, both in degrees, and the ends of the struts."""
         found = []
         for end in (BASE, PLATFORM):
-            these, direction = self._seen(end, setpoints)
-            here = direction[:, :, at]
+            these, here = self._seen(end, setpoints, at)
             cones, ranges = self._ends[end]
             pick = (row, np.arange(len(row)))
             swing = np.arccos(np.clip(these.swing(here), -1.0, 1.0))[pick]
@@ -71,15 +132,21 @@ class JointAngle:
             joint=(1 + best // 3).astype(np.uint8),
         )
 
-    def _seen(self, end: int, setpoints: Setpoints) -> tuple[UniversalJoints, Array]:
-        """Return the joints of an end and the directions of the struts, in the same frame."""
+    def _seen(self, end: int, setpoints: Setpoints, at: Ints) -> tuple[UniversalJoints, Array]:
+        """Return the joints of an end and the directions (3, 6, m) of the struts at samples, in the same frame."""
+        links = self._poses.some(setpoints, at)
         if end == PLATFORM:
-            return self._joints[PLATFORM], self._poses.links(setpoints).seen
+            return self._joints[PLATFORM], links.seen
+        return self._turned_joints(setpoints)[0], links.direction
+
+    def _turned_joints(self, setpoints: Setpoints) -> tuple[UniversalJoints, Swings]:
+        """Return the joints at the base in the frame of a block, and the swings of both ends; the last are kept."""
         number = setpoints.poses.frame
         if self._turned is None or self._turned[0] != number:
-            r = self._poses.frame(setpoints).base_from_work[:3, :3]
-            self._turned = (number, self._joints[BASE].turned(r))
-        return self._turned[1], self._poses.links(setpoints).direction
+            base = self._joints[BASE].turned(self._poses.frame(setpoints).base_from_work[:3, :3])
+            swings = Swings(self._poses.struts(setpoints), base.neutral, self._joints[PLATFORM].neutral)
+            self._turned = (number, base, swings)
+        return self._turned[1:]
 
 
 def joint_angle(context: Context) -> JointAngle | None:
@@ -103,7 +170,7 @@ def _limits(machine: Machine, end: str) -> tuple[Array, Array]:
 
 
 def _per_cone(cones: Array) -> Array:
-    """Return 1 / (1 - cos limit) (6,): nothing for a strut without a cone, which may stand beside others with one."""
+    """Return 1 / (1 - cos limit) (2, 6): nothing for a joint without a cone, which may stand beside others with one."""
     held = np.isfinite(cones)
     out: Array = held / (1.0 - np.cos(np.where(held, cones, 1.0)))
     return out

@@ -8,9 +8,8 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.cutting import Cutting
-from hexpost.kinematics.dynamics import needed, turning
 from hexpost.kinematics.screws import torque
-from hexpost.kinematics.statics import Balance
+from hexpost.kinematics.thrusts import Motion, Thrusts
 from hexpost.machine.model import Machine, Screw, moving_body
 from hexpost.setpoints.model import Setpoints
 
@@ -35,7 +34,7 @@ class Loads:
         self._poses = poses
         self._cutting = cutting
         self._body = moving_body(machine)
-        self._balance = Balance()
+        self._seen: tuple[int, Thrusts] | None = None
         self._last: tuple[Setpoints, Load] | None = None
         screws = [s.screw for s in machine.struts]
         self._lead, self._forward, self._backward, self._spin = _drive(screws)
@@ -43,26 +42,31 @@ class Loads:
     def of(self, setpoints: Setpoints) -> Load:
         """Return the loads of a block."""
         if self._last is None or self._last[0] is not setpoints:
-            thrust = self._thrust(setpoints)
+            poses = setpoints.poses
+            motion = Motion(
+                pose=poses.pose, rate=poses.rate, bend=poses.acceleration, period=setpoints.period,
+                cut=self._cutting.at(setpoints),
+            )  # fmt: skip
+            thrust = self._thrusts(setpoints).along(motion, setpoints.length)
             turned = torque(thrust, setpoints.speed, self._lead, self._forward, self._backward)
             turned += self._spin * setpoints.acceleration
             self._last = (setpoints, Load(thrust=thrust, torque=turned))
         return self._last[1]
 
-    def _thrust(self, setpoints: Setpoints) -> Array:
-        """Return the thrusts (6, n)."""
-        poses, frame = setpoints.poses, self._poses.frame(setpoints)
-        at = self._poses.links(setpoints)
-        forces = self._machine.forces
-        assert forces is not None
-        turns = None
-        if poses.rate[3:].any() or poses.acceleration[3:].any():
-            turns = turning(at.rotation, poses.pose, poses.rate, poses.acceleration, self._machine.tilt_order)
-        gravity = forces.gravity @ frame.base_from_work[:3, :3]
-        body = self._body.seen_from(frame.tip)
-        wrench = needed(body, at.rotation, poses.acceleration[:3], gravity, turns)
-        wrench -= self._cutting.wrench(setpoints, at.rotation)
-        return self._balance.thrusts(at, wrench)
+    def _thrusts(self, setpoints: Setpoints) -> Thrusts:
+        """Return what finds thrusts in the frame of a block; that of the last frame is kept."""
+        number = setpoints.poses.frame
+        if self._seen is None or self._seen[0] != number:
+            frame, forces = self._poses.frame(setpoints), self._machine.forces
+            assert forces is not None
+            found = Thrusts(
+                self._poses.struts(setpoints),
+                self._body.seen_from(frame.tip),
+                forces.gravity @ frame.base_from_work[:3, :3],
+                np.concatenate([forces.force, forces.moment]),
+            )
+            self._seen = (number, found)
+        return self._seen[1]
 
 
 def _drive(screws: list[Screw | None]) -> tuple[Array, Array, Array, Array]:

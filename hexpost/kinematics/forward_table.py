@@ -103,7 +103,7 @@ def _newton(struts: Struts, lengths: Array, guess: Array, size: float, balance: 
 
 def _by_coordinates(at: Links, q: Array, order: str, size: float) -> Array:
     """Return the derivatives (6, 6, n) of the lengths: coordinate x y z a b c (angles times ``size``), strut."""
-    out = wrenches(at, size)
+    out = wrenches(at.direction, at.arms, size)
     first, second, third = axes(order)
     moments = out[3:].copy()
     last = turn(third, q[3 + third])  # (3, 3, n)

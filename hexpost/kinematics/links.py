@@ -5,8 +5,9 @@ from functools import cached_property
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Ints
 from hexpost.kinematics.frames import rotation
+from hexpost.kinematics.series import sines_of
 from hexpost.kinematics.struts import Struts
 
 
@@ -35,6 +36,11 @@ class Links:
                 out[i] += np.multiply(d[j], r[j, i], out=spare)
         return out
 
+    def at(self, poses: Ints) -> "Links":
+        """Return the struts at some of the poses."""
+        rotation, arms, direction = (x[:, :, poses] for x in (self.rotation, self.arms, self.direction))
+        return Links(rotation=rotation, arms=arms, length=self.length[:, poses], direction=direction)
+
 
 def links(struts: Struts, pose: Array, length: Array | None = None) -> Links:
     """Return the struts at poses (6, n); lengths (6, n) that are known already need not be found again."""
@@ -49,23 +55,37 @@ def links(struts: Struts, pose: Array, length: Array | None = None) -> Links:
     return Links(rotation=r, arms=arms, length=length, direction=vectors)
 
 
-def rotations(pose: Array, order: str) -> Array:
-    """Return the rotations (3, 3, n) of poses (6, n); angles that stand still are worked out once."""
+def rotations(pose: Array, order: str, out: Array | None = None) -> Array:
+    """Return the rotations (3, 3, n) of poses (6, n), in ``out`` if given; angles that stand still are taken once."""
     angles = pose[3:]
-    if (angles == angles[:, :1]).all():
-        one = rotation(float(angles[0, 0]), float(angles[1, 0]), float(angles[2, 0]), order)
-        return np.repeat(one[:, :, None], pose.shape[1], axis=2)
-    if order == "ABC":
-        return _abc(np.sin(angles), np.cos(angles))
-    return rotation(angles[0], angles[1], angles[2], order)
-
-
-def _abc(sines: Array, cosines: Array) -> Array:
-    """Return Rz(c) Ry(b) Rx(a) (3, 3, n) from sines and cosines (3, n)."""
-    (sa, sb, sc), (ca, cb, cc) = sines, cosines
-    out: Array = np.empty((3, 3, len(sa)))
-    ss, sc_ = sb * sa, sb * ca
-    out[0, 0], out[1, 0], out[2, 0] = cc * cb, sc * cb, -sb
-    out[0, 1], out[1, 1], out[2, 1] = cc * ss - sc * ca, sc * ss + cc * ca, cb * sa
-    out[0, 2], out[1, 2], out[2, 2] = cc * sc_ + sc * sa, sc * sc_ - cc * sa, cb * ca
+    if out is None:
+        out = np.empty((3, 3, pose.shape[1]))
+    if (angles[:, -1:] == angles[:, :1]).all() and (angles == angles[:, :1]).all():
+        out[:] = rotation(float(angles[0, 0]), float(angles[1, 0]), float(angles[2, 0]), order)[:, :, None]
+    elif order == "ABC":
+        sines, cosines = np.empty_like(angles), np.empty_like(angles)
+        sines_of(angles, sines, cosines)
+        _abc(sines, cosines, out)
+    else:
+        out[:] = rotation(angles[0], angles[1], angles[2], order)
     return out
+
+
+def _abc(sines: Array, cosines: Array, out: Array) -> None:
+    """Fill ``out`` (3, 3, n) with Rz(c) Ry(b) Rx(a) from sines and cosines (3, n)."""
+    (sa, sb, sc), (ca, cb, cc) = sines, cosines
+    spare = np.multiply(sb, sa)
+    np.multiply(cc, spare, out=out[0, 1])
+    np.multiply(sc, spare, out=out[1, 1])
+    np.multiply(sb, ca, out=spare)
+    np.multiply(cc, spare, out=out[0, 2])
+    np.multiply(sc, spare, out=out[1, 2])
+    out[0, 1] -= np.multiply(sc, ca, out=spare)
+    out[1, 1] += np.multiply(cc, ca, out=spare)
+    out[0, 2] += np.multiply(sc, sa, out=spare)
+    out[1, 2] -= np.multiply(cc, sa, out=spare)
+    np.multiply(cc, cb, out=out[0, 0])
+    np.multiply(sc, cb, out=out[1, 0])
+    np.negative(sb, out=out[2, 0])
+    np.multiply(cb, sa, out=out[2, 1])
+    np.multiply(cb, ca, out=out[2, 2])

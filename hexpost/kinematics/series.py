@@ -48,6 +48,17 @@ def turn(trig: Array, triple: Array, out: Array) -> Convolution:
     return Convolution("kin,k...ni->...n", trig, pairs, out)
 
 
+def sines_of(angle: Array, sine: Array, cosine: Array) -> None:
+    """Fill ``sine`` and ``cosine`` with those of ``angle``, all of one shape."""
+    np.sin(angle, out=sine)
+    if angle.max() < UPRIGHT and angle.min() > -UPRIGHT:
+        np.multiply(sine, sine, out=cosine)
+        np.subtract(1.0, cosine, out=cosine)
+        np.sqrt(cosine, out=cosine)
+    else:
+        np.cos(angle, out=cosine)
+
+
 class Sines:
     """The series of sin and cos of angles (m, n): fills ``trig`` (orders, 2, m, n)."""
 
@@ -60,13 +71,7 @@ class Sines:
     def fill(self, x: Sequence[Array], factors: Sequence[float]) -> None:
         """Fill the series for angles and their derivatives ``x``, each (m, n), over ``factors``: k! makes series."""
         sine, cosine = self._sine[0], self._cosine[0]
-        np.sin(x[0], out=sine)
-        if x[0].max() < UPRIGHT and x[0].min() > -UPRIGHT:
-            np.multiply(sine, sine, out=cosine)
-            np.subtract(1.0, cosine, out=cosine)
-            np.sqrt(cosine, out=cosine)
-        else:
-            np.cos(x[0], out=cosine)
+        sines_of(x[0], sine, cosine)
         for k in range(1, len(x)):
             weighted = self._weighted[k]
             for i in range(1, k + 1):

@@ -12,12 +12,13 @@ SMALLEST_PIVOT = 0.02
 """Below this (entries are about 1) a sample is solved on its own, with its own order of pivots."""
 
 
-def wrenches(at: Links, lever: float) -> Array:
+def wrenches(direction: Array, arms: Array, lever: float) -> Array:
     """Return the unit wrenches (6, 6, n) of the struts about the tip: force, moment over ``lever``; strut second.
 
+    ``direction`` (3, 6, n) of the struts; ``arms`` (3, 6, n) from the tip to their platform joints, or (3, 6, 1).
     These are the columns of the transposed Jacobian (rows scaled), so that wrench = wrenches @ thrusts.
     """
-    n, r = at.direction, at.arms
+    n, r = direction, arms
     out: Array = np.empty((6, *n.shape[1:]))
     out[:3] = n
     spare = np.empty_like(n[0])
@@ -53,7 +54,7 @@ class Balance:
         lever = float(np.sqrt((arms * arms).sum(axis=0).mean())) or 1.0
         right = wrench.copy()
         right[3:] *= 1.0 / lever
-        return self.solve(wrenches(at, lever), right)
+        return self.solve(wrenches(at.direction, at.arms, lever), right)
 
     def solve(self, matrix: Array, right: Array) -> Array:
         """Return x (6, n) with ``matrix`` (6, 6, n) x = ``right`` (6, n); nan where the matrix is singular."""

@@ -42,7 +42,7 @@ def _record(source: bytes, task: Task) -> Record:
             due()
             margins = dict(task.margins)
             strict = replace(job, inputs=replace(job.inputs, machine=tightened(job.inputs.machine, margins)))
-            result = pipeline.examine(strict, each=lambda _: due())
+            result = pipeline.examine(strict, progress=lambda _: due())
             return _of(result, strict, margins)
     except InputError as error:
         return _refused(error, task)

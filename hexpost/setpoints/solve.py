@@ -14,16 +14,19 @@ from hexpost.setpoints.model import Poses, Setpoints
 
 
 class Solver:
-    """Solves consecutive blocks of one job; remembers the last acceleration, so that jerk runs across blocks."""
+    """Solves consecutive blocks of one job; remembers the last acceleration, so that jerk runs across blocks.
 
-    def __init__(self, machine: Machine, frames: Sequence[Frame]) -> None:
+    ``commands``: whether to work out what the drives follow, where the machine file describes its screws.
+    """
+
+    def __init__(self, machine: Machine, frames: Sequence[Frame], *, commands: bool = True) -> None:
         self._model = StrutModel(machine)
         self._period = machine.period
         self._frames = frames
         self._current: tuple[int, Struts] | None = None
         self._last: Array | None = None
         self._gearing = gearing(machine)
-        self._commands = Commands(machine) if has_commands(machine) else None
+        self._commands = Commands(machine) if commands and has_commands(machine) else None
 
     def solve(self, poses: Poses) -> Setpoints:
         """Return lengths, speeds, accelerations and mean jerks (6, n) of a block.

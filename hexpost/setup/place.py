@@ -157,7 +157,7 @@ def footprint(job: Job) -> Array:
     angle = np.arange(DIRECTIONS) * (2.0 * pi / DIRECTIONS)
     sides = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     found: Array = np.zeros((3, 0))
-    for setpoints in job.setpoints():
+    for setpoints in job.setpoints(commands=False):
         poses = setpoints.poses
         cutting = (poses.move >= 0) & (moves.feed_mode[poses.move] != FEED_RAPID)
         frame = pallet_from_base @ moves.frames[poses.frame].base_from_work

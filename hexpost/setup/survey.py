@@ -44,7 +44,7 @@ def survey(job: Job, yaws: Array, step: int) -> Survey:
     still, speed, slope = np.zeros((m, k)), np.zeros((m, k, 6)), np.zeros((m, k, 6))
     stride = max(1, min(job.timing.ticks // SAMPLES, step // 3))
     small = 1e-4
-    for setpoints in job.setpoints():
+    for setpoints in job.setpoints(commands=False):
         poses = setpoints.poses
         at = np.flatnonzero(poses.tick % stride == 0)
         if not at.size:

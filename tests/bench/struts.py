@@ -14,7 +14,8 @@ from hexpost.kinematics.struts import StrutModel
 from hexpost.setpoints.model import Poses
 from hexpost.setpoints.solve import Solver
 
-BLOCK, BLOCKS = 4096, 24
+BLOCK, BLOCKS = 8192, 24
+
 NEEDED = ("joint-angle", "thrust", "torque")
 
 
@@ -58,7 +59,7 @@ def full_audit() -> dict[str, object]:
             struts.derivatives(q)
 
     def full():
-        solver, checks = Solver(machine, job.frames), audit(job, machine=machine)
+        solver, checks = Solver(machine, job.frames, commands=False), audit(job, machine=machine)
         for p in repeat(poses, BLOCKS):
             checks.add(solver.solve(p))
         return checks.finish()

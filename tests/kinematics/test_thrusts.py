@@ -1,0 +1,126 @@
+"""Thrusts along a path by an interpolated inverse: a plain solve of each sample agrees."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from kinematics.poses import demonstration_struts, motion
+from kinematics.test_statics import body
+
+from hexpost.kinematics.demand import demand
+from hexpost.kinematics.dynamics import needed, turning
+from hexpost.kinematics.frames import rotation
+from hexpost.kinematics.jacobian import jacobian
+from hexpost.kinematics.struts import Struts
+from hexpost.kinematics.thrusts import Cut, Motion, Thrusts
+
+GRAVITY = np.array([300.0, -200.0, -9810.0])
+FORCE = np.array([-100.0, 50.0, 80.0, 2e3, -1e3, 5e3])
+PERIOD = 1e-3
+
+
+def model(struts=None):
+    struts = demonstration_struts() if struts is None else struts
+    return Thrusts(struts, body(struts), GRAVITY, FORCE)
+
+
+def moved(q, cut=None):
+    return Motion(pose=q[0], rate=q[1], bend=q[2], period=PERIOD, cut=Cut() if cut is None else cut)
+
+
+def swings(n, hertz, size, at=0.0):
+    """Return poses, rates and accelerations (6, n) of six sines."""
+    w = 2 * np.pi * hertz * np.array([1.0, 0.7, 1.3, 0.9, 1.1, 0.6])[:, None]
+    size, phase = np.asarray(size)[:, None], w * (np.arange(n) * PERIOD) + np.arange(6)[:, None]
+    return [size * np.sin(phase) + at, size * w * np.cos(phase), -size * w * w * np.sin(phase)]
+
+
+def plainly(struts, q, cut):
+    """Return the thrusts (6, n) by Newton's and Euler's equations in the work frame and a solve of each sample."""
+    r = rotation(*q[0][3:], struts.order)
+    wrench = needed(body(struts), r, q[2][:3], GRAVITY, turning(r, *q, struts.order))
+    on, axial, drag = (np.zeros(q[0].shape[1]) if x is None else x for x in (cut.on, cut.axial, cut.drag))
+    for half in (slice(0, 3), slice(3, 6)):
+        wrench[half] -= np.einsum("ijn,j->in", r, FORCE[half]) * on
+    wrench[:3] -= axial * r[:, 2] - drag * q[1][:3]
+    rows = jacobian(struts, q[0])
+    return np.linalg.solve(rows.swapaxes(1, 2), wrench.T[:, :, None])[:, :, 0].T
+
+
+def off(found, plain):
+    """Return the largest difference over the largest thrust of the sample."""
+    return (np.abs(found - plain).max(axis=0) / np.abs(plain).max(axis=0)).max()
+
+
+@pytest.mark.parametrize("order", ["ABC", "ACB", "BAC", "BCA", "CAB", "CBA"])
+def test_random_samples_in_every_order_of_angles(order):
+    plain = demonstration_struts()
+    struts = Struts(plain.base, plain.platform, order)
+    q = motion(300, 4, 3)
+    cut = Cut(on=np.arange(300) % 2.0, axial=np.linspace(0, 90, 300), drag=np.linspace(0, 3, 300))
+    found = model(struts).along(moved(q, cut), struts.lengths(q[0]))
+    assert off(found, plainly(struts, q, cut)) < 1e-11
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    n=st.integers(1, 700), hertz=st.floats(0.05, 3.0), share=st.floats(0.0, 1.0), seed=st.integers(0, 99),
+    still=st.sampled_from([(), (3, 4, 5), (5,), (0, 1, 2)]),
+)  # fmt: skip
+def test_smooth_samples(n, hertz, share, seed, still):
+    struts = demonstration_struts()
+    size = np.array([200.0, 200, 80, 0.3, 0.3, 0.3]) * share
+    size[list(still)] = 0.0
+    q = swings(n, hertz, size)
+    rng = np.random.default_rng(seed)
+    cut = Cut(on=rng.integers(0, 2, n).astype(float), drag=rng.uniform(0, 5, n))
+    found = model().along(moved(q, cut), struts.lengths(q[0]))
+    assert off(found, plainly(struts, q, cut)) < 1e-9
+
+
+def test_most_samples_of_a_smooth_path_are_not_eliminated(monkeypatch):
+    struts = demonstration_struts()
+    q = swings(20_000, 0.4, [150.0, 120, 60, 0.2, 0.2, 0.1])
+    eliminated = []
+    balanced = Thrusts.balanced
+    monkeypatch.setattr(Thrusts, "balanced", lambda *a: eliminated.append(a[2].shape[1]) or balanced(*a))
+    found = model().along(moved(q), struts.lengths(q[0]))
+    assert sum(eliminated) < 64  # what is left at the end of the block
+    assert off(found, plainly(struts, q, Cut())) < 1e-11
+
+
+def test_a_jump_of_the_pose_within_a_block_is_noticed():
+    struts = demonstration_struts()
+    q = swings(4096, 0.2, [100.0, 100, 50, 0.2, 0.2, 0.2])
+    q[0][0, 1500:] += 60.0
+    q[0][4, 3000:3010] += 0.2
+    assert off(model().along(moved(q), struts.lengths(q[0])), plainly(struts, q, Cut())) < 1e-9
+
+
+def test_through_a_singular_pose():
+    struts, n = demonstration_struts(), 4096
+    q = [np.zeros((6, n)) for _ in range(3)]
+    q[0][2] = 200.0
+    q[0][5] = np.linspace(0.0, np.pi / 2, n)  # singular near 55 degrees
+    q[1][5] = np.pi / 2 / (n - 1) / PERIOD
+    rows = jacobian(struts, q[0]) / np.array([1.0, 1, 1, 500, 500, 500])
+    assert np.linalg.det(rows[0]) * np.linalg.det(rows[-1]) < 0.0
+    found = model(struts).along(moved(q), struts.lengths(q[0]))
+    plain = plainly(struts, q, Cut())
+    error = np.abs(found - plain).max(axis=0) / np.abs(plain).max(axis=0)
+    assert (error < 1e-13 * np.linalg.cond(rows) + 1e-9).all()
+
+
+def test_an_exactly_singular_platform_has_no_thrusts_and_no_warnings():
+    struts = Struts(1000 * np.eye(6)[:, :3], np.zeros((6, 3)), "ABC")
+    q = swings(512, 0.1, [10.0, 10, 10, 0.1, 0.1, 0.1], at=np.array([[0], [0], [900.0], [0], [0], [0]]))
+    found = model(struts).along(moved(q), struts.lengths(q[0]))
+    assert np.isnan(found).all()
+
+
+def test_demand_is_newton_and_euler_about_the_tip():
+    struts = demonstration_struts()
+    a, alpha, w = np.array([1e3, -2e3, 500.0]), np.array([3.0, -1, 2]), np.array([0.5, 1.5, -2.0])
+    rows = np.concatenate([a - GRAVITY, alpha, w * w, w * np.roll(w, -1)])
+    plain = needed(body(struts), np.eye(3)[:, :, None], a[:, None], GRAVITY, (w[:, None], alpha[:, None]))
+    assert np.allclose(demand(body(struts)) @ rows, plain[:, 0], rtol=1e-12)
