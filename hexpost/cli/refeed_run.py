@@ -13,6 +13,7 @@ from hexpost.errors import OutputError
 from hexpost.pipeline import load
 from hexpost.refeed.lower import refeed
 from hexpost.refeed.model import Refed
+from hexpost.report.verdict import RULES
 from hexpost.report.words import duration, number, plural
 from hexpost.tables.whole import write_whole
 
@@ -59,7 +60,7 @@ def document(found: Refed) -> dict[str, object]:
                 "strut": int(strut) or None,
                 "line": int(found.new_lines[line - 1]),
                 "old_line": int(found.old_lines[line - 1]),
-                "ratio": float(ratio),
+                "ratio": None if LIMITS[limit] in RULES else float(ratio),
                 "advice": after.advices[advice],
             }
             for limit, strut, line, ratio, advice in rows

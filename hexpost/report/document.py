@@ -7,6 +7,7 @@ from hexpost.audit.model import UNITS, Worst
 from hexpost.report.feeds import feeds_document, times_document
 from hexpost.report.model import FindingRow, Report, StrutUse
 from hexpost.report.sheet import sheet_document
+from hexpost.report.verdict import RULES
 
 SCHEMA_VERSION = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -93,7 +94,7 @@ def _finding(f: FindingRow) -> dict[str, object]:
         "peak": _number(f.peak),
         "allowed": _number(f.allowed),
         "unit": f.unit,
-        "ratio": _number(f.ratio),
+        "ratio": None if f.limit in RULES else _number(f.ratio),
         "advice": f.advice,
         "advice_feed_mm_min": f.advice_feed,
     }

@@ -85,3 +85,13 @@ def test_a_run_that_cannot_go_on_prints_one_document_that_says_why(command, tmp_
         assert [f["line"] for f in document["faults"]] == [2, 3]
     else:
         assert document["faults"][0]["what"] in document["message"]
+
+
+def test_a_rule_about_the_program_has_no_ratio(root):
+    samples = root / "samples"
+    files = ["--tools", str(samples / "tools.toml"), "--setup", str(samples / "setup.toml"), "--json"]
+    report = json.loads(CliRunner().invoke(main, ["audit", str(samples / "limits.nc"), *files]).stdout)
+    assert not faults("report", report)
+    ratios = {f["limit"]: f["ratio"] for f in report["findings"]}
+    assert ratios["tool-number"] is ratios["retract"] is ratios["pallet"] is ratios["tool-length"] is None
+    assert ratios["speed"] > 1 and ratios["stroke"] > 1
