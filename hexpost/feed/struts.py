@@ -151,7 +151,7 @@ class _Rows:
         for sign in (1.0, -1.0):
             bend: Array = np.zeros_like(self.at[0][0])
             for slope, curve in self.at:
-                np.maximum(bend, np.copysign(sign, slope) * curve * cap, out=bend)
+                np.maximum(bend, np.copysign(1.0, sign * slope) * curve * cap, out=bend)
             out.append(np.maximum(most - BETWEEN * bend, 0.0) / self.most[0])
         return out[0], out[1]
 

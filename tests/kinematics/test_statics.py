@@ -9,7 +9,7 @@ from hexpost.kinematics.frames import rotation
 from hexpost.kinematics.jacobian import angle_axes, jacobian
 from hexpost.kinematics.links import links
 from hexpost.kinematics.screws import buckling_load, critical_speed, torque
-from hexpost.kinematics.statics import Balance, compliance, conditioning
+from hexpost.kinematics.statics import Balance, _order, compliance, conditioning
 from hexpost.kinematics.struts import Struts
 
 INERTIA = np.array([[62.0, 3, -2], [3, 64, 5], [-2, 5, 78]]) * 1e6
@@ -127,6 +127,17 @@ def test_weight_on_six_equal_legs():
     mass = RigidBody(mass=1150.0, centre=np.zeros(3), inertia=np.eye(3) * 1e6)
     wrench = needed(mass, at.rotation, np.zeros((3, 1)), np.array([0, 0, -9810.0]), None)
     assert np.allclose(Balance().thrusts(at, wrench), 2994.2049286, atol=1e-6)
+    assert wrench[:, 0].tolist() == [0.0, 0.0, pytest.approx(1150.0 * 9.81), 0.0, 0.0, 0.0]
+
+
+def test_pivots_are_those_of_partial_pivoting():
+    from scipy.linalg import lu
+
+    rng = np.random.default_rng(8)
+    for _ in range(20):
+        matrix = rng.normal(size=(6, 6))
+        rows, _, _ = lu(matrix, p_indices=True)
+        assert _order(matrix) == np.argsort(rows).tolist()
 
 
 def test_compliance_is_the_pull_of_springs():

@@ -97,6 +97,22 @@ def test_a_row_equals_forty_digits(hand):
             assert abs(found.command[k, 0] - command) < 1e-10
 
 
+def test_twists_count_from_the_reference_pose():
+    plain = described(STRUT)
+    turned = []
+    for k, s in enumerate(plain.struts):
+        joint = s.base_universal
+        along = np.cross(joint.outer, joint.inner)
+        c, r = np.cos(0.2 + 0.1 * k), np.sin(0.2 + 0.1 * k)
+        about = [c * x + r * np.cross(along, x) for x in (joint.outer, joint.inner)]  # both axes turned about the strut
+        turned.append(replace(s, base_universal=replace(joint, outer=about[0], inner=about[1])))
+    machine = replace(plain, struts=tuple(turned))
+    q = np.array([30.0, 20, 120, 0.1, -0.15, 0.35])
+    found = solver(machine).solve(poses(q[:, None]))
+    for k, (_, command) in enumerate(exact_row(machine, q)):
+        assert abs(found.command[k, 0] - command) < 1e-10
+
+
 Q = np.array([[30.0], [20.0], [120.0], [0.1], [-0.15], [0.35]])
 
 
