@@ -5,13 +5,15 @@ import numpy as np
 from hexpost.arrays import Ints
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.report.model import CycleTimes
-from hexpost.report.words import columns, duration, number, percent
+from hexpost.report.words import columns, duration, number, percent, plural
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
 MOST_BLOCKS = 10_000
 """So many blocks are listed as JSON, in the order of the program: those that lost most."""
 MOST_LINES = 12
 """So many blocks and causes stand in the text."""
+REACHED = 0.99
+"""Share of its feed that a block reaches which reaches it."""
 LEAST_S = 5e-4
 """Less lost time than this, s, is no line of the text."""
 
@@ -35,11 +37,24 @@ def feeds_text(found: Reasons) -> list[str]:
     rows = [[f"{x:.3f} s", cause_text(k)] for k, x in causes]
     lines = ["", f"WHY NOT FASTER ({duration(total)} more than at the programmed feed all the way)", ""]
     lines += columns(rows, [True, False])
-    rows = [["line", "lost", "F programmed", "F reached", "held most by"]]
+    rows = [["line", "lost", "F programmed", "F reached", "held most by"], ["", "", "mm/min", "mm/min", ""]]
     for i in _slowest(found)[:MOST_LINES]:
         if found.lost[i] >= LEAST_S:
             rows.append(_row(found, int(i)))
     return [*lines, "", *columns(rows, [True, True, True, True, False])]
+
+
+def feed_not_reached(found: Reasons) -> str:
+    """Return how many blocks stay below their programmed feed, and the time lost in all; or nothing."""
+    known = np.isfinite(found.programmed)
+    short = int((found.reached[known] < REACHED * found.programmed[known]).sum())
+    lost = sum(found.total.values())
+    if not short or lost < LEAST_S:
+        return ""
+    stay = "stays" if short == 1 else "stay"
+    return (
+        f"{plural(short, 'block')} {stay} below the programmed feed, {duration(lost)} lost in all (why: in the report)"
+    )
 
 
 def _slowest(found: Reasons) -> Ints:

@@ -1,10 +1,12 @@
 """Findings on the page, worst first, and the part of the program that they are about."""
 
+import re
 from collections.abc import Sequence
 from html import escape
 
 from hexpost.program.model import Program
 from hexpost.report.collect import quoted
+from hexpost.report.mending import mending
 from hexpost.report.model import FindingRow, Report
 from hexpost.report.page_tables import named_lines
 from hexpost.report.verdict import feed_advice, what, where
@@ -30,7 +32,8 @@ def findings(report: Report, shown: Sequence[FindingRow]) -> str:
     items = "".join(_finding(i + 1, f) for i, f in enumerate(shown))
     rest = report.findings_total - len(shown)
     more = f"<p>{plural(rest, 'more finding', 'more findings')} not shown here; report.json lists the worst 10,000.</p>"
-    return f'{tools}<ol class="found">{items}</ol>{more if rest else ""}'
+    advice = "".join(f"<p>{_code(x)}</p>" for x in mending(report))
+    return f'{advice}{tools}<ol class="found">{items}</ol>{more if rest else ""}'
 
 
 def listing(report: Report, program: Program, shown: Sequence[FindingRow]) -> str:
@@ -83,6 +86,11 @@ def _line(n: int, program: Program, hits: Sequence[int]) -> str:
     links = "".join(f'<a href="#f{i}" aria-label="finding {i}">finding {i}</a>' for i in hits[:4])
     mark = ' class="hit"' if hits else ""
     return f'<span id="L{n}"{mark}><i>{n}</i>{text}{links}</span>'
+
+
+def _code(text: str) -> str:
+    """Return words with what stands between backquotes as code."""
+    return re.sub("`(.*?)`", r"<code>\1</code>", escape(text))
 
 
 def _cut(text: str) -> str:

@@ -3,12 +3,15 @@
 from collections.abc import Mapping
 
 from hexpost.audit.model import Worst
-from hexpost.report.feeds import times_text
+from hexpost.report.feeds import feed_not_reached, times_text
+from hexpost.report.mending import block_rows, mending
 from hexpost.report.model import Report
-from hexpost.report.verdict import RULES, feed_advice, feed_name, limit, proving_notice, verdict, what, where
+from hexpost.report.verdict import feed_name, proving_notice, verdict
 from hexpost.report.words import clean, columns, duration, paragraph, percent, plural
 
 SCREEN_LINES = 24
+LEAST_BLOCKS = 3
+"""Advice for the whole job stands on the screen only beside more than so many lines for blocks."""
 _LEAST_WIDTH, _MOST_WIDTH = 40, 100
 _RED, _GREEN, _YELLOW, _PLAIN = "\x1b[1;31m", "\x1b[1;32m", "\x1b[1;33m", "\x1b[0m"
 
@@ -43,6 +46,8 @@ def summary(report: Report, width: int = 80, *, colour: bool = False, more: str 
 
 def _facts(report: Report, width: int) -> list[str]:
     facts = f"{duration(report.duration)}, {plural(report.rows, 'row')}; {feed_name(report)}"
+    if report.reasons is not None and (lost := feed_not_reached(report.reasons)):
+        facts += f"; {lost}"
     notes = len(report.warnings) + len(report.ignored)
     if notes:
         facts += f"; {plural(notes, 'remark')} in the report"
@@ -60,17 +65,20 @@ def _worst(report: Report) -> list[list[str]]:
 
 
 def _findings(report: Report, width: int, room: int, more: str) -> list[str]:
+    """Return the blocks with findings, worst first, and what would mend the job, in at most ``room`` lines."""
+    advice = [line for text in mending(report) for line in paragraph(text, width)]
+    advice = ["", *advice] if advice and room - len(advice) > LEAST_BLOCKS else []
+    room -= len(advice)
+    rows = block_rows(report.findings)
+    listed = min(len(rows), room)
     lines = [""]
-    listed = min(len(report.findings), room)
-    for f in report.findings[:listed]:
-        feed = f"; {feed_advice(f)}" if f.advice_feed is not None else ""
-        said = what(f) if f.limit in RULES else f"{limit(f)}, {percent(f.ratio)}"
-        line = clean(f"  {where(f)}: {said}{feed}")
+    for row in rows[:listed]:
+        line = clean(f"  {row}")
         lines.append(line if len(line) <= width else line[: width - 3] + "...")
-    rest = report.findings_total - listed
+    rest = report.blocks_total - listed
     if rest > 0:
-        lines.append(f"  ... and {rest:,} more: {more}")
-    return lines
+        lines.append(f"  ... and {plural(rest, 'more block')}: {more}")
+    return [*lines, *advice]
 
 
 def _tinted(text: str, tint: str, colour: bool) -> str:  # noqa: FBT001 - used here alone

@@ -2,8 +2,10 @@
 
 from collections.abc import Iterable, Sequence
 
+from hexpost.audit.model import UNITS
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.figures import figures_text
+from hexpost.report.mending import mending
 from hexpost.report.model import FindingRow, Report, StrutUse
 from hexpost.report.sheet_words import sheet_text
 from hexpost.report.verdict import feed_advice, feed_name, machine_name, proving_notice, verdict, what, where
@@ -64,8 +66,19 @@ def _use(report: Report) -> list[str]:
         table = [*_table(report.struts[:3]), "", *_table(report.struts[3:])]
     lines += table
     for w in report.whole:
-        lines.append(f"  {w.limit}: {number(w.value)}, {number(w.allowed)} allowed ({percent(w.ratio)}), line {w.line}")
-    return lines
+        unit = "" if UNITS[w.limit] == "1" else f" {UNITS[w.limit]}"
+        said = f"{number(w.value)}{unit}, {number(w.allowed)} allowed ({percent(w.ratio)}), line {w.line}"
+        lines.append(f"  {w.limit}: {said}")
+    return [*lines, "", *(line for note in _meanings(report) for line in paragraph(note, WIDTH, "  ", "  "))]
+
+
+def _meanings(report: Report) -> list[str]:
+    """Return what the figures of the table mean."""
+    used = {w.limit for w in (*(w for s in report.struts for w in s.worst), *report.whole)}
+    out = ["In per cent of what is allowed, @line. stroke: 0 % in the middle of its range, 100 % at either end."]
+    if "deviation" in used:
+        out.append("deviation: how far the tool strays from its path between two setpoints, in feed moves.")
+    return out
 
 
 def _table(struts: Sequence[StrutUse]) -> list[str]:
@@ -82,19 +95,24 @@ def _findings(report: Report) -> list[str]:
     if report.clean:
         return ["", "FINDINGS", "", "  none"]
     lines = ["", f"FINDINGS ({report.findings_total:,}, worst first)"]
-    for i, f in enumerate(report.findings[:MOST_FINDINGS]):
-        lines += ["", *_finding(i + 1, f)]
+    if advice := mending(report):
+        lines += ["", *(line for item in advice for line in paragraph(item, WIDTH, "    ", "  - "))]
+    first: dict[str, int] = {}
+    for i, f in enumerate(report.findings[:MOST_FINDINGS], 1):
+        lines += ["", *_finding(i, f, first.setdefault(f.advice, i))]
     rest = report.findings_total - min(len(report.findings), MOST_FINDINGS)
     if rest:
         lines += ["", f"  ... and {plural(rest, 'more finding', 'more findings')}; report.json lists the worst 10,000."]
     return lines
 
 
-def _finding(i: int, f: FindingRow) -> list[str]:
+def _finding(i: int, f: FindingRow, said: int) -> list[str]:
+    """Return finding ``i``; its advice was said with finding ``said``."""
     number_of = f"{i:>4}  "
     indent = " " * len(number_of)
     when = f"at {f.time:.3f} s" if f.until <= f.time else f"from {f.time:.3f} s to {f.until:.3f} s"
-    advice = " ".join(part for part in (f.advice, f"({feed_advice(f)})" if feed_advice(f) else "") if part)
+    words = f.advice if said == i else f"As {said}."
+    advice = " ".join(part for part in (words, f"({feed_advice(f)})" if feed_advice(f) else "") if part)
     return [
         *paragraph(f"{what(f)}, {when}", WIDTH, indent, number_of),
         *paragraph(clean(f"{where(f)}: {f.text}"), WIDTH, indent + "  ", indent),

@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hexpost.audit.model import LIMITS, AuditResult, Findings, Worst
+from hexpost.feed.model import Reasons
 from hexpost.machine.model import Setup, Tools
 from hexpost.moves.model import Interpretation, Remark
 from hexpost.program.model import Program
@@ -203,3 +204,29 @@ def test_comments_in_utf8_are_read_as_such_and_endless_blocks_are_cut():
     assert quoted("(gr\u00f6\u00dfe)".encode().decode("latin-1")) == "(gr\u00f6\u00dfe)"
     assert quoted(b"(gr\xf6\xdfe)".decode("latin-1")) == "(gr\u00f6\u00dfe)"
     assert len(quoted("X1" * 1_000_000)) == 200
+
+
+def test_a_block_has_one_row_with_its_lowest_feed_and_advice_is_said_once():
+    again = [("speed", 6, 3, 1.4, 1.5, 1500.0, 1100.0, 1.36, 5200.0, BROKEN[0][-1]),
+             ("acceleration", 1, 3, 1.4, 1.5, 15000.0, 14000.0, 1.07, 6100.0, BROKEN[0][-1])]  # fmt: skip
+    made = report([*BROKEN, *again])
+    (row,) = [x for x in summary(made, 100).splitlines() if x.startswith("  line 3")]
+    assert row == "  line 3 (N20), advised: 5200 mm/min: speed of strut 6, 164 %; acceleration of strut 1, 107 %"
+    assert text(made).count(BROKEN[0][-1]) == 1
+    assert "As 1. (advised: 5200 mm/min)" in text(made)
+    assert "hexpost refeed" in summary(made) and "hexpost place" in summary(made)
+    assert "hexpost refeed" not in summary(report(BROKEN[1:])) and "hexpost" not in summary(CASES["clean"])
+
+
+def test_a_clean_screen_says_where_the_programmed_feed_was_not_reached():
+    reasons = Reasons(
+        line=np.array([3, 4, 5]), programmed=np.array([200.0, 10.0, np.inf]), reached=np.array([150.0, 10.0, 900.0]),
+        turning=np.zeros(3, bool), cause=np.zeros(3, np.uint8), lost=np.array([0.5, 0.0, 1.0]), total={2: 1.5},
+    )  # fmt: skip
+    shown = " ".join(summary(replace(CASES["clean"], reasons=reasons)).split())
+    assert "1 block stays below the programmed feed, 1.500 s lost in all" in shown
+    assert "below the programmed" not in summary(
+        replace(CASES["clean"], reasons=replace(reasons, reached=np.full(3, 300.0)))
+    )
+    words = " ".join(text(replace(CASES["clean"], reasons=reasons)).split())
+    assert "F programmed F reached held most by mm/min mm/min" in words
