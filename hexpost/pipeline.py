@@ -38,6 +38,9 @@ MOST_LINES = 20_000_000
 MOST_ROWS = 720_000_000
 """A job has no more setpoints than this, unless more are allowed: 200 hours at a period of 1 ms."""
 
+NAMED = "ND"
+"""Addresses of the words that reports name: block numbers, and the rows of tool diameters."""
+
 T = TypeVar("T")
 Progress = Callable[[int], None]
 
@@ -171,6 +174,11 @@ def understand(
         own = told(known, faults[len(known) :], program.name)
         raise InputError(sorted([*known, *own], key=lambda f: (f.line is None, f.line or 0, f.column or 0)))
     return Inputs(program=program, machine=machine, tools=tools, setup=setup, meaning=meaning, switches=switches)
+
+
+def spared(inputs: Inputs) -> Inputs:
+    """Return the inputs without the words that no report names: of a long program they take as much as its text."""
+    return replace(inputs, program=inputs.program.only(NAMED))
 
 
 def parse(source: bytes, name: str) -> Program:

@@ -14,7 +14,7 @@ import click
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
 from hexpost.errors import HexpostError
 from hexpost.moves.model import Switches
-from hexpost.pipeline import MOST_ROWS, Files, Job, Progress, load, schedule
+from hexpost.pipeline import MOST_ROWS, Files, Job, Progress, load, schedule, spared
 from hexpost.proving import AS_PROGRAMMED, Proving
 from hexpost.report.document import to_json
 from hexpost.report.model import Report
@@ -38,9 +38,10 @@ def inputs_of(
 ) -> Job:
     """Return the scheduled job of a command line; what was done about its yaw is said on standard error."""
     given = replace(files_of(program, files), switches=switches, proving=proving, most_rows=most_rows)
-    job = schedule(load(given, None if period_ms is None else period_of(period_ms)), feed)
+    period = None if period_ms is None else period_of(period_ms)
     if yaw == "fixed":
-        return job
+        return schedule(spared(load(given, period)), feed)
+    job = schedule(load(given, period), feed)
     if proving != AS_PROGRAMMED:
         raise HexpostError("--yaw: expected no override, lift or single block beside it: prove out with --yaw fixed")
     from hexpost.setup.yaw import free_yaw

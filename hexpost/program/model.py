@@ -1,6 +1,7 @@
 """What a reader hands on: the words of a part program as columns, with their place in the text."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -46,6 +47,15 @@ class Program:
     def lines(self) -> int:
         """Return the number of lines."""
         return len(self.first) - 1
+
+    def only(self, letters: str) -> "Program":
+        """Return the program with the words of these addresses alone: its text, its lines and its comments stay."""
+        keep = np.isin(self.letter, [ord(x) for x in letters])
+        before = np.zeros(len(keep) + 1, np.int32)
+        np.cumsum(keep, out=before[1:])
+        names = ("letter", "value", "pointed", "line", "column")
+        columns: dict[str, Any] = {name: getattr(self, name)[keep] for name in names}
+        return replace(self, **columns, first=before[self.first].astype(np.int64))
 
     def raw(self, line: int) -> bytes:
         """Return the bytes of ``line`` (from 1) without its line end."""

@@ -205,3 +205,13 @@ def test_windows_are_the_program_in_parts():
         for line in (p.line0 + 1, p.line0 + p.lines):
             assert (p.text(line), p.block(line)) == (whole.text(line), whole.block(line))
     assert done == whole.lines
+
+
+def test_a_program_of_some_words_keeps_its_text_and_their_places():
+    whole = read(b"%\nN10 G01 X1. (D4) D2\n\nN20 X2.\n/ D3 Y1.\nM30\n", "p", [])
+    some = whole.only("ND")
+    assert bytes(some.letter) == b"NDND" and some.value.tolist() == [10, 2, 20, 3]
+    assert some.first.tolist() == [0, 0, 2, 2, 3, 4, 4] and some.lines == whole.lines
+    for line in range(1, whole.lines + 1):
+        assert some.block(line) == whole.block(line) and some.text(line) == whole.text(line)
+    assert (some.line == [2, 2, 4, 5]).all() and some.skip.tolist() == whole.skip.tolist()
