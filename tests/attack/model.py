@@ -15,7 +15,7 @@ class HungError(Exception):
 
 @dataclass
 class Outcome:
-    """One trial or many: how often tried, how many ended in a result or in a refusal, and what went wrong.
+    """One trial or many: how often tried, how many ended in a result or in a refusal, what went wrong, the slowest.
 
     ``lost``: a traceback, an exit code that is none, a partial file, a manifest without its files, a changed input, a
     hang. ``wrong``: a result that is not proven, or not the same as without the attack.
@@ -26,7 +26,7 @@ class Outcome:
     refused: int = 0
     lost: list[str] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
-    slowest_s: float = 0.0
+    slowest_s: float | None = None
     note: str = ""
 
 
@@ -52,7 +52,7 @@ class Tally:
         self.refused += outcome.refused
         self.lost += len(outcome.lost)
         self.wrong += len(outcome.wrong)
-        self.slowest_s = max(self.slowest_s, outcome.slowest_s or seconds)
+        self.slowest_s = max(self.slowest_s, seconds if outcome.slowest_s is None else outcome.slowest_s)
         self.spent_s += seconds
         self.note = outcome.note or self.note
         for name in ("lost", "wrong"):
