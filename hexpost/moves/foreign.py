@@ -13,7 +13,7 @@ from hexpost.moves.feeds import Feeds
 from hexpost.moves.frames import MACHINE, SAME, FrameBook
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT
 from hexpost.moves.positions import Positions
-from hexpost.moves.refine import MOST_PIECES, Pieces, pieces
+from hexpost.moves.refine import MOST_IN_ALL, MOST_PIECES, Pieces, pieces
 from hexpost.moves.sheet import Sheet
 from hexpost.moves.state import NONE
 from hexpost.units import RAD_PER_DEG
@@ -78,11 +78,13 @@ def meant(at: Positions, turns: Turns, blocks: Blocks, book: FrameBook) -> Meant
                                     turned[at.run_first], 0.0)  # fmt: skip
     still: Flags = np.max(np.abs(at.end[:3] - at.start[:3]), axis=0) < SAME
     still[turns.move] = False
-    cut, turns = _cut(chain, (at, turned, length), turns, blocks)
+    cut, turns = _cut(chain, (at, turned, length), turns, blocks, book)
     return Meant(replace(at, start=start, end=end), turns, cut, np.where(still, turned, 0.0))
 
 
-def _cut(chain: Chain, moves: tuple[Positions, Array, Array], turns: Turns, blocks: Blocks) -> tuple[Pieces, Turns]:
+def _cut(
+    chain: Chain, moves: tuple[Positions, Array, Array], turns: Turns, blocks: Blocks, book: FrameBook
+) -> tuple[Pieces, Turns]:
     """Return the feed moves and arcs that must be cut, in pieces, and the arcs that stay arcs."""
     at, turned, length = moves
     motion = blocks.movement.column(blocks.modes.motion)
@@ -109,7 +111,14 @@ def _cut(chain: Chain, moves: tuple[Positions, Array, Array], turns: Turns, bloc
         words[:3, some] = _on_arc(turns, of, (at.start[:3, index[some]], at.end[:3, index[some]]), part)
         return chain.poses(words, length[index])
 
-    cut = pieces(move, np.minimum(np.maximum(turned[move], np.abs(sweep)), MOST_PIECES), way)
+    cut = pieces(move, np.minimum(np.maximum(turned[move], np.abs(sweep)), MOST_PIECES), way, MOST_IN_ALL - book.pieces)
+    book.pieces += int(cut.count.sum())
+    blocks.complaints.once(
+        blocks.movement.rows[move[cut.full :]],
+        "too-many-moves",
+        f"rotary moves up to here make more than {MOST_IN_ALL:,} short ones",
+        "are its rotary words degrees? cut the program into several, each from rest to rest",
+    )
     kept = ~arc[turns.move]
     return cut, Turns(turns.move[kept], turns.centre[:, kept], turns.axis[kept], turns.turn[kept])
 

@@ -24,6 +24,7 @@ class FrameBook:
         self.machine, self.tools, self.setup = machine, tools, setup
         self.frames: list[Frame] = []
         self.numbers: dict[int, int] = {}
+        self.pieces = 0  # into which moves of other axes were cut so far
         self.presets: list[Array] = [np.zeros(3)]
         self.base_from_pallet = pose_matrix(machine.pallet.pose, machine.tilt_order)
         self.base_from_pallet[:3, 3] += setup.lift * self.base_from_pallet[:3, 2]

@@ -8,7 +8,7 @@ from hexpost.arrays import Array, Ints
 from hexpost.kinematics.frames import angles_of, rotation, turn
 from hexpost.moves.collect import Steps
 from hexpost.moves.model import FEED_RAPID
-from hexpost.moves.refine import Pieces, pieces
+from hexpost.moves.refine import MOST_IN_ALL, Pieces, pieces
 
 STILL = 1e-9
 """Radians between two tool axes below which the tool only turns about itself, and A B C run in proportion."""
@@ -49,7 +49,7 @@ def great_circles(steps: Steps, order: str) -> tuple[Pieces, Ints, Ints]:
         out[3:] = angles_of(tool, order, near=out[3:])
         return out
 
-    cut = pieces(move, np.maximum(angle, np.abs(twist)), way)
+    cut = pieces(move, np.maximum(angle, np.abs(twist)), way, MOST_IN_ALL)
     jumps = np.abs(np.diff(cut.end[3:], axis=1)).max(axis=0, initial=0.0) > pi / 2.0
     same = np.diff(np.repeat(move, cut.count)) == 0
     roundabout = np.unique(np.repeat(move, cut.count)[1:][jumps & same])

@@ -21,25 +21,34 @@ COARSE = 5.0 * RAD_PER_DEG
 MOST_PIECES = 100_000
 """Pieces of one move beyond which its turns cannot be meant."""
 
+MOST_IN_ALL = 10_000_000
+"""Pieces of a program in all."""
+
 Way = Callable[[Ints, Array], Array]
 """Poses (6, m) of moves (m,) at shares (m,) of their way."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pieces:
-    """Moves (k,) that are cut: their place, into how many (k,), and the ends (6, sum of counts) of all pieces."""
+    """Moves (k,) that are cut: their place, into how many (k,), and the ends (6, sum of counts) of all pieces.
+
+    From the move ``full`` on they are not cut, for there would be too many pieces (k: there are not).
+    """
 
     move: Ints
     count: Ints
     end: Array
+    full: int = 0
 
 
-def pieces(move: Ints, turned: Array, way: Way) -> Pieces:
+def pieces(move: Ints, turned: Array, way: Way, most: int) -> Pieces:
     """Return how moves ``move`` (k,) are cut that turn by ``turned`` (k,) rad; ``way`` counts them from 0.
 
-    The deviation of a straight piece falls with the square of the number of pieces.
+    There are at most ``most`` pieces, beside one for each move. The deviation of a straight piece falls with the
+    square of the number of pieces.
     """
     count = np.clip(np.ceil(turned / COARSE), 1, MOST_PIECES).astype(np.int64)
+    full = _held(count, most)
     which, share = _shares(count)
     width = 1.0 / count[which]
     ends = [way(which, share - width * back) for back in (1.0, 0.5, 0.0)]
@@ -48,8 +57,9 @@ def pieces(move: Ints, turned: Array, way: Way) -> Pieces:
     first = np.cumsum(count) - count
     finer = np.ceil(np.sqrt(np.maximum.reduceat(worst, first))) if len(move) else np.empty(0)
     count = np.minimum(count * np.maximum(finer, 1.0), MOST_PIECES).astype(np.int64)
+    full = min(full, _held(count, most))
     which, share = _shares(count)
-    return Pieces(move, count, way(which, share))
+    return Pieces(move, count, way(which, share), full)
 
 
 def refined(steps: Steps, spread: Spread, cut: Pieces) -> tuple[Steps, Spread]:
@@ -91,6 +101,13 @@ def refined(steps: Steps, spread: Spread, cut: Pieces) -> tuple[Steps, Spread]:
         return out, Spread(first, last)
     ahead = np.append(first, len(source))
     return out, Spread(ahead[spread.first], ahead[spread.last + 1] - 1)
+
+
+def _held(count: Ints, most: int) -> int:
+    """Set the counts (k,) to 1 from where their sum passes ``most``; return that place (k: it does not)."""
+    full = int(np.searchsorted(np.cumsum(count), most, "right"))
+    count[full:] = 1
+    return full
 
 
 def _shares(count: Ints) -> tuple[Ints, Array]:

@@ -8,7 +8,7 @@ from hexpost.machine.model import Machine
 from hexpost.moves.collect import Steps
 from hexpost.moves.compensation.telling import Teller
 from hexpost.moves.great_circle import great_circles
-from hexpost.moves.refine import Pieces, refined
+from hexpost.moves.refine import MOST_IN_ALL, Pieces, refined
 from hexpost.moves.sheet import Rows
 from hexpost.moves.spread import Spread
 from hexpost.program.model import Program
@@ -45,6 +45,12 @@ class Turning:
             "great-circle-opposite",
             "the tool turns to the opposite direction: no great circle is the shortest",
             "write a block with an axis between both",
+        )
+        teller.say(
+            cut.move[cut.full : cut.full + 1],
+            "too-many-moves",
+            f"great circles up to here make more than {MOST_IN_ALL:,} short moves",
+            "cut the program into several, each from rest to rest",
         )
         teller.say(
             roundabout,

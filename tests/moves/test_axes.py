@@ -266,3 +266,29 @@ def test_circles_that_are_not_there_are_refused():
     assert [f.code for f in faults(START + "A0\nX20 A180\n", machine=CIRCLE)] == ["great-circle-opposite"]
     assert [f.code for f in faults(START + "A30\nX20 C350\n", machine=CIRCLE)] == ["great-circle-roundabout"]
     assert not faults(START + "X20 C350\n", machine=CIRCLE)  # an upright tool only turns about itself
+
+
+def test_pieces_of_a_program_are_bounded_and_the_block_is_named(monkeypatch):
+    """Turns of 1800 degrees are cut into 360 pieces or more each; the second passes the bound, over windows too."""
+    from hexpost.moves import foreign
+
+    text = START + "".join(f"C{1800 * k}\n" for k in range(1, 6))
+    whole = meaning(text, machine=posted(*TRUNNION)).moves
+    each = int((whole.line == START.count("\n") + 1).sum())
+    assert each >= 360
+    monkeypatch.setattr(foreign, "MOST_IN_ALL", 2 * each - 1)
+    found = faults(text, machine=posted(*TRUNNION))
+    assert [(f.code, f.line) for f in found] == [("too-many-moves", START.count("\n") + 2)]
+    assert "short ones" in found[0].what
+
+
+def test_pieces_of_great_circles_are_bounded_too(monkeypatch):
+    from hexpost.moves import great_circle
+
+    machine = replace(MACHINE, words=replace(MACHINE.words, orientation="great-circle"))
+    text = START + "A20 B10\nA-20 B5\nA20 B-10\n"
+    lines = meaning(text, machine=machine).moves.line
+    many = int((lines > START.count("\n")).sum())
+    monkeypatch.setattr(great_circle, "MOST_IN_ALL", many - 1)
+    found = faults(text, machine=machine)
+    assert [(f.code, f.line) for f in found] == [("too-many-moves", START.count("\n") + 3)]
