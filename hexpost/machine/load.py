@@ -5,7 +5,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from hexpost.arrays import Array
-from hexpost.errors import InputError
+from hexpost.errors import Fault, InputError
 from hexpost.machine import language, loads, sections
 from hexpost.machine.geometry import check_geometry
 from hexpost.machine.model import Machine, Setup, Tool, Tools
@@ -14,6 +14,8 @@ from hexpost.machine.reading import parse, read_bytes
 from hexpost.machine.table import Table
 from hexpost.machine.universals import check_limits, with_universals
 
+KINDS = {"machine": ("strut", "tool_tip", "platform"), "tools": ("tool",), "setup": ("offset", "start")}
+"""Kinds of file, also names of options, and keys at the root by which each is known."""
 OFFSETS = ("G54", "G55", "G56", "G57", "G58", "G59")
 MOST_TOOL_NUMBER = 99_999_999
 DEMONSTRATION = Path(__file__).with_name("demonstration.toml")
@@ -44,6 +46,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         As ``load_machine``.
     """
     root = parse(source, name)
+    _check_kind(root, "machine")
     struts = [sections.strut(t) for t in root.tables("strut", 6)]
     struts += [sections.strut(Table({}, "", name, []))] * (6 - len(struts))  # stand-ins: the count is a fault already
     zero = _pose_of(root.table("machine_zero"))
@@ -93,6 +96,7 @@ def load_tools(path: str | Path) -> Tools:
     """
     source = read_bytes(path)
     root = parse(source, str(path))
+    _check_kind(root, "tools")
     tools: dict[int, Tool] = {}
     for t in root.tables("tool"):
         tool = Tool(
@@ -122,6 +126,7 @@ def load_setup(path: str | Path) -> Setup:
     """
     source = read_bytes(path)
     root = parse(source, str(path))
+    _check_kind(root, "setup")
     offsets = _offsets(root.table("offset", optional=True))
     start = _pose_of(root.table("start")) if root.has("start") else None
     root.close()
@@ -151,6 +156,17 @@ def _pose_of(t: Table) -> Array:
     out = t.pose()
     t.close()
     return out
+
+
+def _check_kind(root: Table, expected: str) -> None:
+    """Raise a fault of its own for a file of another kind, given with the wrong option."""
+    if any(root.has(key) for key in KINDS[expected]):
+        return
+    for kind, keys in KINDS.items():
+        if any(root.has(key) for key in keys):
+            what = f"expected a {expected} file, found a {kind} file"
+            hint = f"give it with --{kind}; were two options mixed up?"
+            raise InputError([Fault(file=root.file, what=what, code="other-file", hint=hint)])
 
 
 def _raise_faults(root: Table) -> None:

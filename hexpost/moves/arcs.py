@@ -1,5 +1,6 @@
 """Arcs and helices: centre and turn from I J K or R, checked, all arcs of a window at once."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import pi
 
@@ -7,7 +8,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.moves.blocks import Blocks
-from hexpost.moves.complaints import Complaints
+from hexpost.moves.complaints import MOST_COUNTED, Complaints
 from hexpost.moves.positions import Positions
 
 FULL = 1e-6
@@ -79,11 +80,17 @@ class _Teller:
     rows: Ints
     known: Flags
 
-    def say(self, wrong: Flags, code: str, what: str, hint: str = "") -> None:
-        """Report the arcs that are ``wrong`` (k,)."""
-        if wrong.any():
-            self.complaints.blocks(self.rows[wrong & self.known], code, what, hint)
-            self.known &= ~wrong
+    def say(self, wrong: Flags, code: str, what: str | Callable[[int], str], hint: str = "") -> None:
+        """Report the arcs that are ``wrong`` (k,); ``what`` may be a function of the number of the arc."""
+        if not wrong.any():
+            return
+        told = np.flatnonzero(wrong & self.known)
+        if isinstance(what, str):
+            self.complaints.blocks(self.rows[told], code, what, hint)
+        else:
+            for k in told[:MOST_COUNTED].tolist():
+                self.complaints.blocks(self.rows[k : k + 1], code, what(k), hint)
+        self.known &= ~wrong
 
 
 def _asked(blocks: Blocks, move: Ints) -> _Asked:
@@ -139,7 +146,10 @@ def _centre_by_radius(ends: tuple[Array, Array], asked: _Asked, sign: Array, tol
     tell.say(
         which & (half - size > tolerance),
         "arc-radius-too-small",
-        "an arc whose radius is less than half the distance between its ends: no such arc exists",
+        lambda k: (
+            f"an arc whose radius, {size[k]:.6g} mm, is less than half the distance between its ends, "
+            f"{half[k]:.6g} mm: no such arc exists"
+        ),
     )
     height = np.sqrt(np.maximum(size - half, 0.0) * (size + half))
     aside = np.stack((-chord[1], chord[0])) / np.where(length > 0.0, length, 1.0)
@@ -158,7 +168,10 @@ def _centre_by_offset(
     tell.say(
         which & (np.abs(end_radius - radius) > tolerance),
         "arc-end-off",
-        f"the end point of the arc is not on its circle: start and end radius differ by more than {tolerance:g} mm",
+        lambda k: (
+            f"the end point of the arc is not on its circle: the start radius is {radius[k]:.6g} mm, the end radius "
+            f"{end_radius[k]:.6g} mm, and they may differ by {tolerance:g} mm"
+        ),
         "centres are read as increments from the start point; check I J K, or words.arc_tolerance_mm",
     )
     return a + offset

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from hexpost.errors import Fault
+from hexpost.moves.words import near_words
 
 MARK = "‸"
 """Stands ahead of the character at which a sample is at fault."""
@@ -114,4 +115,12 @@ def told(before: Sequence[Fault], found: Sequence[Fault], name: str) -> list[Fau
         ahead = f.line is not None and unread is not None and f.line < unread
         return unread is None or f.code in ALONE or (ahead and f.code not in WHOLE)
 
-    return [f if f.hint else replace(f, hint=HINTS.get(f.code, "")) for f in found if sure(f)]
+    return [f if f.hint else replace(f, hint=_hint(f)) for f in found if sure(f)]
+
+
+def _hint(f: Fault) -> str:
+    """Return how a fault without a hint of its own is mended."""
+    hint = HINTS.get(f.code, "")
+    word = f.what.removeprefix("unknown word ")
+    near = near_words(word) if f.code == "unknown-word" and f.what != word else []
+    return f"did you mean {' or '.join(near)}? otherwise {hint}" if near else hint

@@ -156,6 +156,8 @@ WORDS: tuple[Word, ...] = (
     Word("L", None, "value", "how often: holes of a cycle block (also K), runs of a subprogram"),
 )  # fmt: skip
 
+MOST_DIGITS = 4
+"""A code of more digits is no slip for another."""
 LETTERS = "".join(dict.fromkeys(word.letter for word in WORDS))
 """Every address letter with a meaning."""
 LABELS = ("N", "O", ":")
@@ -202,6 +204,19 @@ def group_of(letter: str, values: Array) -> Codes:
     code = np.rint(tenths).astype(np.int64)
     known = (np.abs(tenths - code) < 1e-9 * HIGHEST) & (code >= 0) & (code <= HIGHEST)
     return np.where(known, _group_table(letter)[np.where(known, code, 0)], 0).astype(np.uint8)
+
+
+def near_words(word: str) -> list[str]:
+    """Return the names of the codes that an unknown one as written, ``"M66"``, is with a digit struck twice.
+
+    Other slips are not guessed: what is a digit off another word is a word of its own on many a control.
+    """
+    letter, digits = word[:1], word[1:].lstrip("0")
+    known = {f"{w.code:g}": w.name for w in WORDS if w.letter == letter and w.code is not None}
+    if not digits.isdecimal() or len(digits) > MOST_DIGITS:
+        return []
+    fewer = (digits[:i] + digits[i + 1 :] for i in range(1, len(digits)) if digits[i] == digits[i - 1])
+    return list(dict.fromkeys(known[x] for x in fewer if x in known))
 
 
 def markdown() -> str:

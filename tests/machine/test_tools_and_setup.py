@@ -1,10 +1,14 @@
 """Tools and setup files: what is read, and the whole text of what is refused."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from hexpost.errors import InputError
-from hexpost.machine.load import load_setup, load_tools, no_setup, no_tools
+from hexpost.machine.load import load_machine, load_setup, load_tools, no_setup, no_tools
+
+SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 def written(tmp_path, text):
@@ -73,3 +77,16 @@ def test_setup_refused(tmp_path, text, expected):
     with pytest.raises(InputError) as caught:
         load_setup(path)
     assert str(caught.value) == f"{path}: {expected}"
+
+
+@pytest.mark.parametrize(
+    ("load", "sample", "kind"),
+    [(load_tools, "setup.toml", "setup"), (load_setup, "tools.toml", "tools"), (load_machine, "tools.toml", "tools"),
+     (load_setup, "described.toml", "machine")],
+)  # fmt: skip
+def test_a_file_given_with_the_wrong_option_is_told_by_its_kind_alone(load, sample, kind):
+    with pytest.raises(InputError) as refused:
+        load(SAMPLES / sample)
+    (fault,) = refused.value.faults
+    assert (fault.code, f"found a {kind} file" in fault.what) == ("other-file", True)
+    assert f"--{kind}" in fault.hint

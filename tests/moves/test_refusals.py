@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from moves.programs import HEAD, TOOLS, faults, meaning, offsets, reading
 
-from hexpost.moves.words import LETTERS, WORDS
+from hexpost.moves.words import LETTERS, WORDS, near_words
 
 AT = HEAD + "G00 X0 Y0 Z0\n"
 # (program after the head, line after the head, column, code, part of the text)
@@ -136,3 +136,18 @@ def test_every_word_of_the_table_is_read():
 
 def test_a_safe_line_of_cancel_words_is_one_block():
     assert meaning("G00 G17 G21 G40 G49 G54 G80 G90 G94\nX1\n").moves.count == 1
+
+
+@pytest.mark.parametrize(
+    ("word", "near"),
+    [("G888", ["G88"]), ("M66", ["M06"]), ("G011", ["G01"]), ("M33", ["M03"]), ("G544", ["G54"]), 
+     ("M303", []), ("G777777", []), ("G5.1", []), ("U5", []), ("G", []), ("G96", []), ("G10", [])],
+)  # fmt: skip
+def test_an_unknown_word_names_the_known_one_that_was_struck_twice(word, near):
+    assert sorted(near_words(word)) == near
+
+
+def test_an_arc_that_misses_its_end_tells_both_radii():
+    """Start (0, 0), centre (3, 0), end (10, 10): radii 3 and sqrt(7^2 + 10^2) = 12.2066 (Pythagoras)."""
+    fault = faults("G21 G00 X0 Y0 Z0\nG02 X10 Y10 I3 J0 F100\n")[0]
+    assert "start radius is 3 mm" in fault.what and "end radius 12.2066 mm" in fault.what
