@@ -140,7 +140,7 @@ def test_a_safe_line_of_cancel_words_is_one_block():
 
 @pytest.mark.parametrize(
     ("word", "near"),
-    [("G888", ["G88"]), ("M66", ["M06"]), ("G011", ["G01"]), ("M33", ["M03"]), ("G544", ["G54"]), 
+    [("G888", ["G88"]), ("M66", ["M06"]), ("G011", ["G01"]), ("M33", ["M03"]), ("G544", ["G54"]),
      ("M303", []), ("G777777", []), ("G5.1", []), ("U5", []), ("G", []), ("G96", []), ("G10", [])],
 )  # fmt: skip
 def test_an_unknown_word_names_the_known_one_that_was_struck_twice(word, near):
