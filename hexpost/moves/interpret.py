@@ -27,6 +27,7 @@ from hexpost.moves.speller import Speller
 from hexpost.moves.spelling import special_blocks, spell
 from hexpost.moves.state import State
 from hexpost.moves.turning import Turning
+from hexpost.moves.unread import unknown_words
 from hexpost.program.model import Program
 
 WINDOW = 32768
@@ -49,6 +50,7 @@ def interpret(
     of the program (M02, M30) are refused, for they would never run, unless they are a subprogram.
     """
     meaning = Interpreter(machine, tools, setup, faults, program.lines, switches=switches)
+    meaning.ledger.faults += unknown_words(program, faults, machine.dialect)
     route = Route(program, meaning.dialect, switches, meaning.ledger)
     meaning.uncalled(route.uncalled)
     for extract in route.extracts(WINDOW):

@@ -6,7 +6,14 @@ from dataclasses import dataclass
 from lark import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
 from hexpost.errors import Fault
-from hexpost.program.model import caret, decoded
+from hexpost.program.model import OF_A_WORD, caret, decoded
+from hexpost.program.parse import parse
+
+MOST_IN_BLOCK = 5
+"""So many faults of one block are told."""
+NEXT_WORD = re.compile(r"(?<![A-Z])[A-MP-Z](?![A-Z])", re.IGNORECASE)
+"""Where reading goes on behind a word that is spoilt."""
+COMMENT = re.compile(r"[(;]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +101,32 @@ MISTAKES = (
 RULES = tuple((m, re.compile(m.ahead, re.IGNORECASE), re.compile(m.behind, re.IGNORECASE)) for m in MISTAKES)
 
 
-def syntax_fault(file: str, line: int, raw: bytes, error: UnexpectedInput) -> Fault:
-    """Return the fault of a ``line`` (from 1) with the bytes ``raw``, which the parser refused with ``error``."""
+def syntax_faults(file: str, line: int, raw: bytes, error: UnexpectedInput) -> list[Fault]:
+    """Return the faults of a ``line`` (from 1) with the bytes ``raw``, which the parser refused with ``error``.
+
+    Where only a word is spoilt, what stands behind it is read as if nothing stood ahead of it.
+    """
     text = raw.decode("latin-1")
+    out: list[Fault] = []
+    while True:
+        out.append(syntax_fault(file, line, raw, text, error))
+        at, _ = place(text, error)
+        word = NEXT_WORD.search(text, at + 1)
+        if out[-1].code not in OF_A_WORD or word is None or len(out) == MOST_IN_BLOCK:
+            return out
+        if COMMENT.search(text, at, word.start()):
+            return out
+        text = " " * word.start() + text[word.start() :]
+        try:
+            parse(text)
+        except UnexpectedInput as another:
+            error = another
+        else:
+            return out
+
+
+def syntax_fault(file: str, line: int, raw: bytes, text: str, error: UnexpectedInput) -> Fault:
+    """Return one fault of a ``line``: ``text``, its bytes ``raw`` or blanks instead of them, was refused."""
     at, expected = place(text, error)
     wants = "number" if expected == {"NUMBER"} else "word"
     mistake = next(

@@ -7,6 +7,15 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
 
+OF_A_WORD = frozenset(
+    {
+        "letter-for-zero", "letter-for-one", "comma", "exponent", "address-e", "two-signs", "blank-in-number",
+        "point-alone", "sign-alone", "two-points", "number-too-long", "number-missing", "number-without-address",
+        "variable", "unexpected-character",
+    }
+)  # fmt: skip
+"""Codes of syntax faults that spoil one word: the words behind it in its block can still be looked at."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Program:

@@ -11,7 +11,7 @@ from lark import UnexpectedInput
 
 from hexpost.errors import MOST_FAULTS, Fault
 from hexpost.program.assemble import join, window
-from hexpost.program.mistakes import syntax_fault
+from hexpost.program.mistakes import syntax_faults
 from hexpost.program.model import Program
 from hexpost.program.parse import Line, parse
 from hexpost.program.pieces import Piece, no_text, pieces
@@ -115,7 +115,8 @@ class Reading:
             line = parse(raw.decode("latin-1"))
         except UnexpectedInput as error:
             if self.count < MOST_FAULTS:
-                self.add(syntax_fault(self.name, number, raw, error))
+                for fault in syntax_faults(self.name, number, raw, error):
+                    self.add(fault)
             else:
                 self.count += 1
             return None

@@ -6,7 +6,7 @@ from io import BytesIO
 
 from lark import UnexpectedInput
 
-from hexpost.program.mistakes import syntax_fault
+from hexpost.program.mistakes import syntax_faults
 from hexpost.program.parse import parse
 from hexpost.program.read import windows
 
@@ -26,8 +26,7 @@ def by_parser(data):
         try:
             line = parse(raw.decode("latin-1"))
         except UnexpectedInput as error:
-            fault = syntax_fault("t", number, raw, error)
-            faults.append((fault.line, fault.column, fault.code))
+            faults += [(f.line, f.column, f.code) for f in syntax_faults("t", number, raw, error)]
             continue
         words += [(letter, bits(v), pointed, number, column) for letter, v, pointed, column in line.words]
         skips += [(number, line.skip)] if line.skip else []

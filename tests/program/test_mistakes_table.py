@@ -1,6 +1,7 @@
 """Every mistake of the tables, as a user meets it: the message, the place, the caret and the hint, all in one run."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
@@ -103,3 +104,35 @@ def test_faults_of_a_thousand_lines_of_each_kind_are_counted_together(tmp_path):
     assert error.total == 1400
     assert len(error.faults) == MOST_FAULTS
     assert "400 more faults" in str(error)
+
+
+@pytest.mark.parametrize(
+    ("block", "found"),
+    [
+        ("G777 G888 M66 X10", [(1, "unknown-word"), (6, "unknown-word"), (11, "unknown-word")]),
+        ("G01 X1.2.3 G888 F5", [(9, "two-points"), (12, "unknown-word")]),
+        ("G01 X1.2.3 Y4,5 Z- F5 M66", [(9, "two-points"), (14, "comma"), (18, "sign-alone"), (23, "unknown-word")]),
+        ("M66 G01 Y?10 X4 (G999 was M98)", [(1, "unknown-word"), (10, "unexpected-character")]),
+        ("G01 X1..2 (X1..2 \xe9) Y3", [(8, "two-points")]),
+        ("G01 X1..2 Y3..4 Z5..6 A7..8 B9..1 C2..3 F4..5", [(8 + 6 * k, "two-points") for k in range(5)]),
+        ("X1. 5 THIS IS TEXT G888", [(5, "number-without-address"), (20, "unknown-word")]),
+        ("X5O Y1,5", [(3, "letter-for-zero"), (7, "comma")]),
+    ],
+)
+def test_independent_faults_of_one_block_come_in_one_run(block, found, tmp_path):
+    error = refused(tmp_path, f"G21 G90\n{block}\nM30\n")
+    assert [(f.column, f.code) for f in error.faults] == found, str(error)
+    assert all(f.line == 2 and f.text == block for f in error.faults)
+
+
+def test_words_of_the_dialect_are_known_in_a_block_that_cannot_be_read(tmp_path):
+    from hexpost.machine.load import demonstration_machine, no_setup, no_tools
+    from hexpost.machine.wording import DialectWord
+    from hexpost.moves.interpret import interpret
+    from hexpost.program.read import read
+
+    faults = []
+    program = read(b"G21\nM77 X1,5 G54.1 M78\n", "part.nc", faults)
+    words = (DialectWord(word="M77", action="ignore"), DialectWord(word="G54.1", action="same-as", same_as="G54"))
+    interpret(program, replace(demonstration_machine(), dialect=words), no_tools(), no_setup(), faults)
+    assert [(f.code, f.column) for f in faults] == [("comma", 7), ("unknown-word", 16)]
