@@ -132,5 +132,16 @@ def share_band(limit: str) -> Band:
     )  # fmt: skip
 
 
+def symmetric_band(limit: str, most: Array, rounding: float) -> Band:
+    """Return the band in which both senses of a value of each strut stay within ``most`` (6,), infinite for no limit.
+
+    ``rounding`` is the share of the limit that rounding may add.
+    """
+    return Band(
+        limit=limit, struts=STRUTS, low=-most, high=most, centre=np.zeros(6), scale=most, slack=rounding * most,
+        magnitude=True,
+    )  # fmt: skip
+
+
 Maker = Callable[[Context], Check | None]
 """Makes a check, or none where the machine file says nothing of its limit."""

@@ -7,7 +7,7 @@ from math import pi
 import numpy as np
 
 from hexpost.arrays import Array, Ints
-from hexpost.audit.band import Band, Context, Figures, Maker, share_band
+from hexpost.audit.band import SHARE_ROUNDING, Band, Check, Context, Figures, Maker, share_band, symmetric_band
 from hexpost.errors import HexpostError
 from hexpost.kinematics.screws import buckling_load, critical_speed
 from hexpost.machine.model import Machine, Screw
@@ -21,33 +21,42 @@ Measured = Callable[[Setpoints], Array]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Bearing:
-    """A check of measured values (6, n) against what is allowed (6,), or allowed over the squared length of the screw.
+    """A check of measured values (6, n) against what is ``allowed`` (6,) over the squared length of the screw.
 
-    ``supported`` (6,): what to take off the strut length for the unsupported length of the screw; ``None``: what is
-    allowed does not depend on the length. Without a limit the allowed value is infinite.
+    ``supported`` (6,): what to take off the strut length for the unsupported length of the screw. Without a limit the
+    allowed value is infinite.
     """
 
     band: Band
     value: Measured
     allowed: Array
-    supported: Array | None = None
+    supported: Array
 
     def measure(self, setpoints: Setpoints) -> Array:
         """Return the shares (6, n)."""
         out: Array = np.abs(self.value(setpoints))
-        if self.supported is not None:
-            free = setpoints.length - self.supported[:, None]
-            out *= free * free
+        free = setpoints.length - self.supported[:, None]
+        out *= free * free
         out *= (1.0 / self.allowed)[:, None]
         return out
 
     def figures(self, row: Ints, at: Ints, setpoints: Setpoints) -> Figures:
         """Return values and allowed values (m,)."""
         value = np.abs(self.value(setpoints)[row, at])
-        allowed = self.allowed[row]
-        if self.supported is not None:
-            allowed = allowed / (setpoints.length[row, at] - self.supported[row]) ** 2
+        allowed = self.allowed[row] / (setpoints.length[row, at] - self.supported[row]) ** 2
         return Figures(value=value, allowed=allowed, use=value / allowed, joint=np.zeros(len(row), dtype=np.uint8))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Peak:
+    """A check of measured values (6, n), of either sign, against limits that do not depend on the pose."""
+
+    band: Band
+    value: Measured
+
+    def measure(self, setpoints: Setpoints) -> Array:
+        """Return the values (6, n) of a block in the units of the limit."""
+        return self.value(setpoints)
 
 
 class RunningMean:
@@ -79,33 +88,33 @@ class RunningMean:
         return self._last[1]
 
 
-def thrust(context: Context) -> Bearing | None:
+def thrust(context: Context) -> Check | None:
     """Return the check of the peak thrust, pushing or pulling."""
     return _bearing("thrust", context, lambda s: context.loads.of(s).thrust, lambda s: s.thrust)
 
 
-def thrust_continuous(context: Context) -> Bearing | None:
+def thrust_continuous(context: Context) -> Check | None:
     """Return the check of the thrust, root mean square over the window."""
     return _averaged("thrust-continuous", context, lambda s: context.loads.of(s).thrust, lambda s: s.thrust_continuous)
 
 
-def torque(context: Context) -> Bearing | None:
+def torque(context: Context) -> Check | None:
     """Return the check of the peak motor torque."""
     return _bearing("torque", context, lambda s: context.loads.of(s).torque, lambda s: s.torque)
 
 
-def torque_continuous(context: Context) -> Bearing | None:
+def torque_continuous(context: Context) -> Check | None:
     """Return the check of the motor torque, root mean square over the window."""
     return _averaged("torque-continuous", context, lambda s: context.loads.of(s).torque, lambda s: s.torque_continuous)
 
 
-def power(context: Context) -> Bearing | None:
+def power(context: Context) -> Check | None:
     """Return the check of the mechanical power of the motor, given or taken."""
     turns = _turns(context.machine)[:, None] * (2.0 * pi)
     return _bearing("power", context, lambda s: context.loads.of(s).torque * s.speed * turns, lambda s: s.power)
 
 
-def buckling(context: Context) -> Bearing | None:
+def buckling(context: Context) -> Check | None:
     """Return the check of pushing struts against Euler's load of the screw at its length."""
 
     def allowed(s: Screw) -> float | None:
@@ -116,7 +125,7 @@ def buckling(context: Context) -> Bearing | None:
     return _bearing("buckling", context, lambda s: np.maximum(context.loads.of(s).thrust, 0.0), allowed, by_length=True)
 
 
-def critical(context: Context) -> Bearing | None:
+def critical(context: Context) -> Check | None:
     """Return the check of the turning speed of the screw against its critical speed at its length."""
     leads = np.array([np.inf if s.screw is None else s.screw.lead for s in context.machine.struts])
 
@@ -129,9 +138,7 @@ def critical(context: Context) -> Bearing | None:
     return _bearing("critical-speed", context, lambda s: s.speed * factor, allowed, by_length=True)
 
 
-def _averaged(
-    limit: str, context: Context, value: Measured, allowed: Callable[[Screw], float | None]
-) -> Bearing | None:
+def _averaged(limit: str, context: Context, value: Measured, allowed: Callable[[Screw], float | None]) -> Check | None:
     """Return a check of the running mean of a value, or none where no strut has the limit."""
     forces = context.machine.forces
     window = 10.0 if forces is None else forces.window
@@ -142,18 +149,17 @@ def _averaged(
 
 def _bearing(
     limit: str, context: Context, value: Measured, allowed: Callable[[Screw], float | None], *, by_length: bool = False
-) -> Bearing | None:
+) -> Check | None:
     """Return a check, or none where no strut has the limit."""
     screws = [s.screw for s in context.machine.struts]
     known = [None if s is None else allowed(s) for s in screws]
     if all(x is None for x in known):
         return None
-    return Bearing(
-        band=share_band(limit),
-        value=value,
-        allowed=np.array([np.inf if x is None else x for x in known]),
-        supported=np.array([0.0 if s is None else s.supported for s in screws]) if by_length else None,
-    )
+    most = np.array([np.inf if x is None else x for x in known])
+    if by_length:
+        supported = np.array([0.0 if s is None else s.supported for s in screws])
+        return Bearing(band=share_band(limit), value=value, allowed=most, supported=supported)
+    return Peak(band=symmetric_band(limit, most, SHARE_ROUNDING), value=value)
 
 
 def _turns(machine: Machine) -> Array:

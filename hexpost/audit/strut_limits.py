@@ -6,7 +6,7 @@ from operator import attrgetter
 import numpy as np
 
 from hexpost.arrays import Array
-from hexpost.audit.band import STRUTS, Band, Context
+from hexpost.audit.band import STRUTS, Band, Context, symmetric_band
 from hexpost.setpoints.model import Setpoints
 
 ROUNDING = 1e-9
@@ -54,8 +54,4 @@ def jerk(context: Context) -> StrutLimit:
 def _symmetric(limit: str, column: str, context: Context, rounding: float) -> StrutLimit:
     """Return a check that both senses of ``column`` stay within the value of the same name of each strut."""
     most = np.array([attrgetter(limit)(s) for s in context.machine.struts], dtype=np.float64)
-    band = Band(
-        limit=limit, struts=STRUTS, low=-most, high=most, centre=np.zeros(6), scale=most, slack=rounding * most,
-        magnitude=True,
-    )  # fmt: skip
-    return StrutLimit(band=band, column=column)
+    return StrutLimit(band=symmetric_band(limit, most, rounding), column=column)

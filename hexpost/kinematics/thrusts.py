@@ -16,7 +16,7 @@ from hexpost.kinematics.seen import looked_back, strut_matrix, turned_back
 from hexpost.kinematics.statics import Balance, wrenches
 from hexpost.kinematics.struts import Struts
 
-CHUNK = 8192
+CHUNK = 4096
 """Samples balanced at a time, so that the work arrays stay in the processor's cache; a multiple of every step."""
 
 STEPS = (8, 64)
@@ -88,7 +88,7 @@ class Thrusts:
         self._lever = lever
         scale = np.array([1.0, 1.0, 1.0, 1.0 / lever, 1.0 / lever, 1.0 / lever])[:, None]
         self._demand = scale * np.hstack([demand(body), -force[:, None], -np.eye(6)[:, 2:3]])
-        self._vectors = strut_matrix(struts)
+        self._strut_matrix = strut_matrix(struts)
         unit = np.eye(18).reshape(18, 3, 6).transpose(1, 2, 0)
         self._total = wrenches(unit, self._joints, lever).sum(axis=1)  # (6, 18): of six forces (3, 6)
         self._balance = Balance()
@@ -96,7 +96,7 @@ class Thrusts:
         self._rows: Array = np.zeros((14, CHUNK))
         self._powers: Array = np.empty((24, CHUNK))
         self._found: Array = np.empty((2, 6, CHUNK))
-        self._spare: Array = np.empty((2, 18, CHUNK))
+        self._vectors: Array = np.empty((18, CHUNK))
 
     def along(self, motion: Motion, length: Array) -> Array:
         """Return the thrusts (6, n), positive where a strut pushes, at samples whose struts have ``length`` (6, n)."""
@@ -167,11 +167,11 @@ class Thrusts:
         seen = self._looked_back(motion.pose)
         vectors = self._struts(seen)
         powers, (found, change) = self._powers[:, :n], self._found[:, :, :n]
-        forces, missing = self._spare[1, :, :n], powers[:6]
+        missing = powers[:6]
         self._wrench(motion, seen, missing)
         cubics.times(powers, found)  # thrusts over lengths
-        np.multiply(vectors, found, out=self._spare[1].reshape(3, 6, CHUNK)[:, :, :n])
-        missing -= self._total @ forces
+        vectors *= found  # the forces at the joints
+        missing -= np.matmul(self._total, self._vectors[:, :n], out=change)
         cubics.times(powers, change)
         found += change
         np.multiply(found, length, out=out)
@@ -188,8 +188,8 @@ class Thrusts:
 
     def _struts(self, seen: Array) -> Array:
         """Return the vectors (3, 6, n) along the struts, base to platform, in the axes of the platform."""
-        out: Array = self._spare[0].reshape(3, 6, CHUNK)[:, :, : seen.shape[2]]
-        np.matmul(self._vectors, seen, out=out)
+        out: Array = self._vectors.reshape(3, 6, CHUNK)[:, :, : seen.shape[2]]
+        np.matmul(self._strut_matrix, seen, out=out)
         return out
 
     def _wrench(self, motion: Motion, seen: Array, out: Array) -> None:
