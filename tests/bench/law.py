@@ -1,6 +1,6 @@
 """Memory and time as functions of input size: ``python tests/bench/law.py [--most-blocks N] [--most-hours H]``.
 
-Each run is a process of its own; its time and its peak of resident memory are what the system counted. The slope is
+Each run is a process of its own; its processor time and its peak of resident memory are what the system counted. The slope is
 that of a straight line by least squares through all runs of a kind, the last column how far the largest run is off it.
 """
 
@@ -9,7 +9,6 @@ import os
 import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 import numpy as np
@@ -35,13 +34,12 @@ def long_motion(hours):
 
 
 def measured(words):
-    """Run hexpost; return seconds, peak of resident memory in MB, exit code."""
-    begin = time.perf_counter()
+    """Run hexpost; return seconds of the processor, peak of resident memory in MB, exit code."""
     process = subprocess.Popen(
         [sys.executable, "-c", RUN, *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
     _, status, used = os.wait4(process.pid, 0)
-    return time.perf_counter() - begin, used.ru_maxrss / 1024, os.waitstatus_to_exitcode(status)
+    return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024, os.waitstatus_to_exitcode(status)
 
 
 def law(name, unit, sizes, text_of, words):
