@@ -1,7 +1,8 @@
 """Memory and time as functions of input size: ``python tests/bench/law.py [--most-blocks N] [--most-hours H]``.
 
-Each run is a process of its own; its processor time and its peak of resident memory are what the system counted. The slope is
-that of a straight line by least squares through all runs of a kind, the last column how far the largest run is off it.
+Each run is a process of its own; its processor time and its peak of resident memory are what the system counted. The
+slope is that of a straight line by least squares through all runs of a kind, the last column how far the largest run
+is off it.
 """
 
 import argparse
