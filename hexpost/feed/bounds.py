@@ -92,8 +92,7 @@ def as_programmed(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Stret
     """
     speed, cause = _speed_caps(path, moves, tip, norms)
     cap = np.minimum(speed, HUGE**0.5) ** 2
-    margin = np.full(len(path.kind), MARGIN)
-    margin[path.span_first[lone_straights(path)]] = 1.0  # the closed form keeps limits to the last digit
+    margin = _margins(path)
     p, q = np.maximum(norms, TINY)
     sides = (
         (p, margin * tip.acceleration, margin * tip.jerk, TIP_ACCELERATION, TIP_JERK),
@@ -103,10 +102,9 @@ def as_programmed(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Stret
         _lower(cap, cause, CURVATURE_SHARE * most / n[1], why)
         _lower(cap, cause, (jerk / n[2]) ** (2 / 3), why_jerk)
     cap = tagged(cap, cause | np.where(path.kind >= pieces.CORNER, CORNER, 0).astype(np.uint8))
-    up, hold = np.full(len(cap), HUGE), np.zeros(len(cap), dtype=np.uint8)
-    most_jerk, jerk_hold = up.copy(), hold.copy()
-    for n, most, jerk, why, why_jerk in sides:
-        _lower(up, hold, np.sqrt(np.maximum(most**2 - (n[1] * cap) ** 2, 0.0)) / n[0], why)
+    up, hold = tip_ramps(path, slice(None), cap, tip, norms)
+    most_jerk, jerk_hold = np.full(len(cap), HUGE), np.zeros(len(cap), dtype=np.uint8)
+    for n, _, jerk, _, why_jerk in sides:
         _lower(most_jerk, jerk_hold, jerk / n[0], why_jerk)
     return Stretches(
         piece=np.arange(len(cap)),
@@ -123,6 +121,18 @@ def as_programmed(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Stret
     )
 
 
+def tip_ramps(path: Path, piece: Ints | slice, cap: Array, tip: ToolTip, norms: Array) -> tuple[Array, Codes]:
+    """Return the largest acceleration along pieces (n,) that tip and tilt allow at any speed squared under a cap (n,).
+
+    And its cause; ``norms`` as in ``shares``.
+    """
+    margin, up, hold = _margins(path)[piece], np.full(len(cap), HUGE), np.zeros(len(cap), dtype=np.uint8)
+    p, q = np.maximum(norms[:, :, piece], TINY)
+    for n, most, why in ((p, tip.acceleration, TIP_ACCELERATION), (q, tip.tilt_acceleration, TILT_ACCELERATION)):
+        _lower(up, hold, np.sqrt(np.maximum((margin * most) ** 2 - (n[1] * cap) ** 2, 0.0)) / n[0], why)
+    return up, hold
+
+
 def parts(path: Path, norms: Array, under: Flags, st: Stretches) -> Ints:
     """Return into how many stretches each piece is cut, shape (p,); ``st`` has one for each.
 
@@ -137,6 +147,13 @@ def parts(path: Path, norms: Array, under: Flags, st: Stretches) -> Ints:
     out = np.where(path.kind >= pieces.CORNER, np.where(under, np.clip(turn, *CORNER_PARTS), 1.0), out)
     count: Ints = np.ceil(np.clip(out, 1.0, MOST_PARTS)).astype(np.int64)
     return count
+
+
+def _margins(path: Path) -> Array:
+    """Return the share of the limits of tip and tilt that each piece (p,) is planned with."""
+    margin = np.full(len(path.kind), MARGIN)
+    margin[path.span_first[lone_straights(path)]] = 1.0  # the closed form keeps limits to the last digit
+    return margin
 
 
 def _lower(bound: Array, cause: Codes, other: Array, why: int) -> None:

@@ -10,8 +10,9 @@ from hexpost.feed.drafts import Draft, Task, fastest, mended
 from hexpost.feed.model import Timing, whole_ticks
 from hexpost.feed.portions import joined, portions, rests_of
 from hexpost.feed.ramps import Rests
+from hexpost.feed.reach import within_reach
 from hexpost.feed.stretches import Stretches, causes, tagged
-from hexpost.feed.struts import bounded, strut_limits
+from hexpost.feed.struts import CURVATURE_MOST, CURVATURE_SHARE, bounded, strut_limits
 from hexpost.feed.weigh import Limits
 from hexpost.feed.windows import choose, closed_windows, settled, split
 from hexpost.machine.model import Machine
@@ -93,7 +94,8 @@ def _bounds(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests)
     st, clear = as_programmed(path, moves, machine.tool_tip, norms), shares(path, moves, machine.tool_tip, norms)
     st = st.divided(parts(path, norms, struts.aim > 0, st))
     if struts.aim.any():
-        st, clear = bounded(st, clear, path, norms, struts)
+        curvature = CURVATURE_MOST if len(st.span) <= SMALL else CURVATURE_SHARE
+        st, clear = bounded(st, clear, path, norms, struts, curvature=curvature)
     task = Task(
         path=path,
         limits=Limits(shares=clear, struts=struts),
@@ -110,8 +112,11 @@ def _drafts(task: Task, st: Stretches, simple: Flags) -> list[Draft]:
     period = task.period
     whole = (task.path.kind[st.piece] <= ROUND) & ~simple[st.span]
     chosen = choose(st, whole, np.flatnonzero(simple), period)
-    drafts = []
-    for scale in (1.0, *SCALES) if len(st.span) <= SMALL and not simple.all() else (1.0,):
+    drafts, small, hard = [], len(st.span) <= SMALL, task.firm & ~simple
+    if small and hard.any():
+        st = within_reach(st, hard, chosen.astype(np.float64) * period, task.path, task.limits)
+        chosen = choose(st, whole, np.flatnonzero(simple), period)
+    for scale in (1.0, *SCALES) if small and not simple.all() else (1.0,):
         window = np.where(simple, chosen, np.maximum(np.rint(scale * chosen), 1).astype(np.int64))
         seconds = window.astype(np.float64) * period
         bounds = settled(split(st, whole, seconds), np.flatnonzero(simple), seconds)

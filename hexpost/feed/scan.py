@@ -27,28 +27,38 @@ NEWTON = 60
 
 
 def speeds_squared(
-    slope: Array, bend: Array, limit: Array, cap: Array, *, step: float, chunks: int | None = None, ends: bool = True
+    slope: Array,
+    bend: Array,
+    limit: Array,
+    cap: Array,
+    *,
+    step: float | Array,
+    chunks: int | None = None,
+    ends: bool = True,
 ) -> Array:
     """Return the largest speed squared at the nodes of a grid, shape (n,), at rest at both ends.
 
     ``slope`` and ``bend`` (k, n): first and second derivatives of k rows with respect to the path; ``limit`` (k,) of
-    their accelerations (inf: none); ``cap`` (n,) of the speed squared; ``step``: distance of the nodes. ``ends``:
-    limits hold at both ends of each interval, and so nearly in between; else only where it starts.
+    their accelerations (inf: none); ``cap`` (n,) of the speed squared; ``step``: distance of the nodes, or of
+    each from the next (n - 1,). ``ends``: limits hold at both ends of each interval, and so nearly in between; else
+    only where it starts.
     """
     felt = np.isfinite(limit)
     slope, bend, limit = slope[felt], bend[felt], limit[felt]
     layout = Layout.of(len(cap), chunks)
     if not len(limit):
         slope, bend, limit = np.full((1, len(cap)), FLAT), np.zeros((1, len(cap))), np.array([1e18])
+    if isinstance(step, np.ndarray):
+        step = layout.laid(np.append(step, 0.0))
     return layout.flat(
         scan(layout, layout.laid(slope), layout.laid(bend), limit, cap=layout.laid(cap), step=step, ends=ends)
     )
 
 
 def scan(
-    layout: Layout, slope: Array, bend: Array, limit: Array, *, cap: Array, step: float, ends: bool = True
+    layout: Layout, slope: Array, bend: Array, limit: Array, *, cap: Array, step: float | Array, ends: bool = True
 ) -> Array:
-    """Return the same for arrays laid out already, (rows + 1, k, chunks); caps and result (rows + 1, chunks).
+    """Return the same for arrays laid out already, (rows + 1, k, chunks); caps, steps, result (rows + 1, chunks).
 
     ``slope`` and ``bend`` are spent.
     """
@@ -79,15 +89,20 @@ def _rest_behind(layout: Layout, cap: Array) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Strips:
-    """Strips (rows + 1, k, chunks): e = 2 D b / a and rho = 2 D A / |a| at every node."""
+    """Strips (rows + 1, k, chunks): e = 2 D b / a and rho = 2 D A / |a| at every node.
+
+    Where the ``steps`` D differ, (rows + 1, chunks), e and rho are those of a step of one.
+    """
 
     e: Array
     rho: Array
+    steps: Array | None
     ends: bool
 
     @classmethod
-    def of(cls, slope: Array, bend: Array, limit: Array, step: float, *, ends: bool) -> "_Strips":
+    def of(cls, slope: Array, bend: Array, limit: Array, step: float | Array, *, ends: bool) -> "_Strips":
         """Return the strips of rows; the arrays are spent."""
+        steps, step = (step, 1.0) if isinstance(step, np.ndarray) else (None, step)
         force = (2 * step * limit)[:, None]
         for low in range(0, len(slope), ROWS):
             a, b = slope[low : low + ROWS], bend[low : low + ROWS]
@@ -98,17 +113,23 @@ class _Strips:
             b *= 2 * step
             b /= a
             np.divide(force, size, out=a)
-        return cls(e=bend, rho=slope, ends=ends)
+        return cls(e=bend, rho=slope, steps=steps, ends=ends)
 
-    def part(self, low: int, high: int, which: Ints | None) -> tuple[Array, Array]:
-        """Return e and rho of the nodes low to high, both included, of some of the chunks."""
+    def part(self, low: int, high: int, which: Ints | None) -> tuple[Array, Array, Array, Array]:
+        """Return e and rho at the starts and at the ends of the intervals of nodes low to high, of some chunks."""
         e, rho = self.e[low : high + 1], self.rho[low : high + 1]
-        return (e, rho) if which is None else (e.take(which, axis=2), rho.take(which, axis=2))
+        steps = None if self.steps is None else self.steps[low:high, None]
+        if which is not None:
+            e, rho = e.take(which, axis=2), rho.take(which, axis=2)
+            steps = None if steps is None else steps.take(which, axis=2)
+        if steps is None:
+            return e[:-1], rho[:-1], e[1:], rho[1:]
+        return e[:-1] * steps, rho[:-1] * steps, e[1:] * steps, rho[1:] * steps
 
     def back(self, low: int, high: int, which: Ints | None) -> tuple[Array, Array, Array, Array]:
         """Return h, rho, g, rho' with x[i] <= (x[i+1] + rho) h and x[i] <= g x[i+1] + rho', i from low to high - 1."""
-        e, rho = self.part(low, high, which)
-        f, g, ahead = 1.0 - e[:-1], 1.0 + e[1:], rho[1:]
+        e, rho, after, ahead = self.part(low, high, which)
+        f, g = 1.0 - e, 1.0 + after
         if not self.ends:
             g[:] = 0.0
         h = np.divide(1.0, f)
@@ -118,15 +139,15 @@ class _Strips:
             none = g <= FLAT
             ahead = np.where(none, np.inf, ahead)
             g[none] = 0.0
-        return h, rho[:-1], g, ahead
+        return h, rho, g, ahead
 
     def on(self, low: int, high: int, which: Ints | None) -> tuple[Array, Array, Array, Array]:
         """Return f, rho, 1/g, rho/|g| with x[i+1] <= f x[i] + rho and x[i+1] <= x[i] / g + rho / |g|."""
-        e, rho = self.part(low, high, which)
-        inverse = 1.0 / _apart(1.0 + e[1:])
+        e, rho, after, ahead = self.part(low, high, which)
+        inverse = 1.0 / _apart(1.0 + after)
         if not self.ends:
-            return 1.0 - e[:-1], rho[:-1], 0.0 * inverse, np.full_like(inverse, np.inf)
-        return 1.0 - e[:-1], rho[:-1], inverse, rho[1:] * np.abs(inverse)
+            return 1.0 - e, rho, 0.0 * inverse, np.full_like(inverse, np.inf)
+        return 1.0 - e, rho, inverse, ahead * np.abs(inverse)
 
 
 def _apart(g: Array) -> Array:

@@ -20,8 +20,11 @@ AIM, AIM_RAPID = 0.999, 0.98
 """Share of the strut limits that samples must keep; rapids, which have no programmed speed, stay 2 % under them."""
 PLANNED = 0.985
 """Share of that for accelerations and jerks of the plan, where corrections must have room."""
-CURVATURE_SHARE = 0.9
-"""Share of a strut's acceleration that the curvature of its length may take; the rest is left for ramps."""
+CURVATURE_SHARE, CURVATURE_MOST = 0.9, 0.97
+"""Share of a strut's acceleration that the curvature of its length may take; the rest is left for ramps.
+
+The second where the bounds are those within reach: there ramps have what the curvature leaves at each place.
+"""
 BETWEEN = 1.005
 """How much larger a slope may be than where it is looked at in a stretch; the corrections see what is more."""
 MOST_ROOM = 0.2
@@ -82,10 +85,13 @@ def strut_limits(path: Path, moves: Moves, machine: Machine, *, rapids_only: boo
     )
 
 
-def bounded(st: Stretches, shares: Shares, path: Path, norms: Array, limits: StrutLimits) -> tuple[Stretches, Shares]:
+def bounded(
+    st: Stretches, shares: Shares, path: Path, norms: Array, limits: StrutLimits, *, curvature: float = CURVATURE_SHARE
+) -> tuple[Stretches, Shares]:
     """Return the stretches bounded by the struts where these are looked at.
 
-    And the shares of the limits with those of the struts in them; ``norms`` (2, 3, p) as ``Path.norms_max`` gives.
+    And the shares of the limits with those of the struts in them; ``norms`` (2, 3, p) as ``Path.norms_max`` gives;
+    ``curvature``: share of accelerations that the curvature of lengths may take.
     """
     cap, cause = st.cap.copy(), causes(st.cap)
     up, down, hold = st.up.copy(), st.down.copy(), st.hold.copy()
@@ -94,11 +100,9 @@ def bounded(st: Stretches, shares: Shares, path: Path, norms: Array, limits: Str
     for k in _blocks(limits.aim[st.piece] > 0):
         rows, piece = _rows(st, k, path, norms, limits), st.piece[k]
         corner = np.where(path.kind[piece] >= CORNER_PIECE, CORNER, 0).astype(np.uint8)
-        for kind, other in enumerate(rows.caps()):
+        for kind, other in enumerate(rows.caps(curvature)):
             cap[k], cause[k] = _least(cap[k], cause[k], other, kind, corner)
-        for kind, (more, less) in rows.steepest(cap[k]):
-            hold[k] = _least(np.minimum(up[k], down[k]), hold[k], np.minimum(more, less), kind)[1]
-            up[k], down[k] = np.minimum(up[k], more.min(axis=0)), np.minimum(down[k], less.min(axis=0))
+        up[k], down[k], hold[k] = _ramped(rows, cap[k], (up[k], down[k], hold[k]))
         jerk[k], jerk_hold[k] = _least(jerk[k], jerk_hold[k], rows.jerks(), 2)
         v, uses = rows.uses()
         np.minimum.at(speed, piece, v)
@@ -115,6 +119,24 @@ def bounded(st: Stretches, shares: Shares, path: Path, norms: Array, limits: Str
     )
 
 
+def steepest(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits) -> Stretches:
+    """Return the stretches with ramps of stretches ``k`` bounded by the struts, too, at any speed under their caps."""
+    up, down, hold = st.up.copy(), st.down.copy(), st.hold.copy()
+    for at in _blocks(limits.aim[st.piece[k]] > 0):
+        i = k[at]
+        up[i], down[i], hold[i] = _ramped(_rows(st, i, path, norms, limits), st.cap[i], (up[i], down[i], hold[i]))
+    return replace(st, up=up, down=down, hold=hold)
+
+
+def _ramped(rows: "_Rows", cap: Array, bounds: tuple[Array, Array, Codes]) -> tuple[Array, Array, Codes]:
+    """Return bounds of accelerations and decelerations (n,), and their cause, lowered to those of the struts."""
+    up, down, hold = bounds
+    for kind, (more, less) in rows.steepest(cap):
+        hold = _least(np.minimum(up, down), hold, np.minimum(more, less), kind)[1]
+        up, down = np.minimum(up, more.min(axis=0)), np.minimum(down, less.min(axis=0))
+    return up, down, hold
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Rows:
     """Slopes l', l'' (6, n) at start, middle and end of stretches, and the share of the limits to keep.
@@ -129,14 +151,14 @@ class _Rows:
     room: list[Array]
     limits: StrutLimits
 
-    def caps(self) -> list[Array]:
+    def caps(self, curvature: float) -> list[Array]:
         """Return bounds (6, n) of the speed squared by speed, acceleration, jerk, thrust of each strut."""
         aim, limits = self.aim, self.limits
         jerk: Array = limits.jerk * (PLANNED * aim) / self.most[2]
-        thrust = [p.caps(CURVATURE_SHARE, PLANNED, BETWEEN) for p in self.pull]
+        thrust = [p.caps(curvature, PLANNED, BETWEEN) for p in self.pull]
         return [
             np.minimum(limits.speed * aim / self.most[0], HUGE**0.5) ** 2,
-            limits.acceleration * (CURVATURE_SHARE * PLANNED * aim) / self.most[1],
+            limits.acceleration * (curvature * PLANNED * aim) / self.most[1],
             np.minimum(np.cbrt(jerk), HUGE**0.5) ** 2,
             *([np.minimum.reduce(thrust)] if thrust else []),
         ]

@@ -59,9 +59,13 @@ class Parts:
         out: Array = np.maximum(self.room(toward, share) - taken, 0.0) / np.maximum(between * np.abs(self.ramp), TINY)
         return out
 
+    def least_room(self) -> Array:
+        """Return what may be added in either direction, (6, n); without bound where not free."""
+        return np.where(self.free, self.most - np.maximum(self.high, -self.low), HUGE)
+
     def uses(self) -> tuple[Array, Array]:
         """Return the shares of the room (n,) that a unit of s'' and of s'^2 take at most."""
-        room = np.where(self.free, self.most - np.maximum(self.high, -self.low), HUGE)
+        room = self.least_room()
         return (np.abs(self.ramp) / room).max(axis=0), (np.abs(self.bend) / room).max(axis=0)
 
 

@@ -60,14 +60,19 @@ def _longest(st: Stretches) -> Array:
 
 
 def closed_windows(st: Stretches, k: Ints, period: float) -> Ints:
-    """Return the windows of lone straights ``k``, in ticks: the time of constant jerk of the double S, rounded up.
+    """Return the windows of lone straights ``k``, in ticks: the time of constant jerk of the double S, rounded up."""
+    return np.maximum(np.ceil(jerk_times(st, k) / period - 1e-9), 1).astype(np.int64)
+
+
+def jerk_times(st: Stretches, k: Ints) -> Array:
+    """Return the time of constant jerk of the double S of lone straights ``k``, shape (n,), s.
 
     L. Biagiotti, C. Melchiorri, Trajectory Planning for Automatic Machines and Robots, Springer 2008, section 3.4:
     T_j = min((h / 2J)^(1/3), A / J, (v / J)^(1/2)).
     """
     jerk = st.jerk[k]
-    ramp = np.minimum(np.cbrt(st.size[k] / (2 * jerk)), np.minimum(st.up[k] / jerk, np.sqrt(np.sqrt(st.cap[k]) / jerk)))
-    return np.maximum(np.ceil(ramp / period - 1e-9), 1).astype(np.int64)
+    out: Array = np.minimum(st.up[k] / jerk, np.sqrt(np.sqrt(st.cap[k]) / jerk))
+    return np.minimum(out, np.cbrt(st.size[k] / (2 * jerk)))
 
 
 def settled(st: Stretches, lone: Ints, window: Array) -> Stretches:

@@ -7,27 +7,56 @@ import pytest
 from feed.jobs import along_x, circle, lines, machine, pauses
 from feed.linear_programs import optimum
 from feed.test_strut_limited import MODEL, planned, with_struts
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
+from hexpost.feed.bounds import as_programmed
 from hexpost.feed.plan import plan
+from hexpost.feed.ramps import durations
+from hexpost.feed.windows import coasting, jerk_times
 from hexpost.path.build import build
 
-PERIOD = 1e-6
-"""So short that whole ticks all but vanish: window and duration are each rounded up to one."""
 
-
-@pytest.mark.parametrize(
-    ("length", "speed", "acceleration", "jerk"),
-    [(500, 600, 6000, 6e4), (100, 600, 2000, 5e4), (10, 600, 6000, 6e4), (1, 600, 6000, 6e4), (0.05, 100, 6000, 6e5)],
-)
-def test_ruckig_takes_as_long_from_rest_to_rest(length, speed, acceleration, jerk):
+def ruckig_seconds(length, speed, acceleration, jerk):
+    """Return the duration of a straight move from rest to rest by the other planner."""
     ruckig = pytest.importorskip("ruckig")
     ask, answer = ruckig.InputParameter(1), ruckig.Trajectory(1)
     ask.current_position, ask.target_position = [0.0], [float(length)]
     ask.max_velocity, ask.max_acceleration, ask.max_jerk = [float(speed)], [float(acceleration)], [float(jerk)]
     assert ruckig.Ruckig(1).calculate(ask, answer) in {ruckig.Result.Working, ruckig.Result.Finished}
-    on, moves = machine(PERIOD, speed=speed, acceleration=acceleration, jerk=jerk), along_x(length, speed)
-    taken = plan(build(moves, on), moves, pauses(), on).ticks * PERIOD
-    assert answer.duration - 1e-9 <= taken <= answer.duration + 3 * PERIOD
+    return answer.duration
+
+
+def double_s(length, speed, acceleration, jerk, period=1e-3):
+    """Return machine, move and path, and the closed form's duration in s before it is laid on ticks."""
+    on, moves = machine(period, speed=speed, acceleration=acceleration, jerk=jerk), along_x(length, speed)
+    path = build(moves, on)
+    st, lone = as_programmed(path, moves, on.tool_tip, path.norms_max()), np.array([0])
+    window = jerk_times(st, lone)
+    return on, moves, path, float(durations(coasting(st.ramped(window), lone, window).solved(window))[0] + window[0])
+
+
+STRAIGHTS = st.tuples(
+    *(st.floats(*e).map(lambda x: 10.0**x) for e in [(-3.0, 3.0), (0.5, 3.0), (1.5, 4.5), (3.0, 6.5)])
+)
+"""Length, speed, acceleration, jerk: mm and s."""
+
+
+@given(STRAIGHTS)
+@example((500.0, 600.0, 6000.0, 6e4))
+@example((0.05, 100.0, 6000.0, 6e5))
+@settings(max_examples=60, deadline=None)
+def test_ruckig_takes_as_long_from_rest_to_rest(straight):
+    assert double_s(*straight)[-1] == pytest.approx(ruckig_seconds(*straight), rel=1e-9)
+
+
+@given(STRAIGHTS, st.sampled_from([1e-3, 4e-3, 1.25e-4]))
+@settings(max_examples=40, deadline=None)
+def test_ticks_cost_a_straight_less_than_three_of_them_at_its_end(straight, period):
+    # Window and duration are each rounded up to a tick; a longer window also makes the ramps a little longer.
+    on, moves, path, exact = double_s(*straight, period)
+    taken = plan(path, moves, pauses(), on).ticks * period
+    assert exact - 1e-6 * period <= taken <= exact + 3 * period
 
 
 FREE = {
@@ -70,7 +99,14 @@ def test_where_the_feed_holds_at_most_three_percent_are_lost_against_linear_prog
     [
         (helix(60.0, 3 * np.pi, 2000.0, 30.0, (0.2, -0.15)), (0.1, 0.1, 0.2)),
         (helix(60.0, 4 * np.pi, 2000.0), (0.1, 0.05, 0.05)),
+        (helix(60.0, 3 * np.pi, 2000.0, 30.0, (0.2, -0.15)), (1.0, 0.05, 1.0)),
+        (helix(20.0, 4 * np.pi, 2000.0, 20.0), (1.0, 0.1, 0.1)),
+        (helix(100.0, 2 * np.pi, 2000.0, 20.0, (0.3, 0.0)), (1.0, 0.02, 0.2)),
+        (helix(120.0, np.pi, 2000.0, 20.0, (0.3, 0.3)), (1.0, 0.05, 1.0)),
+        (helix(30.0, 1.5 * np.pi, 2000.0, 60.0, (0.2, 0.3)), (0.3, 0.1, 0.1)),
         (ramp(2000.0), (0.2, 0.1, 0.1)),
+        (ramp(2000.0), (1.0, 0.1, 1.0)),
+        (ramp(2000.0), (1.0, 0.02, 0.02)),
     ],
 )
 def test_where_struts_hold_at_most_eight_percent_are_lost_against_linear_programs(moves, shares):

@@ -104,6 +104,19 @@ def test_any_number_of_chunks_gives_the_same_bits(seed, chunks):
     assert (solved(slope, bend, step, chunks=1) == solved(slope, bend, step, chunks=chunks)).all()
 
 
+@given(SEEDS, st.sampled_from([None, 1, 7]))
+@settings(max_examples=20, deadline=None)
+def test_steps_that_happen_to_be_equal_and_steps_of_nothing_change_nothing(seed, chunks):
+    slope, bend, step = strut_path(seed)
+    n = slope.shape[1]
+    x = solved(slope, bend, step)
+    assert np.allclose(solved(slope, bend, np.full(n - 1, step), chunks=chunks), x, rtol=1e-9, atol=1e-9 * x.max())
+    twice = np.sort(np.append(np.arange(n), [0, n // 3, n - 1]))  # a node that stands twice
+    steps = np.diff(twice) * step
+    y = solved(slope[:, twice], bend[:, twice], steps, chunks=chunks)
+    assert np.allclose(y, x[twice], rtol=1e-9, atol=1e-9 * x.max())
+
+
 @given(SEEDS, st.integers(0, 5), st.floats(1.0, 10.0))
 @settings(max_examples=25, deadline=None)
 def test_raising_a_limit_never_lengthens_the_job(seed, row, factor):

@@ -1,0 +1,92 @@
+"""Bounds for the speeds within reach: how fast each stretch can be by the exact profile, and so how steep its ramps.
+
+Bounds of ramps hold for any speed under the cap of their stretch: a cap that is never reached takes from them in vain.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags, Ints
+from hexpost.feed.bounds import TINY, tip_ramps
+from hexpost.feed.scan import speeds_squared
+from hexpost.feed.stretches import Stretches, tagged
+from hexpost.feed.struts import PLANNED, steepest
+from hexpost.feed.weigh import Limits
+from hexpost.path.model import Path
+
+
+def within_reach(st: Stretches, which: Flags, window: Array, path: Path, limits: Limits) -> Stretches:
+    """Return the stretches with caps of spans ``which`` (spans,) lowered to what is within reach, and steeper ramps.
+
+    Within reach is the exact profile, and what is gained beside it in the window of the span [s]. Ramps are those of
+    the separable bounds at these caps, or those of the exact profile: there the curvature of lengths may help, too.
+    """
+    norms = path.norms_max()
+    a, b = _exact(st, which, path, limits)
+    ramp = (b - a) / (2 * st.size)
+    steep = np.abs(ramp)
+    steep[1:], steep[:-1] = np.maximum(steep[1:], np.abs(ramp[:-1])), np.maximum(steep[:-1], np.abs(ramp[1:]))
+    inside = (a * st.down + b * st.up + 2 * st.up * st.down * st.size) / np.maximum(st.up + st.down, TINY)
+    reach = (np.sqrt(np.maximum(np.maximum(a, b), inside)) + steep * window[st.span]) ** 2
+    k = np.flatnonzero(which[st.span] & (reach < st.cap))
+    cap, up, down, hold = st.cap.copy(), st.up.copy(), st.down.copy(), st.hold.copy()
+    cap[k] = tagged(reach[k], hold[k])
+    up[k], hold[k] = tip_ramps(path, st.piece[k], cap[k], limits.shares.tip, norms)
+    down[k] = up[k]
+    st = steepest(replace(st, cap=cap, up=up, down=down, hold=hold), k, path, norms, limits.struts)
+    return replace(st, up=np.maximum(st.up, ramp * which[st.span]), down=np.maximum(st.down, -ramp * which[st.span]))
+
+
+def _exact(st: Stretches, which: Flags, path: Path, limits: Limits) -> tuple[Array, Array]:
+    """Return the speeds squared (n,) of the exact profile at both edges of the stretches of some spans; else 0.
+
+    Its grid are the edges, under the caps of the stretches; tip and tilt are limited along their axes.
+    """
+    grid, struts, tip = _Grid.of(st, np.flatnonzero(which)), limits.struts, limits.shares.tip
+    piece = st.piece[grid.stretch]
+    u = np.clip(st.s[grid.stretch + grid.last] - path.s0[piece], 0.0, path.size[piece])
+    q = path.evaluate(piece, u, 2)
+    aim, pull = struts.aim[piece], struts.pull(piece, q)
+    slope, bend = struts.slopes(piece, q)
+    rows: list[tuple[Array, Array, Array | float]] = [
+        (slope, bend, struts.acceleration * aim),
+        (q[1][:3], q[2][:3], tip.acceleration),
+        (q[1][3:], q[2][3:], tip.tilt_acceleration),
+    ]
+    if pull:
+        rows.append((pull.ramp, pull.bend, pull.least_room()))
+    cap = np.minimum(st.cap[grid.stretch], st.cap[np.maximum(grid.stretch - 1, 0)])
+    cap[grid.first | grid.last] = 0.0
+    x = speeds_squared(
+        np.concatenate([slope / most for slope, _, most in rows]),
+        np.concatenate([bend / most for _, bend, most in rows]),
+        np.full(sum(len(slope) for slope, _, _ in rows), PLANNED),
+        cap,
+        step=np.where(grid.last, 0.0, st.size[grid.stretch])[:-1],
+    )
+    begin = np.flatnonzero(~grid.last)
+    out: Array = np.zeros((2, len(st.cap)))
+    out[:, grid.stretch[begin]] = x[begin], x[begin + 1]
+    return out[0], out[1]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Grid:
+    """Edges of the stretches of some spans, shape (m,), one span after the other.
+
+    ``stretch`` behind each, the one before it at the ``last`` edge of a span; ``first`` edges of spans.
+    """
+
+    stretch: Ints
+    first: Flags
+    last: Flags
+
+    @classmethod
+    def of(cls, st: Stretches, spans: Ints) -> "_Grid":
+        """Return the edges of these spans."""
+        count = st.first[spans + 1] - st.first[spans]
+        begin = np.concatenate([[0], np.cumsum(count + 1)])
+        node = np.arange(begin[-1]) - np.repeat(begin[:-1], count + 1)
+        last = node == np.repeat(count, count + 1)
+        return cls(stretch=np.repeat(st.first[spans], count + 1) + node - last, first=node == 0, last=last)
