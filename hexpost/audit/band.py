@@ -101,7 +101,7 @@ class Check(Protocol):
         ...
 
     def measure(self, setpoints: Setpoints) -> Array | None:
-        """Return the values (k, n) of a block, or ``None`` where the limit applies to none of its samples."""
+        """Return the values (k, n) of a block, or ``None`` where none of them matters to limit or worst use."""
         ...
 
 

@@ -51,7 +51,7 @@ class Deviation:
         self._struts: Struts
 
     def measure(self, setpoints: Setpoints) -> Array | None:
-        """Return the deviation (1, n) of a block in mm; ``None`` if there are only rapids.
+        """Return the deviation (1, n) of a block in mm; ``None`` if there are only rapids, or if it is small.
 
         It is 0 on rapids, and where it is near neither the limit nor the worst so far.
         """
@@ -62,13 +62,14 @@ class Deviation:
         if poses.frame != self._frame:
             frame = self._frames[poses.frame]
             self._struts, self._frame = self._model.in_frame(frame.base_from_work, frame.tip), poses.frame
-        out: Array = np.zeros((1, len(cutting)))
         at = self._candidates(setpoints, cutting)
-        if at.size:
-            error = tip_errors(self._struts, poses.pose[:, at], setpoints.acceleration[:, at], setpoints.period)
-            exact = across(error, poses.rate[:3, at])
-            self._worst = max(self._worst, float(exact.max()))
-            out[0, at] = exact
+        if not at.size:
+            return None
+        error = tip_errors(self._struts, poses.pose[:, at], setpoints.acceleration[:, at], setpoints.period)
+        exact = across(error, poses.rate[:3, at])
+        self._worst = max(self._worst, float(exact.max()))
+        out: Array = np.zeros((1, len(cutting)))
+        out[0, at] = exact
         return out
 
     def _candidates(self, setpoints: Setpoints, cutting: Flags) -> Ints:

@@ -50,8 +50,8 @@ class JointAngle:
         self.band: Band = share_band("joint-angle")
         self._turned: tuple[int, UniversalJoints, Swings] | None = None
 
-    def measure(self, setpoints: Setpoints) -> Array:
-        """Return the shares (6, n)."""
+    def measure(self, setpoints: Setpoints) -> Array | None:
+        """Return the shares (6, n); ``None`` if none can be over the limit or the worst so far."""
         n = setpoints.length.shape[1]
         if self._bounded:
             out: Array = self._cone_shares(setpoints, slice(None)).max(axis=0)
@@ -59,12 +59,13 @@ class JointAngle:
                 these, direction = self._seen(end, setpoints, np.arange(n))
                 np.maximum(out, _range_shares(these.angles(direction), self._ends[end][1]).max(axis=0), out=out)
             return out
-        out = np.zeros((6, n))
         at = self._doubtful(setpoints)
-        if len(at):
-            found = self._cone_shares(setpoints, at).max(axis=0)
-            out[:, at] = found
-            np.maximum(self._worst, found.max(axis=1), out=self._worst)
+        if not len(at):
+            return None
+        found = self._cone_shares(setpoints, at).max(axis=0)
+        np.maximum(self._worst, found.max(axis=1), out=self._worst)
+        out = np.zeros((6, n))
+        out[:, at] = found
         return out
 
     def _doubtful(self, setpoints: Setpoints) -> Ints:
