@@ -11,6 +11,7 @@ PLACED = frozenset({"stroke", "joint-angle", "clearance", "conditioning", "buckl
 MOST_LIMITS = 3
 """So many limits of a block stand in its row."""
 
+SETUP = "Setup: no file was given (`--setup FILE`), so every work offset is the pallet frame."
 FEEDS = (
     "Feeds: `hexpost refeed PROGRAM -o NEW` lowers F where that helps (`--split`: in a part of a long block alone); "
     "`--feed strut-limited` plans a job that keeps the limits of the struts."
@@ -22,7 +23,8 @@ def mending(report: Report) -> list[str]:
     """Return what to try, a sentence each."""
     feeds = any(f.advice_feed is not None for f in report.findings)
     places = any(f.limit in PLACED for f in report.findings)
-    return [text for text, wanted in ((FEEDS, feeds), (PLACES, places)) if wanted]
+    bare = report.setup_file is None and (places or any(f.limit == "pallet" for f in report.findings))
+    return [text for text, wanted in ((SETUP, bare), (FEEDS, feeds), (PLACES, places)) if wanted]
 
 
 def block_rows(findings: Iterable[FindingRow]) -> list[str]:

@@ -66,8 +66,11 @@ def _worst(report: Report) -> list[list[str]]:
 
 def _findings(report: Report, width: int, room: int, more: str) -> list[str]:
     """Return the blocks with findings, worst first, and what would mend the job, in at most ``room`` lines."""
-    advice = [line for text in mending(report) for line in paragraph(text, width)]
-    advice = ["", *advice] if advice and room - len(advice) > LEAST_BLOCKS else []
+    advice: list[str] = []
+    for text in mending(report):
+        told = [*(advice or [""]), *paragraph(text, width)]
+        if room - len(told) > LEAST_BLOCKS:
+            advice = told
     room -= len(advice)
     rows = block_rows(report.findings)
     listed = min(len(rows), room)

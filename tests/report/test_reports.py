@@ -214,7 +214,9 @@ def test_a_block_has_one_row_with_its_lowest_feed_and_advice_is_said_once():
     assert row == "  line 3 (N20), advised: 5200 mm/min: speed of strut 6, 164 %; acceleration of strut 1, 107 %"
     assert text(made).count(BROKEN[0][-1]) == 1
     assert "As 1. (advised: 5200 mm/min)" in text(made)
-    assert "hexpost refeed" in summary(made) and "hexpost place" in summary(made)
+    assert "hexpost place" in summary(made, 100) and "hexpost refeed" in summary(report(BROKEN, given=True))
+    assert "no file was given (`--setup FILE`)" in " ".join(summary(made).split())
+    assert "--setup" not in summary(report(BROKEN, given=True))
     assert "hexpost refeed" not in summary(report(BROKEN[1:])) and "hexpost" not in summary(CASES["clean"])
 
 
