@@ -5,6 +5,7 @@ import importlib
 import json
 import os
 import sys
+from difflib import get_close_matches
 from typing import Any
 
 import click
@@ -97,6 +98,18 @@ class Group(click.Group):
         found = importlib.import_module(f"hexpost.cli.{cmd_name}").command
         assert isinstance(found, click.Command)
         return found
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command; of one that does not exist the nearest name is told."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError as error:
+            near = get_close_matches(args[0], COMMANDS, n=1)
+            if not near:
+                raise
+            raise click.UsageError(f"{error.message} Did you mean '{near[0]}'?", ctx) from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the table of commands without importing any."""

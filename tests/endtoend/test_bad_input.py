@@ -154,3 +154,9 @@ def test_convert_makes_one_schedule(tmp_path):
     code, said = run(tmp_path, "convert", str(tmp_path / "good.nc"), "--feed", "both")
     assert code == 2
     assert "strut-limited" in said
+
+
+def test_a_command_that_does_not_exist_names_the_nearest(tmp_path):
+    code, out = run(tmp_path, "audti", "part.nc")
+    assert code == 2 and "Did you mean 'audit'?" in out
+    assert "Did you mean" not in run(tmp_path, "zzz")[1]
