@@ -65,11 +65,12 @@ def edges(timing: Timing, where: Ranges | None) -> Array:
 def changed(before: Speeds, now: Speeds, timing: Timing) -> Ranges:
     """Return the times that a change of bounds touches: one window about every stretch where the speed differs.
 
-    What counts is where the speed is another, not where a bound was lowered: a ramp carries a change far along.
+    A ramp carries a change far along, so where the speed is another counts as well as where a bound was lowered.
     """
-    new = now.st
+    old, new = before.st, now.st
     far = np.abs(now.x - before.x) > SAME * before.x
-    k = np.flatnonzero((before.cap != now.cap) | (before.st.up != new.up) | far[1:] | far[:-1])
+    lower = (old.cap != new.cap) | (before.cap != now.cap) | (old.up != new.up) | (old.down != new.down)
+    k = np.flatnonzero(lower | far[1:] | far[:-1])
     reach = (1 + REACH) * timing.window[new.span[k]]
     begin = timing.t[np.minimum(np.searchsorted(timing.s, new.s[k]), len(timing.t) - 1)] / timing.period
     end = timing.t[np.minimum(np.searchsorted(timing.s, new.s[k + 1]), len(timing.t) - 1)] / timing.period

@@ -70,6 +70,11 @@ def test_every_setpoint_keeps_every_limit_of_every_strut(seed, shares):
     assert (most <= 1.0).all(), most
 
 
+def test_a_bound_that_is_lowered_where_the_speed_stays_is_looked_at_again():
+    _, most = uses(random_moves(1387505046, 6), with_struts(0.0451, 1.362, 0.04063, period=0.01))
+    assert (most <= 1.0).all(), most
+
+
 @given(SEEDS, SHARES)
 @settings(max_examples=8, deadline=None)
 def test_at_ten_times_the_rate_no_limit_is_exceeded_by_more_than_three_percent(seed, shares):
