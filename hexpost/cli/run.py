@@ -84,11 +84,16 @@ def show(report: Report, *, as_json: bool, full: bool = False, folder: Path | No
     elif full:
         click.echo(text(report), nl=False)
     else:
-        more = "see the report" if folder is not None else "--full shows them, with what would mend them"
+        written = folder is not None
         colour = wants_colour(terminal=sys.stdout.isatty(), environment=os.environ)
-        click.echo(
-            summary(report, shutil.get_terminal_size().columns, colour=colour, more=more), nl=False, color=colour
+        shown = summary(
+            report,
+            shutil.get_terminal_size().columns,
+            colour=colour,
+            more="see the report" if written else "--full shows them, with what would mend them",
+            place="in the report" if written else "with --full",
         )
+        click.echo(shown, nl=False, color=colour)
         if folder is not None:
             click.echo(f"\nwritten: {click.format_filename(folder)} (start with report.html)")
     click.get_current_context().exit(EXIT_CLEAN if report.clean else EXIT_BROKEN)

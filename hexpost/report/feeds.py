@@ -44,17 +44,18 @@ def feeds_text(found: Reasons) -> list[str]:
     return [*lines, "", *columns(rows, [True, True, True, True, False])]
 
 
-def feed_not_reached(found: Reasons) -> str:
-    """Return how many blocks stay below their programmed feed, and the time lost in all; or nothing."""
+def feed_not_reached(found: Reasons, place: str) -> str:
+    """Return how many blocks stay below their programmed feed, and the time lost in all; or nothing.
+
+    ``place`` says where the reasons stand.
+    """
     known = np.isfinite(found.programmed)
     short = int((found.reached[known] < REACHED * found.programmed[known]).sum())
     lost = sum(found.total.values())
     if not short or lost < LEAST_S:
         return ""
     stay = "stays" if short == 1 else "stay"
-    return (
-        f"{plural(short, 'block')} {stay} below the programmed feed, {duration(lost)} lost in all (why: in the report)"
-    )
+    return f"{plural(short, 'block')} {stay} below the programmed feed, {duration(lost)} lost in all (why: {place})"
 
 
 def _slowest(found: Reasons) -> Ints:

@@ -35,14 +35,35 @@ def block_rows(findings: Iterable[FindingRow]) -> list[str]:
     return [_block(found) for found in blocks.values()]
 
 
+def lowest_feeds(findings: Iterable[FindingRow]) -> dict[int, FindingRow]:
+    """Return, for each line, the finding with the lowest advised feed, if there is one."""
+    out: dict[int, FindingRow] = {}
+    for f in findings:
+        if f.advice_feed is not None:
+            out[f.line] = min(out.get(f.line, f), f, key=lambda x: x.advice_feed or 0.0)
+    return out
+
+
+def advised(f: FindingRow, lowest: dict[int, FindingRow]) -> str:
+    """Return the advised feed of a finding in parentheses, and that which also mends the others of its line."""
+    if f.advice_feed is None:
+        return ""
+    least = lowest.get(f.line, f)
+    also = (
+        ""
+        if least.advice_feed == f.advice_feed
+        else f"; for all of line {f.line}: {feed_advice(least).removeprefix('advised: ')}"
+    )
+    return f"({feed_advice(f)}{also})"
+
+
 def _block(found: list[FindingRow]) -> str:
     said: dict[str, str] = {}
     for f in found:
         said.setdefault(limit(f), what(f) if f.limit in RULES else f"{limit(f)}, {percent(f.ratio)}")
     parts = list(said.values())
     more = len(parts) - MOST_LIMITS
-    fed = [f for f in found if f.advice_feed is not None]
-    lowest = min(fed, key=lambda f: f.advice_feed or 0.0) if fed else None
+    lowest = lowest_feeds(found).get(found[0].line)
     tail = [f"and {more} more"] if more > 0 else []
     feed = "" if lowest is None else f", {feed_advice(lowest)}"
     return f"{where(found[0])}{feed}: {'; '.join([*parts[:MOST_LIMITS], *tail])}"

@@ -6,10 +6,10 @@ from html import escape
 
 from hexpost.program.model import Program
 from hexpost.report.collect import quoted
-from hexpost.report.mending import mending
+from hexpost.report.mending import advised, lowest_feeds, mending
 from hexpost.report.model import FindingRow, Report
 from hexpost.report.page_tables import named_lines
-from hexpost.report.verdict import feed_advice, what, where
+from hexpost.report.verdict import what, where
 from hexpost.report.words import clean, plural
 
 CHARTED = frozenset({"stroke", "speed", "acceleration"})
@@ -29,7 +29,8 @@ def findings(report: Report, shown: Sequence[FindingRow]) -> str:
         '<option value="line">program line</option><option value="time">time</option></select>'
         '<output id="shown" for="search"></output></div>'
     )
-    items = "".join(_finding(i + 1, f) for i, f in enumerate(shown))
+    lowest = lowest_feeds(report.findings)
+    items = "".join(_finding(i + 1, f, advised(f, lowest)) for i, f in enumerate(shown))
     rest = report.findings_total - len(shown)
     more = f"<p>{plural(rest, 'more finding', 'more findings')} not shown here; report.json lists the worst 10,000.</p>"
     advice = "".join(f"<p>{_code(x)}</p>" for x in mending(report))
@@ -67,16 +68,15 @@ def listing(report: Report, program: Program, shown: Sequence[FindingRow]) -> st
     return f'{note}<pre tabindex="0" role="region" aria-label="Program {name}">{"".join(out)}</pre>'
 
 
-def _finding(i: int, f: FindingRow) -> str:
+def _finding(i: int, f: FindingRow, feed: str) -> str:
     when = f"at {f.time:.3f} s" if f.until <= f.time else f"from {f.time:.3f} s to {f.until:.3f} s"
     places = [f'<a href="#L{f.line}">{escape(where(f))}</a>', f'<a href="#u{i}">in the chart of all limits</a>']
     if f.strut is not None and f.limit in CHARTED:
         places.append(f'<a href="#m{i}">in the chart of strut {f.strut}</a>')
-    feed = f" ({feed_advice(f)})" if feed_advice(f) else ""
     code = f"<p><code>{escape(clean(_cut(f.text)))}</code></p>" if f.text else ""
     return (
         f'<li id="f{i}" data-n="{i}" data-line="{f.line}" data-time="{f.time:.6f}"><p><span class="n">{i}. '
-        f"{escape(clean(what(f)))}</span>, {when}</p>{code}<p>{escape(clean(f.advice))}{escape(feed)}</p>"
+        f"{escape(clean(what(f)))}</span>, {when}</p>{code}<p>{escape(clean(f'{f.advice} {feed}'.rstrip()))}</p>"
         f"<p>{' · '.join(places)}</p></li>"
     )
 

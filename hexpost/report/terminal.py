@@ -21,10 +21,17 @@ def wants_colour(*, terminal: bool, environment: Mapping[str, str]) -> bool:
     return terminal and not environment.get("NO_COLOR") and environment.get("TERM") != "dumb"
 
 
-def summary(report: Report, width: int = 80, *, colour: bool = False, more: str = "see the report") -> str:
+def summary(
+    report: Report,
+    width: int = 80,
+    *,
+    colour: bool = False,
+    more: str = "see the report",
+    place: str = "in the report",
+) -> str:
     """Return the summary, at most ``SCREEN_LINES`` lines of ``width`` columns, a newline at the end.
 
-    ``more`` says where the rest can be read.
+    ``more`` says how the rest can be read, ``place`` where it stands.
     """
     width = min(max(width, _LEAST_WIDTH), _MOST_WIDTH)
     tint = _GREEN if report.clean else _RED
@@ -33,7 +40,7 @@ def summary(report: Report, width: int = 80, *, colour: bool = False, more: str 
         head += paragraph(clean(notice), width)
     if report.machine.demonstration:
         head += [_tinted(line, _YELLOW, colour) for line in paragraph(report.cautions[0], width)]
-    head += ["", *_facts(report, width), ""]
+    head += ["", *_facts(report, width, place), ""]
     if report.cycle_times is not None:
         head += [*(line[:width] for line in times_text(report.cycle_times)[3:]), ""]
     worst = columns(_worst(report), [False, True, True, True])
@@ -44,13 +51,13 @@ def summary(report: Report, width: int = 80, *, colour: bool = False, more: str 
     return "\n".join(lines[: SCREEN_LINES - 1]) + "\n"
 
 
-def _facts(report: Report, width: int) -> list[str]:
+def _facts(report: Report, width: int, place: str) -> list[str]:
     facts = f"{duration(report.duration)}, {plural(report.rows, 'row')}; {feed_name(report)}"
-    if report.reasons is not None and (lost := feed_not_reached(report.reasons)):
+    if report.reasons is not None and (lost := feed_not_reached(report.reasons, place)):
         facts += f"; {lost}"
     notes = len(report.warnings) + len(report.ignored)
     if notes:
-        facts += f"; {plural(notes, 'remark')} in the report"
+        facts += f"; {plural(notes, 'remark')} {place}"
     return paragraph(facts, width)
 
 

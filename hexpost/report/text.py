@@ -5,10 +5,10 @@ from collections.abc import Iterable, Sequence
 from hexpost.audit.model import UNITS
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.figures import figures_text
-from hexpost.report.mending import mending
+from hexpost.report.mending import advised, lowest_feeds, mending
 from hexpost.report.model import FindingRow, Report, StrutUse
 from hexpost.report.sheet_words import sheet_text
-from hexpost.report.verdict import feed_advice, feed_name, machine_name, proving_notice, verdict, what, where
+from hexpost.report.verdict import feed_name, machine_name, proving_notice, verdict, what, where
 from hexpost.report.words import clean, columns, duration, number, paragraph, percent, plural
 
 WIDTH = 100
@@ -98,21 +98,22 @@ def _findings(report: Report) -> list[str]:
     if advice := mending(report):
         lines += ["", *(line for item in advice for line in paragraph(item, WIDTH, "    ", "  - "))]
     first: dict[str, int] = {}
+    lowest = lowest_feeds(report.findings)
     for i, f in enumerate(report.findings[:MOST_FINDINGS], 1):
-        lines += ["", *_finding(i, f, first.setdefault(f.advice, i))]
+        lines += ["", *_finding(i, f, first.setdefault(f.advice, i), advised(f, lowest))]
     rest = report.findings_total - min(len(report.findings), MOST_FINDINGS)
     if rest:
         lines += ["", f"  ... and {plural(rest, 'more finding', 'more findings')}; report.json lists the worst 10,000."]
     return lines
 
 
-def _finding(i: int, f: FindingRow, said: int) -> list[str]:
-    """Return finding ``i``; its advice was said with finding ``said``."""
+def _finding(i: int, f: FindingRow, said: int, feed: str) -> list[str]:
+    """Return finding ``i``; its advice was said with finding ``said``, and ``feed`` is advised."""
     number_of = f"{i:>4}  "
     indent = " " * len(number_of)
     when = f"at {f.time:.3f} s" if f.until <= f.time else f"from {f.time:.3f} s to {f.until:.3f} s"
     words = f.advice if said == i else f"As {said}."
-    advice = " ".join(part for part in (words, f"({feed_advice(f)})" if feed_advice(f) else "") if part)
+    advice = " ".join(part for part in (words, feed) if part)
     return [
         *paragraph(f"{what(f)}, {when}", WIDTH, indent, number_of),
         *paragraph(clean(f"{where(f)}: {f.text}"), WIDTH, indent + "  ", indent),

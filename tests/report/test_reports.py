@@ -214,6 +214,8 @@ def test_a_block_has_one_row_with_its_lowest_feed_and_advice_is_said_once():
     assert row == "  line 3 (N20), advised: 5200 mm/min: speed of strut 6, 164 %; acceleration of strut 1, 107 %"
     assert text(made).count(BROKEN[0][-1]) == 1
     assert "As 1. (advised: 5200 mm/min)" in text(made)
+    assert "(advised: 6100 mm/min; for all of line 3: advised: 5200" not in text(made)
+    assert "(advised: 6100 mm/min; for all of line 3: 5200 mm/min)" in " ".join(text(made).split())
     assert "hexpost place" in summary(made, 100) and "hexpost refeed" in summary(report(BROKEN, given=True))
     assert "no file was given (`--setup FILE`)" in " ".join(summary(made).split())
     assert "--setup" not in summary(report(BROKEN, given=True))
@@ -226,7 +228,9 @@ def test_a_clean_screen_says_where_the_programmed_feed_was_not_reached():
         turning=np.zeros(3, bool), cause=np.zeros(3, np.uint8), lost=np.array([0.5, 0.0, 1.0]), total={2: 1.5},
     )  # fmt: skip
     shown = " ".join(summary(replace(CASES["clean"], reasons=reasons)).split())
-    assert "1 block stays below the programmed feed, 1.500 s lost in all" in shown
+    assert "1 block stays below the programmed feed, 1.500 s lost in all (why: in the report)" in shown
+    bare = " ".join(summary(replace(CASES["clean"], reasons=reasons), place="with --full").split())
+    assert "(why: with --full)" in bare and "report" not in bare
     assert "below the programmed" not in summary(
         replace(CASES["clean"], reasons=replace(reasons, reached=np.full(3, 300.0)))
     )
