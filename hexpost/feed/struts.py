@@ -209,29 +209,20 @@ def _blocks(which: Flags) -> Iterator[Ints]:
 
 
 def _rows(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits) -> _Rows:
-    """Return the slopes at start, middle and end of the stretches ``k`` (n,).
-
-    Where the next stretch of the span follows, its start is the end, for l' and l'' go on there; l''' jumps, and is
-    looked at in start and middle.
-    """
-    n, piece, span = len(k), st.piece[k], st.span[k]
+    """Return the slopes at start, middle and end of the stretches ``k`` (n,): l''' jumps from piece to piece."""
+    n, piece, size = len(k), st.piece[k], st.size[k]
     begin = np.maximum(st.s[k] - path.s0[piece], 0.0)
-    own = np.flatnonzero((np.diff(k, append=-1) != 1) | (np.diff(span, append=-1) != 0))
-    end = np.arange(1, n + 1)
-    end[own] = np.arange(2 * n, 2 * n + len(own))
-    where = np.concatenate([piece, piece, piece[own]])
-    size = st.size[k]
-    u = np.concatenate([begin, begin + 0.5 * size, (begin + size)[own]])
+    where = np.concatenate([piece, piece, piece])
+    u = np.concatenate([begin, begin + 0.5 * size, begin + size])
     q = path.evaluate(where, np.minimum(u, path.size[where]), 3)
     slopes, pull = limits.slopes(where, q), limits.pull(where, q)
-    places = slice(0, n), slice(n, 2 * n), end
-    orders = places, places, places[:2]
-    most = [BETWEEN * _largest(np.abs(x), at) + TINY for x, at in zip(slopes, orders, strict=True)]
+    places = [slice(i * n, (i + 1) * n) for i in range(3)]
+    most = [BETWEEN * _largest(np.abs(x), places) + TINY for x in slopes]
     first = np.flatnonzero(np.diff(piece, prepend=-1))
     seen: Array = np.empty((2, 3, len(first)))
-    for order, (x, at) in enumerate(zip(q[1:], orders, strict=True)):
+    for order, x in enumerate(q[1:]):
         for side, half in enumerate((x[:3], x[3:])):
-            squared = _largest(np.einsum("ij,ij->j", half, half), at)
+            squared = _largest(np.einsum("ij,ij->j", half, half), places)
             seen[side, order] = np.sqrt(np.maximum.reduceat(squared, first))
     seen = np.repeat(seen, np.diff(first, append=n), axis=2)
     norm = norms[:, :, piece]
@@ -246,7 +237,7 @@ def _rows(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits)
     )
 
 
-def _largest(x: Array, places: Sequence[slice | Ints]) -> Array:
+def _largest(x: Array, places: Sequence[slice]) -> Array:
     """Return the largest (..., n) of values (..., m) at some places of stretches."""
     out: Array = np.maximum.reduce([x[..., at] for at in places])
     return out

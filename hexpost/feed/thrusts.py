@@ -38,7 +38,7 @@ class Parts:
         out: Flags = np.maximum(self.high, -self.low) < FULL * self.most
         return out
 
-    def taken(self, at: slice | Ints) -> "Parts":
+    def taken(self, at: slice) -> "Parts":
         """Return the parts at some of the samples."""
         names = ("low", "high", "ramp", "bend", "most")
         return Parts(**{name: getattr(self, name)[:, at] for name in names})
