@@ -31,7 +31,7 @@ MOST_ROOM = 0.2
 """Where the derivatives of the pose there are less than this share of the largest on the piece, it stands in."""
 THRUST = 3
 """The kind of cause of a thrust."""
-BLOCK = 4096
+BLOCK = 2048
 """Stretches that are bounded together."""
 
 
