@@ -132,9 +132,10 @@ class _Strips:
         f, g = 1.0 - e, 1.0 + after
         if not self.ends:
             g[:] = 0.0
-        h = np.divide(1.0, f)
         if f.min() <= FLAT:
-            h[f <= FLAT] = np.inf
+            f[f <= FLAT] = 0.0
+        with np.errstate(divide="ignore"):
+            h = np.divide(1.0, f)
         if g.min() <= FLAT:
             none = g <= FLAT
             ahead = np.where(none, np.inf, ahead)

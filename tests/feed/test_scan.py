@@ -192,3 +192,11 @@ def test_two_nodes_and_stops_are_no_trouble():
     assert x[50] == 0
     assert x[25] == pytest.approx(50.0)
     assert x[51] == pytest.approx(2.0)  # v^2 = 2 a s
+
+
+def test_a_bend_that_takes_all_the_speed_in_one_step_divides_by_nothing():
+    slope, bend, cap = np.ones((1, 40)), np.zeros((1, 40)), np.full(40, 50.0)
+    bend[0, 20] = 0.5  # 1 - 2 D b / a is nothing
+    x = speeds_squared(slope, bend, np.ones(1), cap, step=1.0)
+    assert np.isfinite(x).all()
+    assert (x[1:-1] > 0).all()
