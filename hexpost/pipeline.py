@@ -229,7 +229,7 @@ def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
     path = build(meaning.moves, inputs.machine)
     seconds, line = least_time(path, meaning.moves, meaning.events, inputs.machine)
     _check_length(inputs, seconds / inputs.machine.period, line)
-    timing = plan(path, meaning.moves, meaning.events, inputs.machine, feed)
+    timing = plan(path, meaning.moves, meaning.events, inputs.machine, feed, most_ticks=inputs.most_rows)
     _check_length(inputs, timing.ticks + 1, line)
     return Job(inputs=inputs, path=path, timing=timing, feed=feed)
 

@@ -1,5 +1,6 @@
 """Corrections after the average: look at the samples that may be over a limit, lower the bounds that made them so."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,8 +12,8 @@ from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
 from hexpost.feed.weigh import TOLERANCE, Limits, weigh
 from hexpost.path.model import Path
 
-BLOCK = 8192
-"""Samples looked at together."""
+BLOCK, PORTION = 8192, 1 << 16
+"""So many stretches of time are looked at together, and so many samples of them at most."""
 STEP, STEP_FIRM = 0.5, 0.25
 """Doubtful stretches of time are looked at so often, in ticks; the second where the struts must keep their limits."""
 EDGE = 0.01
@@ -89,10 +90,7 @@ def correct(
     f_cap, f_ramp = np.ones(len(st.cap)), np.ones(len(st.cap))
     worst, cause, hold = np.ones(len(timing.end)), causes(st.cap), st.hold.copy()
     edge = edges(timing, where)
-    for begin in range(0, len(edge) - 1, BLOCK):
-        tick = _doubtful(edge[begin : begin + BLOCK + 1], timing, path, limits, where)
-        if not len(tick):
-            continue
+    for tick in _doubtful(edge, timing, path, limits, where):
         motion = timing.motion(tick)
         place = timing.locate(path, motion)
         bad = weigh(motion, place, path, limits)
@@ -124,8 +122,24 @@ def correct(
     return Corrected(st=lower, worst=worst)
 
 
-def _doubtful(edge: Array, timing: Timing, path: Path, limits: Limits, where: Ranges | None) -> Array:
-    """Return the times in ticks to look at: all through those stretches of time that bounds do not clear.
+def _doubtful(edges: Array, timing: Timing, path: Path, limits: Limits, where: Ranges | None) -> Iterator[Array]:
+    """Yield the times in ticks to look at, a portion at a time: those in stretches of time that bounds do not clear."""
+    step = STEP_FIRM if limits.struts.aim.all() else STEP
+    for begin in range(0, len(edges) - 1, BLOCK):
+        edge = edges[begin : begin + BLOCK + 1]
+        width = np.diff(edge)
+        here = np.flatnonzero(_suspect(edge, timing, path, limits, where))
+        last = np.cumsum(np.ceil(width[here] / step).astype(np.int64) + 1)
+        for first in range(0, int(last[-1]) if len(last) else 0, PORTION):
+            number = np.arange(first, min(first + PORTION, int(last[-1])))
+            which = np.searchsorted(last, number, "right")
+            count = np.diff(last, prepend=0)[which]
+            inside = (number - last[which] + count + EDGE) / (count - 1 + 2 * EDGE)
+            yield edge[here[which]] + inside * width[here[which]]
+
+
+def _suspect(edge: Array, timing: Timing, path: Path, limits: Limits, where: Ranges | None) -> Flags:
+    """Return which stretches of time between edges are not cleared by bounds.
 
     Between two edges the jerk along the path is constant, its acceleration largest at one end; the derivatives of
     the pose are at most the largest of the pieces passed. Between edges farther apart than the window the
@@ -148,10 +162,5 @@ def _doubtful(edge: Array, timing: Timing, path: Path, limits: Limits, where: Ra
     suspect &= width > BRIEF
     if where is not None:
         suspect &= where.hold(0.5 * (edge[1:] + edge[:-1]))
-    here = np.flatnonzero(suspect)
-    count = np.ceil(width[here] / (STEP_FIRM if limits.struts.aim.all() else STEP)).astype(np.int64) + 1
-    which = np.repeat(here, count)
-    i = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
-    inside = (i + EDGE) / np.repeat(count - 1 + 2 * EDGE, count)
-    out: Array = edge[which] + inside * width[which]
+    out: Flags = suspect
     return out

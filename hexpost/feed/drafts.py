@@ -29,7 +29,8 @@ SLOWER = 1.02
 class Task:
     """What does not change while a schedule is made; ``firm`` (spans,): must keep every limit at every sample.
 
-    ``programmed`` (pieces,): the speed along the path by the programmed feed alone.
+    ``programmed`` (pieces,): the speed along the path by the programmed feed alone. What takes more than ``most_ticks``
+    is not corrected, for nobody will run it.
     """
 
     path: Path
@@ -38,6 +39,7 @@ class Task:
     period: float
     firm: Flags
     programmed: Array
+    most_ticks: float = np.inf
 
     def laid(self, speeds: Speeds, window: Ints) -> Timing:
         """Return speeds laid on ticks, averaged over windows (spans,) [ticks]."""
@@ -83,6 +85,8 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
         begin, end = (x[only].astype(np.float64) for x in (timing.start[:-1], timing.end))
         where = Ranges(lo=begin - EARLY, hi=end + EARLY)
     for k in range(ROUNDS + LAST):
+        if timing.ticks > task.most_ticks:
+            break
         found = correct(draft.st, timing, task.path, task.limits, where, power=1.0 if k < GENTLE else 2.0)
         if found is None:
             break

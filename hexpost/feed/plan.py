@@ -37,24 +37,35 @@ LONE_CURVATURE = 0.25
 """Most of it that the curvature of the struts' lengths may take there."""
 
 
-def plan(path: Path, moves: Moves, events: Events, machine: Machine, mode: str = AS_PROGRAMMED) -> Timing:
+def plan(
+    path: Path,
+    moves: Moves,
+    events: Events,
+    machine: Machine,
+    mode: str = AS_PROGRAMMED,
+    *,
+    most_ticks: float = np.inf,
+) -> Timing:
     """Return the timing of a path within programmed feed and tool-tip limits.
 
     ``mode``: ``"as-programmed"`` is what an ordinary control would run; ``"strut-limited"`` keeps every limit of the
     struts, too. Rapids have no programmed speed: they run, from rest to rest, at the best that tool-tip limits and
     struts allow (2 % under their limits) in both modes. A corner has the lower feed of its two moves. Never fails:
-    all bounds hold for standing still.
+    all bounds hold for standing still. A job that is found to take more than ``most_ticks`` may break limits.
     """
     rests, done, begin = dwells(path, events, machine.period), [], 0
     for a, b in portions(path):
-        done.append(_planned(path.spans(a, b), moves, machine, mode, rests_of(rests, a, b, begin)))
+        done.append(
+            _planned(path.spans(a, b), moves, machine, mode, rests_of(rests, a, b, begin), most_ticks=most_ticks)
+        )
         begin = done[-1].ticks
     return joined(done)
 
 
-def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests) -> Timing:
+def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float) -> Timing:
     """Return the timing of a portion of the path."""
     task, st = _bounds(path, moves, machine, mode, rests)
+    task = replace(task, most_ticks=most_ticks)
     lone = np.zeros(len(st.first) - 1, dtype=bool)
     lone[lone_straights(path)] = True
     closed = _constant(st, lone, task)
