@@ -1,6 +1,7 @@
 """What the guided fuzzing feeds with bytes: every reader of a file that a user writes."""
 
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +16,8 @@ from hexpost.machine.load import demonstration_machine, load_setup, load_tools, 
 from hexpost.pipeline import examine, parse, schedule, understand
 
 PROGRAM = b"G21 G90 G94 G54\nT1 M06\nG43 H1\nG00 X0 Y0 Z60\nG01 X9 A2 F3000\nG02 X15 Y6 I6 J0\nG53 G00 Z0\nM30\n"
-MOST_TICKS = 4000
-"""Jobs with a fuzzed machine, tools or setup file that have more samples than this are planned but not sampled."""
+MOST_TICKS, MOST_ROWS = 4000, 40_000
+"""Jobs with a fuzzed machine, tools or setup file that have more samples are planned but not sampled; or refused."""
 _VALUES = """
 0 1 -1 0.5 2.5 10 100 1000 -1000 1e5 1e-9 1e9 1e-308 1e308 nan inf -inf true false 99999999999999999999 0x7f -0.0 3.333
 "" "x" "ABC" "CBA" "AAB" "right" "left" "../../etc/passwd" "\\u0000" "/dev/zero" "." "fixed-free" ["*.nc"] ["**"] ["["]
@@ -120,7 +121,7 @@ class TomlText:
 
 def planned(machine, tools, setup):
     """Plan the small program, and examine its samples if they are few."""
-    job = schedule(understand(parse(PROGRAM, "p.nc"), machine, tools, setup))
+    job = schedule(replace(understand(parse(PROGRAM, "p.nc"), machine, tools, setup), most_rows=MOST_ROWS))
     assert job.timing.ticks >= 0
     if job.timing.ticks <= MOST_TICKS:
         examine(job)
