@@ -56,6 +56,20 @@ def test_a_job_whose_jerk_is_far_over_the_limit_is_proven_broken(tmp_path, progr
     assert "limits" in proof(job)[1]
 
 
+def test_a_deviation_told_too_small_is_named_where_it_matters(sound, tmp_path):
+    """Far below the limit a report may pick a sample that is not the very worst; it never tells too much."""
+    for change, named in ((0.9, False), (1.2, True)):
+        (tmp_path / str(change)).mkdir()
+        job = copied(sound, tmp_path / str(change))
+        report = json.loads((job / "report.json").read_text())
+        worst = report["tool"]["worst"]["deviation"]
+        worst["value"], worst["ratio"] = worst["value"] * change, worst["ratio"] * change
+        (job / "report.json").write_text(json.dumps(report))
+        sign(job)
+        faults = proof(job)[1].get("limits", ())
+        assert any(f.startswith("deviation: the worst is") for f in faults) == named
+
+
 @pytest.mark.parametrize("options", [("--table", "npy"), ("--period-ms", "4"), ("--period-ms", "0.5")])
 def test_other_forms_are_proven(tmp_path, options):
     assert proof(convert(tmp_path, PROGRAM, *options)) == (0, {})
