@@ -4,12 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from audit.jobs import audit, moves, rest
+from audit.jobs import MACHINE, audit, frame, listed, moves, rest
 from audit.test_load_limits import run, swinging
 from machine.described import REST, STRUT, described
 
+from hexpost.audit.cutting import _spindle_speeds
 from hexpost.audit.room import _pairs, characteristic_length
 from hexpost.errors import HexpostError
+from hexpost.kinematics.frames import pose_matrix
+from hexpost.moves.model import AFTER, WITH, Events
 
 
 def test_an_empty_block_says_nothing():
@@ -70,3 +73,47 @@ def test_struts_that_meet_in_a_joint_are_no_pair():
     together = replace(t, platform_joint=s.platform_joint + 1.0)
     machine = replace(machine, struts=(s, together, *machine.struts[2:]))
     assert set(pairs) - set(_pairs(machine)) == {(0, 1)}
+
+
+def test_the_worst_conditioning_is_that_of_the_jacobian_about_the_middle_of_the_joints():
+    """6 / (|J| |J^-1|) in Frobenius norms, turns over the characteristic length (J. Angeles; from memory)."""
+    machine = described()
+    job, s = swinging(machine)
+    (worst,) = [w for w in run(job, s, machine=machine).worst if w.limit == "conditioning"]
+    f = job.frames[0]
+    joints = np.array([x.platform_joint for x in machine.struts])
+    base = np.array([x.base_joint for x in machine.struts])
+    r, shift = f.base_from_work[:3, :3], f.base_from_work[:3, 3]
+    found = []
+    for tip in s.poses.pose[:3].T:  # the platform does not turn
+        d = (tip + joints - f.tip) @ r.T + shift - base
+        unit = d / np.linalg.norm(d, axis=1, keepdims=True)
+        turns = np.cross((joints - joints.mean(axis=0)) @ r.T, unit) / characteristic_length(machine)
+        j = np.hstack([unit, turns])
+        found.append(6.0 / (np.linalg.norm(j) * np.linalg.norm(np.linalg.inv(j))))
+    assert worst.value == pytest.approx(min(found), rel=1e-9)
+
+
+def test_the_spindle_speed_of_a_move_is_the_last_s_before_it():
+    none = np.zeros(4, dtype=np.int64)
+    events = Events(
+        move=np.array([0, 1, 1, 2]),
+        rule=np.array([WITH, WITH, AFTER, AFTER], dtype=np.uint8),
+        letter=np.array([ord("S"), ord("M"), ord("S"), ord("S")], dtype=np.uint8),
+        value=np.array([1000.0, 8.0, 2000.0, 3000.0]),
+        pause=none.astype(float),
+        wait=none.astype(bool),
+        line=none.astype(np.int32),
+    )
+    assert _spindle_speeds(moves(4), events).tolist() == [1000.0, 1000.0, 2000.0, 3000.0]
+
+
+@pytest.mark.parametrize(
+    ("x", "beside"), [(0.0, False), (150.0, False), (-350.0, False), (250.0, True), (-450.0, True)]
+)
+def test_below_the_face_counts_only_above_the_pallet(x, beside):
+    place = pose_matrix(MACHINE.pallet.pose, MACHINE.tilt_order) @ pose_matrix(np.array([100.0, 0, 0, 0, 0, 0]), "ABC")
+    job, s = moves(1, frames=[frame(base_from_work=place)]), rest(50)
+    s.poses.pose[0], s.poses.pose[2] = x, -3.0
+    low = [f for f in listed(run(job, s)) if f[0] == "pallet"]
+    assert bool(low) != beside
