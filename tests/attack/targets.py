@@ -16,7 +16,7 @@ from hexpost.machine.load import demonstration_machine, load_setup, load_tools, 
 from hexpost.pipeline import examine, parse, schedule, understand
 
 PROGRAM = b"G21 G90 G94 G54\nT1 M06\nG43 H1\nG00 X0 Y0 Z60\nG01 X9 A2 F3000\nG02 X15 Y6 I6 J0\nG53 G00 Z0\nM30\n"
-MOST_TICKS, MOST_ROWS = 4000, 40_000
+MOST_TICKS, MOST_ROWS = 4000, 10_000
 """Jobs with a fuzzed machine, tools or setup file that have more samples are planned but not sampled; or refused."""
 _VALUES = """
 0 1 -1 0.5 2.5 10 100 1000 -1000 1e5 1e-9 1e9 1e-308 1e308 nan inf -inf true false 99999999999999999999 0x7f -0.0 3.333
