@@ -25,12 +25,12 @@ def guided(target, rng, place, seconds=ROUND_S):
     before = _counts(folder)
     script = Path(__file__).with_name("guided.py")
     command = [sys.executable, script, target, folder, seconds, rng.randrange(1, 1 << 31)]
-    done = subprocess.Popen([str(c) for c in command], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    done = subprocess.Popen([str(c) for c in command], stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
     try:
-        said = done.communicate(timeout=seconds + 4 * HANG_S + 60)[1].decode("utf-8", "replace")
+        said = done.communicate(timeout=seconds + 4 * HANG_S)[0].decode("utf-8", "replace")
     except subprocess.TimeoutExpired:
         done.kill()
-        said = done.communicate()[1].decode("utf-8", "replace") + "hang beyond the round"
+        said = done.communicate()[0].decode("utf-8", "replace") + "hang beyond the round"
     tried, clean, refused = (a - b for a, b in zip(_counts(folder), before, strict=True))
     reached = len(list((folder / "corpus").iterdir())) if (folder / "corpus").exists() else 0
     outcome = Outcome(

@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 SLOT = struct.Struct("<QQQ")
 """How often tried, understood, refused; in a mapped file, so that no end of the process loses them."""
-MOST_BYTES, HANG_S, MEMORY_MB = 4096, 30, 3000
+MOST_BYTES, HANG_S, MEMORY_MB = 4096, 120, 3000
 
 
 class Counts:

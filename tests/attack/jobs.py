@@ -14,6 +14,7 @@ from hexpost.cli import main
 from hexpost.kinematics.jacobian import jacobian
 from hexpost.kinematics.struts import StrutModel
 from hexpost.pipeline import load, schedule
+from hexpost.setup.yaw import free_yaw
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 SHORT = "G21 G90 G94\nG00 X0 Y0 Z60\nG01 X30 A6 B-4 C3 F3000\nG02 X50 Y20 I20 J0\nM30\n"
@@ -108,12 +109,13 @@ SINGULAR = 0.02
 """Share of the determinant of the Jacobian at the start of a job under which a pose counts as singular."""
 
 
-def singular(files, period=None):
+def singular(files, period=None, yaw="fixed"):
     """Return whether a job leads near or through a singular pose.
 
     Behind such a pose lengths mean two poses, and no proof can tell from a table which of them it is.
     """
     job = schedule(load(files, period))
+    job = job if yaw == "fixed" else free_yaw(job, yaw, files.switches).job
     first = None
     for block in job.setpoints():
         frame = job.inputs.meaning.moves.frames[block.poses.frame]

@@ -136,7 +136,8 @@ def random_machine(rng, place):
         return outcome
     outcome.lost += broken(place / "job")
     if faults := proof(place / "job", code):
-        if code == 1 and singular(Files(program=paths["p"], **files)):
+        yaw = words[words.index("--yaw") + 1] if "--yaw" in words else "fixed"
+        if code == 1 and singular(Files(program=paths["p"], **files), yaw=yaw):
             outcome.note = UNPROVEN
         else:
             outcome.wrong += [f"{x} from {options_and(words)} {texts}" for x in faults]
