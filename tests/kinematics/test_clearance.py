@@ -24,6 +24,9 @@ PAIRS = [
     ((-20, 4, 0), (-3, 4, 0), 5.0),
     ((9, 1, 0), (15, 7, 0), 1.0),  # askew: the start of the second above the inside of the first
     ((6, 3, 2), (14, -3, 2), 2.0),  # oblique crossing above (10, 0, 0)
+    ((4.6, -0.8, 3), (8.6, 7.2, 3), 3.0),  # the same, near the start of the second
+    ((8.6, 7.2, 3), (4.6, -0.8, 3), 3.0),
+    ((15, 7, 0), (9, 1, 0), 1.0),
     ((3, 4, 3), (7, -4, 3), 3.0),  # oblique crossing above (5, 0, 0)
 ]
 
@@ -47,6 +50,7 @@ BESIDE = [
     ((6, 4, 3), (2, 7, 3), 2.4),  # past an edge: 3 x + 4 y = 34, seen from (2, 4)
     ((5, 4, 7), (2, 7, 7), 5.5**0.5),  # past a corner, 1 above
     ((5, 4, 6), (2, 10, 6), 36**0.5 / 5**0.5),  # 2 x + y = 14, seen from (2, 4)
+    ((6, 1, 3), (3, 7, 3), 5**0.5),  # along a face, then past its edge: 2 x + y = 13
     ((-5, 1, 8), (9, 1, 8), 2.0),  # over the top, along an axis
     ((1, 6, -5), (1, 6, 11), 2.0),
     ((4, -7, 3), (4, 20, 3), 2.0),

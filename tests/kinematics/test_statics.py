@@ -130,6 +130,14 @@ def test_weight_on_six_equal_legs():
     assert wrench[:, 0].tolist() == [0.0, 0.0, pytest.approx(1150.0 * 9.81), 0.0, 0.0, 0.0]
 
 
+def test_a_sample_that_is_not_a_number_spoils_no_other():
+    matrix = np.repeat(np.eye(6)[:, :, None], 3, axis=2)
+    matrix[2, 3, 1] = np.nan
+    found = Balance().solve(matrix, np.ones((6, 3)))
+    assert np.isnan(found[:, 1]).all()
+    assert found[:, [0, 2]].tolist() == np.ones((6, 2)).tolist()
+
+
 def test_pivots_are_those_of_partial_pivoting():
     from scipy.linalg import lu
 
