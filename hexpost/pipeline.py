@@ -9,7 +9,7 @@ from hexpost.audit.audit import Audit
 from hexpost.audit.model import AuditResult
 from hexpost.audit.program_remarks import program_remarks
 from hexpost.errors import Fault, HexpostError, InputError
-from hexpost.feed.model import Timing
+from hexpost.feed.model import Timing, TooLongError
 from hexpost.feed.plan import MODES, least_time, plan
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
@@ -227,24 +227,24 @@ def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
         what, hint = "expected at least one move, found none", "is this a whole program, or only a part of one?"
         raise InputError([Fault(file=inputs.program.name, what=what, code="no-motion", hint=hint)])
     path = build(meaning.moves, inputs.machine)
-    seconds, line = least_time(path, meaning.moves, meaning.events, inputs.machine)
-    _check_length(inputs, seconds / inputs.machine.period, line)
-    timing = plan(path, meaning.moves, meaning.events, inputs.machine, feed, most_ticks=inputs.most_rows)
-    _check_length(inputs, timing.ticks + 1, line)
+    try:
+        timing = plan(path, meaning.moves, meaning.events, inputs.machine, feed, most_ticks=inputs.most_rows - 1)
+    except TooLongError as error:
+        raise _too_long(inputs, path, error.ticks + 1) from None
     return Job(inputs=inputs, path=path, timing=timing, feed=feed)
 
 
-def _check_length(inputs: Inputs, rows: float, line: int) -> None:
-    """Refuse a job of more setpoints than are allowed; ``line`` is the block that takes longest."""
-    if rows <= inputs.most_rows:
-        return
-    hours = inputs.machine.period / 3600.0
+def _too_long(inputs: Inputs, path: ToolPath, rows: float) -> InputError:
+    """Return the refusal of a job of more setpoints than are allowed, told at the block that takes longest."""
+    seconds, line = least_time(path, inputs.meaning.moves, inputs.meaning.events, inputs.machine)
+    least = seconds / inputs.machine.period
+    rows, hours = least if least > inputs.most_rows else rows, inputs.machine.period / 3600.0
     what = (
         f"expected at most {inputs.most_rows:,} setpoints ({inputs.most_rows * hours:,.3g} h of motion), found "
         f"{rows:,.0f} ({rows * hours:,.3g} h) in all; this block takes longest"
     )
     hint = "is its feed or dwell right? a longer control period makes fewer setpoints, --most-rows allows more"
-    raise InputError([Fault(file=inputs.program.name, line=line, what=what, code="job-too-long", hint=hint)])
+    return InputError([Fault(file=inputs.program.name, line=line, what=what, code="job-too-long", hint=hint)])
 
 
 def examine(job: Job, each: Callable[[Setpoints], None] | None = None, progress: Progress | None = None) -> AuditResult:

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.correct import Ranges, changed, correct
-from hexpost.feed.model import Timing
+from hexpost.feed.model import Timing, TooLongError
 from hexpost.feed.ramps import Rests, lay
 from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
 from hexpost.feed.weigh import Limits
@@ -29,8 +29,8 @@ SLOWER = 1.02
 class Task:
     """What does not change while a schedule is made; ``firm`` (spans,): must keep every limit at every sample.
 
-    ``programmed`` (pieces,): the speed along the path by the programmed feed alone. What takes more than ``most_ticks``
-    is not corrected, for nobody will run it.
+    ``programmed`` (pieces,): the speed along the path by the programmed feed alone. A draft that takes more than
+    ``most_ticks`` is given up, for nobody will run it.
     """
 
     path: Path
@@ -77,6 +77,11 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
     Corrections lower what made samples too hard; spans in closed form, and those that no correction mends, are slowed
     down as a whole: with time stretched by k, speeds, accelerations and jerks fall by k, k^2, k^3. Spans that are not
     firm keep what is left after the corrections.
+
+    Raises
+    ------
+    TooLongError
+        It takes more than ``task.most_ticks``.
     """
     now = draft.st.solved(draft.seconds(task.period))
     timing = task.laid(now, draft.window)
@@ -86,7 +91,7 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
         where = Ranges(lo=begin - EARLY, hi=end + EARLY)
     for k in range(ROUNDS + LAST):
         if timing.ticks > task.most_ticks:
-            break
+            raise TooLongError(timing.ticks)
         found = correct(draft.st, timing, task.path, task.limits, where, power=1.0 if k < GENTLE else 2.0)
         if found is None:
             break

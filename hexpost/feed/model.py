@@ -48,6 +48,14 @@ def whole_ticks(seconds: Array, period: float) -> Ints:
     return np.ceil(seconds / period - TICK_SLACK).astype(np.int64)
 
 
+class TooLongError(Exception):
+    """A job takes more ``ticks`` than are wanted."""
+
+    def __init__(self, ticks: float) -> None:
+        super().__init__(ticks)
+        self.ticks = ticks
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pauses:
     """Rests that the program asks for (dwells), shape (d,), rising: ticks in ``(start, end]``, and their line."""

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Flags, Ints
+from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.bounds import TINY, as_programmed, lone_straights, parts, programmed_speed, shares
 from hexpost.feed.drafts import Draft, Task, fastest, mended
-from hexpost.feed.model import Timing, whole_ticks
+from hexpost.feed.model import Timing, TooLongError, whole_ticks
 from hexpost.feed.portions import joined, portions, rests_of
 from hexpost.feed.ramps import Rests
 from hexpost.feed.reach import within_reach
@@ -29,6 +29,8 @@ SMALL = 20_000
 """With at most so many stretches several windows are corrected to the end, and each span takes its best."""
 SCALES = (0.6, 1.5)
 """Those windows, as shares of the one found by trial."""
+DRAFTS_APART = 2
+"""Drafts of one job, and the rounds of their corrections, differ by less than this factor in the time they take."""
 FEW = 0.005
 """Not so with more stretches, where such straights take less than this share of the time of the job."""
 LONE_SHARE = 0.995
@@ -51,7 +53,12 @@ def plan(
     ``mode``: ``"as-programmed"`` is what an ordinary control would run; ``"strut-limited"`` keeps every limit of the
     struts, too. Rapids have no programmed speed: they run, from rest to rest, at the best that tool-tip limits and
     struts allow (2 % under their limits) in both modes. A corner has the lower feed of its two moves. Never fails:
-    all bounds hold for standing still. A job that is found to take more than ``most_ticks`` may break limits.
+    all bounds hold for standing still.
+
+    Raises
+    ------
+    TooLongError
+        The job takes more than ``most_ticks``.
     """
     rests, done, begin = dwells(path, events, machine.period), [], 0
     for a, b in portions(path):
@@ -59,13 +66,18 @@ def plan(
             _planned(path.spans(a, b), moves, machine, mode, rests_of(rests, a, b, begin), most_ticks=most_ticks)
         )
         begin = done[-1].ticks
+        if begin > most_ticks:
+            raise TooLongError(begin)
     return joined(done)
 
 
 def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float) -> Timing:
     """Return the timing of a portion of the path."""
-    task, st = _bounds(path, moves, machine, mode, rests)
-    task = replace(task, most_ticks=most_ticks)
+    task, st, norms = _bounds(path, moves, machine, mode, rests)
+    least = rests.begin + float(rests.ticks.sum()) + float(_seconds(path, task.programmed).sum()) / task.period
+    if least > most_ticks:
+        raise TooLongError(least)
+    task = replace(task, most_ticks=DRAFTS_APART * most_ticks)
     lone = np.zeros(len(st.first) - 1, dtype=bool)
     lone[lone_straights(path)] = True
     closed = _constant(st, lone, task)
@@ -73,8 +85,8 @@ def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests
     simple = lone & ~felt
     if simple.any():
         st = st.grafted(closed, simple)
-    waiting, drafts = _drafts(task, st, simple), []
-    del st
+    waiting, drafts = _drafts(task, st, simple, norms), []
+    del st, norms
     while waiting:  # of a long program every copy counts: each draft goes when it is mended
         drafts.append(mended(waiting.pop(0), task))
     if felt.any():
@@ -90,7 +102,7 @@ def least_time(path: Path, moves: Moves, events: Events, machine: Machine) -> tu
     for a, b in portions(path) if path.count else ():
         part = path.spans(a, b)
         speed = programmed_speed(part, moves, machine.tool_tip, part.norms_max()[:, 0])
-        seconds = part.size / np.maximum(speed, TINY)
+        seconds = _seconds(part, speed)
         total += float(seconds.sum())
         k = int(np.argmax(seconds))
         if seconds[k] >= most:
@@ -98,8 +110,13 @@ def least_time(path: Path, moves: Moves, events: Events, machine: Machine) -> tu
     return total, line
 
 
-def _bounds(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests) -> tuple[Task, Stretches]:
-    """Return what is to be planned, and the stretches of all pieces with their bounds."""
+def _seconds(path: Path, speed: Array) -> Array:
+    """Return the time (p,) that pieces take at a steady ``speed`` (p,) along the path."""
+    return path.size / np.maximum(speed, TINY)
+
+
+def _bounds(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests) -> tuple[Task, Stretches, Array]:
+    """Return what is to be planned, the stretches of all pieces with their bounds, and the norms of the pieces."""
     norms = path.norms_max()
     struts = strut_limits(path, moves, machine, rapids_only=mode != STRUT_LIMITED)
     st, clear = as_programmed(path, moves, machine.tool_tip, norms), shares(path, moves, machine.tool_tip, norms)
@@ -115,17 +132,17 @@ def _bounds(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests)
         firm=struts.aim[path.span_first[:-1]] > 0,
         programmed=programmed_speed(path, moves, machine.tool_tip, norms[:, 0]),
     )
-    return task, st
+    return task, st, norms
 
 
-def _drafts(task: Task, st: Stretches, simple: Flags) -> list[Draft]:
-    """Return the drafts to be tried; spans ``simple`` (spans,) have the closed form."""
+def _drafts(task: Task, st: Stretches, simple: Flags, norms: Array) -> list[Draft]:
+    """Return the drafts to be tried; spans ``simple`` (spans,) have the closed form; ``norms`` of the pieces."""
     period = task.period
     whole = (task.path.kind[st.piece] <= ROUND) & ~simple[st.span]
     chosen = choose(st, whole, np.flatnonzero(simple), period)
     drafts, small, hard = [], len(st.span) <= SMALL, task.firm & ~simple
     if small and hard.any():
-        st = within_reach(st, hard, chosen.astype(np.float64) * period, task.path, task.limits)
+        st = within_reach(st, hard, chosen.astype(np.float64) * period, task, norms)
         chosen = choose(st, whole, np.flatnonzero(simple), period)
     for scale in (1.0, *SCALES) if small and not simple.all() else (1.0,):
         window = np.where(simple, chosen, np.maximum(np.rint(scale * chosen), 1).astype(np.int64))

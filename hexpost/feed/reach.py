@@ -9,6 +9,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.bounds import TINY, tip_ramps
+from hexpost.feed.drafts import Task
 from hexpost.feed.scan import speeds_squared
 from hexpost.feed.stretches import Stretches, tagged
 from hexpost.feed.struts import PLANNED, steepest
@@ -16,13 +17,14 @@ from hexpost.feed.weigh import Limits
 from hexpost.path.model import Path
 
 
-def within_reach(st: Stretches, which: Flags, window: Array, path: Path, limits: Limits) -> Stretches:
+def within_reach(st: Stretches, which: Flags, window: Array, task: Task, norms: Array) -> Stretches:
     """Return the stretches with caps of spans ``which`` (spans,) lowered to what is within reach, and steeper ramps.
 
-    Within reach is the exact profile, and what is gained beside it in the window of the span [s]. Ramps are those of
-    the separable bounds at these caps, or those of the exact profile: there the curvature of lengths may help, too.
+    Within reach is the exact profile, and what is gained beside it in the ``window`` of the span [s]. Ramps are those
+    of the separable bounds at these caps, or those of the exact profile: there the curvature of lengths may help, too.
+    ``norms`` are those of the pieces.
     """
-    norms = path.norms_max()
+    path, limits = task.path, task.limits
     a, b = _exact(st, which, path, limits)
     ramp = (b - a) / (2 * st.size)
     steep = np.abs(ramp)

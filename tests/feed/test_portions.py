@@ -10,6 +10,7 @@ from feed.test_plan import JERK_LEFT, SEEDS, random_moves
 from hypothesis import given, settings
 
 from hexpost.feed import portions
+from hexpost.feed.model import TooLongError
 from hexpost.feed.plan import MODES, plan
 from hexpost.path.build import build
 
@@ -73,3 +74,15 @@ def test_a_span_longer_than_a_portion_stays_whole():
     moves = replace(random_moves(5, 200), stop=np.arange(200) == 199)
     path, several, timing = planned(moves, pauses(), MODES[0], 1)
     assert len(several) == len(path.span_first) - 1 == len(timing.end)
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_a_job_that_takes_more_ticks_than_are_wanted_is_refused_and_no_bound_changes_a_timing(mode):
+    moves = stopping_moves(3)
+    path = build(moves, MACHINE)
+    free = plan(path, moves, DWELLS, MACHINE, mode)
+    held = plan(path, moves, DWELLS, MACHINE, mode, most_ticks=free.ticks)
+    assert np.array_equal(held.t, free.t) and np.array_equal(held.end, free.end)
+    for most in (free.ticks - 1, free.ticks // 2, 1):
+        with pytest.raises(TooLongError):
+            plan(path, moves, DWELLS, MACHINE, mode, most_ticks=most)
