@@ -76,7 +76,7 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
     with JobFolder(output.folder, overwrite=output.overwrite) as folder:
         rows, most = job.timing.ticks + 1, output.rows_per_file
         table = SplitTable(folder.part, output.table, columns, inputs.machine.period, rows=rows, each=most)
-        reading = _reading(job, output, folder)
+        reading = _reading(folder, columns, inputs.machine.period, output.stride)
         ticks = job.timing.event_ticks(job.path, inputs.meaning.events)
         segments = Segments(waits(inputs.meaning.events, ticks, _block_ends(job)), inputs.machine.period)
         picture = Picture(job.timing.ticks + 1, inputs.meaning.moves, inputs.machine)
@@ -92,13 +92,12 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
             segments.add(setpoints)
 
         result = examine(job, each, progress)
-        again.finish(job.timing.ticks if again.rows else -1)
+        again.finish(job.timing.ticks)
         report = _report(job, inputs, result)
         tables = _keep(folder, table, columns, output, report)
         if reading is not None:
             reading.finish()
             folder.keep(reading.part, reading_name(output.stride))
-        ticks = job.timing.event_ticks(job.path, inputs.meaning.events)
         folder.put("events.csv", events_csv(inputs.meaning.events, ticks, inputs.machine.period))
         folder.put("segments.json", segments.document())
         folder.put("report.json", to_json(report).encode())
@@ -132,12 +131,11 @@ def _keep(
     return told
 
 
-def _reading(job: Job, output: Output, folder: JobFolder) -> EveryNth | None:
+def _reading(folder: JobFolder, columns: Columns, period: float, stride: int) -> EveryNth | None:
     """Return the table for reading by eye, if one is asked for."""
-    if not output.stride:
+    if not stride:
         return None
-    columns = choose(output.columns, job.gearing)
-    return EveryNth(open_table(folder.part("reading"), "csv", columns, job.inputs.machine.period), output.stride)
+    return EveryNth(open_table(folder.part("reading"), "csv", columns, period), stride)
 
 
 def _settings(job: Job, output: Output) -> dict[str, object]:

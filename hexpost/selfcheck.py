@@ -30,7 +30,7 @@ class SelfCheck:
         self._frames = frames
         self._share = 0.0
         self._next = 0
-        self.rows = 0
+        self._rows = 0
 
     def add(self, setpoints: Setpoints) -> None:
         """Check the next block.
@@ -45,13 +45,13 @@ class SelfCheck:
             return
         first, last = int(setpoints.poses.tick[0]), int(setpoints.poses.tick[-1])
         if (first, last) != (self._next, self._next + n - 1):
-            raise _lost(f"rows {self._next} to {self._next + n - 1}", f"{n} rows, {first} to {last}")
+            raise _failed(f"expected rows {self._next} to {self._next + n - 1}, found {n} rows, {first} to {last}")
         self._next = last + 1
         self._share = (self._share + GOLDEN) % 1.0
-        chosen = {int(self._share * n)} if self.rows else {0, n // 3, int(self._share * n), n - 1}
+        chosen = {int(self._share * n)} if self._rows else {0, n // 3, int(self._share * n), n - 1}
         for row in sorted(chosen):
             self._check(setpoints, row)
-            self.rows += 1
+            self._rows += 1
 
     def finish(self, ticks: int) -> None:
         """Check that all rows came, 0 to ``ticks``, which is what the planned feed takes.
@@ -62,7 +62,7 @@ class SelfCheck:
             Rows are missing at the end, or there are more.
         """
         if self._next != ticks + 1:
-            raise _lost(f"{ticks + 1} rows", f"{self._next}")
+            raise _failed(f"expected {ticks + 1} rows, found {self._next}")
 
     def _check(self, setpoints: Setpoints, row: int) -> None:
         poses = setpoints.poses
@@ -86,19 +86,16 @@ class SelfCheck:
                 ours = float(column[k, row])
                 if not abs(ours - other) <= most:
                     place = f"row {int(poses.tick[row])} (line {int(poses.line[row])})"
-                    raise SelfCheckError(
-                        f"self-check: {name} of strut {k + 1} in {place}: "
-                        f"expected two independent ways to agree, found {ours!r} and {other!r}\n"
-                        "    nothing of this run can be trusted, and none of it was written; please report it"
+                    raise _failed(
+                        f"{name} of strut {k + 1} in {place}: "
+                        f"expected two independent ways to agree, found {ours!r} and {other!r}"
                     )
 
 
-def _lost(expected: str, found: str) -> SelfCheckError:
-    """Return the error of rows that are not those that were planned."""
-    return SelfCheckError(
-        f"self-check: expected {expected}, found {found}\n"
-        "    nothing of this run can be trusted, and none of it was written; please report it"
-    )
+def _failed(what: str) -> SelfCheckError:
+    """Return the error of a run in which ``what`` was found."""
+    more = "nothing of this run can be trusted, and none of it was written; please report it"
+    return SelfCheckError(f"self-check: {what}\n    {more}")
 
 
 def length(pose: Point, strut: Strut, frame: Frame, order: str) -> float:

@@ -11,6 +11,9 @@ LIMITS = (
 )  # fmt: skip
 """Names of limits; from tool-length to retract they are rules about the program rather than numbers of the machine."""
 
+PROGRAM_RULES = frozenset({"tool-length", "tool-number", "pallet", "retract"})
+"""Those of them that are rules about the program: kept or not, without a share."""
+
 UNITS = {
     "stroke": "mm", "speed": "mm/s", "acceleration": "mm/s2", "jerk": "mm/s3", "joint-angle": "deg", "thrust": "N",
     "torque": "N m", "critical-speed": "1/min", "buckling": "N", "conditioning": "1", "clearance": "mm",

@@ -2,7 +2,8 @@
 
 import json
 
-from hexpost.library.model import RULES, Case, Entry, GateResult, Judged, Mistake
+from hexpost.audit.model import PROGRAM_RULES
+from hexpost.library.model import Case, Entry, GateResult, Judged, Mistake
 
 SCHEMA_VERSION = 1
 _VERDICTS = ("clean", "broken", "error")
@@ -60,7 +61,7 @@ def _finding(j: Judged) -> dict[str, object]:
         "peak": rounded(f.peak),
         "allowed": rounded(f.allowed),
         "unit": f.unit,
-        "ratio": None if f.limit in RULES else rounded(f.use),
+        "ratio": None if f.limit in PROGRAM_RULES else rounded(f.use),
         "blocks": f.blocks,
         "advice": f.advice,
         "advice_feed_mm_min": f.advice_feed_mm_min,

@@ -4,11 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from hexpost.audit.model import PROGRAM_RULES
+
 CYCLE_TIME = "cycle-time"
 """Name of the policy's own limit: the longest time a program may take."""
-
-RULES = frozenset({"tool-length", "tool-number", "pallet", "retract"})
-"""Limits that are kept or not: no share of them can be told."""
 
 LOST = "worker-died"
 """Code of the mistake of a program whose worker died."""
@@ -143,7 +142,7 @@ class Case:
     def worst(self) -> tuple[float, str]:
         """Return the largest use of any limit and its name; a broken rule counts as all of it."""
         uses = [(u.use, limit) for limit, u in self.record.worst.items()]
-        uses += [(1.0 if j.found.limit in RULES else j.found.use, j.found.limit) for j in self.findings]
+        uses += [(1.0 if j.found.limit in PROGRAM_RULES else j.found.use, j.found.limit) for j in self.findings]
         return max(uses, default=(0.0, ""))
 
 

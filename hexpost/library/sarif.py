@@ -5,8 +5,9 @@ from pathlib import Path
 from urllib.parse import quote
 
 from hexpost import __version__
+from hexpost.audit.model import PROGRAM_RULES
 from hexpost.library.document import rounded
-from hexpost.library.model import RULES, Case, Found, GateResult, Judged, Mistake
+from hexpost.library.model import Case, Found, GateResult, Judged, Mistake
 from hexpost.library.texts import MEANING, judged_sentence, mistake_sentence
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -98,7 +99,7 @@ def _properties(f: Found) -> Plain:
         "peak": rounded(f.peak),
         "allowed": rounded(f.allowed),
         "unit": f.unit,
-        "ratio": None if f.limit in RULES else rounded(f.use),
+        "ratio": None if f.limit in PROGRAM_RULES else rounded(f.use),
         "time_s": f.time_s,
         "advice_feed_mm_min": f.advice_feed_mm_min,
     }

@@ -1,6 +1,7 @@
 """What is said of findings and mistakes, in one sentence each."""
 
-from hexpost.library.model import CYCLE_TIME, RULES, Case, Found, Judged, Mistake
+from hexpost.audit.model import PROGRAM_RULES
+from hexpost.library.model import CYCLE_TIME, Case, Found, Judged, Mistake
 
 MEANING = {
     "stroke": "A strut runs out of its stroke.",
@@ -34,7 +35,7 @@ STATES = {
 
 def found_sentence(f: Found) -> str:
     """Return limit, strut, what was reached, what is allowed, and the advice; of a rule, what is broken."""
-    if f.limit in RULES:
+    if f.limit in PROGRAM_RULES:
         return f"{f.limit}: {MEANING[f.limit]} {f.advice}".rstrip()
     who = f"{f.limit} of strut {f.strut}" if f.strut else f.limit
     unit = "" if f.unit == "1" else f" {f.unit}"

@@ -102,8 +102,7 @@ class Complaints:
         """Return a fault at word ``at``, not reported yet."""
         word = self.extract.word(at)
         line = int(self.program.line[word])
-        column, text = self.program.caret(line, int(self.program.column[word])), self.program.text(line)
-        return Fault(file=self.program.name, what=what, code=code, line=line, column=column, text=text, hint=hint)
+        return self.program.fault(line, int(self.program.column[word]), code, what, hint)
 
     def words(self, at: Ints, code: str, what: Callable[[str], str] | str, hint: str = "") -> None:
         """Report each word of ``at`` (k,); ``what`` may be a function of the word as written."""

@@ -29,15 +29,5 @@ def unknown_words(program: Program, before: Sequence[Fault], dialect: Sequence[D
             if group_of(letter, np.array([value]))[0] or not named.isdisjoint({letter, f"{letter}{value:g}"}):
                 continue
             written = found[0].decode().upper()
-            column = program.caret(line, found.start() + 1)
-            out.append(
-                Fault(
-                    file=program.name,
-                    what=f"unknown word {written}",
-                    code="unknown-word",
-                    line=line,
-                    column=column,
-                    text=program.text(line),
-                )
-            )
+            out.append(program.fault(line, found.start() + 1, "unknown-word", f"unknown word {written}"))
     return out

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.errors import Fault
 
 OF_A_WORD = frozenset(
     {
@@ -78,6 +79,11 @@ class Program:
     def caret(self, line: int, column: int) -> int:
         """Return where byte ``column`` of ``line`` stands in ``text(line)``, from 1: for the caret of a fault."""
         return caret(self.raw(line), column)
+
+    def fault(self, line: int, column: int, code: str, what: str, hint: str = "") -> Fault:
+        """Return a fault at byte ``column`` (from 1) of ``line``, with the text and where its caret stands."""
+        at, text = self.caret(line, column), self.text(line)
+        return Fault(file=self.name, what=what, code=code, line=line, column=at, text=text, hint=hint)
 
     def block(self, line: int) -> str:
         """Return the block number of ``line`` as written (``"N120"``), or an empty string."""

@@ -136,17 +136,9 @@ class Reading:
         if late.size:
             self.resumed = True
             line, column = int(part.line[late[0]]), int(part.column[late[0]])
-            self.add(
-                Fault(
-                    file=self.name,
-                    what=f"expected nothing behind the program end (% on line {self.end}), found a word",
-                    code="word-behind-program-end",
-                    line=line,
-                    column=part.caret(line, column),
-                    text=part.text(line),
-                    hint="one file holds one program: what a control would never read may not stand in it",
-                )
-            )
+            what = f"expected nothing behind the program end (% on line {self.end}), found a word"
+            hint = "one file holds one program: what a control would never read may not stand in it"
+            self.add(part.fault(line, column, "word-behind-program-end", what, hint))
 
     def add(self, fault: Fault) -> None:
         """Note a fault; list it as long as there is room for one more, which counts the rest."""

@@ -1,10 +1,11 @@
 """The verdict in one sentence, and a finding in one line."""
 
+from hexpost.audit.model import PROGRAM_RULES
 from hexpost.proving import MARK
 from hexpost.report.model import FindingRow, Report
 from hexpost.report.words import duration, number, percent, plural
 
-RULES = frozenset({"tool-length", "tool-number", "pallet", "retract", "clearance"})
+RULES = PROGRAM_RULES | {"clearance"}
 """Limits of which no share can be told: a rule about the program is kept or not, bodies are far enough or not."""
 
 BROKEN_RULES = {

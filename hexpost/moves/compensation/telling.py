@@ -29,10 +29,5 @@ class Teller:
         begin, end = int(program.first[row - 1]), int(program.first[row])
         said = begin + np.flatnonzero(~np.isin(program.letter[begin:end], [ord(x) for x in LABELS]))
         word = int(said[0]) if said.size else begin
-        column = program.caret(line, int(program.column[word])) if end > begin else 1
-        self.faults.setdefault(
-            (line, code),
-            Fault(
-                file=program.name, what=what, code=code, line=line, column=column, text=program.text(line), hint=hint
-            ),
-        )
+        column = int(program.column[word]) if end > begin else 1
+        self.faults.setdefault((line, code), program.fault(line, column, code, what, hint))
