@@ -12,7 +12,7 @@ import pytest
 from audit import test_audit as samples_counted
 from endtoend import test_from_the_table as own_forward_solution
 from kinematics import test_jacobian as rates
-from verify.folders import BROKEN, PROGRAM, SETUP, TOOLS, proof, run
+from verify.folders import BROKEN, proof, tried
 
 from hexpost.audit import checks, strut_limits
 from hexpost.kinematics import forward, jacobian
@@ -21,18 +21,23 @@ from hexpost.selfcheck import SelfCheck
 from hexpost.setpoints.sample import sample
 
 
-def convert(folder, program=PROGRAM):
-    """Convert a program; return exit code, output and the folder of the job."""
-    for name, text in (("p.nc", program), ("s.toml", SETUP), ("t.toml", TOOLS)):
-        (folder / name).write_text(text)
-    files = ("--setup", folder / "s.toml", "--tools", folder / "t.toml", "--out", folder / "job")
-    return *run("convert", folder / "p.nc", *files), folder / "job"
-
-
 def without_selfcheck(monkeypatch):
     """Let a run finish that the self-check would stop, so that the checks after it can be seen."""
     monkeypatch.setattr(SelfCheck, "add", lambda self, setpoints: None)
     monkeypatch.setattr(SelfCheck, "finish", lambda self, ticks: None)
+
+
+def stopped_then_proven(folder, monkeypatch, words):
+    """Check that the self-check stops a run with these words; return what ``verify`` faults in a run without it."""
+    code, said, job = tried(folder)
+    assert code == 2
+    assert words in said
+    assert not job.exists()
+    without_selfcheck(monkeypatch)
+    tried(folder)
+    code, faults = proof(job)
+    assert code == 2
+    return faults
 
 
 def found_by_suite(check, *arguments):
@@ -46,9 +51,9 @@ def found_by_suite(check, *arguments):
 
 def test_without_a_bug_nothing_is_caught(tmp_path):
     (tmp_path / "broken").mkdir()
-    assert convert(tmp_path)[0] == 0
+    assert tried(tmp_path)[0] == 0
     assert proof(tmp_path / "job") == (0, {})
-    assert convert(tmp_path / "broken", BROKEN)[0] == 1
+    assert tried(tmp_path / "broken", BROKEN)[0] == 1
     assert proof(tmp_path / "broken" / "job") == (1, {})
     for check in (own_checks(tmp_path, "good"), twist, *counted()):
         assert not found_by_suite(check)
@@ -92,14 +97,7 @@ def plant_sign_in_speeds(monkeypatch):
 
 def test_a_sign_in_the_jacobian_of_the_solver(tmp_path, monkeypatch):
     plant_sign_in_speeds(monkeypatch)
-    code, said, job = convert(tmp_path)
-    assert code == 2
-    assert "self-check: speed of strut" in said
-    assert not job.exists()
-    without_selfcheck(monkeypatch)
-    convert(tmp_path)
-    code, faults = proof(job)
-    assert code == 2
+    faults = stopped_then_proven(tmp_path, monkeypatch, "self-check: speed of strut")
     assert any("jumps: its length is" in f for f in faults["continuity"])
 
 
@@ -114,7 +112,7 @@ def test_a_sign_in_the_rows_of_the_jacobian(tmp_path, monkeypatch):
 
     monkeypatch.setattr(jacobian, "strut_rows", planted)
     monkeypatch.setattr(forward, "strut_rows", planted)
-    convert(tmp_path)
+    tried(tmp_path)
     code, faults = proof(tmp_path / "job")
     assert code == 2
     assert any("deviation: the worst is" in f for f in faults["limits"])
@@ -127,14 +125,7 @@ def test_a_dropped_last_sample(tmp_path, monkeypatch):
             yield cut(poses) if poses.tick[-1] == timing.ticks else poses
 
     monkeypatch.setattr("hexpost.pipeline.sample", planted)
-    code, said, job = convert(tmp_path)
-    assert code == 2
-    assert "self-check: expected" in said
-    assert not job.exists()
-    without_selfcheck(monkeypatch)
-    convert(tmp_path)
-    code, faults = proof(job)
-    assert code == 2
+    faults = stopped_then_proven(tmp_path, monkeypatch, "self-check: expected")
     assert {"stops", "events"} <= set(faults)
 
 
@@ -157,7 +148,7 @@ def test_a_limit_compared_without_abs(tmp_path, monkeypatch):
 
     monkeypatch.setattr(strut_limits, "_symmetric", planted)
     assert strut_limits.speed in checks.CHECKS
-    _, _, job = convert(tmp_path, BROKEN)
+    _, _, job = tried(tmp_path, BROKEN)
     code, faults = proof(job)
     assert code == 2
     assert any("which the report does not say" in f for f in faults["limits"])

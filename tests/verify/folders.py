@@ -55,14 +55,19 @@ def run(*words):
     return done.exit_code, done.output
 
 
-def convert(folder, program=PROGRAM, *options, setup=SETUP, tools=TOOLS):
-    """Convert a program in ``folder``; return its job folder."""
+def tried(folder, program=PROGRAM, *options, setup=SETUP, tools=TOOLS):
+    """Convert a program in ``folder``; return exit code, output and the folder of the job."""
     for name, text in (("p.nc", program), ("s.toml", setup), ("t.toml", tools)):
         (folder / name).write_text(text)
     files = ("--setup", folder / "s.toml", "--tools", folder / "t.toml", "--out", folder / "job")
-    code, output = run("convert", folder / "p.nc", *files, *options)
+    return *run("convert", folder / "p.nc", *files, *options), folder / "job"
+
+
+def convert(folder, program=PROGRAM, *options, **files):
+    """Convert a program in ``folder``; return its job folder."""
+    code, output, job = tried(folder, program, *options, **files)
     assert code in (0, 1), output
-    return folder / "job"
+    return job
 
 
 def copied(job, place):
@@ -80,6 +85,27 @@ def sign(job, **tables):
     for told in manifest["tables"].values():
         told.update(tables)
     path.write_text(json.dumps(manifest))
+
+
+def retold(job, change):
+    """Change the report of a job folder, and sign the folder again."""
+    report = json.loads((job / "report.json").read_text())
+    change(report)
+    (job / "report.json").write_text(json.dumps(report))
+    sign(job)
+
+
+def left_out(job, limit):
+    """Leave a block's findings of a limit out of the report of a job folder; return the line."""
+    lines = []
+
+    def change(report):
+        lines.append(next(f["line"] for f in report["findings"] if f["limit"] == limit))
+        report["findings"] = [f for f in report["findings"] if (f["limit"], f["line"]) != (limit, lines[0])]
+        report["findings_total"] = report["findings_listed"] = len(report["findings"])
+
+    retold(job, change)
+    return lines[0]
 
 
 def spoil(job, change, name="setpoints.csv"):

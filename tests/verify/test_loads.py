@@ -4,7 +4,7 @@ import json
 
 import pytest
 from machine.described import REST, STRUT, text
-from verify.folders import PROGRAM, SETUP, TOOLS, convert, copied, proof, run, sign
+from verify.folders import PROGRAM, SETUP, TOOLS, convert, copied, left_out, proof, retold, run
 
 from hexpost.verify.loads import LOADS, _bending, _column
 
@@ -50,14 +50,16 @@ def test_loads_are_found_again_where_one_line_holds_rapids_and_feed_moves(tmp_pa
 @pytest.mark.parametrize("limit", LOADS)
 def test_a_milder_load_is_named(job, limit, tmp_path):
     folder = copied(job[1], tmp_path)
-    report = json.loads((folder / "report.json").read_text())
-    rows = [s["worst"][limit] for s in report["struts"]]
+    rows = [s["worst"][limit] for s in json.loads((folder / "report.json").read_text())["struts"]]
     strut = max(range(6), key=lambda k: rows[k]["ratio"])
-    rows[strut]["value"], rows[strut]["ratio"] = rows[strut]["value"] * 0.99, rows[strut]["ratio"] * 0.99
-    if rows[strut]["ratio"] < 0.01:
+    if 0.99 * rows[strut]["ratio"] < 0.01:
         pytest.skip("a hundredth of next to nothing is within the decimals of the table")
-    (folder / "report.json").write_text(json.dumps(report))
-    sign(folder)
+
+    def milder(report):
+        worst = report["struts"][strut]["worst"][limit]
+        worst["value"], worst["ratio"] = worst["value"] * 0.99, worst["ratio"] * 0.99
+
+    retold(folder, milder)
     code, faults = proof(folder)
     assert code == 2
     assert [f.split(":")[0] for f in faults["loads"]] == [f"{limit} of strut {strut + 1}"]
@@ -65,10 +67,11 @@ def test_a_milder_load_is_named(job, limit, tmp_path):
 
 def test_a_milder_conditioning_is_named(job, tmp_path):
     folder = copied(job[1], tmp_path)
-    report = json.loads((folder / "report.json").read_text())
-    report["tool"]["worst"]["conditioning"]["ratio"] *= 0.99
-    (folder / "report.json").write_text(json.dumps(report))
-    sign(folder)
+
+    def milder(report):
+        report["tool"]["worst"]["conditioning"]["ratio"] *= 0.99
+
+    retold(folder, milder)
     assert [f.split(":")[0] for f in proof(folder)[1]["loads"]] == ["conditioning"]
 
 
@@ -76,14 +79,9 @@ def test_a_load_left_out_is_named(job, tmp_path):
     if job[0] != "tight":
         pytest.skip("no load is broken")
     folder = copied(job[1], tmp_path)
-    report = json.loads((folder / "report.json").read_text())
-    lost = next(f for f in report["findings"] if f["limit"] == "thrust")
-    report["findings"] = [f for f in report["findings"] if (f["limit"], f["line"]) != ("thrust", lost["line"])]
-    report["findings_total"] = report["findings_listed"] = len(report["findings"])
-    (folder / "report.json").write_text(json.dumps(report))
-    sign(folder)
+    line = left_out(folder, "thrust")
     _, faults = proof(folder)
-    assert any(f"broken in line {lost['line']}, which the report does not say" in f for f in faults["loads"])
+    assert any(f"broken in line {line}, which the report does not say" in f for f in faults["loads"])
 
 
 @pytest.mark.parametrize(
