@@ -10,7 +10,8 @@ from hexpost.audit.model import AuditResult
 from hexpost.audit.program_remarks import program_remarks
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.feed.model import Timing, TooLongError
-from hexpost.feed.plan import MODES, least_time, plan
+from hexpost.feed.plan import least_time, plan
+from hexpost.feed.task import MODES
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.machine.reading import read_bytes

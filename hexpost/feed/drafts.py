@@ -7,11 +7,9 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.correct import Ranges, changed, correct
 from hexpost.feed.model import Timing, TooLongError
-from hexpost.feed.ramps import Rests, lay
-from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
-from hexpost.feed.weigh import Limits
+from hexpost.feed.stretches import Stretches, causes, tagged
+from hexpost.feed.task import Task
 from hexpost.feed.windows import coasting
-from hexpost.path.model import Path
 
 ROUNDS = 12
 """Most corrections; of the programmed feed what is left then stays: the schedule shows an ordinary control."""
@@ -23,27 +21,6 @@ EARLY = 0.25
 """Looks at a span begin so many ticks before it, and end so many after it."""
 SLOWER = 1.02
 """Least factor of time by which such a span is slowed down in a round."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Task:
-    """What does not change while a schedule is made; ``firm`` (spans,): must keep every limit at every sample.
-
-    ``programmed`` (pieces,): the speed along the path by the programmed feed alone. A draft that takes more than
-    ``most_ticks`` is given up, for nobody will run it.
-    """
-
-    path: Path
-    limits: Limits
-    rests: Rests
-    period: float
-    firm: Flags
-    programmed: Array
-    most_ticks: float = np.inf
-
-    def laid(self, speeds: Speeds, window: Ints) -> Timing:
-        """Return speeds laid on ticks, averaged over windows (spans,) [ticks]."""
-        return lay(speeds, window, self.rests, self.period, self.programmed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

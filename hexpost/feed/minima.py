@@ -14,8 +14,10 @@ ERODE_ROUNDS = 2
 """The first round travels at full speed and is far too careful, the second is right, a third changes nothing."""
 
 
-def speeds(size: Array, first: Ints, cap: Array, up: Array, down: Array) -> Array:
+def speeds(size: Array, first: Ints, cap: Array, up: Array, down: Array, *, start: float = 0.0) -> Array:
     """Return the largest speed squared at the edges of stretches, shape (n + 1,), at rest at the ends of spans.
+
+    ``start``: the speed squared at the very first edge; less stands there where the tool cannot brake in time.
 
     ``size`` D, ``cap`` of the speed squared, largest acceleration ``up`` and deceleration ``down``, shape (n,) and
     constant in a stretch; ``first`` (spans + 1,): first stretch of each span. With x the speed squared, dx/ds lies
@@ -26,10 +28,11 @@ def speeds(size: Array, first: Ints, cap: Array, up: Array, down: Array) -> Arra
     x = np.zeros(len(size) + 1)
     np.minimum(cap[1:], cap[:-1], out=x[1:-1])
     x[first] = 0.0
+    x[0] = start
     at = np.searchsorted(first, np.arange(0, len(size) + GROUP, GROUP))
     for lo, hi in pairwise(np.unique(first[np.minimum(at, len(first) - 1)])):
         x[lo : hi + 1] = _group(size[lo:hi], x[lo : hi + 1], up[lo:hi], None if down is up else down[lo:hi])
-    x[first] = 0.0
+    x[first[1:]] = 0.0
     return x
 
 

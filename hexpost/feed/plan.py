@@ -5,30 +5,26 @@ from dataclasses import replace
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.feed.bounds import TINY, as_programmed, lone_straights, parts, programmed_speed, shares
-from hexpost.feed.drafts import Draft, Task, fastest, mended
+from hexpost.feed.bounds import TINY, lone_straights, programmed_speed
+from hexpost.feed.drafts import Draft, fastest, mended
+from hexpost.feed.lookahead import in_windows
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
-from hexpost.feed.portions import joined, portions, rests_of
+from hexpost.feed.portions import LONG, joined, portions, rests_of
 from hexpost.feed.ramps import Rests
 from hexpost.feed.reach import within_reach
 from hexpost.feed.stretches import Stretches, causes, tagged
-from hexpost.feed.struts import CURVATURE_MOST, CURVATURE_SHARE, bounded, strut_limits
-from hexpost.feed.weigh import Limits
+from hexpost.feed.task import AS_PROGRAMMED, SMALL, Task, seconds_at, task_of
 from hexpost.feed.windows import choose, closed_windows, settled, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
 from hexpost.path.model import ROUND, Path
 
-AS_PROGRAMMED, STRUT_LIMITED = MODES = ("as-programmed", "strut-limited")
-"""Ways to plan: what an ordinary control would run; the fastest motion that keeps the limits of the struts, too."""
 FELT = 0.99
 """A lone straight whose bounds the struts lower below this share is also planned piece by piece."""
 SHORTEST = 1.0
 """... unless it is shorter than this many mm: over that the slopes of the struts are all but constant."""
-SMALL = 20_000
-"""With at most so many stretches several windows are corrected to the end, and each span takes its best."""
 SCALES = (0.6, 1.5)
-"""Those windows, as shares of the one found by trial."""
+"""Windows that are tried beside the one found by trial where there are few stretches, as shares of it."""
 DRAFTS_APART = 2
 """Drafts of one job, and the rounds of their corrections, differ by less than this factor in the time they take."""
 FEW = 0.005
@@ -62,9 +58,13 @@ def plan(
     """
     rests, done, begin = dwells(path, events, machine.period), [], 0
     for a, b in portions(path):
-        done.append(
-            _planned(path.spans(a, b), moves, machine, mode, rests_of(rests, a, b, begin), most_ticks=most_ticks)
+        part, after = path.spans(a, b), rests_of(rests, a, b, begin)
+        timing = (
+            in_windows(part, moves, machine, mode, after, most_ticks=most_ticks)
+            if part.count >= LONG and b == a + 1
+            else None
         )
+        done.append(timing or _planned(part, moves, machine, mode, after, most_ticks=most_ticks))
         begin = done[-1].ticks
         if begin > most_ticks:
             raise TooLongError(begin)
@@ -73,8 +73,8 @@ def plan(
 
 def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float) -> Timing:
     """Return the timing of a portion of the path."""
-    task, st, norms = _bounds(path, moves, machine, mode, rests)
-    least = rests.begin + float(rests.ticks.sum()) + float(_seconds(path, task.programmed).sum()) / task.period
+    task, st, norms = task_of(path, moves, machine, mode, rests)
+    least = rests.begin + float(rests.ticks.sum()) + float(seconds_at(path, task.programmed).sum()) / task.period
     if least > most_ticks:
         raise TooLongError(least)
     task = replace(task, most_ticks=DRAFTS_APART * most_ticks)
@@ -102,37 +102,12 @@ def least_time(path: Path, moves: Moves, events: Events, machine: Machine) -> tu
     for a, b in portions(path) if path.count else ():
         part = path.spans(a, b)
         speed = programmed_speed(part, moves, machine.tool_tip, part.norms_max()[:, 0])
-        seconds = _seconds(part, speed)
+        seconds = seconds_at(part, speed)
         total += float(seconds.sum())
         k = int(np.argmax(seconds))
         if seconds[k] >= most:
             most, line = float(seconds[k]), int(moves.line[part.move[k]])
     return total, line
-
-
-def _seconds(path: Path, speed: Array) -> Array:
-    """Return the time (p,) that pieces take at a steady ``speed`` (p,) along the path."""
-    return path.size / np.maximum(speed, TINY)
-
-
-def _bounds(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests) -> tuple[Task, Stretches, Array]:
-    """Return what is to be planned, the stretches of all pieces with their bounds, and the norms of the pieces."""
-    norms = path.norms_max()
-    struts = strut_limits(path, moves, machine, rapids_only=mode != STRUT_LIMITED)
-    st, clear = as_programmed(path, moves, machine.tool_tip, norms), shares(path, moves, machine.tool_tip, norms)
-    st = st.divided(parts(path, norms, struts.aim > 0, st))
-    if struts.aim.any():
-        curvature = CURVATURE_MOST if len(st.span) <= SMALL else CURVATURE_SHARE
-        st, clear = bounded(st, clear, path, norms, struts, curvature=curvature)
-    task = Task(
-        path=path,
-        limits=Limits(shares=clear, struts=struts),
-        rests=rests,
-        period=machine.period,
-        firm=struts.aim[path.span_first[:-1]] > 0,
-        programmed=programmed_speed(path, moves, machine.tool_tip, norms[:, 0]),
-    )
-    return task, st, norms
 
 
 def _drafts(task: Task, st: Stretches, simple: Flags, norms: Array) -> list[Draft]:

@@ -1,6 +1,7 @@
 """A long job in portions of whole spans: what planning takes beside its result does not grow."""
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -10,18 +11,23 @@ from hexpost.feed.ramps import Rests
 from hexpost.path.model import Path
 
 PORTION = 100_000
-"""Fewest pieces of a portion; a span that is longer is planned as a whole."""
+"""Fewest pieces of a portion, but at the end and before a long span."""
+LONG = 65_536
+"""A span of so many pieces is a portion of its own."""
 
 
 def portions(path: Path) -> list[tuple[int, int]]:
     """Return the first span of each portion, and the one behind its last."""
-    cuts, first = [0], path.span_first
-    while path.count - int(first[cuts[-1]]) >= 2 * PORTION:
-        cut = int(np.searchsorted(first, first[cuts[-1]] + PORTION))
-        if path.count - int(first[cut]) < PORTION:
-            break
-        cuts.append(cut)
-    return list(zip(cuts, [*cuts[1:], len(first) - 1], strict=True))
+    first = path.span_first
+    cuts = [0]
+    for long in [*np.flatnonzero(np.diff(first) >= LONG).tolist(), len(first) - 1]:
+        while int(first[long] - first[cuts[-1]]) >= 2 * PORTION:
+            cut = int(np.searchsorted(first, first[cuts[-1]] + PORTION))
+            if first[long] - first[cut] < PORTION:
+                break
+            cuts.append(cut)
+        cuts += [long, long + 1]
+    return [(a, b) for a, b in pairwise(cuts[:-1]) if b > a] or [(0, 0)]
 
 
 def rests_of(rests: Rests, a: int, b: int, begin: int) -> Rests:

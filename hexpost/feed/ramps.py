@@ -41,13 +41,15 @@ class Ramps:
 class Rests:
     """Dwells, shape (d,): span after which each comes (-1: before the first), ticks, line of the program.
 
-    ``begin``: the tick at which the first span starts, or the dwells before it.
+    ``begin``: the tick at which the first span starts, or the dwells before it; ``phase``: time in s from its tick to
+    where the first span begins.
     """
 
     span: Ints
     ticks: Ints
     line: Ints
     begin: int = 0
+    phase: float = 0.0
 
 
 def ramps(speeds: Speeds, which: slice = slice(None)) -> Ramps:
@@ -86,22 +88,34 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
     ``window`` (spans,) in ticks; ``period`` in s; ``programmed`` (pieces,) is handed on.
     """
     st = speeds.st
-    spans = len(st.first) - 1
-    found = _intervals(speeds)
-    first, cause = np.concatenate([[0], np.cumsum(found.pop())])[st.first], found.pop()
+    found = intervals(speeds)
+    first = np.concatenate([[0], np.cumsum(found.pop())])[st.first]
+    return timed(found, first, st.s[st.first[1:]], window, rests, period=period, programmed=programmed)
+
+
+def timed(
+    found: list[Any], first: Ints, s_end: Array, window: Ints, rests: Rests, *, period: float, programmed: Array
+) -> Timing:
+    """Return intervals (m,) laid on ticks: ``found`` s, v, u, duration, cause, which is used up.
+
+    ``first`` (spans + 1,): first interval of each span, which ends at ``s_end`` (spans,).
+    """
+    spans, cause = len(s_end), found.pop()
     h, u, v, place = found.pop(), found.pop(), found.pop(), found.pop()
     time = np.concatenate([[0.0], h])
     del h
     np.cumsum(time, out=time)
     length = np.diff(time[first])
+    length[:1] += rests.phase
     need = whole_ticks(length, period) + window
     pause = np.bincount(rests.span + 1, weights=rests.ticks, minlength=spans + 1).astype(np.int64)
     start = rests.begin + pause[0] + np.concatenate([[0], np.cumsum(need + pause[1:])])
     end = start[:-1] + need
     t, each = time[:-1], np.diff(first)
     t -= np.repeat(time[first[:-1]], each)
-    t += np.repeat(start[:-1] * period, each)
-    s_end = st.s[st.first[1:]]
+    begin = start[:-1] * period
+    begin[:1] += rests.phase
+    t += np.repeat(begin, each)
     return Timing(
         period=period,
         t=np.insert(t, first[1:], start[:-1] * period + length),
@@ -119,12 +133,16 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
     )
 
 
-def _intervals(speeds: Speeds) -> list[Any]:
-    """Return the intervals of all stretches: s, v, u, duration, cause (m,), and how many each stretch has (n,)."""
+def intervals(speeds: Speeds, low: int = 0, high: int | None = None) -> list[Any]:
+    """Return the intervals of stretches (all, or from ``low`` to ``high``, left out): s, v, u, duration, cause (m,).
+
+    And how many each stretch has (n,).
+    """
     st = speeds.st
     parts: list[list[NDArray[Any]]] = [[] for _ in range(6)]
-    for begin in range(0, max(len(st.size), 1), BLOCK):
-        part = slice(begin, begin + BLOCK)
+    high = len(st.size) if high is None else high
+    for begin in range(low, max(high, low + 1), BLOCK):
+        part = slice(begin, min(begin + BLOCK, high))
         r, whole, s, end = ramps(speeds, part), st.size[part], st.s[:-1][part], st.s[1:][part]
         size = _in_turn(r.up, whole - r.up - r.down, r.down)
         keep = size > np.repeat(NOTHING * whole, 3)

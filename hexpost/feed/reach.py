@@ -9,10 +9,10 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.bounds import TINY, tip_ramps
-from hexpost.feed.drafts import Task
 from hexpost.feed.scan import speeds_squared
 from hexpost.feed.stretches import Stretches, tagged
 from hexpost.feed.struts import PLANNED, steepest
+from hexpost.feed.task import Task
 from hexpost.feed.weigh import Limits
 from hexpost.path.model import Path
 

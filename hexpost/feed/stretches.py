@@ -1,6 +1,7 @@
 """Stretches of the path with constant bounds on speed and path acceleration; their cause is kept beside them."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -10,6 +11,9 @@ from hexpost.feed.model import CORNER
 
 TAG = 2 * CORNER - 1
 """The last seven bits of a cap hold its cause (a change of 3e-14), so that a minimum of caps knows whose it is."""
+
+COLUMNS = ("piece", "size", "cap", "up", "down", "hold", "jerk", "jerk_hold")
+"""What each stretch has of its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,9 +43,19 @@ class Stretches:
         count = count[count > 0]
         first = np.concatenate([[0], np.cumsum(count)])
         s = np.concatenate([[0.0], np.cumsum(self.size[keep])])
-        names = ("piece", "size", "cap", "up", "down", "hold", "jerk", "jerk_hold")
-        columns = {name: getattr(self, name)[keep] for name in names}
+        columns = {name: getattr(self, name)[keep] for name in COLUMNS}
         return Stretches(**columns, s=s, span=np.repeat(np.arange(len(count)), count), first=first)
+
+    def part(self, low: int, high: int) -> "Stretches":
+        """Return stretches ``low`` to ``high`` (left out) of one span as a span of their own; columns are views."""
+        columns = {name: getattr(self, name)[low:high] for name in COLUMNS}
+        return _one_span(columns, self.s[low : high + 1], even=self.down is self.up)
+
+    def followed(self, other: "Stretches") -> "Stretches":
+        """Return the stretches of one span with those that follow, as one span."""
+        columns = {name: np.concatenate([getattr(self, name), getattr(other, name)]) for name in COLUMNS}
+        even = self.down is self.up and other.down is other.up
+        return _one_span(columns, np.concatenate([self.s[:-1], other.s]), even=even)
 
     def divided(self, parts: Ints) -> "Stretches":
         """Return them with each cut into ``parts`` (n,) equal ones."""
@@ -75,8 +89,7 @@ class Stretches:
         mine, theirs = ~which[self.span], which[other.span]
         span = np.concatenate([self.span[mine], other.span[theirs]])
         order = np.argsort(span, kind="stable")
-        names = ("piece", "size", "cap", "up", "down", "hold", "jerk", "jerk_hold")
-        columns = {n: np.concatenate([getattr(self, n)[mine], getattr(other, n)[theirs]])[order] for n in names}
+        columns = {n: np.concatenate([getattr(self, n)[mine], getattr(other, n)[theirs]])[order] for n in COLUMNS}
         s = np.append(np.concatenate([self.s[:-1][mine], other.s[:-1][theirs]])[order], self.s[-1])
         first = np.searchsorted(span[order], np.arange(len(self.first)))
         return Stretches(**columns, s=s, span=span[order], first=first)
@@ -102,6 +115,14 @@ class Speeds:
     st: Stretches
     cap: Array
     x: Array
+
+
+def _one_span(columns: dict[str, Any], s: Array, *, even: bool) -> Stretches:
+    """Return columns as the stretches of one span; ``even``: decelerations are as accelerations."""
+    n = len(s) - 1
+    if even:
+        columns["down"] = columns["up"]
+    return Stretches(**columns, s=s, span=np.zeros(n, dtype=np.int64), first=np.array([0, n]))
 
 
 def tagged(cap: Array, cause: Codes) -> Array:

@@ -60,10 +60,13 @@ class Path:
     def spans(self, a: int, b: int) -> "Path":
         """Return the pieces of spans ``a`` to ``b`` (left out) as a path of the same moves; columns are views."""
         first = self.span_first[a : b + 1]
-        low, high = int(first[0]), int(first[-1])
+        return replace(self.pieces(int(first[0]), int(first[-1])), span_first=first - first[0])
+
+    def pieces(self, low: int, high: int) -> "Path":
+        """Return pieces ``low`` to ``high`` (left out) as one span; columns are views."""
         names = ("kind", "move", "offset", "size", "slot")
         columns = {name: getattr(self, name)[low:high] for name in names}
-        return replace(self, **columns, s0=self.s0[low : high + 1], span_first=first - low)
+        return replace(self, **columns, s0=self.s0[low : high + 1], span_first=np.array([0, high - low]))
 
     def evaluate(self, piece: Ints, u: Array, order: int, first: int = 0) -> list[Array]:
         """Return derivatives ``first`` to ``order`` (at most 3) of x y z a b c with respect to s, each (6, m).

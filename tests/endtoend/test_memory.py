@@ -4,7 +4,7 @@ import tracemalloc
 
 import pytest
 
-from hexpost.feed import portions
+from hexpost.feed import lookahead, plan, portions
 from hexpost.machine.load import demonstration_machine, no_setup, no_tools
 from hexpost.pipeline import parse, schedule, spared, understand
 
@@ -37,10 +37,14 @@ def peak(source):
         tracemalloc.stop()
 
 
-@pytest.mark.parametrize(("every", "most"), [(0, 640), (600, 420)])
-def test_a_block_costs_no_more_than_so_many_bytes(every, most, monkeypatch):
-    """A span stands in memory as a whole while it is planned; a job of many spans is planned portion by portion."""
+@pytest.mark.parametrize("every", [0, 600])
+def test_a_block_costs_no_more_than_so_many_bytes(every, monkeypatch):
+    """A job of many spans is planned portion by portion, a long span in windows; here both are short."""
     monkeypatch.setattr(portions, "PORTION", 4000)
+    monkeypatch.setattr(lookahead, "WINDOW", 4000)
+    monkeypatch.setattr(lookahead, "AHEAD", 1000)
+    for module in (plan, portions):
+        monkeypatch.setattr(module, "LONG", 8000)
     peak(raster(500, every))  # what is made once
     few, many = peak(raster(FEW, every)), peak(raster(MANY, every))
-    assert (many - few) / (MANY - FEW) < most
+    assert (many - few) / (MANY - FEW) < 420

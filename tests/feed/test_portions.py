@@ -11,7 +11,8 @@ from hypothesis import given, settings
 
 from hexpost.feed import portions
 from hexpost.feed.model import TooLongError
-from hexpost.feed.plan import MODES, plan
+from hexpost.feed.plan import plan
+from hexpost.feed.task import MODES
 from hexpost.path.build import build
 
 DWELLS = pauses((-1, 6, 13, 13, 59), (0.1, 0.2, 0.05, 0.3, 0.4))
