@@ -25,7 +25,8 @@ from hexpost.tables.extracts import EveryNth, SplitTable
 from hexpost.tables.job import JobFolder
 from hexpost.tables.manifest import JobFacts, manifest
 from hexpost.tables.segments import Segments, waits
-from hexpost.tables.table import describe, open_table, reading_name, table_name
+from hexpost.tables.table import Size, describe, open_table, reading_name, table_name
+from hexpost.tables.whole import PartFile
 from hexpost.units import DEG_PER_RAD
 
 COPIES = {
@@ -93,20 +94,19 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
 
         result = examine(job, each, progress)
         again.finish(job.timing.ticks)
+        parts = table.finish()  # made durable while the reports are written
         report = _report(job, inputs, result)
-        tables = _keep(folder, table, columns, output, report)
         if reading is not None:
             reading.finish()
             folder.keep(reading.part, reading_name(output.stride))
         folder.put("events.csv", events_csv(inputs.meaning.events, ticks, inputs.machine.period))
         folder.put("segments.json", segments.document())
-        folder.put("report.json", to_json(report).encode())
-        folder.put("report.txt", text(report).encode())
-        drawing = picture.finish() if report.rows else None
-        folder.put("report.html", page(report, drawing, inputs.program, inputs.machine))
+        for name, content in _reports(report, picture, inputs).items():
+            folder.put(name, content)
         copies = _copies(inputs)
         for role, source in copies.items():
             folder.put(COPIES[role], source)
+        tables = _keep(folder, parts, columns, output, report)
         facts = JobFacts(
             runnable=report.clean,
             inputs={role: COPIES[role] for role in copies},
@@ -118,12 +118,22 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
     return report
 
 
+def _reports(report: Report, picture: Picture, inputs: Inputs) -> dict[str, bytes]:
+    """Return the reports, by the names of their files."""
+    drawing = picture.finish() if report.rows else None
+    return {
+        "report.json": to_json(report).encode(),
+        "report.txt": text(report).encode(),
+        "report.html": page(report, drawing, inputs.program, inputs.machine),
+    }
+
+
 def _keep(
-    folder: JobFolder, table: SplitTable, columns: Columns, output: Output, report: Report
+    folder: JobFolder, parts: Sequence[tuple[PartFile, Size]], columns: Columns, output: Output, report: Report
 ) -> dict[str, Mapping[str, object]]:
     """Give the files of the table their names; return what the manifest says of each."""
     told: dict[str, Mapping[str, object]] = {}
-    for i, (part, size) in enumerate(table.finish(), 1):
+    for i, (part, size) in enumerate(parts, 1):
         number = i if output.rows_per_file else 0
         name = table_name(output.table, runnable=report.clean, number=number)
         folder.keep(part, name)

@@ -69,11 +69,17 @@ class PartFile:
             self._waiting.popleft().result()
 
     def settle(self) -> None:
-        """Wait until all is written, and let the thread go."""
-        self._settle()
-        if self._thread is not None:
-            self._thread.shutdown()
-            self._thread = None
+        """Let the thread go once all is written and made durable; nothing is appended after that."""
+        if self._thread is None:
+            self._sync()
+        else:
+            self._waiting.append(self._thread.submit(self._sync))
+            self._thread.shutdown(wait=False)
+
+    def _sync(self) -> None:
+        with writing(self._path):
+            self._file.flush()
+            os.fsync(self._file.fileno())
 
     def rewrite(self, head: bytes) -> None:
         """Replace the first bytes of what was written (at most as many); the hash is then taken anew at the end."""
@@ -88,9 +94,8 @@ class PartFile:
         """Flush, make durable and rename to ``name`` in the folder, replacing what stands there."""
         final = self.folder / name
         self._settle()
+        self._sync()
         with writing(final):
-            self._file.flush()
-            os.fsync(self._file.fileno())
             if self._patched:
                 self._hash = _hash_of(self._file)
             self._file.close()
