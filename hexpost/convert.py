@@ -19,6 +19,7 @@ from hexpost.report.sheet import last_moves, sheet
 from hexpost.report.text import text
 from hexpost.selfcheck import SelfCheck
 from hexpost.setpoints.model import Setpoints
+from hexpost.shelf import Text
 from hexpost.tables.columns import Columns, choose
 from hexpost.tables.events import events_csv
 from hexpost.tables.extracts import EveryNth, SplitTable
@@ -194,9 +195,9 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
     return replace(report, warnings=(notice, *report.warnings)) if notice else report
 
 
-def _copies(inputs: Inputs) -> dict[str, bytes]:
+def _copies(inputs: Inputs) -> dict[str, Text]:
     """Return, by role, the bytes of each input that there is."""
-    out = {"program": inputs.program.source, "machine": inputs.machine.source}
+    out: dict[str, Text] = {"program": inputs.program.source, "machine": inputs.machine.source}
     if inputs.tools.given:
         out["tools"] = inputs.tools.source
     if inputs.setup.given:

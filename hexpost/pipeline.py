@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
+from hexpost import shelf
 from hexpost.audit.audit import Audit
 from hexpost.audit.model import AuditResult
 from hexpost.audit.program_remarks import program_remarks
@@ -14,7 +15,7 @@ from hexpost.feed.plan import least_time, plan
 from hexpost.feed.task import MODES
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
-from hexpost.machine.reading import read_bytes
+from hexpost.machine.reading import read_text
 from hexpost.moves.interpret import interpret
 from hexpost.moves.mistakes import told
 from hexpost.moves.model import USUAL, Interpretation, Switches
@@ -29,13 +30,18 @@ from hexpost.setpoints.model import Gearing, Setpoints, YawProfile
 from hexpost.setpoints.sample import sample
 from hexpost.setpoints.solve import Solver
 from hexpost.setpoints.yaw import turned
+from hexpost.shelf import Text
 
 BLOCK = 8192
 """Samples that flow through solve, check and write at a time: their work arrays stay in the processor's cache."""
 
+LET_GO = 16
+"""Blocks after which the pages of long columns that were looked at are let go."""
+
 MOST_BYTES = 500_000_000
 MOST_LINES = 20_000_000
 """A program file is not longer than this."""
+_PIECE = 1 << 22
 MOST_ROWS = 720_000_000
 """A job has no more setpoints than this, unless more are allowed: 200 hours at a period of 1 ms."""
 
@@ -105,8 +111,10 @@ class Job:
         inputs = self.inputs
         frames, order = inputs.meaning.moves.frames, inputs.machine.tilt_order
         solver = Solver(inputs.machine, frames, commands=commands)
-        for poses in sample(self.timing, self.path, inputs.meaning.moves, BLOCK):
+        for k, poses in enumerate(sample(self.timing, self.path, inputs.meaning.moves, BLOCK)):
             yield solver.solve(turned(poses, frames, self.yaw, order))
+            if k % LET_GO == 0:
+                shelf.let_go()
 
 
 def load(files: Files, period: float | None = None) -> Inputs:
@@ -182,7 +190,7 @@ def spared(inputs: Inputs) -> Inputs:
     return replace(inputs, program=inputs.program.only(NAMED))
 
 
-def parse(source: bytes, name: str) -> Program:
+def parse(source: Text, name: str) -> Program:
     """Read the text of a program; ``name`` is the file named in faults.
 
     Raises
@@ -197,16 +205,20 @@ def parse(source: bytes, name: str) -> Program:
     return program
 
 
-def content(path: Path) -> bytes:
-    """Return the bytes of a program.
+def content(path: Path) -> Text:
+    """Return the text of a program.
 
     Raises
     ------
     InputError
         When it is missing, unreadable or no regular file, or longer than ``MOST_BYTES`` or ``MOST_LINES``.
     """
-    source = read_bytes(path, MOST_BYTES)
-    if (lines := source.count(b"\n")) > MOST_LINES:
+    source = read_text(path, MOST_BYTES)
+    lines = 0
+    for at in range(0, len(source), _PIECE):
+        lines += source[at : at + _PIECE].count(b"\n")
+        shelf.let_go()
+    if lines > MOST_LINES:
         what = f"expected at most {MOST_LINES:,} lines, found {lines:,}"
         hint = "cut the program into several, each from rest to rest"
         raise InputError([Fault(file=str(path), what=what, code="too-large", hint=hint)])

@@ -7,13 +7,12 @@ from hexpost.kinematics.frames import invert, pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.moves.model import AFTER, FEED_RAPID, Events, Interpretation, Moves
 from hexpost.program.model import Program
+from hexpost.shelf import windows
 
 ON, OFF, END = (3, 4, 13, 14), (5, 19), (2, 30)
 """Codes of M: the spindle turns; it does not; the program ends."""
 EDGE = 1e-6
 """A cut may reach so far beyond the edge of the pallet, mm: rounding."""
-CHUNK = 65536
-"""Moves that are looked at at once."""
 
 
 def program_remarks(program: Program, meaning: Interpretation, machine: Machine) -> list[str]:
@@ -42,12 +41,12 @@ def beyond_pallet(moves: Moves, chosen: Ints, machine: Machine) -> Array:
     frames = np.array([pallet @ f.base_from_work for f in moves.frames])[:, :2]
     half = np.array(machine.pallet.size)[:, None] / 2.0
     out = np.zeros(len(chosen))
-    for a in range(0, len(chosen), CHUNK):
-        part = chosen[a : a + CHUNK]
+    for w in windows(len(chosen)):
+        part = chosen[w]
         m = frames[moves.frame[part]]
         for ends in (moves.start, moves.end):
             place = np.einsum("nij,jn->in", m[:, :, :3], ends[:3, part]) + m[:, :, 3].T
-            out[a : a + CHUNK] = np.maximum(out[a : a + CHUNK], (np.abs(place) - half).max(axis=0))
+            out[w] = np.maximum(out[w], (np.abs(place) - half).max(axis=0))
     return out
 
 

@@ -12,14 +12,15 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.feed.correct import Ranges, changed, correct
 from hexpost.feed.minima import erode, speeds
-from hexpost.feed.model import Timing, TooLongError
-from hexpost.feed.ramps import Rests, durations, intervals, timed
+from hexpost.feed.model import Timing, TooLongError, whole_ticks
+from hexpost.feed.ramps import Rests, durations, dwelt, intervals
 from hexpost.feed.stretches import Speeds, Stretches
 from hexpost.feed.task import Task, seconds_at, task_of
 from hexpost.feed.windows import choose, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
 from hexpost.path.model import ROUND, Path
+from hexpost.shelf import Growing, let_go
 
 WINDOW, AHEAD = 32_768, 4_096
 """Pieces that a window adds to the schedule; pieces behind them that are planned, too (more where they are too few)."""
@@ -113,18 +114,34 @@ def in_windows(
 
 def _timing(span: _Span, most_ticks: float) -> Timing:
     """Return the timing of a long span."""
-    columns: list[list[Array]] = [[] for _ in range(5)]
-    programmed: list[Array] = []
+    count, period, rests = span.path.count, span.machine.period, span.rests
+    columns = {name: Growing(count + count // 8) for name in ("t", "s", "v", "u", "cause", "programmed")}
+    rest = np.bincount(rests.span + 1, weights=rests.ticks, minlength=2).astype(np.int64)
+    start, time = rests.begin + rest[:1], 0.0
     window: Ints = np.zeros(0, dtype=np.int64)
-    for new, speed, window in _windows(span, most_ticks):  # noqa: B007 - the last one is used
-        for column, more in zip(columns, new, strict=True):
-            column.append(more)
-        programmed.append(speed)
-    found: list[Any] = []
-    while columns:
-        found.append(np.concatenate(columns.pop(0)))
-    first, end, period = np.array([0, len(found[0])]), span.path.s0[-1:], span.machine.period
-    return timed(found, first, end, window, span.rests, period=period, programmed=np.concatenate(programmed))
+    for (s, v, u, duration, cause), programmed, window in _windows(span, most_ticks):  # noqa: B007 - the last is used
+        t = time + np.concatenate([[0.0], np.cumsum(duration)])
+        time = float(t[-1])
+        new = {"t": t[:-1] + start * period, "s": s, "v": v, "u": u, "cause": cause, "programmed": programmed}
+        for name, column in columns.items():
+            column.add(new[name])
+        let_go()
+    s_end, none = span.path.s0[-1:].copy(), np.zeros(1)
+    for name, last in (("t", start * period + time), ("s", s_end), ("v", none), ("u", none)):
+        columns[name].add(last)
+    columns["cause"].add(np.zeros(1, dtype=np.uint8))
+    end = start + whole_ticks(np.array([time]), period) + window
+    found: dict[str, Any] = {name: column.whole() for name, column in columns.items()}
+    return Timing(
+        **found,
+        period=period,
+        first=np.array([0, columns["t"].count]),
+        start=np.concatenate([start, end + rest[1:]]),
+        end=end,
+        s_end=s_end,
+        window=window,
+        pauses=dwelt(rests, np.concatenate([[rests.begin], end])),
+    )
 
 
 def _windows(span: _Span, most_ticks: float) -> Iterator[tuple[list[Any], Array, Ints]]:

@@ -250,10 +250,17 @@ class Reasons:
     ``cause``: what most of them are lost to. Words for causes: ``cause_text``.
     """
 
-    line: Ints
+    line: Lines
     programmed: Array
     reached: Array
     turning: Flags
     cause: Codes
     lost: Array
     total: dict[int, float]
+
+    def slowest(self, most: int) -> Ints:
+        """Return where the (at most so many) lines that lost most stand, most first; of equals the first."""
+        count = len(self.lost)
+        least = np.partition(self.lost, count - most)[count - most] if most < count else -np.inf
+        at = np.flatnonzero(self.lost >= least)
+        return at[np.argsort(-self.lost[at], kind="stable")][:most]

@@ -18,6 +18,7 @@ from hexpost.feed.windows import choose, closed_windows, settled, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
 from hexpost.path.model import ROUND, Path
+from hexpost.shelf import let_go
 
 FELT = 0.99
 """A lone straight whose bounds the struts lower below this share is also planned piece by piece."""
@@ -68,7 +69,9 @@ def plan(
         begin = done[-1].ticks
         if begin > most_ticks:
             raise TooLongError(begin)
-    return joined(done)
+    timing = joined(done)
+    let_go()
+    return timing
 
 
 def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float) -> Timing:

@@ -1,11 +1,11 @@
 """A long job in portions of whole spans: what planning takes beside its result does not grow."""
 
-from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
+from hexpost import shelf
 from hexpost.feed.model import Pauses, Timing
 from hexpost.feed.ramps import Rests
 from hexpost.path.model import Path
@@ -36,13 +36,13 @@ def rests_of(rests: Rests, a: int, b: int, begin: int) -> Rests:
     return Rests(span=rests.span[here] - a, ticks=rests.ticks[here], line=rests.line[here], begin=begin)
 
 
-def joined(parts: Sequence[Timing]) -> Timing:
+def joined(parts: list[Timing]) -> Timing:
     """Return the timing of portions that follow each other as one."""
     if len(parts) == 1:
         return parts[0]
 
     names = ("t", "s", "v", "u", "cause", "end", "s_end", "window", "programmed")
-    columns: dict[str, Any] = {name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
+    columns: dict[str, Any] = {name: shelf.joined([getattr(p, name) for p in parts]) for name in names}
     return Timing(
         **columns,
         period=parts[0].period,

@@ -88,19 +88,9 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
     ``window`` (spans,) in ticks; ``period`` in s; ``programmed`` (pieces,) is handed on.
     """
     st = speeds.st
+    spans = len(st.first) - 1
     found = intervals(speeds)
-    first = np.concatenate([[0], np.cumsum(found.pop())])[st.first]
-    return timed(found, first, st.s[st.first[1:]], window, rests, period=period, programmed=programmed)
-
-
-def timed(
-    found: list[Any], first: Ints, s_end: Array, window: Ints, rests: Rests, *, period: float, programmed: Array
-) -> Timing:
-    """Return intervals (m,) laid on ticks: ``found`` s, v, u, duration, cause, which is used up.
-
-    ``first`` (spans + 1,): first interval of each span, which ends at ``s_end`` (spans,).
-    """
-    spans, cause = len(s_end), found.pop()
+    first, cause = np.concatenate([[0], np.cumsum(found.pop())])[st.first], found.pop()
     h, u, v, place = found.pop(), found.pop(), found.pop(), found.pop()
     time = np.concatenate([[0.0], h])
     del h
@@ -116,6 +106,7 @@ def timed(
     begin = start[:-1] * period
     begin[:1] += rests.phase
     t += np.repeat(begin, each)
+    s_end = st.s[st.first[1:]]
     return Timing(
         period=period,
         t=np.insert(t, first[1:], start[:-1] * period + length),
@@ -128,7 +119,7 @@ def timed(
         end=end,
         s_end=s_end,
         window=window,
-        pauses=_pauses(rests, np.concatenate([[rests.begin], end])),
+        pauses=dwelt(rests, np.concatenate([[rests.begin], end])),
         programmed=programmed,
     )
 
@@ -172,7 +163,7 @@ def _in_turn(*columns: NDArray[Value]) -> NDArray[Value]:
     return np.stack(columns, axis=1).reshape(-1)
 
 
-def _pauses(rests: Rests, end: Ints) -> Pauses:
+def dwelt(rests: Rests, end: Ints) -> Pauses:
     """Return the dwells in ticks; ``end`` (spans + 1,): tick at which the tool comes to rest (at first: starts)."""
     total = np.concatenate([[0], np.cumsum(rests.ticks)])
     new = np.searchsorted(rests.span, rests.span)  # first dwell of the same span

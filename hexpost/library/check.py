@@ -18,6 +18,7 @@ from hexpost.library.records import to_bytes
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.machine.reading import read_bytes
+from hexpost.shelf import Text
 
 Loaded = TypeVar("Loaded", Machine, Tools, Setup)
 
@@ -34,7 +35,7 @@ def check(task: Task) -> tuple[str, bytes]:
     return hashlib.sha256(source).hexdigest(), to_bytes(_record(source, task))
 
 
-def _record(source: bytes, task: Task) -> Record:
+def _record(source: Text, task: Task) -> Record:
     """Return the record of a program; every way to fail becomes a mistake with a name."""
     try:
         with deadline(task.time_limit_s) as due:
@@ -58,7 +59,7 @@ def _record(source: bytes, task: Task) -> Record:
         return _given_up("internal-fault", what)
 
 
-def _job(source: bytes, task: Task) -> pipeline.Job:
+def _job(source: Text, task: Task) -> pipeline.Job:
     """Read, understand and schedule a program."""
     program = pipeline.parse(source, task.name)
     machine, tools, setup = _machine(task.machine), _tools(task.tools), _setup(task.setup)

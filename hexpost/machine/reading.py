@@ -5,8 +5,10 @@ import tomllib
 from pathlib import Path
 from stat import S_ISREG
 
+from hexpost import shelf
 from hexpost.errors import Fault, InputError
 from hexpost.machine.table import Table
+from hexpost.shelf import Text
 
 MOST_BYTES = 1_000_000
 """A machine, tools or setup file is not longer than this."""
@@ -23,6 +25,18 @@ def read_bytes(path: str | Path, most: int = MOST_BYTES) -> bytes:
     Raises
     ------
     InputError
+        As ``read_text`` does.
+    """
+    source = read_text(path, most)
+    return source if isinstance(source, bytes) else source[:]
+
+
+def read_text(path: str | Path, most: int) -> Text:
+    """Return the text of the file at ``path``, which may be long.
+
+    Raises
+    ------
+    InputError
         If it is missing, no regular file (a pipe would be waited for without end), or longer than ``most``.
     """
     name = str(path)
@@ -30,7 +44,7 @@ def read_bytes(path: str | Path, most: int = MOST_BYTES) -> bytes:
         if not S_ISREG(Path(path).stat().st_mode):
             raise InputError([Fault(file=name, what="expected a regular file", code="file")])
         with Path(path).open("rb") as file:
-            source = file.read(most + 1)
+            source = shelf.text(file, most + 1)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise InputError([Fault(file=name, what=f"cannot be read: {reason}", code="unreadable")]) from None

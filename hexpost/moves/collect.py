@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
 from hexpost.moves.arcs import Turns
@@ -13,6 +12,7 @@ from hexpost.moves.feeds import Feeds
 from hexpost.moves.model import ARC, FEED_RAPID, LINE, Arcs, Frame, Moves
 from hexpost.moves.modes import EXACT
 from hexpost.moves.positions import Positions
+from hexpost.shelf import Growing
 
 COLUMNS = ("line", "start", "end", "feed", "feed_mode", "exact", "frame")
 """The columns of ``Steps`` beside the arcs."""
@@ -67,30 +67,20 @@ def without(whole: Steps, kept: Flags) -> Steps:
 
 
 class Store:
-    """Holds the steps of window after window in one block of memory, touched once."""
+    """Holds the steps of window after window, each column in one block; ``room`` moves need no second copy."""
 
     def __init__(self, room: int) -> None:
         self.count = 0
-        self._room = max(room, 1)
-        self._columns: dict[str, npt.NDArray[np.generic]] = {}
+        self._columns = {name: Growing(room) for name in COLUMNS}
         self._turns: list[Turns] = []
 
     def add(self, part: Steps) -> None:
         """Take in the steps of the next window."""
-        more = self.count + len(part.line)
-        grown = more > self._room
-        self._room = max(2 * self._room, more) if grown else self._room
-        for name in COLUMNS:
-            new: npt.NDArray[np.generic] = getattr(part, name)
-            if grown or name not in self._columns:
-                column = np.empty((*new.shape[:-1], self._room), dtype=new.dtype)
-                if self.count:
-                    column[..., : self.count] = self._columns[name][..., : self.count]
-                self._columns[name] = column
-            self._columns[name][..., self.count : more] = new
+        for name, column in self._columns.items():
+            column.add(getattr(part, name))
         turns = part.turns
         self._turns.append(Turns(turns.move + self.count, turns.centre, turns.axis, turns.turn))
-        self.count = more
+        self.count += len(part.line)
 
     def whole(self) -> Steps:
         """Return the steps of all windows as one."""
@@ -100,7 +90,7 @@ class Store:
             np.concatenate([t.axis for t in self._turns]),
             np.concatenate([t.turn for t in self._turns]),
         )
-        columns: dict[str, Any] = {name: column[..., : self.count] for name, column in self._columns.items()}
+        columns: dict[str, Any] = {name: column.whole() for name, column in self._columns.items()}
         return Steps(**columns, turns=turns)
 
 

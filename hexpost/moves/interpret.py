@@ -1,5 +1,6 @@
 """Program to moves: what the words mean, one after the other, all blocks of a step at once."""
 
+from hexpost import shelf
 from hexpost.errors import Fault
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves import collect, events
@@ -55,6 +56,7 @@ def interpret(
     meaning.uncalled(route.uncalled)
     for extract in route.extracts(WINDOW):
         meaning.add(extract)
+        shelf.let_go()
     return meaning.finish()
 
 

@@ -1,6 +1,8 @@
 """What the interpreter hands on: moves and events as columns, and the frames they are written in."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
 
@@ -86,6 +88,19 @@ class Moves:
     def count(self) -> int:
         """Return the number of moves."""
         return len(self.kind)
+
+    def part(self, low: int, high: int) -> "Moves":
+        """Return moves ``low`` to ``high`` (left out); columns are views."""
+        names = ("kind", "start", "end", "feed", "feed_mode", "stop", "frame", "line")
+        columns = {name: getattr(self, name)[..., low:high] for name in names}
+        a, b = (int(k) for k in np.searchsorted(self.arcs.move, (low, high)))
+        arcs = Arcs(
+            move=self.arcs.move[a:b] - low,
+            centre=self.arcs.centre[:, a:b],
+            axis=self.arcs.axis[a:b],
+            turn=self.arcs.turn[a:b],
+        )
+        return replace(self, **columns, arcs=arcs)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -9,16 +9,35 @@ from hexpost.path.bounds import blocks
 from hexpost.path.chain import Chain, Cuts, chain, cut, with_reversals
 from hexpost.path.corner import hermite
 from hexpost.path.dense import carried, free_vertices, without_noise
+from hexpost.path.joined import Joined
 from hexpost.path.joints import Tolerances
 from hexpost.path.model import CORNER, QUINTIC, REST, ROUND, Path
+from hexpost.shelf import let_go
+
+WINDOW = 65_536
+"""Moves that are built at once."""
+HALO = 64
+"""Moves about them that are looked at, too: a vertex freed of noise is felt 26 moves away, a corner one or two."""
 
 
 def build(moves: Moves, machine: Machine) -> Path:
     """Return the path of ``moves``: corners of continuous mode rounded within the corner tolerances of ``machine``.
 
     The tool rests at the ends of moves that say so and where it turns back. Between stops the path is twice
-    continuously differentiable; it passes through the end of every span exactly.
+    continuously differentiable; it passes through the end of every span exactly. Long programs are built in windows.
     """
+    out = Joined(moves.count)
+    for low in range(0, max(moves.count, 1), WINDOW):
+        high = min(low + WINDOW, moves.count)
+        before = min(low, HALO)
+        part = moves.part(low - before, min(high + HALO, moves.count))
+        out.add(_window(part, machine), (before, before + high - low))
+        let_go()
+    return out.whole()
+
+
+def _window(moves: Moves, machine: Machine) -> Path:
+    """Return the path of moves as if there were no others."""
     limits = machine.tool_tip
     tolerances = Tolerances(tip=limits.corner_tolerance, tilt=limits.corner_tolerance_tilt)
     c = with_reversals(chain(moves, tolerances.rho), tolerances, machine.tilt_order)

@@ -1,16 +1,16 @@
 """The columns of ``Program``: from what the two readers found in a window, and from windows to the whole."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from hexpost import shelf
 from hexpost.arrays import Ints
 from hexpost.program.model import Program
 from hexpost.program.parse import Line
 from hexpost.program.pieces import Piece
 from hexpost.program.scan import Scan, Words
+from hexpost.shelf import Growing, Text
 
 KINDS: dict[str, type[np.generic]] = {
     "letter": np.uint8,
@@ -91,46 +91,25 @@ def merged(columns: Ints, rows: Sequence[tuple[int, ...]]) -> Ints:
     return both[:, np.argsort(both[0], kind="stable")]
 
 
-def join(parts: Iterable[Program], name: str, source: bytes) -> Program:
+def join(parts: Iterable[Program], name: str, source: Text) -> Program:
     """Return the whole program from its windows, whose columns are copied to their places as they come."""
-    columns = {key: Column(kind, int(key in FENCES)) for key, kind in KINDS.items()}
+    columns = {key: Growing(1) for key in KINDS}
     words = offset = 0
+    for key, kind in KINDS.items():
+        columns[key].add(np.zeros(int(key in FENCES), kind))
     for p in parts:
         if not offset:
-            columns["line_start"].values[0] = p.line_start[0]
+            columns["line_start"].whole()[0] = p.line_start[0]
         shift = {"first": words, "line_start": offset, "comment_start": offset, "comment_end": offset}
         share = len(source) / max(offset + len(p.source), 1)
         for key, column in columns.items():
             own = getattr(p, key)[1:] if key in FENCES else getattr(p, key)
-            column.add(own, shift.get(key, 0), share)
+            column.add(own + own.dtype.type(shift[key]) if shift.get(key) else own, share)
         words += len(p.letter)
         offset += len(p.source)
+        shelf.let_go()
     whole = {key: columns.pop(key).whole() for key in KINDS}
     return sealed(Program(name=name, source=source, line0=0, **whole))
-
-
-class Column:
-    """A column of unknown length in one block of memory, of which only what is filled is ever touched."""
-
-    def __init__(self, kind: type[np.generic], count: int) -> None:
-        self.values: npt.NDArray[Any] = np.zeros(count, kind)
-        self.count = count
-
-    def add(self, own: npt.NDArray[Any], shift: int, share: float) -> None:
-        """Take in ``own``, its values raised by ``shift``; all will be about ``share`` times what is known by now."""
-        more = self.count + len(own)
-        if more > len(self.values):
-            grown = np.empty(int(more * max(1.02 * share, 1.0)) + 64, self.values.dtype)
-            grown[: self.count] = self.values[: self.count]
-            self.values = grown
-        self.values[self.count : more] = own
-        if shift:
-            self.values[self.count : more] += shift
-        self.count = more
-
-    def whole(self) -> npt.NDArray[Any]:
-        """Return what is filled."""
-        return self.values[: self.count]
 
 
 def sealed(program: Program) -> Program:

@@ -7,6 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
 from hexpost.errors import Fault
+from hexpost.shelf import Text, column, windows
 
 OF_A_WORD = frozenset(
     {
@@ -38,7 +39,7 @@ class Program:
     """
 
     name: str
-    source: bytes
+    source: Text
     letter: Codes
     value: Array
     pointed: Flags
@@ -60,12 +61,16 @@ class Program:
 
     def only(self, letters: str) -> "Program":
         """Return the program with the words of these addresses alone: its text, its lines and its comments stay."""
-        keep = np.isin(self.letter, [ord(x) for x in letters])
-        before = np.zeros(len(keep) + 1, np.int32)
-        np.cumsum(keep, out=before[1:])
+        codes = [ord(x) for x in letters]
+        keep = np.concatenate(
+            [w.start + np.flatnonzero(np.isin(self.letter[w], codes)) for w in windows(len(self.letter))] or [[]]
+        ).astype(np.int64)
         names = ("letter", "value", "pointed", "line", "column")
         columns: dict[str, Any] = {name: getattr(self, name)[keep] for name in names}
-        return replace(self, **columns, first=before[self.first].astype(np.int64))
+        first = column(self.first.shape, np.int64)
+        for w in windows(len(first)):
+            first[w] = np.searchsorted(keep, self.first[w])
+        return replace(self, **columns, first=first)
 
     def raw(self, line: int) -> bytes:
         """Return the bytes of ``line`` (from 1) without its line end."""

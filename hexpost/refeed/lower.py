@@ -147,7 +147,7 @@ def _written(inputs: Inputs, new: dict[int, float]) -> tuple[bytes, list[tuple[i
     program = inputs.program
     old = feeds_of(program, inputs.meaning.moves)
     if not new:
-        return program.source, []
+        return program.source[:], []
     source = joined(program, rewritten(program, old, new, FeedStyle(program)))
     first = _feeds(inputs, {})
     return source, [(x, first[x], new[x]) for x in sorted(new)]

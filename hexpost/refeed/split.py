@@ -51,7 +51,8 @@ def _cut(program: Program, line: int, start: Array, end: Array, shares: Array) -
     if not plain or not named or any(abs(float(program.value[i]) - end[axis]) > NEAR for axis, i in named):
         return None
     raw, lines = program.raw(line), []
-    stop = b"\r\n" if program.source[int(program.line_start[line - 1]) :].startswith(raw + b"\r\n") else b"\n"
+    end_of_line = int(program.line_start[line])
+    stop = b"\r\n" if program.source[end_of_line - 2 : end_of_line] == b"\r\n" else b"\n"
     spans = {i: word_at(program, i) for _, i in named}
     decimals = max(3, *(len(d.partition(b".")[2]) for _, d in spans.values()))
     whole = [10**decimals * (end[axis] - start[axis]) for axis, _ in named]

@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from hexpost.arrays import Ints
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.report.model import CycleTimes
 from hexpost.report.words import columns, duration, number, percent, plural
@@ -20,7 +19,7 @@ LEAST_S = 5e-4
 
 def feeds_document(found: Reasons) -> dict[str, object]:
     """Return the keys ``feeds``, ``feeds_total`` and ``time_lost_s`` of the report, feeds as F words would be."""
-    chosen = np.sort(_slowest(found)[:MOST_BLOCKS])
+    chosen = np.sort(found.slowest(MOST_BLOCKS))
     return {
         "feeds_total": len(found.line),
         "feeds": [_block(found, int(i)) for i in chosen],
@@ -38,7 +37,7 @@ def feeds_text(found: Reasons) -> list[str]:
     lines = ["", f"WHY NOT FASTER ({duration(total)} more than at the programmed feed all the way)", ""]
     lines += columns(rows, [True, False])
     rows = [["line", "lost", "F programmed", "F reached", "held most by"], ["", "", "mm/min", "mm/min", ""]]
-    for i in _slowest(found)[:MOST_LINES]:
+    for i in found.slowest(MOST_LINES):
         if found.lost[i] >= LEAST_S:
             rows.append(_row(found, int(i)))
     return [*lines, "", *columns(rows, [True, True, True, True, False])]
@@ -56,11 +55,6 @@ def feed_not_reached(found: Reasons, place: str) -> str:
         return ""
     stay = "stays" if short == 1 else "stay"
     return f"{plural(short, 'block')} {stay} below the programmed feed, {duration(lost)} lost in all (why: {place})"
-
-
-def _slowest(found: Reasons) -> Ints:
-    """Return the blocks, most lost time first."""
-    return np.argsort(-found.lost, kind="stable")
 
 
 def _scale(found: Reasons, i: int) -> float:

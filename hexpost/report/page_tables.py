@@ -128,8 +128,7 @@ def named_lines(report: Report) -> set[int]:
 
 def _costly(reasons: Reasons) -> list[int]:
     """Return where the blocks that lose most stand in the columns of ``reasons``."""
-    order = np.argsort(-reasons.lost, kind="stable")[:_ROWS]
-    return [int(i) for i in order if reasons.lost[i] >= _LEAST_S]
+    return [int(i) for i in reasons.slowest(_ROWS) if reasons.lost[i] >= _LEAST_S]
 
 
 def _line(line: int, word: str = "") -> str:

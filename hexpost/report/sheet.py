@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, Lines
 from hexpost.machine.model import Setup, Tools
 from hexpost.moves.model import AFTER, Interpretation, Moves
 from hexpost.program.model import Program
@@ -107,12 +107,12 @@ def sheet_document(found: Sheet) -> dict[str, object]:
     }
 
 
-def _tools(moves: Moves) -> Ints:
+def _tools(moves: Moves) -> Lines:
     """Return the tool of every move (n,)."""
-    return np.array([f.tool for f in moves.frames], dtype=np.int64)[moves.frame]
+    return np.array([f.tool for f in moves.frames], dtype=np.int32)[moves.frame]
 
 
-def _speeds(meaning: Interpretation, numbers: Ints, tool: int) -> tuple[float, ...]:
+def _speeds(meaning: Interpretation, numbers: Lines, tool: int) -> tuple[float, ...]:
     """Return the S words that are said while a tool is in the spindle, rising."""
     events = meaning.events
     said = np.flatnonzero(events.letter == ord("S"))

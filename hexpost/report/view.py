@@ -8,10 +8,10 @@ from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
+from hexpost.shelf import windows
 
 WIDE = 420
 """Cells across the wider side of the box."""
-_BLOCK = 32768
 _MARGIN = 0.06
 _LEAST_MM = 1.0
 
@@ -57,8 +57,7 @@ def cut_box(moves: Moves, frames: Array) -> Box:
     corners = [(moves.start[:3], cutting, moves.frame), (moves.end[:3], cutting, moves.frame)]
     corners += [(moves.arcs.centre + s * reach, cutting[arc], moves.frame[arc]) for s in (-1.0, 1.0)]
     for points, shown, frame in corners:
-        for begin in range(0, len(frame), _BLOCK):
-            part = slice(begin, begin + _BLOCK)
+        for part in windows(len(frame)):
             for k in np.unique(frame[part][shown[part]]):
                 mine = points[:, part][:, shown[part] & (frame[part] == k)]
                 seen = frames[k][:3, :3] @ mine + frames[k][:3, 3:]

@@ -11,6 +11,7 @@ from hexpost import __version__
 from hexpost.arrays import Array
 from hexpost.errors import HexpostError, OutputError
 from hexpost.machine.model import Setup
+from hexpost.shelf import Text
 from hexpost.units import DEG_PER_RAD
 
 
@@ -39,7 +40,7 @@ def setup_text(offsets: Mapping[str, Array], kept: Setup, notes: Sequence[str], 
     return "\n".join(lines) + "\n"
 
 
-def provenance(command: str, sources: Mapping[str, bytes]) -> list[str]:
+def provenance(command: str, sources: Mapping[str, Text]) -> list[str]:
     """Return lines that say what made a file, from which files: their names and SHA-256."""
     out = [f"Made by hexpost {__version__}: {command}"]
     for name, source in sources.items():

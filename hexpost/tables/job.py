@@ -11,6 +11,7 @@ from types import TracebackType
 from typing import Self
 
 from hexpost.errors import OutputError
+from hexpost.shelf import Text
 from hexpost.tables.whole import PartFile, Written, sync_folder, write_whole, writing
 
 MANIFEST = "manifest.json"
@@ -63,7 +64,7 @@ class JobFolder:
         self._written[name] = part.commit(name)
         return self._written[name]
 
-    def put(self, name: str, data: bytes) -> Written:
+    def put(self, name: str, data: Text) -> Written:
         """Write a whole file, ``name`` relative to the folder with ``/`` (``inputs/part.nc``)."""
         target = self.path / name
         if target.parent != self.path and not target.parent.is_dir():

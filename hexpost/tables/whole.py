@@ -12,6 +12,7 @@ from types import TracebackType
 from typing import BinaryIO, Self
 
 from hexpost.errors import OutputError
+from hexpost.shelf import Text, windows
 
 _READ = 1 << 20
 BEHIND = 4
@@ -48,7 +49,7 @@ class PartFile:
             descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
             self._file: BinaryIO = os.fdopen(descriptor, "w+b")
 
-    def write(self, data: bytes) -> int:
+    def write(self, data: Text) -> int:
         """Append ``data`` and return its size."""
         if self._thread is None:
             self._append(data)
@@ -58,7 +59,7 @@ class PartFile:
         self._size += len(data)
         return len(data)
 
-    def _append(self, data: bytes) -> None:
+    def _append(self, data: Text) -> None:
         with writing(self._path):
             self._file.write(data)
         self._hash.update(data)
@@ -126,7 +127,7 @@ class PartFile:
         self.discard()
 
 
-def write_whole(path: Path, data: bytes) -> Written:
+def write_whole(path: Path, data: Text) -> Written:
     """Write ``data`` to ``path``, whole or not at all, replacing what stands there.
 
     Raises
@@ -137,7 +138,8 @@ def write_whole(path: Path, data: bytes) -> Written:
     if path.is_symlink() or (path.exists() and not path.is_file()):
         raise OutputError(f"{path}: expected a file or nothing, found a link, a folder or a special file")
     with PartFile(path.parent, path.name) as part:
-        part.write(data)
+        for w in windows(len(data), _READ):
+            part.write(data[w])
         return part.commit(path.name)
 
 
