@@ -36,11 +36,12 @@ def environment() -> dict[str, str]:
 
 def convert(program: Path, out: Path, *options: str) -> tuple[float, int]:
     """Return wall seconds and peak memory (bytes) of one conversion in a process of its own."""
-    script = (
-        "import resource, sys; from hexpost.cli import main\n"
+    script = (  # the peak since the start of the program: ru_maxrss begins with that of the process that started it
+        "import sys; from hexpost.cli import main\n"
         "try: main(sys.argv[1:], prog_name='hexpost')\n"
         "except SystemExit as e: code = e.code\n"
-        "print('PEAK', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024, code)"
+        "peak = next(line for line in open('/proc/self/status') if line.startswith('VmHWM'))\n"
+        "print('PEAK', int(peak.split()[1]) * 1024, code)"
     )
     t = time.perf_counter()
     done = subprocess.run(
