@@ -57,12 +57,15 @@ class Segments:
 
     def add(self, setpoints: Setpoints) -> None:
         """Take the next block."""
-        whole = np.rint(setpoints.length.T * _STEP).astype("<i8")
+        rounded = setpoints.length * _STEP
+        np.rint(rounded, out=rounded)
+        whole = np.empty(rounded.shape[::-1], dtype="<i8")
+        whole.T[...] = rounded
         start = 0
         while start < len(whole):
             wait = self._waits[self._next] if self._next < len(self._waits) else None
             end = len(whole) if wait is None else min(max(wait.row + 1 - self._seen, 0) + start, len(whole))
-            self._take(np.ascontiguousarray(whole[start:end]))
+            self._take(whole[start:end])
             start = end
             if wait is not None and self._seen > wait.row:
                 self._close(wait)
@@ -79,7 +82,7 @@ class Segments:
         if self._seen == self._first:
             self._before = whole[0] / _STEP
         self._last = whole[-1] / _STEP
-        self._hash.update(whole.tobytes())
+        self._hash.update(whole.data)
         self._seen += len(whole)
 
     def _close(self, wait: Wait | None) -> None:
