@@ -8,6 +8,7 @@ from typing import BinaryIO
 import numpy as np
 from lark import UnexpectedInput
 
+from hexpost.arrays import keep_memory
 from hexpost.errors import MOST_FAULTS, Fault
 from hexpost.program.assemble import join, window
 from hexpost.program.mistakes import syntax_faults
@@ -25,10 +26,6 @@ MOST_COUNTED = 10 * MOST_FAULTS
 
 MOST_MARKS = 1000
 """Lines with a program start or end, which only the (slow) parser reads."""
-
-KEPT = 1 << 24
-"""An array of so many bytes, made and dropped, tells the C library to keep that much memory at hand for the next window
-instead of handing it back: without it every window pays for 800 pages anew, a third of its time."""
 
 LONGEST_LEADER = 100
 """Lines of free text ahead of a program start that are looked at."""
@@ -49,7 +46,7 @@ def windows(file: BinaryIO, name: str, faults: list[Fault], size: int = WINDOW) 
     the rest; the caller must look at them after the last window.
     """
     reading = Reading(name, faults)
-    np.empty(KEPT, dtype=np.uint8)
+    keep_memory()
     for piece in pieces(file, size):
         if fault := no_text(name, piece, reading.lines):
             reading.add(fault)

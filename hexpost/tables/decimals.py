@@ -11,7 +11,7 @@ from collections.abc import Iterable
 import numpy as np
 import numpy.typing as npt
 
-from hexpost.arrays import Array, Ints, Lines
+from hexpost.arrays import Array, Ints, Lines, keep_memory
 from hexpost.tables.columns import Columns
 from hexpost.tables.quantise import MICROS, Quantised
 
@@ -54,6 +54,7 @@ class Rows:
     """Text of at most ``size`` rows at a time, in work arrays made once (fresh ones cost more than the arithmetic)."""
 
     def __init__(self, columns: Columns, period: float, size: int) -> None:
+        keep_memory()
         self._columns = columns
         self._time = time_decimals(round(period * MICROS))
         most = max((len(c.rows) for c in columns.chosen), default=1)
