@@ -144,7 +144,10 @@ class _Strips:
 
     def on(self, low: int, high: int, which: Ints | None) -> tuple[Array, Array, Array, Array]:
         """Return f, rho, 1/g, rho/|g| with x[i+1] <= f x[i] + rho and x[i+1] <= x[i] / g + rho / |g|."""
-        e, rho, after, ahead = self.part(low, high, which)
+        return self.ways(*self.part(low, high, which))
+
+    def ways(self, e: Array, rho: Array, after: Array, ahead: Array) -> tuple[Array, Array, Array, Array]:
+        """Return the same from e and rho at the starts and at the ends of intervals, of any shape."""
         inverse = 1.0 / _apart(1.0 + after)
         if not self.ends:
             return 1.0 - e, rho, 0.0 * inverse, np.full_like(inverse, np.inf)
@@ -180,18 +183,24 @@ def _backward(strips: _Strips, cap: Array, back: Array) -> None:
 
 
 def _lower(strips: _Strips, cap: Array, low: int, high: int) -> None:
-    """Lower the caps of nodes low to high - 1 to the largest speeds squared that have a successor."""
-    f, rho, inverse, ahead = strips.on(low, high, None)
+    """Lower the caps of nodes low to high - 1 to the largest speeds squared that have a successor.
+
+    Where the bends alone keep the limits, |b| x <= A, the same speed is one; only the other nodes need a look.
+    """
     x = cap[low:high]
-    middle = f * x[:, None]
-    top, bottom = (middle + rho).min(axis=1), (middle - rho).max(axis=1)
-    np.multiply(inverse, x[:, None], out=middle)
-    top, bottom = np.minimum(top, (middle + ahead).min(axis=1)), np.maximum(bottom, (middle - ahead).max(axis=1))
-    row, column = np.nonzero((top < bottom) | (top < 0))
-    if len(row):
-        t = np.concatenate([f[row, :, column].T, inverse[row, :, column].T])
-        r = np.concatenate([rho[row, :, column].T, ahead[row, :, column].T])
-        x[row, column] = _largest(t, r, x[row, column])
+    e, rho, after, ahead = strips.part(low, high, None)
+    room = rho - np.abs(e) * x[:, None]
+    if strips.ends:
+        np.minimum(room, ahead - np.abs(after) * x[:, None], out=room)
+    row, column = np.nonzero(room.min(axis=1) < 0)
+    if not len(row):
+        return
+    f, rho, inverse, ahead = strips.ways(*(v[row, :, column].T for v in (e, rho, after, ahead)))
+    t, r, top = np.concatenate([f, inverse]), np.concatenate([rho, ahead]), x[row, column]
+    middle = t * top
+    least, most = (middle + r).min(axis=0), (middle - r).max(axis=0)
+    none = np.flatnonzero((least < most) | (least < 0))
+    x[row[none], column[none]] = _largest(t[:, none], r[:, none], top[none])
 
 
 def _largest(t: Array, r: Array, x: Array) -> Array:
