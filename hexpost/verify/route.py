@@ -54,6 +54,9 @@ class Route:
         for _ in range(_ROUNDS):
             p, dp, q, dq = self._at(u, move)
             off, twist = (tip - p) / self._tip, self._away(turned, q) / self._tilt
+            if self._axis_only:  # a turn about the tool brings it no nearer
+                axis = q[:, :, 2]
+                dq = dq - axis * (axis * dq).sum(1)[:, None]
             dp, dq = dp / self._tip, dq / self._tilt
             slope = (off * dp + twist * dq).sum(1)
             size = (dp * dp + dq * dq).sum(1)
