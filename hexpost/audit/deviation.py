@@ -1,5 +1,7 @@
 """The check of how far the tool leaves the path when the struts move linearly between setpoints."""
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
@@ -20,6 +22,10 @@ CHUNKS = (8, 1024)
 
 NEAR = 0.9
 """Samples whose estimate, with twice its change over the chunk, lies above this share of the limit are solved."""
+
+UNSURE = 0.05
+"""What the largest so far may be off by in a chunk, as a share of the change of the estimates there: their gains are
+interpolated, so it is about an eighth of it times the share by which they change: far less than this."""
 
 STILL = 1e-6
 """Tip speed below which there is no direction of travel, mm/s."""
@@ -62,31 +68,39 @@ class Deviation:
         if poses.frame != self._frame:
             frame = self._frames[poses.frame]
             self._struts, self._frame = self._model.in_frame(frame.base_from_work, frame.tip), poses.frame
-        at = self._candidates(setpoints, cutting)
-        if not at.size:
-            return None
-        error = tip_errors(self._struts, poses.pose[:, at], setpoints.acceleration[:, at], setpoints.period)
-        exact = across(error, poses.rate[:3, at])
-        self._worst = max(self._worst, float(exact.max()))
         out: Array = np.zeros((1, len(cutting)))
-        out[0, at] = exact
-        return out
+        solved = False
+        for at in self._candidates(setpoints, cutting):
+            error = tip_errors(self._struts, poses.pose[:, at], setpoints.acceleration[:, at], setpoints.period)
+            out[0, at] = across(error, poses.rate[:3, at])
+            self._worst = max(self._worst, float(out.max()))
+            solved = True
+        return out if solved else None
 
-    def _candidates(self, setpoints: Setpoints, cutting: Flags) -> Ints:
-        """Return the ``cutting`` samples (m,) that may be near the limit, and the one that may be the worst so far."""
+    def _candidates(self, setpoints: Setpoints, cutting: Flags) -> Iterator[Ints]:
+        """Yield the ``cutting`` samples (m,) that may be near the limit, with the largest; then what may be worse.
+
+        An estimate is off by less than twice its change over the chunk; below the limit ``UNSURE`` of it will do.
+        """
         error, change = self._estimate(setpoints)
         near = NEAR * self.band.high[0]
         total = np.einsum("in,in->n", error, error)
         spread = np.einsum("in,in->n", change, change)
-        low = max(min(self._worst, near - 2.0 * float(np.sqrt(spread.max()))), 0.0)
+        widest = float(np.sqrt(spread.max()))
+        low = max(min(self._worst - UNSURE * widest, near - 2.0 * widest), 0.0)
         at = np.flatnonzero((total >= low * low) & cutting)
-        size = across(error[:, at], setpoints.poses.rate[:3, at])
-        solve = size + 2.0 * np.sqrt(spread[at]) > near
-        if at.size:
-            top = size.argmax()
-            solve[top] |= size[top] >= self._worst
-        out: Ints = at[solve]
-        return out
+        if not at.size:
+            return
+        size, off = across(error[:, at], setpoints.poses.rate[:3, at]), np.sqrt(spread[at])
+        solve = size + 2.0 * off > near
+        size += UNSURE * off
+        top = size.argmax()
+        solve[top] |= size[top] >= self._worst
+        if solve.any():
+            yield at[solve]
+            rest = at[~solve & (size > self._worst)]
+            if rest.size:
+                yield rest
 
     def _estimate(self, setpoints: Setpoints) -> tuple[Array, Array]:
         """Return estimates (3, n) of the tip error, and how much they change over their chunk."""

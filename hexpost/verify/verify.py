@@ -15,6 +15,7 @@ from hexpost.moves.model import Interpretation, Switches
 from hexpost.moves.restart import restarted
 from hexpost.program.read import read
 from hexpost.verify.against_report import check_limits, most_jerk, unproven
+from hexpost.verify.bodies import Bodies
 from hexpost.verify.folder import Folder, check_files, open_folder
 from hexpost.verify.follow import ROUNDING_MM, Follower
 from hexpost.verify.happenings import Happenings
@@ -130,6 +131,7 @@ class _Walk:
         free = folder.manifest["settings"].get("yaw", "fixed") != "fixed"
         self.follower = Follower(moves, machine, axis_only=free)
         self.joints = JointAngles(machine, self.follower.route.rotations(machine.reference[3:, None])[0])
+        self.bodies = Bodies(machine)
         self.loads = Loads(machine, inputs.tools, inputs.meaning, self.period)
         self.happenings = Happenings(folder.path / "events.csv", inputs.meaning.events, machine, self.period)
         origin, turned = self._start()
@@ -151,7 +153,7 @@ class _Walk:
             self._time(),
             self._continuity(),
             self._limits(),
-            *(c.check(self.folder.report) for c in (self.joints, self.loads) if c.limited),
+            *(c.check(self.folder.report) for c in (self.joints, self.loads, self.bodies) if c.limited),
             *self._path(),
             self._ends(),
             self._events(),
@@ -193,6 +195,7 @@ class _Walk:
             self.suspects.look(rows, group, self.start)
         self.limits.add_deviation(rows, poses, follower.route, follower.first_move(group), follower.cutting(group))
         self.joints.add(rows, poses)
+        self.bodies.add(rows, poses, self.rounding)
         self.loads.add(rows, poses, follower.route, follower.first_move(group), follower.last_move(group))
         self.happenings.place(rows, poses, follower.route)
 

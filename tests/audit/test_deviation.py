@@ -8,8 +8,10 @@ from hexpost.audit.deviation import NO_BOUND, across, tip_errors, tip_gain
 from hexpost.kinematics.forward import forward
 from hexpost.kinematics.jacobian import jacobian
 from hexpost.kinematics.struts import StrutModel
+from hexpost.machine.load import no_setup, no_tools
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, FEED_TIP
+from hexpost.pipeline import examine, parse, schedule, understand
 
 
 def struts_of(m):
@@ -143,3 +145,21 @@ def test_an_exactly_singular_pose_has_no_bound():
     gain = tip_gain(j)
     assert gain[0] == pytest.approx(np.eye(3, 6))
     assert gain[1] == pytest.approx(NO_BOUND * np.eye(3, 6))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_worst_deviation_of_pure_rotations_is_told_exactly_though_it_is_far_below_the_limit(seed):
+    """Against the exact solution of every sample: the estimates decide only where to look."""
+    rng = np.random.default_rng(seed)
+    drawn = rng.uniform((-8, -8, -8, 10), (8, 8, 8, 3000), (8, 4))
+    turns = [f"G01 A{a:.3f} B{b:.3f} C{c:.3f} F{f:.0f}" for a, b, c, f in drawn]
+    text = "\n".join(["G21 G00 X0 Y0 Z80", *turns, "M30", ""])
+    job = schedule(understand(parse(text.encode(), "p"), MACHINE, no_tools(), no_setup()))
+    (told,) = [w.value for w in examine(job).worst if w.limit == "deviation"]
+    moves, true = job.inputs.meaning.moves, 0.0
+    struts = StrutModel(MACHINE).in_frame(moves.frames[0].base_from_work, moves.frames[0].tip)
+    for s in job.setpoints(commands=False):
+        error = across(tip_errors(struts, s.poses.pose, s.acceleration, s.period), s.poses.rate[:3])
+        true = max(true, error[np.append(moves.feed_mode != FEED_RAPID, False)[s.poses.move]].max(initial=0.0))
+    assert told == pytest.approx(true, rel=1e-9)
+    assert told < 0.01 * MACHINE.tool_tip.deviation
