@@ -23,9 +23,12 @@ CHUNKS = (8, 1024)
 NEAR = 0.9
 """Samples whose estimate, with twice its change over the chunk, lies above this share of the limit are solved."""
 
-UNSURE = 0.05
-"""What the largest so far may be off by in a chunk, as a share of the change of the estimates there: their gains are
-interpolated, so it is about an eighth of it times the share by which they change: far less than this."""
+UNSURE = 0.7
+"""What an estimate is off by at most, as a share of its change over the chunk: measured, most in pure rotations, where
+large strut errors all but cancel at the tip."""
+
+SURE = 1.02
+"""The worst deviation of a job, where it is far below the limit, is told to within this factor."""
 
 STILL = 1e-6
 """Tip speed below which there is no direction of travel, mm/s."""
@@ -80,14 +83,14 @@ class Deviation:
     def _candidates(self, setpoints: Setpoints, cutting: Flags) -> Iterator[Ints]:
         """Yield the ``cutting`` samples (m,) that may be near the limit, with the largest; then what may be worse.
 
-        An estimate is off by less than twice its change over the chunk; below the limit ``UNSURE`` of it will do.
+        Near the limit twice the change over the chunk is left for what estimates are off by.
         """
         error, change = self._estimate(setpoints)
         near = NEAR * self.band.high[0]
         total = np.einsum("in,in->n", error, error)
         spread = np.einsum("in,in->n", change, change)
         widest = float(np.sqrt(spread.max()))
-        low = max(min(self._worst - UNSURE * widest, near - 2.0 * widest), 0.0)
+        low = max(min(SURE * self._worst - UNSURE * widest, near - 2.0 * widest), 0.0)
         at = np.flatnonzero((total >= low * low) & cutting)
         if not at.size:
             return
@@ -95,10 +98,10 @@ class Deviation:
         solve = size + 2.0 * off > near
         size += UNSURE * off
         top = size.argmax()
-        solve[top] |= size[top] >= self._worst
+        solve[top] |= size[top] >= SURE * self._worst
         if solve.any():
             yield at[solve]
-            rest = at[~solve & (size > self._worst)]
+            rest = at[~solve & (size > SURE * self._worst)]
             if rest.size:
                 yield rest
 

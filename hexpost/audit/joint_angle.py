@@ -22,6 +22,8 @@ GROUP = 32
 TIP_AND_TURN = np.array([[1.0, 1.0, 1.0, 0.0, 0.0, 0.0], [0.0, 0.0, 0.0, 1.0, 1.0, 1.0]])
 """Times what coordinates of a pose change by, at most: the way of the tip, mm, and the turn, rad."""
 
+NARROWEST = 1e-300
+"""1 - cos of the narrowest cone: keeps divisions in range."""
 ROUNDING = 1e-9
 """Share of a share that rounding may add."""
 
@@ -171,9 +173,9 @@ def _limits(machine: Machine, end: str) -> tuple[Array, Array]:
 
 
 def _per_cone(cones: Array) -> Array:
-    """Return 1 / (1 - cos limit) (2, 6): nothing for a joint without a cone, which may stand beside others with one."""
+    """Return 1 / (1 - cos limit) (2, 6), however narrow the cone; nothing for a joint without one beside others."""
     held = np.isfinite(cones)
-    out: Array = held / (1.0 - np.cos(np.where(held, cones, 1.0)))
+    out: Array = held / np.maximum(2.0 * np.sin(np.where(held, cones, 1.0) / 2.0) ** 2, NARROWEST)
     return out
 
 

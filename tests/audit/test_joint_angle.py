@@ -39,7 +39,7 @@ def swings(machine, job, s, end):
     return out
 
 
-@pytest.mark.parametrize(("end", "cone"), [("base", 8.0), ("platform", 20.0)])
+@pytest.mark.parametrize(("end", "cone"), [("base", 8.0), ("platform", 20.0), ("base", 1e-9)])
 def test_every_sample_outside_a_cone_is_in_a_finding(end, cone):
     machine = described(f"[strut.joint]\n{end}_cone_deg = {cone}\n", "")
     job, s = tilting(machine)
