@@ -65,8 +65,7 @@ class Adviser:
 
     def __init__(self, context: Context) -> None:
         tip = context.machine.tool_tip
-        turning = tip.corner_tolerance_tilt
-        self._rho = tip.corner_tolerance / turning if turning > 0.0 else 1.0
+        self._rho = tip.corner_tolerance / tip.corner_tolerance_tilt
         self._jerks = (tip.jerk, tip.tilt_jerk)
         self._mode = np.append(context.moves.feed_mode, np.uint8(FEED_RAPID))
         self._tail: Tail | None = None
