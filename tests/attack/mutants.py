@@ -2,7 +2,8 @@
 
 One operator, comparison, number or function of the source is changed at a time, in a copy of the tree, and tests that
 run the changed line are run; a mutant that no test notices survives. Which tests run a line comes from one run of the
-suite under coverage.py with a context for each test (``--map FILE``, made when it is not there).
+suite under coverage.py with a context for each test (``--map FILE``, made when it is not there). ``survivors.txt``
+lists changes that change no answer, with the reason: they are counted apart. With any other survivor the run ends with 1.
 """
 
 import argparse
@@ -24,6 +25,7 @@ AREAS = (*CORE, "feed", "published", "selfcheck")
 QUICK_S, MOST_S = 2.0, 20.0
 """Tests that together take so long are tried first, and so long at most if none of those notices the mutant."""
 PATIENCE_S = 90.0
+SURVIVORS = Path(__file__).with_name("survivors.txt")
 
 SWAPS = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.FloorDiv: ast.Div, ast.Pow: ast.Mult,
@@ -191,22 +193,35 @@ def main():
         shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".*", "__pycache__"))
         tests = mapped(tree, chosen.map)
         drawn = draw(tree, chosen.only, chosen.of, chosen.seed)
-        counts = {}
+        counts, known = {}, {row[:3] for row in recorded()}
         for k, (file, line, what, text) in enumerate(drawn):
             begin = time.monotonic()
             quick, slow = _of(tests.get(file, {}), line)
             alive = survives(tree, file, text, quick) and survives(tree, file, text, slow)
-            area = file.split("/")[1]
-            killed, tried = counts.get(area, (0, 0))
-            counts[area] = (killed + (not alive), tried + 1)
+            same = (file, text_of(tree, file, line), what) in known
+            verdict = "killed" if not alive else "listed" if same else "SURVIVED"
+            counts.setdefault(file.split("/")[1], []).append(verdict)
             spent = time.monotonic() - begin
-            row = f"{'SURVIVED' if alive else 'killed'} {file}:{line} {what} ({len(quick + slow)} tests, {spent:.1f} s)"
+            row = f"{verdict} {file}:{line} {what} ({len(quick + slow)} tests, {spent:.1f} s)"
             print(f"{k + 1}/{len(drawn)} {row}", flush=True)
             if chosen.out:
                 with chosen.out.open("a") as rows:
                     rows.write(row + "\n")
-    for area, (killed, tried) in sorted(counts.items()):
-        print(f"{area:12} {killed:5} of {tried:5} killed, {killed / tried:.1%}")
+    for area, found in sorted(counts.items()):
+        killed, listed, tried = found.count("killed"), found.count("listed"), len(found)
+        print(f"{area:12} {killed:5} of {tried:5} killed, {killed / tried:.1%}; {listed} change no answer")
+    return int(any("SURVIVED" in found for found in counts.values()))
+
+
+def text_of(tree, file, line):
+    """Return a line of a module without its indentation."""
+    return (tree / file).read_text().splitlines()[line - 1].strip()
+
+
+def recorded():
+    """Return the survivors that change no answer: file, text of the line, what is changed, and the reason."""
+    rows = [r for r in SURVIVORS.read_text().splitlines() if r and not r.startswith("#")]
+    return [tuple(part.strip() for part in row.split(" || ")) for row in rows]
 
 
 def draw(tree, areas, count, seed):
@@ -221,4 +236,4 @@ def draw(tree, areas, count, seed):
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())
