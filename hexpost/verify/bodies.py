@@ -1,7 +1,7 @@
 """Room between bodies again, from the poses that the lengths of the table give: struts, spindle and keep-out boxes."""
 
 from collections.abc import Mapping
-from itertools import combinations
+from itertools import combinations, pairwise, product
 from typing import Any
 
 import numpy as np
@@ -16,8 +16,8 @@ from hexpost.verify.pose import Poses
 from hexpost.verify.rows import Rows
 
 LIMIT = "clearance"
-STRIDE = 32
-"""Rows from one that is measured for all pairs to the next; those between are measured where bodies may be too near."""
+STRIDES = (1024, 32, 1)
+"""Rows from one that is measured to the next: first for all pairs, then between those after which they may be near."""
 SPINDLE = 6
 
 
@@ -32,17 +32,23 @@ class Bodies:
         self._allowed = machine.health.clearance or 0.0
         self._base = np.array([s.base_joint for s in machine.struts])
         self._platform = np.array([s.platform_joint for s in machine.struts])
-        self._radius = {k: s.body.radius for k, s in enumerate(machine.struts) if s.body.radius is not None}
+        self._radius: Array = np.array(
+            [np.nan if s.body.radius is None else s.body.radius for s in machine.struts] + [np.nan]
+        )
         self._spindle: Array = np.zeros((2, 3))
-        names = {k: f"strut {k + 1}" for k in self._radius}
+        names = {k: f"strut {k + 1}" for k in range(6)} | {SPINDLE: "spindle"}
         if machine.spindle is not None:
-            self._radius[SPINDLE], names[SPINDLE] = machine.spindle.radius, "spindle"
+            self._radius[SPINDLE] = machine.spindle.radius
             self._spindle = np.array([machine.platform.gauge_point, machine.spindle.top])
-        self._boxes = machine.keep_out
-        self._pairs = [(i, j) for i, j in combinations(self._radius, 2) if not self._meet(i, j)]
-        self._pairs += [(i, -1 - b) for b in range(len(self._boxes)) for i in self._radius]
-        self._names = [{names[i], names[j] if j >= 0 else self._boxes[-1 - j].name} for i, j in self._pairs]
-        self.limited = bool(self._pairs)
+        solid = np.flatnonzero(np.isfinite(self._radius)).tolist()
+        pairs = [(i, j) for i, j in combinations(solid, 2) if not self._meet(i, j)]
+        self._met = len(pairs)
+        boxed = list(product(solid, range(len(machine.keep_out))))
+        self._pairs = np.array(pairs + boxed, dtype=np.int64).reshape(-1, 2).T
+        self._corners = np.array([(b.low, b.high) for b in machine.keep_out]).reshape(-1, 2, 3)
+        self._names = [{names[i], names[j]} for i, j in pairs]
+        self._names += [{names[i], machine.keep_out[b].name} for i, b in boxed]
+        self.limited = bool(self._names)
         self._least: dict[int, Array] = {}
         self._broken: set[int] = set()
         self._room = 0.0
@@ -87,7 +93,7 @@ class Bodies:
 
     def _worst(self) -> str:
         if not self._broken:
-            return f"none of {len(self._pairs)} pairs come nearer than {self._allowed:g} mm"
+            return f"none of {len(self._names)} pairs come nearer than {self._allowed:g} mm"
         line, found = min(self._least.items(), key=lambda item: float(item[1].min()))
         names = " and ".join(sorted(self._names[int(found.argmin())]))
         return f"{found.min():.6f} mm between {names} (line {line}), {self._allowed:g} mm are allowed"
@@ -99,43 +105,51 @@ class Bodies:
         near = min(np.linalg.norm(x[i] - x[j]) for x in (self._base, self._platform))
         return bool(near <= self._radius[i] + self._radius[j])
 
-    def _ends(self, poses: Poses) -> dict[int, Array]:
-        """Return the ends (2, n, 3) of the middle lines of the bodies, in the base frame."""
+    def _ends(self, poses: Poses) -> Array:
+        """Return the ends (7, 2, n, 3) of the middle lines of struts and spindle, in the base frame."""
         turned = poses.r.swapaxes(1, 2)
-        tops = poses.t[:, None] + self._platform @ turned
-        spindle = poses.t[:, None] + self._spindle @ turned
-        out = {}
-        for k in self._radius:
-            if k == SPINDLE:
-                out[k] = spindle.swapaxes(0, 1)
-            else:
-                out[k] = np.stack([np.broadcast_to(self._base[k], tops[:, k].shape), tops[:, k]])
+        out: Array = np.empty((7, 2, len(poses.t), 3))
+        out[:SPINDLE, 0] = self._base[:, None]
+        out[:SPINDLE, 1] = (poses.t[:, None] + self._platform @ turned).swapaxes(0, 1)
+        out[SPINDLE] = (poses.t[:, None] + self._spindle @ turned).swapaxes(0, 1)
         return out
 
-    def _distances(self, ends: dict[int, Array], enough: float) -> Array:
+    def _distances(self, ends: Array, enough: float) -> Array:
         """Return the distances (k, n) of the surfaces of all pairs; infinite where they are ``enough`` for certain."""
-        n = len(next(iter(ends.values()))[0])
-        knots = np.arange(0, n, STRIDE)
-        way = {k: _ways(x, knots) for k, x in ends.items()}
-        out: Array = np.full((len(self._pairs), n), np.inf)
-        for row, (i, j) in zip(out, self._pairs, strict=True):
-            known = self._apart(ends, i, j, knots) - way[i] - way.get(j, 0.0)
-            at = np.flatnonzero(np.repeat(known < enough, STRIDE)[:n])
-            row[at] = self._apart(ends, i, j, at)
+        n = ends.shape[2]
+        out: Array = np.full((len(self._names), n), np.inf)
+        pair, at = (x.ravel() for x in np.indices((len(out), -(-n // STRIDES[0]))))
+        at = at * STRIDES[0]
+        for stride, step in pairwise(STRIDES):
+            way, knot, both = _ways(ends, stride), at // stride, pair < self._met
+            first, second = self._pairs[:, pair]
+            moved = way[first, knot]
+            moved[both] += way[second[both], knot[both]]
+            near = self._apart(ends, pair, at) - moved < enough
+            pair = np.repeat(pair[near], stride // step)
+            at = (at[near][:, None] + np.arange(0, stride, step)).ravel()
+            pair, at = pair[at < n], at[at < n]
+        out[pair, at] = self._apart(ends, pair, at)
         return out
 
-    def _apart(self, ends: dict[int, Array], i: int, j: int, at: Ints) -> Array:
-        """Return the distances (m,) of the surfaces of two bodies at some rows; ``j`` below 0 is a box."""
-        p, q = ends[i][:, at]
-        if j < 0:
-            box = self._boxes[-1 - j]
-            return box_apart(p, q, box.low, box.high) - self._radius[i]
-        return segments_apart(p, q, *ends[j][:, at]) - self._radius[i] - self._radius[j]
+    def _apart(self, ends: Array, pair: Ints, at: Ints) -> Array:
+        """Return the distances (m,) of the surfaces of pairs (m,) at rows ``at`` (m,)."""
+        out: Array = np.empty(len(pair))
+        met = pair < self._met
+        for some, boxed in ((met, False), (~met, True)):
+            i, j = self._pairs[:, pair[some]]
+            p, q = ends[i, :, at[some]].swapaxes(0, 1)
+            if boxed:
+                out[some] = box_apart(p, q, *self._corners[j].swapaxes(0, 1)) - self._radius[i]
+            else:
+                r, s = ends[j, :, at[some]].swapaxes(0, 1)
+                out[some] = segments_apart(p, q, r, s) - self._radius[i] - self._radius[j]
+        return out
 
 
-def _ways(ends: Array, knots: Ints) -> Array:
-    """Return how far an end of (2, n, 3) is away from where it was at a knot, at most until the next one."""
-    n = ends.shape[1]
-    before = np.repeat(ends[:, knots], STRIDE, axis=1)[:, :n]
-    way: Array = np.maximum.reduceat(np.linalg.norm(ends - before, axis=2).max(axis=0), knots)
+def _ways(ends: Array, stride: int) -> Array:
+    """Return how far (7, m) the ends (7, 2, n, 3) go from where they are at every so many rows, until the next."""
+    knots = np.arange(0, ends.shape[2], stride)
+    off = ends - np.repeat(ends[:, :, knots], stride, axis=2)[:, :, : ends.shape[2]]
+    way: Array = np.sqrt(np.maximum.reduceat(np.einsum("bknj,bknj->bkn", off, off).max(axis=1), knots, axis=1))
     return way

@@ -32,20 +32,21 @@ def segments_apart(p: Array, q: Array, r: Array, s: Array) -> Array:
 
 
 def box_apart(p: Array, q: Array, low: Array, high: Array) -> Array:
-    """Return the distances (n,) of segments from ``p`` to ``q``, (n, 3), to the box ``low`` to ``high`` (3,); 0 inside.
+    """Return the distances (n,) of segments from ``p`` to ``q``, (n, 3), to boxes ``low`` to ``high`` (n, 3); 0 inside.
 
     Two polyhedra that do not meet are nearest between a corner of one and a face of the other or between two edges: an
     end of the segment and the box, or the segment and one of the box's twelve edges.
     """
     ends = np.minimum(*(np.linalg.norm(np.maximum(np.maximum(low - x, x - high), 0.0), axis=1) for x in (p, q)))
-    a, b = (low + _CORNERS * (high - low))[_EDGES].swapaxes(0, 1)
+    corners = low[:, None] + _CORNERS * (high - low)[:, None]
+    a, b = corners[:, _EDGES[:, 0]], corners[:, _EDGES[:, 1]]
     edges = segments_apart(p[:, None], q[:, None], a, b).min(axis=1)
     out: Array = np.where(_through(p, q, low, high), 0.0, np.minimum(ends, edges))
     return out
 
 
 def _through(p: Array, q: Array, low: Array, high: Array) -> Flags:
-    """Return whether (n,) a segment is between each two opposite faces of the box for a common share of its way."""
+    """Return whether (n,) a segment is between each two opposite faces of a box for a common share of its way."""
     d = q - p
     still = d == 0.0
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -17,6 +17,8 @@ ROUNDING_MM = 0.5e-6
 _BRIDGE = 64
 """Groups of moves that may lie between two rows: moves shorter than a tick."""
 _MOST_CANDIDATES = 64
+CLOSE = 0.01
+"""Share of the tolerances within which a row is on a move without a look at its neighbours."""
 
 
 @dataclass(slots=True)
@@ -95,7 +97,9 @@ class Follower:
         span = min(int((last - first).max()) + 2, _MOST_CANDIDATES)
         for step in (0, *range(1, span), -1):
             move = first + step
-            at = np.flatnonzero((move >= 0) & (move <= last + 1) & (move < self.moves.count) & (best > 0.0))
+            here = (move >= 0) & (move <= last + 1) & (move < self.moves.count)
+            self._reach(rows, np.flatnonzero(here), move, poses)
+            at = np.flatnonzero(here & (best > CLOSE))
             if not at.size:
                 continue
             t, r = poses.t[at], poses.r[at]
@@ -103,7 +107,6 @@ class Follower:
             use = np.maximum(d[0] / allowed[0], d[1] / allowed[1])
             better = use < best[at]
             best[at[better]], found[0, at[better]], found[1, at[better]] = use[better], d[0][better], d[1][better]
-            self._reach(rows, at + rows.old, move[at], poses, at)
         self.tip.take(found[0], rows, new)
         self.tilt.take(found[1], rows, new)
         for i in np.flatnonzero(best > 1.0):
@@ -113,18 +116,18 @@ class Follower:
                 f"row {row} ({rows.micros[rows.old + i] / 1e6:.6f} s, line {rows.line[rows.old + i]}): {text}"
             )
 
-    def _reach(self, rows: Rows, row: Ints, move: Ints, poses: Poses, at: Ints) -> None:
-        """Remember how near the tool came to the ends of moves that end at rest."""
-        stop = np.flatnonzero(self.moves.stop[move])
-        if not stop.size:
+    def _reach(self, rows: Rows, at: Ints, move: Ints, poses: Poses) -> None:
+        """Remember how near the tool came, at the new rows ``at``, to the ends of moves (n,) that end at rest."""
+        at = at[self.moves.stop[move[at]]]
+        if not at.size:
             return
-        d, turn = self.route.from_end(poses.t[at[stop]], poses.r[at[stop]], move[stop])
+        d, turn = self.route.from_end(poses.t[at], poses.r[at], move[at])
         size = np.maximum(d, turn * 100.0)
-        order = np.lexsort((-np.arange(len(stop)), -size))
-        k = move[stop][order]
+        order = np.lexsort((-np.arange(len(at)), -size))
+        k = move[at][order]
         nearer = size[order] < self._closest[k]
         self._closest[k[nearer]] = size[order][nearer]
-        self._closest_row[k[nearer]] = rows.first + row[stop][order][nearer]
+        self._closest_row[k[nearer]] = rows.first + rows.old + at[order][nearer]
 
     def cutting(self, group: Ints) -> Flags:
         """Return whether the rows of groups (n,) are on feed moves."""

@@ -12,10 +12,11 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine
 
-REACH = 0.05
+REACH = 0.1
 """Seconds between two rows that are solved one after the other; those between them start from a straight line."""
 _ROUNDS = 25
-_CLOSE = 1e-8
+_CLOSE, _NEARLY = 1e-8, 1e-2
+"""The last step of a solution, mm, and that of one which only others start from."""
 _TURN = 0.3
 
 
@@ -69,23 +70,23 @@ class Tracker:
         want = lengths.T
         n = len(want)
         nodes = np.unique(np.append(np.arange(0, n, self._stride), n - 1))
-        found = [self._newton(want[:1], self._t, self._r)]
+        found = [self._newton(want[:1], self._t, self._r, _NEARLY)]
         for k in nodes[1:]:
             last = found[-1]
-            found.append(self._newton(want[k : k + 1], last.t, last.r))
+            found.append(self._newton(want[k : k + 1], last.t, last.r, _NEARLY))
         t = np.concatenate([f.t for f in found])
         r = np.concatenate([f.r for f in found])
-        lost = np.array([bool(f.lost[0]) for f in found])
-        if not lost[-1]:
-            self._t, self._r = t[-1:], r[-1:]
         i = np.minimum(np.searchsorted(nodes, np.arange(n), "right") - 1, max(len(nodes) - 2, 0))
         j = np.minimum(i + 1, len(nodes) - 1)
         share = ((np.arange(n) - nodes[i]) / np.maximum(nodes[j] - nodes[i], 1))[:, None]
         step = turn_vectors(r[j] @ r[i].swapaxes(1, 2))
-        return self._newton(want, t[i] + share * (t[j] - t[i]), turns(share * step) @ r[i])
+        out = self._newton(want, t[i] + share * (t[j] - t[i]), turns(share * step) @ r[i])
+        if not out.lost[-1]:
+            self._t, self._r = out.t[-1:], out.r[-1:]
+        return out
 
-    def _newton(self, want: Array, t: Array, r: Array) -> Poses:
-        """Return the poses of lengths (n, 6), each from its own guess."""
+    def _newton(self, want: Array, t: Array, r: Array, close: float = _CLOSE) -> Poses:
+        """Return the poses of lengths (n, 6), each from its own guess, up to less than a step of ``close`` mm."""
         t, r = t.copy(), r.copy()
         rows = np.empty((len(want), 6, 6))
         open_ = np.arange(len(want))
@@ -104,7 +105,7 @@ class Tracker:
             step *= (_TURN / np.maximum(size, _TURN))[:, None]
             t[open_] += step[:, :3]
             r[open_] = turns(step[:, 3:]) @ r[open_]
-            going = np.abs(step[:, :3]).max(axis=1) + self._lever * np.abs(step[:, 3:]).max(axis=1) > _CLOSE
+            going = np.abs(step[:, :3]).max(axis=1) + self._lever * np.abs(step[:, 3:]).max(axis=1) > close
             open_ = open_[going | ~np.isfinite(step).all(axis=1)]
             if not len(open_):
                 break

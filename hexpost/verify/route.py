@@ -9,6 +9,8 @@ from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
 
 _ROUNDS = 3
+_CLOSE = 1e-4
+"""Share of the tolerances that the last round moves the place of the best fit along a move at most."""
 
 
 class Route:
@@ -60,7 +62,9 @@ class Route:
             dp, dq = dp / self._tip, dq / self._tilt
             slope = (off * dp + twist * dq).sum(1)
             size = (dp * dp + dq * dq).sum(1)
-            u = np.clip(u + slope / np.maximum(size, 1e-30), 0.0, 1.0)
+            before, u = u, np.clip(u + slope / np.maximum(size, 1e-30), 0.0, 1.0)
+            if not ((u - before) ** 2 * size > _CLOSE**2).any():
+                break
         p, _, q, _ = self._at(u, move)
         return np.sqrt(((tip - p) ** 2).sum(1)), np.sqrt((self._away(turned, q) ** 2).sum(1))
 

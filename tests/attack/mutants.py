@@ -3,7 +3,7 @@
 One operator, comparison, number or function of the source is changed at a time, in a copy of the tree, and tests that
 run the changed line are run; a mutant that no test notices survives. Which tests run a line comes from one run of the
 suite under coverage.py with a context for each test (``--map FILE``, made when it is not there). ``survivors.txt``
-lists changes that change no answer, with the reason: they are counted apart. With any other survivor the run ends with 1.
+lists changes that change no answer, with the reason: they are counted apart. Any other survivor ends the run with 1.
 """
 
 import argparse

@@ -11,7 +11,7 @@ from scipy.optimize import lsq_linear
 from verify.folders import PROGRAM, convert, copied, left_out, proof, retold, run
 
 from hexpost.kinematics import clearance
-from hexpost.verify.bodies import STRIDE, Bodies
+from hexpost.verify.bodies import STRIDES, Bodies
 from hexpost.verify.convex import box_apart, segments_apart
 
 WIDE = REST.replace("clearance_mm = 20", "clearance_mm = 84")
@@ -80,7 +80,7 @@ def test_distances_equal_those_of_an_optimiser_and_of_the_audit(seed):
     assert found == pytest.approx(clearance.segments_apart(*(x[:, None] for x in (p, q, r, s)))[0], abs=1e-6)
     low, high = np.sort(rng.uniform(-60, 60, (2, 3)), axis=0)
     best = lsq_linear(np.column_stack([q - p, -np.diag(high - low)]), low - p, (0.0, 1.0), tol=1e-14)
-    found = box_apart(p[None], q[None], low, high)[0]
+    found = box_apart(*(x[None] for x in (p, q, low, high)))[0]
     assert found == pytest.approx(np.sqrt(2.0 * best.cost), abs=1e-4)
     assert found == pytest.approx(clearance.segment_to_box(p[:, None], q[:, None], low, high)[0], abs=1e-9)
 
@@ -91,9 +91,9 @@ def test_rows_passed_over_have_room_enough():
 
     bodies = Bodies(machine_from(text().encode(), "m.toml"))
     rng = np.random.default_rng(3)
-    n = 8 * STRIDE + 5
-    swing = np.sin(np.arange(n)[:, None] * rng.uniform(0.01, 0.3, 3)) * 60.0
-    ends = {k: rng.uniform(-400, 400, (2, 1, 3)) + [[[0]], [[1]]] * swing for k in range(7)}
+    n = 3 * STRIDES[0] + 5
+    swing = np.sin(np.arange(n)[:, None] * rng.uniform(0.001, 0.02, 3)) * 100.0
+    ends = rng.uniform(-400, 400, (7, 2, 1, 3)) + np.array([0, 1])[:, None, None] * swing
     enough = 150.0
     found, every = bodies._distances(ends, enough), bodies._distances(ends, np.inf)
     left = np.isinf(found)
