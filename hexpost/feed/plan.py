@@ -9,7 +9,7 @@ from hexpost.feed.bounds import TINY, lone_straights, programmed_speed
 from hexpost.feed.drafts import Draft, fastest, mended
 from hexpost.feed.lookahead import in_windows
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
-from hexpost.feed.portions import LONG, joined, portions, rests_of
+from hexpost.feed.portions import LONG, Parts, portions, rests_of
 from hexpost.feed.ramps import Rests
 from hexpost.feed.reach import within_reach
 from hexpost.feed.stretches import Stretches, causes, tagged
@@ -18,7 +18,6 @@ from hexpost.feed.windows import choose, closed_windows, settled, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
 from hexpost.path.model import ROUND, Path
-from hexpost.shelf import let_go
 
 FELT = 0.99
 """A lone straight whose bounds the struts lower below this share is also planned piece by piece."""
@@ -57,7 +56,7 @@ def plan(
     TooLongError
         The job takes more than ``most_ticks``.
     """
-    rests, done, begin = dwells(path, events, machine.period), [], 0
+    rests, done, begin = dwells(path, events, machine.period), Parts(path.count), 0
     for a, b in portions(path):
         part, after = path.spans(a, b), rests_of(rests, a, b, begin)
         timing = (
@@ -65,13 +64,12 @@ def plan(
             if part.count >= LONG and b == a + 1
             else None
         )
-        done.append(timing or _planned(part, moves, machine, mode, after, most_ticks=most_ticks))
-        begin = done[-1].ticks
+        timing = timing or _planned(part, moves, machine, mode, after, most_ticks=most_ticks)
+        done.add(timing)
+        begin = timing.ticks
         if begin > most_ticks:
             raise TooLongError(begin)
-    timing = joined(done)
-    let_go()
-    return timing
+    return done.whole()
 
 
 def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float) -> Timing:

@@ -4,13 +4,15 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from hexpost import shelf
+from hexpost.arrays import Ints
 from hexpost.feed.model import Pauses, Timing
 from hexpost.feed.ramps import Rests
 from hexpost.path.model import Path
+from hexpost.shelf import Growing, let_go
 
-PORTION = 100_000
+PORTION = 32_768
 """Fewest pieces of a portion, but at the end and before a long span."""
 LONG = 65_536
 """A span of so many pieces is a portion of its own."""
@@ -36,21 +38,56 @@ def rests_of(rests: Rests, a: int, b: int, begin: int) -> Rests:
     return Rests(span=rests.span[here] - a, ticks=rests.ticks[here], line=rests.line[here], begin=begin)
 
 
-def joined(parts: list[Timing]) -> Timing:
-    """Return the timing of portions that follow each other as one."""
-    if len(parts) == 1:
-        return parts[0]
+class Parts:
+    """Timings of portions that follow each other, taken in one by one; ``pieces`` in all."""
 
-    names = ("t", "s", "v", "u", "cause", "end", "s_end", "window", "programmed")
-    columns: dict[str, Any] = {name: shelf.joined([getattr(p, name) for p in parts]) for name in names}
-    return Timing(
-        **columns,
-        period=parts[0].period,
-        first=np.concatenate([[0], np.cumsum(np.concatenate([np.diff(p.first) for p in parts]))]),
-        start=np.concatenate([*(p.start[:-1] for p in parts), parts[-1].start[-1:]]),
-        pauses=Pauses(
-            start=np.concatenate([p.pauses.start for p in parts]),
-            end=np.concatenate([p.pauses.end for p in parts]),
-            line=np.concatenate([p.pauses.line for p in parts]),
-        ),
-    )
+    def __init__(self, pieces: int) -> None:
+        self._period = 0.0
+        self._columns = {name: Growing(pieces + pieces // 8) for name in ("t", "s", "v", "u", "cause", "programmed")}
+        self._spans: dict[str, list[NDArray[Any]]] = {name: [] for name in ("end", "s_end", "window")}
+        self._first: list[Ints] = [np.zeros(1, dtype=np.int64)]
+        self._start: list[Ints] = []
+        self._pauses: list[Pauses] = []
+        self._count = 0
+        self._only: Timing | None = None
+
+    def add(self, part: Timing) -> None:
+        """Take in the next one; the first is copied when there is a second."""
+        self._count += 1
+        if self._count == 1:
+            self._only = part
+            return
+        if self._only is not None:
+            self._take(self._only)
+            self._only = None
+        self._take(part)
+
+    def _take(self, part: Timing) -> None:
+        self._period = part.period
+        for name, column in self._columns.items():
+            column.add(getattr(part, name))
+        for name, values in self._spans.items():
+            values.append(getattr(part, name))
+        self._first.append(part.first[1:] + self._first[-1][-1])
+        self._start.append(part.start)
+        self._pauses.append(part.pauses)
+        let_go()
+
+    def whole(self) -> Timing:
+        """Return all as one; of one it is that one."""
+        if self._only is not None:
+            return self._only
+        columns: dict[str, Any] = {name: column.whole() for name, column in self._columns.items()}
+        spans: dict[str, Any] = {name: np.concatenate(values) for name, values in self._spans.items()}
+        return Timing(
+            **columns,
+            **spans,
+            period=self._period,
+            first=np.concatenate(self._first),
+            start=np.concatenate([*(x[:-1] for x in self._start), self._start[-1][-1:]]),
+            pauses=Pauses(
+                start=np.concatenate([p.start for p in self._pauses]),
+                end=np.concatenate([p.end for p in self._pauses]),
+                line=np.concatenate([p.line for p in self._pauses]),
+            ),
+        )
