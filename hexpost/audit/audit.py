@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags
+from hexpost.arrays import Array
 from hexpost.audit.advice import Adviser
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.band import Check, Context, Figures, Meetings, Shares
@@ -86,8 +86,7 @@ class Audit:
         poses = setpoints.poses
         least, most = values.min(axis=1), values.max(axis=1)
         worst.update(values, least, most, setpoints)
-        broken: Flags = check.band.outside(np.stack([least, most], axis=1))
-        if broken.any():
+        if check.band.left(least, most):
             runs, row, at = find_runs(check.band, values, poses.line, poses.tick)
             if isinstance(check, Shares):
                 _show(runs, check.figures(row, at, setpoints))

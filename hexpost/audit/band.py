@@ -56,6 +56,11 @@ class Band:
         inside: Flags = (values >= low[:, None]) & (values <= high[:, None])
         return ~inside
 
+    def left(self, least: Array, most: Array) -> bool:
+        """Return whether any value lies outside, from the ``least`` and the ``most`` (k,) of the rows."""
+        inside = (least >= self.low - self.slack).all() and (most <= self.high + self.slack).all()
+        return not inside
+
     def use(self, values: Array, row: Rows) -> Array:
         """Return the use of the limit by ``values`` (m,) of the rows ``row`` (m,); inf for what is no number."""
         out: Array = np.abs(values - self.centre[row]) / self.scale[row]

@@ -40,24 +40,24 @@ def demand(body: RigidBody) -> Array:
     return MILLI * out
 
 
-def turning_rows(q: Sequence[Array], last: Array, order: str, out: Array) -> None:
+def turning_rows(q: Sequence[Array], seen: Array, order: str, out: Array) -> None:
     """Fill ``out`` (9, n): angular acceleration, squares and products of the angular velocity, as in ``demand``.
 
     ``q``: poses (6, n), their rates and accelerations. The first angle of the ``order`` turns about an axis of the
-    platform, the second about one that the first carries along, the last about an axis of the work frame, ``last``
-    (3, n) as the platform sees it.
+    platform, the second about one that the first carries along, the last about an axis of the work frame; ``seen``
+    (3, 3, n) has the axes of the work frame as the platform sees them, axis second.
     """
     pose, rate, bend = q
     first, second, third = (3 + i for i in axes(order))
     i = first - 3
     j, k = (i + 1) % 3, (i + 2) % 3
     n = pose.shape[1]
-    trig: Array = np.empty((2, n))
-    sines_of(pose[first], trig[0], trig[1])
-    if second - 3 == j:
-        u, v = trig[1], np.negative(trig[0], out=trig[0])
-    else:
-        u, v = trig
+    if pose[third].any():
+        trig: Array = np.empty((2, n))
+        sines_of(pose[first], trig[0], trig[1])
+        u, v = trig if second - 3 == k else (trig[1], np.negative(trig[0], out=trig[0]))
+    else:  # the axis that the first angle carries along is still that of the work frame
+        u, v = seen[j, second - 3], seen[k, second - 3]
     alpha, w = out[:3], np.empty((4, n))
     w[i], alpha[i] = rate[first], bend[first]
     np.multiply(u, rate[second], out=w[j])
@@ -66,14 +66,15 @@ def turning_rows(q: Sequence[Array], last: Array, order: str, out: Array) -> Non
     alpha[j] += w[k] * w[i]
     np.multiply(v, bend[second], out=alpha[k])
     alpha[k] -= w[j] * w[i]
-    spin = last * rate[third]
-    alpha += last * bend[third]
-    w[3] = w[0]
-    for x, y in ((1, 2), (2, 0), (0, 1)):  # the spin about the last axis is carried along by the others
-        z = 3 - x - y
-        alpha[z] += spin[x] * w[y]
-        alpha[z] -= spin[y] * w[x]
-    w[:3] += spin
+    if rate[third].any() or bend[third].any():
+        last = seen[:, third - 3]
+        spin = last * rate[third]
+        alpha += last * bend[third]
+        for x, y in ((1, 2), (2, 0), (0, 1)):  # the spin about the last axis is carried along by the others
+            z = 3 - x - y
+            alpha[z] += spin[x] * w[y]
+            alpha[z] -= spin[y] * w[x]
+        w[:3] += spin
     w[3] = w[0]
     np.multiply(w[:3], w[:3], out=out[3:6])
     np.multiply(w[:3], w[1:], out=out[6:])

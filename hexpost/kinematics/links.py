@@ -63,12 +63,25 @@ def rotations(pose: Array, order: str, out: Array | None = None) -> Array:
     if (angles[:, -1:] == angles[:, :1]).all() and (angles == angles[:, :1]).all():
         out[:] = rotation(float(angles[0, 0]), float(angles[1, 0]), float(angles[2, 0]), order)[:, :, None]
     elif order == "ABC":
-        sines, cosines = np.empty_like(angles), np.empty_like(angles)
-        sines_of(angles, sines, cosines)
-        _abc(sines, cosines, out)
+        turning = angles if angles[2].any() else angles[:2]
+        sines, cosines = np.empty_like(turning), np.empty_like(turning)
+        sines_of(turning, sines, cosines)
+        (_abc if len(turning) == 3 else _ab)(sines, cosines, out)
     else:
         out[:] = rotation(angles[0], angles[1], angles[2], order)
     return out
+
+
+def _ab(sines: Array, cosines: Array, out: Array) -> None:
+    """Fill ``out`` (3, 3, n) with Ry(b) Rx(a) from sines and cosines (2, n)."""
+    (sa, sb), (ca, cb) = sines, cosines
+    out[0, 0], out[1, 0], out[1, 1] = cb, 0.0, ca
+    np.multiply(sb, sa, out=out[0, 1])
+    np.multiply(sb, ca, out=out[0, 2])
+    np.negative(sa, out=out[1, 2])
+    np.negative(sb, out=out[2, 0])
+    np.multiply(cb, sa, out=out[2, 1])
+    np.multiply(cb, ca, out=out[2, 2])
 
 
 def _abc(sines: Array, cosines: Array, out: Array) -> None:

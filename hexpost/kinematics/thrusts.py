@@ -11,7 +11,6 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.kinematics.demand import PULL, TURNING, demand, turning_rows
 from hexpost.kinematics.dynamics import RigidBody
-from hexpost.kinematics.frames import axes
 from hexpost.kinematics.seen import looked_back, strut_matrix, turned_back
 from hexpost.kinematics.statics import Balance, wrenches
 from hexpost.kinematics.struts import Struts
@@ -197,8 +196,7 @@ class Thrusts:
         rows, cut = self._rows[:, : out.shape[1]], motion.cut
         turned_back(seen, motion.bend[:3] - self._gravity, rows[PULL])
         if motion.rate[3:, 0].any() or motion.rate[3:].any() or motion.bend[3:].any():
-            last = seen[:, axes(self._order)[2]]
-            turning_rows((motion.pose, motion.rate, motion.bend), last, self._order, rows[TURNING])
+            turning_rows((motion.pose, motion.rate, motion.bend), seen[:, :3], self._order, rows[TURNING])
         else:
             rows[TURNING] = 0.0
         for row, x in ((rows[12], cut.on), (rows[13], cut.axial)):
