@@ -71,7 +71,15 @@ class JointAngle:
         return out
 
     def _doubtful(self, setpoints: Setpoints) -> Ints:
-        """Return the samples (m,) that may be over a limit, or the worst so far.
+        """Return the samples (m,) that may be over a limit, or the worst so far."""
+        most, share = self._bounds(setpoints)
+        known = share.max(axis=(0, 2)) * (1.0 - ROUNDING)
+        enough = np.minimum(np.maximum(known, self._worst * (1.0 + ROUNDING)), 1.0)[:, None]
+        doubtful = ((most.max(axis=0) >= enough) & self._held[:, None]).any(axis=0)
+        return np.flatnonzero(np.repeat(doubtful, GROUP)[: setpoints.length.shape[1]])
+
+    def _bounds(self, setpoints: Setpoints) -> tuple[Array, Array]:
+        """Return the largest shares (2, 6, g) there may be in each group of samples, and the shares at their edges.
 
         Between two samples with many others between them, a strut vector that moved straight would turn along an arc
         and stay within the cone that holds both ends. It leaves that way by what the pose leaves it, and, with angles
@@ -96,11 +104,7 @@ class JointAngle:
         shortest = (length[:, :-1] + length[:, 1:] - moved - turned * reach - aside) / 2.0
         way = aside / np.maximum(shortest, ROUNDING)
         share = self._cone_shares(setpoints, knots)
-        most = np.maximum(share[:, :, :-1], share[:, :, 1:]) + way * np.sqrt(self._per_cone / 2.0)
-        known = share.max(axis=(0, 2)) * (1.0 - ROUNDING)
-        enough = np.minimum(np.maximum(known, self._worst * (1.0 + ROUNDING)), 1.0)[:, None]
-        doubtful = ((most.max(axis=0) >= enough) & self._held[:, None]).any(axis=0)
-        return np.flatnonzero(np.repeat(doubtful, GROUP)[:n])
+        return np.maximum(share[:, :, :-1], share[:, :, 1:]) + way * np.sqrt(self._per_cone / 2.0), share
 
     def _cone_shares(self, setpoints: Setpoints, at: Ints | slice) -> Array:
         """Return the shares (2, 6, m) of the cones at either end at the samples ``at``."""

@@ -1,6 +1,7 @@
 """Which samples a check looks at, and small rules of its figures: each against its own definition, written out."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -8,17 +9,17 @@ from audit.jobs import MACHINE, PERIOD, audit, listed, moves, rest, run, solved
 from audit.test_joint_angle import tilting
 from audit.test_joint_angle_thin import MACHINES, swung
 from audit.test_load_limits import swinging
-from machine.described import described, text
+from machine.described import REST, described, text
 
-from hexpost.audit.advice import _turning
 from hexpost.audit.audit import Audit
 from hexpost.audit.deviation import Deviation, _chunk
 from hexpost.audit.joint_angle import JointAngle
 from hexpost.audit.move_ticks import MoveTicks
+from hexpost.audit.room import FIRST_BOX
 from hexpost.kinematics.clearance import segment_to_box
 from hexpost.kinematics.struts import StrutModel
+from hexpost.kinematics.universal import UniversalJoints
 from hexpost.machine.load import machine_from
-from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP
 
 
 def check_of(checks: Audit, kind):
@@ -61,38 +62,46 @@ def test_a_block_that_deviates_less_than_one_before_is_not_solved():
 
 
 @pytest.mark.parametrize(
-    ("hertz", "share", "phase", "machine", "looked"),
-    [(0.4, 0.6, 1.0, 0, None), (2.0, 0.2, 0.3, 1, None), (0.1, 1.0, 2.0, 2, None), (1.0, 0.05, 0.0, 0, None)],
+    ("hertz", "share", "phase", "machine"),
+    [(0.4, 0.6, 1.0, 0), (2.0, 0.2, 0.3, 1), (0.1, 1.0, 2.0, 2), (1.0, 0.05, 0.0, 0)],
 )
-def test_the_bound_of_the_cones_is_the_one_that_is_written_down(hertz, share, phase, machine, looked):
-    """The text of ``_doubtful`` in plain loops: chords of 32 samples, what the pose leaves them, and the turn."""
-    machine = MACHINES[machine]
-    job, s = swung(601, hertz, share, phase, machine)
+def test_the_bound_of_the_cones_is_the_one_that_is_written_down(hertz, share, phase, machine):
+    """The text of ``_bounds`` in plain loops: chords of 32 samples, what the pose leaves them, and the turn."""
+    machine, n = MACHINES[machine], 601
+    job, s = swung(n, hertz, share, phase, machine)
     check = check_of(audit(job, machine=machine), JointAngle)
-    check._worst[:] = 0.5 * check._cone_shares(s, slice(None)).max(axis=(0, 2))
-    n, struts = 601, StrutModel(machine).in_frame(job.frames[0].base_from_work, job.frames[0].tip)
-    knots = [*range(0, n, 32), n - 1]
+    struts = StrutModel(machine).in_frame(job.frames[0].base_from_work, job.frames[0].tip)
+    edges = [*range(0, n, 32), n - 1]
     share_at = check._cone_shares(s, np.arange(n))
     per = check._per_cone[:, :, 0]
-    reach = s.length[:, knots].max() + np.linalg.norm(struts.platform, axis=1).max()
-    known = share_at[:, :, knots].max(axis=(0, 2)) * (1 - 1e-9)
-    enough = np.minimum(np.maximum(known, check._worst * (1 + 1e-9)), 1.0)
-    expected = []
-    for a, b in zip(range(0, n, 32), [*range(32, n, 32), n - 1], strict=True):
+    reach = s.length[:, edges].max() + np.linalg.norm(struts.platform, axis=1).max()
+    most, at_edges = check._bounds(s)
+    assert at_edges == pytest.approx(share_at[:, :, edges], abs=1e-7)
+    for g, (a, b) in enumerate(pairwise(edges)):
         pose, step = s.poses.pose, s.poses.pose[:, b] - s.poses.pose[:, a]
         off = np.zeros((6, 32))
         for k in range(32):
-            i = min(a + k, n - 1)
-            off[:, k] = np.abs(pose[:, a] + step * k / 32 - pose[:, i])
+            off[:, k] = np.abs(pose[:, a] + step * k / 32 - pose[:, min(a + k, n - 1)])
         slid, twisted = off[:3].sum(axis=0).max(), off[3:].sum(axis=0).max()
         moved, turned = np.abs(step[:3]).sum(), np.abs(step[3:]).sum()
         aside = slid + twisted * reach + (turned**2 * reach + 2 * turned * moved) / 8
         shortest = np.maximum((s.length[:, a] + s.length[:, b] - moved - turned * reach - aside) / 2, 1e-9)
-        most = np.maximum(share_at[:, :, a], share_at[:, :, b]) + aside / shortest * np.sqrt(per / 2)
-        if ((most.max(axis=0) >= enough) & check._held).any():
-            expected += range(a, min(a + 32, n))
-    assert looked is None
-    assert check._doubtful(s).tolist() == expected
+        bound = np.maximum(share_at[:, :, a], share_at[:, :, b]) + aside / shortest * np.sqrt(per / 2)
+        assert most[:, :, g] == pytest.approx(bound, rel=1e-6, abs=1e-7)
+        assert (share_at[:, :, a : b + 1].max(axis=2) <= bound + 1e-7).all()
+    check._worst[:] = np.median(most.max(axis=0), axis=1)
+    enough = np.minimum(np.maximum(at_edges.max(axis=(0, 2)), check._worst), 1.0)
+    groups = (most.max(axis=0) >= enough[:, None]).any(axis=0)
+    assert check._doubtful(s).tolist() == np.flatnonzero(np.repeat(groups, 32)[:n]).tolist()
+
+
+def test_a_swing_that_rounding_makes_more_than_none_is_none(monkeypatch):
+    machine = described("[strut.joint]\nbase_cone_deg = 9\nplatform_cone_deg = 21\n", "")
+    job, s = swung(8, 0.1, 0.0, 0.0, machine)
+    check = check_of(audit(job, machine=machine), JointAngle)
+    monkeypatch.setattr(UniversalJoints, "swing", lambda _, d: np.full(d.shape[1:], 1.0 + 4e-16))
+    found = check.figures(np.array([0, 3]), np.array([0, 5]), s)
+    assert found.value.tolist() == [0.0, 0.0]
 
 
 def test_a_joint_of_one_strut_alone_is_checked_and_a_range_is_left_on_either_side():
@@ -176,54 +185,62 @@ def test_a_value_beyond_its_bound_by_rounding_alone_uses_all_of_it_and_no_more()
     assert worst.ratio == 1.0
 
 
-def advice_of(machine=MACHINE):
-    """Return the adviser of an audit of one move, and the move."""
-    job = moves()
-    return audit(job, machine=machine)._adviser, job
+def test_one_sample_is_enough_for_lengths():
+    result = run(moves(), rest(1))
+    assert result.samples == 1
+    assert np.isfinite(result.shortest).all()
+    assert np.array_equal(result.shortest, result.longest)
 
 
-def test_a_radian_counts_as_the_corner_tolerances_say():
-    tip = replace(MACHINE.tool_tip, corner_tolerance=0.02, corner_tolerance_tilt=0.001)
-    advice, _ = advice_of(replace(MACHINE, tool_tip=tip))
-    rate, bend = np.array([[3.0], [0], [0], [0.2], [0], [0]]), np.array([[6.0], [0], [0], [0.4], [0], [0]])
-    along, pull = advice._along(rate, bend)
-    assert along == pytest.approx(np.hypot(3.0, 20 * 0.2))
-    assert pull == pytest.approx(2 * np.hypot(3.0, 20 * 0.2))
+def test_struts_are_where_the_frame_puts_them():
+    """Struts beside a box, ends put into the base frame point by point."""
+    machine = described("[strut.body]\nradius_mm = 50\n", BOX)
+    job, s = swinging(machine)
+    f, (box,) = job.frames[0], machine.keep_out
+    check = next(c for c, _ in audit(job, machine=machine)._checks if c.band.limit == "clearance")
+    r, shift = f.base_from_work[:3, :3], f.base_from_work[:3, 3]
+    least = np.full(s.length.shape[1], np.inf)
+    for strut in machine.struts:
+        top = (s.poses.pose[:3].T + strut.platform_joint - f.tip) @ r.T + shift
+        bottom = np.repeat(strut.base_joint[:, None], len(top), axis=1)
+        least = np.minimum(least, segment_to_box(bottom, top.T, box.low, box.high) - 50.0)
+    boxed = np.minimum.reduce([d for (_, j), d in check._distances(s) if j >= FIRST_BOX])
+    assert boxed == pytest.approx(least, abs=1e-9)
 
 
-def test_inverse_time_speaks_of_the_tilt_only_where_the_tip_stands_still():
-    rate = np.array([[0.0, 5.0, 0.0, 5.0, 0.0], *[[0.0] * 5] * 2, *[[0.1] * 5] * 3])
-    mode = np.array([FEED_INVERSE, FEED_INVERSE, FEED_TIP, FEED_TILT, FEED_TILT], dtype=np.uint8)
-    assert _turning(rate, mode).tolist() == [True, False, False, True, True]
+def test_the_use_of_conditioning_counts_from_the_best_there_is():
+    machine = described("", REST.replace("conditioning = 0.05", "conditioning = 0.4"))
+    job, s = swinging(machine)
+    (worst,) = [w for w in run(job, s, machine=machine).worst if w.limit == "conditioning"]
+    assert worst.ratio == pytest.approx((1.0 - worst.value) / (1.0 - 0.4))
 
 
-@pytest.mark.parametrize(
-    ("v", "a", "j"), [(80.0, 0.0, 0.0), (80.0, 900.0, 0.0), (60.0, -700.0, 20_000.0), (0.0, 0.0, 50_000.0)]
-)
-def test_a_jerk_is_split_by_the_chain_rule(v, a, j):
-    """l''' = l_s s''' + 3 l_ss s' s'' + l_sss s'^3 along a straight line in x, slopes by differences of lengths."""
-    advice, job = advice_of()
-    struts = StrutModel(MACHINE).in_frame(job.frames[0].base_from_work, job.frames[0].tip)
-    t = (np.arange(3) - 1.5) * PERIOD  # the last tick is looked at in its middle, at t = 0
-    zero = np.zeros(3)
-    pose = np.stack([120.0 + v * t + a * t**2 / 2 + j * t**3 / 6, zero + 40, zero + 150, zero, zero, zero])
-    rate = np.stack([v + a * t + j * t**2 / 2, *[zero] * 5])
-    bend = np.stack([a + j * t, *[zero] * 5])
-    s = solved(pose, rate, bend, job)
-    at = np.array([2])
-    h = 0.5
-    x = 120.0 + v * t[2] / 1e9 + np.array([-2, -1, 0, 1, 2]) * h
-    line = np.zeros((6, 5))
-    line[0], line[1], line[2] = x, 40.0, 150.0
-    lengths = struts.lengths(line)
-    slope = (lengths[:, 0] - 8 * lengths[:, 1] + 8 * lengths[:, 3] - lengths[:, 4]) / (12 * h)
-    bent = (-lengths[:, 0] + 16 * lengths[:, 1] - 30 * lengths[:, 2] + 16 * lengths[:, 3] - lengths[:, 4]) / (
-        12 * h * h
+def test_a_share_within_its_band_uses_at_most_all_of_it():
+    """A cone passed by rounding alone: the angle over its limit is shown as all of it, and is no finding."""
+    machine = described("[strut.joint]\nplatform_cone_deg = 20\n", "")
+    job, s = tilting(machine, 0.3)
+    checks = audit(job, machine=machine)
+    check, worst = next((c, w) for c, w in checks._checks if isinstance(c, JointAngle))
+    figures = check.figures
+    check.figures = lambda row, at, block: replace(figures(row, at, block), use=np.full(len(row), 1.0 + 1e-12))
+    full = np.full(6, 1.0 + 1e-12)
+    worst.update(np.repeat(full[:, None], s.length.shape[1], axis=1), full, full, s)
+    assert {w.ratio for w in worst.rows(PERIOD)} == {1.0}
+
+
+def test_a_tip_on_the_face_of_the_pallet_is_not_below_it():
+    job, s = swinging(described())
+    machine = described()
+    check = next(c for c, _ in audit(job, machine=machine)._checks if c.band.limit == "pallet")
+    low = float(
+        check.measure(
+            replace(s, poses=replace(s.poses, pose=s.poses.pose - np.array([[0], [0], [400.0], [0], [0], [0]])))
+        ).min()
     )
-    third = (-lengths[:, 0] + 2 * lengths[:, 1] - 2 * lengths[:, 3] + lengths[:, 4]) / (2 * h**3)
-    for k in range(6):
-        parts = advice._jerk_parts(np.array([k]), at, s)[:, 0]
-        expected = slope[k] * j, 3 * bent[k] * v * a, 0.0, third[k] * v**3
-        size = max(abs(slope[k] * j), abs(3 * bent[k] * v * a), abs(third[k] * v**3))
-        assert parts == pytest.approx(np.array(expected), abs=0.05 * size + 1.0)
-        assert parts.sum() == pytest.approx(s.jerk[k, 2])
+    assert low < 0.0
+    half = machine.pallet.size[0] / 2.0
+    for x, below in ((half, True), (half * (1 + 1e-9), False)):
+        pose = s.poses.pose.copy()
+        pose[0], pose[1], pose[2] = x, 0.0, -5.0
+        found = check.measure(replace(s, poses=replace(s.poses, pose=pose)))
+        assert (found.min() < 0.0) == below

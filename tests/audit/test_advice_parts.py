@@ -1,0 +1,86 @@
+"""How advice takes a peak apart: by the chain rule, by what F speaks of, by what a ramp may be blamed for."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from audit.jobs import MACHINE, PERIOD, audit, moves, solved
+
+from hexpost.audit.advice import _turning
+from hexpost.audit.advice_texts import ADVICES, FEED, text_index
+from hexpost.kinematics.struts import StrutModel
+from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP
+
+
+def advice_of(machine=MACHINE):
+    """Return the adviser of an audit of one move, and the move."""
+    job = moves()
+    return audit(job, machine=machine)._adviser, job
+
+
+def test_a_radian_counts_as_the_corner_tolerances_say():
+    tip = replace(MACHINE.tool_tip, corner_tolerance=0.02, corner_tolerance_tilt=0.001)
+    advice, _ = advice_of(replace(MACHINE, tool_tip=tip))
+    rate, bend = np.array([[3.0], [0], [0], [0.2], [0], [0]]), np.array([[6.0], [0], [0], [0.4], [0], [0]])
+    along, pull = advice._along(rate, bend)
+    assert along == pytest.approx(np.hypot(3.0, 20 * 0.2))
+    assert pull == pytest.approx(2 * np.hypot(3.0, 20 * 0.2))
+
+
+def test_inverse_time_speaks_of_the_tilt_only_where_the_tip_stands_still():
+    rate = np.array([[0.0, 5.0, 0.0, 5.0, 0.0], *[[0.0] * 5] * 2, *[[0.1] * 5] * 3])
+    mode = np.array([FEED_INVERSE, FEED_INVERSE, FEED_TIP, FEED_TILT, FEED_TILT], dtype=np.uint8)
+    assert _turning(rate, mode).tolist() == [True, False, False, True, True]
+
+
+@pytest.mark.parametrize(
+    ("v", "a", "j"), [(80.0, 0.0, 0.0), (80.0, 900.0, 0.0), (60.0, -700.0, 20_000.0), (0.0, 0.0, 50_000.0)]
+)
+def test_a_jerk_is_split_by_the_chain_rule(v, a, j):
+    """l''' = l_s s''' + 3 l_ss s' s'' + l_sss s'^3 along a straight line in x, slopes by differences of lengths."""
+    advice, job = advice_of()
+    struts = StrutModel(MACHINE).in_frame(job.frames[0].base_from_work, job.frames[0].tip)
+    t = (np.arange(3) - 1.5) * PERIOD  # the last tick is looked at in its middle, at t = 0
+    zero = np.zeros(3)
+    pose = np.stack([120.0 + v * t + a * t**2 / 2 + j * t**3 / 6, zero + 40, zero + 150, zero, zero, zero])
+    rate = np.stack([v + a * t + j * t**2 / 2, *[zero] * 5])
+    bend = np.stack([a + j * t, *[zero] * 5])
+    s = solved(pose, rate, bend, job)
+    at = np.array([2])
+    h = 0.5
+    x = 120.0 + v * t[2] / 1e9 + np.array([-2, -1, 0, 1, 2]) * h
+    line = np.zeros((6, 5))
+    line[0], line[1], line[2] = x, 40.0, 150.0
+    lengths = struts.lengths(line)
+    slope = (lengths[:, 0] - 8 * lengths[:, 1] + 8 * lengths[:, 3] - lengths[:, 4]) / (12 * h)
+    bent = (-lengths[:, 0] + 16 * lengths[:, 1] - 30 * lengths[:, 2] + 16 * lengths[:, 3] - lengths[:, 4]) / (
+        12 * h * h
+    )
+    third = (-lengths[:, 0] + 2 * lengths[:, 1] - 2 * lengths[:, 3] + lengths[:, 4]) / (2 * h**3)
+    for k in range(6):
+        parts = advice._jerk_parts(np.array([k]), at, s)[:, 0]
+        expected = slope[k] * j, 3 * bent[k] * v * a, 0.0, third[k] * v**3
+        size = max(abs(slope[k] * j), abs(3 * bent[k] * v * a), abs(third[k] * v**3))
+        assert parts == pytest.approx(np.array(expected), abs=0.05 * size + 1.0)
+        assert parts.sum() == pytest.approx(s.jerk[k, 2])
+
+
+@pytest.mark.parametrize("limit", ["acceleration", "jerk"])
+def test_a_ramp_is_to_blame_from_nine_tenths_of_an_acceleration_on_and_from_all_of_a_jerk(limit):
+    """Straight starts from rest: the whole value is ramp; the share that is blamed is the limit's own."""
+    advice, job = advice_of()
+    t = np.arange(40) * PERIOD
+    zero = np.zeros(40)
+    j = 40_000.0
+    s = solved(
+        np.stack([j * t**3 / 6, zero, zero + 150, zero, zero, zero]), np.stack([j * t * t / 2, *[zero] * 5]),
+        np.stack([j * t, *[zero] * 5]), job,
+    )  # fmt: skip
+    value = np.abs(getattr(s, limit)[0, 39])
+    for share in (0.85, 0.95, 1.05):
+        runs = np.zeros(1, dtype=[("peak", float), ("allowed", float), ("feed", float), ("advice", int)])
+        runs["peak"], runs["allowed"] = value, value / share
+        advice._advise_feed(limit, runs, np.array([0]), np.array([39]), s)
+        words = ADVICES[int(runs["advice"][0])]
+        blamed = share > (0.9 if limit == "acceleration" else 1.0)
+        assert (runs["advice"][0] != text_index(limit, FEED)) == blamed, words
