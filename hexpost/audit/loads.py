@@ -45,7 +45,7 @@ class Loads:
             poses = setpoints.poses
             motion = Motion(
                 pose=poses.pose, rate=poses.rate, bend=poses.acceleration, period=setpoints.period,
-                cut=self._cutting.at(setpoints),
+                cut=self._cutting.at(setpoints), turned=setpoints.turned,
             )  # fmt: skip
             thrust = self._thrusts(setpoints).along(motion, setpoints.length)
             turned = torque(thrust, setpoints.speed, self._lead, self._forward, self._backward)

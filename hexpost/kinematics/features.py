@@ -50,6 +50,7 @@ class Tilting(Fixed):
 
     COUNT = 19
     LAST = 18
+    TURNED = slice(8, 19)
 
     def __init__(self, orders: int, n: int) -> None:
         super().__init__(orders, n)

@@ -7,10 +7,21 @@ from hexpost.kinematics.links import rotations
 from hexpost.kinematics.struts import Struts
 
 
-def looked_back(pose: Array, order: str, out: Array) -> None:
-    """Fill ``out`` (3, 5, n) for poses (6, n): x, y, z of the work frame and the tip in the axes of the platform; 1."""
-    rotations(pose, order, out[:, :3].swapaxes(0, 1))
-    turned_back(out, pose[:3], out[:, 3])
+def looked_back(pose: Array, order: str, out: Array, turned: Array | None = None) -> None:
+    """Fill ``out`` (3, 5, n) for poses (6, n): x, y, z of the work frame and the tip in the axes of the platform; 1.
+
+    ``turned`` (11, n): what is known already, see ``Struts.derivatives_and_turned``.
+    """
+    if turned is None:
+        rotations(pose, order, out[:, :3].swapaxes(0, 1))
+        turned_back(out, pose[:3], out[:, 3])
+    else:
+        tip_x, tip_z, tip_y, sin_b, sin_a, cos_b, cos_a, *products = turned
+        out[0, 0], out[0, 1], out[0, 3] = cos_b, 0.0, tip_x
+        out[1, 0], out[1, 1], out[1, 2], out[1, 3] = products[0], cos_a, products[2], tip_y
+        out[2, 0], out[2, 2], out[2, 3] = products[1], products[3], tip_z
+        np.negative(sin_b, out=out[0, 2])
+        np.negative(sin_a, out=out[2, 1])
     out[:, 4] = 1.0
 
 

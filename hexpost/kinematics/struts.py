@@ -96,14 +96,23 @@ class Struts:
 
     def series(self, q: Sequence[Array]) -> list[Array]:
         """Return the Taylor coefficients of the lengths, each (6, n), for those of the poses, each (6, n)."""
-        return self._blocks(q, derivatives=False)
+        return self._blocks(q, derivatives=False)[0]
 
     def derivatives(self, q: Sequence[Array]) -> list[Array]:
         """Return lengths, rates, accelerations ... (6, n) for poses, their rates, accelerations ... (6, n)."""
-        return self._blocks(q, derivatives=True)
+        return self._blocks(q, derivatives=True)[0]
 
-    def _blocks(self, q: Sequence[Array], *, derivatives: bool) -> list[Array]:
-        """Return the series or the derivatives of the lengths, block by block."""
+    def derivatives_and_turned(self, q: Sequence[Array]) -> tuple[list[Array], Array | None]:
+        """Return the derivatives, and the rows ``features.Tilting.TURNED`` (11, n) of the poses.
+
+        These come for nothing while the angles are A B C and C stays 0; otherwise there are none.
+        """
+        return self._blocks(q, derivatives=True, turned=np.empty((11, q[0].shape[1])) if self.order == "ABC" else None)
+
+    def _blocks(
+        self, q: Sequence[Array], *, derivatives: bool, turned: Array | None = None
+    ) -> tuple[list[Array], Array | None]:
+        """Return the series or the derivatives of the lengths, and ``turned`` if it could be filled, block by block."""
         orders, n = len(q), q[0].shape[1]
         out: Array = np.empty((orders, 6, n))
         if len(self._squared) < orders:
@@ -113,9 +122,14 @@ class Struts:
         for start in range(0, n, BLOCK):
             part = slice(start, min(start + BLOCK, n))
             squared = self._squared[:orders, :, : part.stop - start]
-            self._half_squares([self._named(x[:, part]) for x in q], factors, squared)
+            room = self._half_squares([self._named(x[:, part]) for x in q], factors, squared)
             roots(squared, out[:, :, part], weights)
-        return list(out)
+            if turned is not None:
+                if isinstance(room, features.Tilting) and q[0][5, start] == 0.0:
+                    turned[:, part] = room.rows[0, room.TURNED]
+                else:
+                    turned = None
+        return list(out), turned
 
     def _named(self, x: Array) -> Array:
         """Return rows of poses (6, n) with the axes named anew, so that the order of the angles is A B C."""
@@ -125,8 +139,11 @@ class Struts:
         x[3:] *= self._sign
         return x
 
-    def _half_squares(self, q: Sequence[Array], factors: Sequence[float], out: Array) -> None:
-        """Fill ``out`` (orders, 6, n) with squared lengths, halved (and times k!) but for the first order."""
+    def _half_squares(self, q: Sequence[Array], factors: Sequence[float], out: Array) -> Room:
+        """Fill ``out`` (orders, 6, n) with squared lengths, halved (and times k!) but for the first order.
+
+        Return the rows of the features.
+        """
         a, b, c = (float(x) for x in q[0][3:, 0])
         kind: type[Room]
         if not _still(q, 5):
@@ -142,6 +159,7 @@ class Struts:
         room.fill(q, factors)
         for k, (rows, factor) in enumerate(zip(room.features, factors, strict=True)):
             np.matmul(matrix if k == 0 else matrix * (0.5 * factor), rows, out=out[k])
+        return room
 
     def _room(self, kind: type[Room], orders: int, n: int) -> Room:
         """Return the work rows of a kind; the last ones are kept, for blocks are mostly of one size."""

@@ -54,18 +54,23 @@ class Cut:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Motion:
-    """Poses (6, n) at a steady ``period`` [s] with their rates and accelerations, and what acts on the tool."""
+    """Poses (6, n) at a steady ``period`` [s] with their rates and accelerations, and what acts on the tool.
+
+    ``turned`` (11, n): what is known of the poses already, see ``Struts.derivatives_and_turned``.
+    """
 
     pose: Array
     rate: Array
     bend: Array
     period: float
     cut: Cut
+    turned: Array | None = None
 
     def at(self, part: slice | Ints) -> "Motion":
         """Return the motion at some of the samples."""
         pose, rate, bend = (x[:, part] for x in (self.pose, self.rate, self.bend))
-        return Motion(pose=pose, rate=rate, bend=bend, period=self.period, cut=self.cut.at(part))
+        turned = None if self.turned is None else self.turned[:, part]
+        return Motion(pose=pose, rate=rate, bend=bend, period=self.period, cut=self.cut.at(part), turned=turned)
 
 
 class Thrusts:
@@ -122,7 +127,7 @@ class Thrusts:
         for first in range(0, length.shape[1], CHUNK):
             part = slice(first, min(first + CHUNK, length.shape[1]))
             here = motion.at(part)
-            seen = self._looked_back(here.pose)
+            seen = self._looked_back(here.pose, here.turned)
             directions = self._struts(seen)
             directions /= length[:, part]
             right = self._powers[:6, : seen.shape[2]]
@@ -163,7 +168,7 @@ class Thrusts:
     def _interpolated(self, motion: Motion, cubics: "_Cubics", length: Array, out: Array) -> Flags:
         """Fill ``out`` (6, n) with thrusts by the interpolated inverse; return where (n,) they are right."""
         n = length.shape[1]
-        seen = self._looked_back(motion.pose)
+        seen = self._looked_back(motion.pose, motion.turned)
         vectors = self._struts(seen)
         powers, (found, change) = self._powers[:, :n], self._found[:, :, :n]
         missing = powers[:6]
@@ -179,10 +184,10 @@ class Thrusts:
         good: Flags = np.einsum("kn,kn->n", change, change) <= size
         return good
 
-    def _looked_back(self, pose: Array) -> Array:
+    def _looked_back(self, pose: Array, turned: Array | None = None) -> Array:
         """Return the rows (3, 5, n) of ``looked_back``."""
         seen = self._seen[:, :, : pose.shape[1]]
-        looked_back(pose, self._order, seen)
+        looked_back(pose, self._order, seen, turned)
         return seen
 
     def _struts(self, seen: Array) -> Array:

@@ -42,7 +42,8 @@ class Setpoints:
 
     ``jerk``: change of acceleration since the sample before, over the period (the mean jerk of that tick).
     ``command``: what the drives follow, where the machine file describes its screws, with ``gearing``.
-    ``links``: the struts in space, where they were needed on the way.
+    ``links``: the struts in space, where they were needed on the way; ``turned`` (11, n): what came up of the poses
+    on the way, see ``Struts.derivatives_and_turned``.
     """
 
     poses: Poses
@@ -54,6 +55,7 @@ class Setpoints:
     command: Array | None = None
     gearing: Gearing | None = None
     links: Links | None = None
+    turned: Array | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

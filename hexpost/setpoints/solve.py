@@ -26,6 +26,7 @@ class Solver:
         self._current: tuple[int, Struts] | None = None
         self._last: Array | None = None
         self._gearing = gearing(machine)
+        self._loaded = any(s.screw for s in machine.struts)
         self._commands = Commands(machine) if commands and has_commands(machine) else None
 
     def solve(self, poses: Poses) -> Setpoints:
@@ -34,7 +35,10 @@ class Solver:
         The jerk of a sample is the change of acceleration since the sample before, over the period; 0 at the first.
         """
         struts = self._struts(poses.frame)
-        length, speed, acceleration = struts.derivatives([poses.pose, poses.rate, poses.acceleration])
+        q = [poses.pose, poses.rate, poses.acceleration]
+        (length, speed, acceleration), turned = (
+            struts.derivatives_and_turned(q) if self._loaded else (struts.derivatives(q), None)
+        )
         jerk: Array = np.empty_like(acceleration)
         np.subtract(acceleration[:, 1:], acceleration[:, :-1], out=jerk[:, 1:])
         if jerk.size:
@@ -45,7 +49,7 @@ class Solver:
         command = self._commands.of(at, self._frames[poses.frame].base_from_work) if self._commands and at else None
         return Setpoints(
             poses=poses, period=self._period, length=length, speed=speed, acceleration=acceleration, jerk=jerk,
-            command=command, gearing=self._gearing, links=at,
+            command=command, gearing=self._gearing, links=at, turned=turned,
         )  # fmt: skip
 
     def _struts(self, frame: int) -> Struts:

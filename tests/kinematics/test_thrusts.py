@@ -124,3 +124,19 @@ def test_demand_is_newton_and_euler_about_the_tip():
     rows = np.concatenate([a - GRAVITY, alpha, w * w, w * np.roll(w, -1)])
     plain = needed(body(struts), np.eye(3)[:, :, None], a[:, None], GRAVITY, (w[:, None], alpha[:, None]))
     assert np.allclose(demand(body(struts)) @ rows, plain[:, 0], rtol=1e-12)
+
+
+@pytest.mark.parametrize("order", ["ABC", "CBA"])
+@pytest.mark.parametrize("yaw", [0.0, 0.1])
+def test_what_the_solution_knows_of_the_poses_serves_the_thrusts(order, yaw):
+    """Rows kept from the solution, where there are any, make the same thrusts as the poses alone, to rounding."""
+    plain = demonstration_struts()
+    struts = Struts(plain.base, plain.platform, order)
+    q = swings(400, 0.5, [80.0, 60.0, 20.0, 0.2, 0.15, yaw])
+    derivatives, turned = struts.derivatives_and_turned(q)
+    assert (turned is None) == (order != "ABC" or yaw != 0.0)
+    assert all((x == y).all() for x, y in zip(derivatives, struts.derivatives(q), strict=True))
+    lengths, thrusts = derivatives[0], model(struts)
+    known = Motion(pose=q[0], rate=q[1], bend=q[2], period=PERIOD, cut=Cut(), turned=turned)
+    for of in (thrusts.along, thrusts.balanced):
+        assert off(of(known, lengths), of(moved(q), lengths).copy()) < 1e-12
