@@ -1,0 +1,112 @@
+"""A job in two work frames is judged in each as it would be alone; slow motion, edges of the pallet, sums."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from audit.jobs import MACHINE, PERIOD, audit, frame, listed, moves, rest, run, solved
+from audit.test_advice_parts import advice_of
+from machine.described import described
+
+from hexpost.audit.cutting import Cutting
+from hexpost.audit.move_ticks import MoveTicks
+from hexpost.audit.program_remarks import beyond_pallet
+from hexpost.kinematics.frames import pose_matrix
+from hexpost.machine.load import no_tools
+from hexpost.moves.model import Events
+
+N = 400
+
+
+def tilted(machine, shift, turn):
+    """Return a work frame on the pallet, moved by ``shift`` and turned by ``turn`` (a b c)."""
+    place = pose_matrix(machine.pallet.pose, machine.tilt_order)
+    return frame(base_from_work=place @ pose_matrix(np.array([*shift, *turn]), machine.tilt_order))
+
+
+def swing(job, machine, phase):
+    """Return the setpoints of a swing in all coordinates in the first frame of a job."""
+    t, w = np.arange(N) * PERIOD, 2 * np.pi * 1.5
+    size = np.array([40.0, 30, 20, 0.15, 0.1, 0.1])[:, None]
+    angle = w * t + phase * np.arange(6)[:, None]
+    pose = size * np.sin(angle) + np.array([0.0, 0, 180, 0, 0, 0])[:, None]
+    return solved(pose, size * w * np.cos(angle), -size * w * w * np.sin(angle), job, machine=machine)
+
+
+def test_every_check_takes_each_block_in_its_own_frame():
+    machine = described()
+    frames = tilted(machine, (60.0, 0, 0), (0.0, 0, 0)), tilted(machine, (-80.0, 50, 10), (0.12, -0.1, 0.4))
+    alone = [moves(frames=[f]) for f in frames]
+    parts = [swing(job, machine, phase) for job, phase in zip(alone, (0.3, 1.1), strict=True)]
+    expected = {}
+    for job, s in zip(alone, parts, strict=True):
+        for w in run(job, s, machine=machine).worst:
+            best = expected.get((w.limit, w.strut), 0.0)
+            expected[w.limit, w.strut] = max(best, w.ratio)
+    both = moves(2, frames=frames, of=[0, 1])
+    checks = audit(both, machine=machine)
+    for number in (0, 1, 0, 1):
+        s = parts[number]
+        at = replace(s.poses, frame=number, move=np.full(N, number), line=np.full(N, 10 * number + 10, dtype=np.int32))
+        checks.add(replace(s, poses=at))
+    found = {(w.limit, w.strut): w.ratio for w in checks.finish().worst}
+    own = {"joint-angle", "conditioning", "thrust", "torque", "power", "buckling", "speed", "stroke", "deviation"}
+    assert own <= {limit for limit, _ in found}
+    for key, ratio in found.items():
+        if key[0] in own:
+            assert ratio == pytest.approx(expected[key], rel=0.021 if key[0] == "deviation" else 1e-9), key
+
+
+def test_the_worst_use_of_a_broken_limit_is_how_far_it_is_passed():
+    s = rest(10)
+    s.speed[2, 4] = -1.5 * MACHINE.struts[2].speed
+    (worst,) = [w for w in run(moves(), s).worst if w.limit == "speed" and w.strut == 3]
+    assert worst.ratio == pytest.approx(1.5)
+
+
+@pytest.mark.parametrize(("speed", "cuts"), [(0.1, 1.0), (1e-3, 1.0), (0.0, 0.0)])
+@pytest.mark.parametrize("force", ["force_n = [300, 0, 0]", "moment_nm = [0, 4, 0]"])
+def test_a_slow_cut_has_its_force_and_a_tool_that_stands_has_none(speed, cuts, force):
+    machine = described("", "[forces]\ngravity_m_s2 = [0, 0, -9.81]\n" + force + "\n")
+    job = moves()
+    none = np.zeros(0)
+    events = Events(
+        move=none.astype(np.int64), rule=none.astype(np.uint8), letter=none.astype(np.uint8), value=none, pause=none,
+        wait=none.astype(bool), line=none.astype(np.int32),
+    )  # fmt: skip
+    s = rest(4)
+    s.poses.rate[0] = speed
+    assert Cutting(machine.forces, job, events, no_tools()).at(s).on.tolist() == [cuts] * 4
+
+
+def test_the_path_has_a_direction_at_a_tenth_of_a_millimetre_a_second_and_none_at_rest():
+    advice, _ = advice_of()
+    bend = np.array([[3.0, 3.0], [4.0, 4.0], *[[0.0, 0.0]] * 4])
+    along, pull = advice._along(np.array([[0.1, 0.0], *[[0.0, 0.0]] * 5]), bend)
+    assert along.tolist() == [0.1, 0.0]
+    assert pull == pytest.approx([3.0, 5.0])
+
+
+@pytest.mark.parametrize("axis", [0, 1])
+@pytest.mark.parametrize("sense", [1.0, -1.0])
+def test_cuts_beyond_either_edge_of_the_pallet_are_seen(axis, sense):
+    half = np.array(MACHINE.pallet.size) / 2.0
+    end = np.zeros((6, 1))
+    end[axis] = sense * (half[axis] + 7.0)
+    assert beyond_pallet(moves(end=end), np.array([0]), MACHINE) == pytest.approx([7.0])
+
+
+def test_a_move_too_short_for_a_sample_at_the_end_gets_the_last_sample():
+    ticks = MoveTicks(np.array([0, 1]))
+    ticks.add(rest(6, move=[0] * 6).poses)
+    first, last = ticks.of(np.array([0, 1]))
+    assert first.tolist() == [0, 5]
+    assert last.tolist() == [5, 5]
+
+
+def test_a_finding_over_two_blocks_keeps_what_came_first_of_two_equal_peaks():
+    s = rest(20)
+    s.speed[1, 5:15] = 1.2 * MACHINE.struts[1].speed
+    (whole,) = [f for f in listed(run(moves(), s)) if f[0] == "speed"]
+    (cut,) = [f for f in listed(run(moves(), s, [8])) if f[0] == "speed"]
+    assert cut == whole
