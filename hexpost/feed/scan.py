@@ -189,9 +189,9 @@ def _lower(strips: _Strips, cap: Array, low: int, high: int) -> None:
     """
     x = cap[low:high]
     e, rho, after, ahead = strips.part(low, high, None)
-    room = rho - np.abs(e) * x[:, None]
+    room = _left(rho, e, x)
     if strips.ends:
-        np.minimum(room, ahead - np.abs(after) * x[:, None], out=room)
+        np.minimum(room, _left(ahead, after, x), out=room)
     row, column = np.nonzero(room.min(axis=1) < 0)
     if not len(row):
         return
@@ -201,6 +201,14 @@ def _lower(strips: _Strips, cap: Array, low: int, high: int) -> None:
     least, most = (middle + r).min(axis=0), (middle - r).max(axis=0)
     none = np.flatnonzero((least < most) | (least < 0))
     x[row[none], column[none]] = _largest(t[:, none], r[:, none], top[none])
+
+
+def _left(reach: Array, bend: Array, x: Array) -> Array:
+    """Return what the bends (m, k, chunks) leave of the reach of their strips at speeds squared (m, chunks)."""
+    out: Array = np.abs(bend)
+    np.multiply(out, x[:, None], out=out)
+    np.subtract(reach, out, out=out)
+    return out
 
 
 def _largest(t: Array, r: Array, x: Array) -> Array:
