@@ -141,10 +141,10 @@ def critical(context: Context) -> Check | None:
 def _averaged(limit: str, context: Context, value: Measured, allowed: Callable[[Screw], float | None]) -> Check | None:
     """Return a check of the running mean of a value, or none where no strut has the limit."""
     forces = context.machine.forces
-    window = 10.0 if forces is None else forces.window
+    assert forces is not None  # every loaded machine has them
     if _bearing(limit, context, value, allowed) is None:
         return None
-    return _bearing(limit, context, RunningMean(value, window, context.machine.period), allowed)
+    return _bearing(limit, context, RunningMean(value, forces.window, context.machine.period), allowed)
 
 
 def _bearing(

@@ -85,5 +85,5 @@ class AuditResult:
     shortest: Array
     longest: Array
     warnings: tuple[str, ...]
-    dropped: int = 0
+    dropped: int
     """Findings beyond the most that are kept (the mildest are dropped)."""

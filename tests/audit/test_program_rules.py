@@ -24,7 +24,7 @@ def test_cutting_without_tool_length_is_a_finding_on_the_first_cutting_move():
     m = moves(4, mode=[FEED_RAPID, FEED_TIP, FEED_TIP, FEED_RAPID], frames=[BARE])
     result = run(m, samples([3, 4, 5, 6]), tools=TOOLS)
     assert listed(result) == [("tool-length", 0, 20, 3, 11, TOOL, 0.0)]
-    assert result.findings.ratio[0] > 1.0
+    assert result.findings.ratio[0] == 1.0 + TOOL
     assert result.findings.advices[result.findings.advice[0]].startswith("Call the length of the tool")
 
 
@@ -61,7 +61,7 @@ def test_h_that_is_not_the_tool_in_the_spindle(mode):
     m = moves(2, mode=mode, frames=[frame(tool=2, row=1)])
     result = run(m, samples([3, 4]), tools=TOOLS)
     assert listed(result) == [("tool-number", 0, 10, 0, 6, 1.0, 2.0)]
-    assert result.findings.ratio[0] > 1.0
+    assert result.findings.ratio[0] == 2.0
 
 
 def test_h_without_any_tool_called_is_a_warning():

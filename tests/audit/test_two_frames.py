@@ -6,14 +6,17 @@ import numpy as np
 import pytest
 from audit.jobs import MACHINE, PERIOD, audit, frame, listed, moves, rest, run, solved
 from audit.test_advice_parts import advice_of
+from audit.test_load_limits import swinging
 from machine.described import described
 
 from hexpost.audit.cutting import Cutting
+from hexpost.audit.model import BODIES
 from hexpost.audit.move_ticks import MoveTicks
-from hexpost.audit.program_remarks import beyond_pallet
+from hexpost.audit.program_remarks import beyond_pallet, program_remarks
 from hexpost.kinematics.frames import pose_matrix
-from hexpost.machine.load import no_tools
+from hexpost.machine.load import no_setup, no_tools
 from hexpost.moves.model import Events
+from hexpost.pipeline import parse, understand
 
 N = 400
 
@@ -110,3 +113,52 @@ def test_a_finding_over_two_blocks_keeps_what_came_first_of_two_equal_peaks():
     (whole,) = [f for f in listed(run(moves(), s)) if f[0] == "speed"]
     (cut,) = [f for f in listed(run(moves(), s, [8])) if f[0] == "speed"]
     assert cut == whole
+
+
+def test_a_move_that_begins_with_the_last_sample_of_a_block_begins_there():
+    ticks = MoveTicks(np.array([0, 1]))
+    ticks.add(rest(3, move=[0, 0, 1]).poses)
+    ticks.add(rest(2, move=[1, 1], tick=3).poses)
+    first, last = ticks.of(np.array([0, 1]))
+    assert (first.tolist(), last.tolist()) == ([0, 2], [1, 4])
+
+
+def test_the_nearest_two_bodies_are_named_by_their_numbers():
+    """Of all pairs at every sample, by the distances themselves."""
+    machine = described()
+    job, s = swinging(machine)
+    check = next(c for c, _ in audit(job, machine=machine)._checks if c.band.limit == "clearance")
+    pairs, distances = zip(*check._distances(s), strict=True)
+    at = np.arange(0, s.length.shape[1], 97)
+    best = np.argmin(np.array(distances)[:, at], axis=0)
+    assert check.bodies(at, s).tolist() == [1 + pairs[k][0] * BODIES + pairs[k][1] for k in best]
+
+
+def test_a_spindle_speed_is_no_word_that_stops_or_starts_the_spindle():
+    text = b"G21 G90 G00 X0 Y0 Z100\nS800 M03\nS5\nG01 X10 F500\nS3 M05\nG00 X0\nM30\n"
+    inputs = understand(parse(text, "p"), MACHINE, no_tools(), no_setup())
+    assert program_remarks(inputs.program, inputs.meaning, MACHINE) == []
+
+
+def test_the_feed_of_a_milder_ramp_is_that_of_the_double_s():
+    """a = sqrt(v J), so v = a^2 / J with a lowered in the ratio of what is allowed, five per cent spared."""
+    advice, _ = advice_of()
+    parts = np.zeros((4, 3))
+    parts[0] = 2000.0, 2000.0, 500.0
+    allowed, pull = np.full(3, 1000.0), np.array([800.0, 800.0, 800.0])
+    found = advice._ramp_feed(parts, allowed, np.zeros(3), pull, np.array([False, True, False]))
+    jerk = np.array([MACHINE.tool_tip.jerk, MACHINE.tool_tip.tilt_jerk, MACHINE.tool_tip.jerk])
+    milder = 0.95 * pull * np.array([0.5, 0.5, 1 / 0.9])
+    assert found == pytest.approx(milder**2 / jerk)
+
+
+@pytest.mark.parametrize("axis", [0, 1])
+def test_below_the_pallet_is_below_it_up_to_its_edges(axis):
+    machine = MACHINE
+    job = moves(frames=[frame(base_from_work=pose_matrix(machine.pallet.pose, machine.tilt_order))])
+    check = next(c for c, _ in audit(job, machine=machine)._checks if c.band.limit == "pallet")
+    half = machine.pallet.size[axis] / 2.0
+    for place, height in ((0.999 * half, -5.0), (-0.999 * half, -5.0), (1.001 * half, 0.0), (-1.001 * half, 0.0)):
+        s = rest(3)
+        s.poses.pose[2], s.poses.pose[axis] = -5.0, place
+        assert check.measure(s).tolist() == [[pytest.approx(height)] * 3]
