@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from audit.jobs import MACHINE, PERIOD, listed, moves, run, solved
+from audit.jobs import MACHINE, PERIOD, audit, listed, moves, run, solved
 
 from hexpost.audit.deviation import NO_BOUND, across, tip_errors, tip_gain
 from hexpost.kinematics.forward import forward
@@ -163,3 +163,20 @@ def test_the_worst_deviation_of_pure_rotations_is_told_rightly_though_it_is_far_
         true = max(true, error[np.append(moves.feed_mode != FEED_RAPID, False)[s.poses.move]].max(initial=0.0))
     assert true / 1.02 <= told <= true * (1 + 1e-9)
     assert told < 0.01 * MACHINE.tool_tip.deviation
+
+
+def test_what_lies_along_a_slow_motion_is_no_deviation_either():
+    error, slow = np.array([[3.0, 3.0], [4.0, 4.0], [0.0, 0.0]]), np.array([[0.1, 0.0], [0.0, 0.0], [0.0, 0.0]])
+    assert across(error, slow) == pytest.approx([4.0, 5.0])
+
+
+def test_estimates_and_their_changes_are_of_the_tip_alone():
+    m = moves()
+    pose, rate, bend = sine_motion(300, PERIOD, 80.0, 20.0)
+    s = solved(pose, rate, bend, m)
+    check = next(c for c, _ in audit(m)._checks if c.band.limit == "deviation")
+    check.measure(s)
+    error, change = check._estimate(s)
+    assert error.shape == change.shape == (3, 300)
+    off = np.linalg.norm(error - tip_errors(struts_of(m), pose, bend, PERIOD), axis=0)
+    assert (off <= 2.0 * np.linalg.norm(change, axis=0) + 1e-12).all()
