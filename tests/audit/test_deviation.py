@@ -178,5 +178,5 @@ def test_estimates_and_their_changes_are_of_the_tip_alone():
     check.measure(s)
     error, change = check._estimate(s)
     assert error.shape == change.shape == (3, 300)
-    off = np.linalg.norm(error - tip_errors(struts_of(m), pose, bend, PERIOD), axis=0)
+    off = np.linalg.norm(error - tip_errors(struts_of(m), pose, s.acceleration, PERIOD), axis=0)
     assert (off <= 2.0 * np.linalg.norm(change, axis=0) + 1e-12).all()
