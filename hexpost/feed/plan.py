@@ -59,11 +59,9 @@ def plan(
     rests, done, begin = dwells(path, events, machine.period), Parts(path.count), 0
     for a, b in portions(path):
         part, after = path.spans(a, b), rests_of(rests, a, b, begin)
-        timing = (
-            in_windows(part, moves, machine, mode, after, most_ticks=most_ticks)
-            if part.count >= LONG and b == a + 1
-            else None
-        )
+        timing = None
+        if b == a + 1 and part.count >= LONG:
+            timing = in_windows(part, moves, machine, mode, after, most_ticks=most_ticks)
         timing = timing or _planned(part, moves, machine, mode, after, most_ticks=most_ticks)
         done.add(timing)
         begin = timing.ticks
