@@ -1,6 +1,7 @@
 """The same job is the same bytes, whatever runs beside it; another processor may move a last digit, and no more."""
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -21,11 +22,17 @@ OTHERS = (
 )
 
 
-def made(place, name, table="csv", **env):
+IN_A_LANGUAGE = (
+    "import locale; locale.setlocale(locale.LC_ALL, ''); assert locale.localeconv()['decimal_point'] == ','\n"
+)
+"""A program that embeds hexpost and has taken the customs of its user, decimal commas among them."""
+
+
+def made(place, name, table="csv", run=RUN, **env):
     """Return the files of a job made in surroundings of its own, by name."""
     words = ["convert", str(SAMPLES / "contour.nc"), "--out", str(place / name), "--table", table]
     done = subprocess.run(
-        [sys.executable, "-c", RUN, *words], env={**os.environ, **env}, capture_output=True, check=False
+        [sys.executable, "-c", run, *words], env={**os.environ, **env}, capture_output=True, check=False
     )
     assert done.returncode in (0, 1), done.stderr
     folder = place / name
@@ -36,6 +43,18 @@ def test_surroundings_change_no_byte(tmp_path):
     plain = made(tmp_path, "plain", **PLAIN)
     for i, other in enumerate(OTHERS):
         assert made(tmp_path, f"other{i}", **other) == plain
+
+
+@pytest.mark.parametrize("language", ["tr_TR", "de_DE"])
+def test_decimal_commas_and_dotless_letters_change_no_byte(language, tmp_path):
+    """In a language that is built for this test: most machines have none installed, and then fall back in silence."""
+    tool, there = shutil.which("localedef"), tmp_path / "locales"
+    there.mkdir()
+    words = ["-i", language, "-f", "UTF-8", str(there / f"{language}.UTF-8")]
+    if tool is None or subprocess.run([tool, *words], capture_output=True, check=False).returncode:
+        pytest.skip("this machine cannot build a locale")
+    env = {**PLAIN, "LOCPATH": str(there), "LC_ALL": f"{language}.UTF-8"}
+    assert made(tmp_path, "other", run=IN_A_LANGUAGE + RUN, **env) == made(tmp_path, "plain", **PLAIN)
 
 
 def test_a_processor_without_wide_instructions_changes_no_more_than_the_last_digit(tmp_path):
