@@ -140,3 +140,29 @@ def test_what_the_solution_knows_of_the_poses_serves_the_thrusts(order, yaw):
     known = Motion(pose=q[0], rate=q[1], bend=q[2], period=PERIOD, cut=Cut(), turned=turned)
     for of in (thrusts.along, thrusts.balanced):
         assert off(of(known, lengths), of(moved(q), lengths).copy()) < 1e-12
+
+
+@pytest.mark.parametrize(
+    ("rate", "samples"),
+    [
+        ([0, 0, 0, 0, 0, 0], 64), ([400, 0, 0, 0, 0, 0], 64), ([1000, 0, 0, 0, 0, 0], 32), ([-1000, 0, 0, 0, 0, 0], 32),
+        ([600, 600, 0, 0, 0, 0], 32), ([0, 1500, -1500, 0, 0, 0], 8), ([50_000, 0, 0, 0, 0, 0], 8),
+    ],
+)  # fmt: skip
+def test_inverted_poses_lie_no_farther_apart_than_thirty_two_millimetres(rate, samples):
+    """32 mm over the travel of a sample by the fastest motion of the block, as a power of two from 8 to 64."""
+    rates = np.zeros((6, 9))
+    rates[:, 4] = rate
+    found = model()._step(Motion(pose=np.zeros((6, 9)), rate=rates, bend=np.zeros((6, 9)), period=PERIOD, cut=Cut()))
+    assert found == samples
+
+
+@pytest.mark.parametrize("axis", [3, 4, 5])
+@pytest.mark.parametrize("sense", [1.0, -1.0])
+def test_a_turn_counts_as_travel_at_the_lever_of_the_struts(axis, sense):
+    thrusts = model()
+    travel = 24.0  # a sample would have to travel 32 mm in 1.33 samples: far beyond the fewest
+    rates = np.zeros((6, 9))
+    for share, samples in ((travel, 8), (0.9, 32), (0.3, 64)):
+        rates[axis, 2] = sense * share / PERIOD / thrusts._lever
+        assert thrusts._step(moved([np.zeros((6, 9)), rates, np.zeros((6, 9))])) == samples
