@@ -64,7 +64,7 @@ class Segments:
         start = 0
         while start < len(whole):
             wait = self._waits[self._next] if self._next < len(self._waits) else None
-            end = len(whole) if wait is None else min(max(wait.row + 1 - self._seen, 0) + start, len(whole))
+            end = len(whole) if wait is None else min(wait.row + 1 - self._seen + start, len(whole))
             self._take(whole[start:end])
             start = end
             if wait is not None and self._seen > wait.row:
@@ -77,8 +77,6 @@ class Segments:
         return (json.dumps({"schema_version": SCHEMA_VERSION, "segments": self._rows}, indent=1) + "\n").encode()
 
     def _take(self, whole: Ints) -> None:
-        if not len(whole):
-            return
         if self._seen == self._first:
             self._before = whole[0] / _STEP
         self._last = whole[-1] / _STEP

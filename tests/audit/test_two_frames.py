@@ -10,6 +10,7 @@ from audit.test_load_limits import swinging
 from machine.described import described
 
 from hexpost.audit.cutting import Cutting
+from hexpost.audit.load_limits import RunningMean
 from hexpost.audit.model import BODIES
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_remarks import beyond_pallet, program_remarks
@@ -162,3 +163,15 @@ def test_below_the_pallet_is_below_it_up_to_its_edges(axis):
         s = rest(3)
         s.poses.pose[2], s.poses.pose[axis] = -5.0, place
         assert check.measure(s).tolist() == [[pytest.approx(height)] * 3]
+
+
+def test_a_running_mean_asked_twice_for_a_block_counts_it_once():
+    seen = [rest(5), rest(5, tick=5)]
+    values = {id(s): np.full((6, 5), float(k + 1)) for k, s in enumerate(seen)}
+    mean = RunningMean(lambda s: values[id(s)], 4 * PERIOD, PERIOD)
+    once = [mean(s).copy() for s in seen]
+    again = RunningMean(lambda s: values[id(s)], 4 * PERIOD, PERIOD)
+    twice = [(again(s), again(s))[1].copy() for s in seen]
+    for a, b in zip(once, twice, strict=True):
+        assert np.array_equal(a, b)
+    assert once[1][0] == pytest.approx(np.sqrt(np.array([7, 10, 13, 16, 16]) / 4))

@@ -93,3 +93,26 @@ def test_turns_and_counts_of_the_motors_are_columns(tmp_path):
     rows = np.genfromtxt(next(folder.glob("setpoints*.csv")), delimiter=",", names=True)
     assert np.allclose(rows["turns_1"], rows["command_1_mm"] * screw.gear / screw.lead, atol=1e-6)
     assert np.allclose(rows["counts_1"], rows["turns_1"] * screw.counts, atol=1e-2)
+
+
+def test_a_file_written_without_a_thread_is_settled_at_once(tmp_path):
+    with PartFile(tmp_path, "plain") as part:
+        part.write(b"some\n")
+        part.settle()
+        assert (tmp_path / next(tmp_path.iterdir()).name).read_bytes() == b"some\n"
+        part.commit("plain.txt")
+    assert (tmp_path / "plain.txt").read_bytes() == b"some\n"
+
+
+def test_an_old_job_whose_folder_cannot_be_claimed_whole_stays_marked(tmp_path, monkeypatch):
+    """Its manifest may be gone by then: nothing in the folder may pass for a job."""
+    folder = convert(tmp_path, "%\nG21 G54 G90 G94\nG00 Z300.\nX10.\nM30\n%\n")
+
+    def refuse(_):
+        raise OSError(5, "no more")
+
+    monkeypatch.setattr(job, "sync_folder", refuse)
+    with pytest.raises(OutputError):
+        job.JobFolder(folder, overwrite=True)
+    assert (folder / job.UNFINISHED).exists()
+    assert not (folder / job.MANIFEST).exists()
