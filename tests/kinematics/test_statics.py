@@ -210,3 +210,16 @@ def test_euler_columns():
 def test_rotation_of_links_is_that_of_frames():
     q = motion(10, 4, 1)[0]
     assert np.allclose(links(demonstration_struts(), q).rotation, rotation(*q[3:], "ABC"), atol=1e-15)
+
+
+def test_a_pivot_that_is_weak_in_the_middle_of_one_sample_is_seen():
+    """Rows are ordered for the middle sample of a block; one sample has a nought where that order puts its pivot."""
+    rng = np.random.default_rng(3)
+    matrix = np.eye(6)[:, :, None] + 0.1 * rng.normal(size=(6, 6, 41))
+    right = rng.normal(size=(6, 41))
+    for sample, k in ((5, 1), (17, 2), (30, 4)):
+        matrix[:, :, sample] = np.eye(6)[[*range(k), k + 1, k, *range(k + 2, 6)]]
+        matrix[k, k, sample] = 1e-15
+    found = Balance().solve(matrix, right)
+    plain = np.linalg.solve(matrix.transpose(2, 0, 1), right.T[:, :, None])[:, :, 0].T
+    assert found == pytest.approx(plain, rel=1e-10, abs=1e-10)
