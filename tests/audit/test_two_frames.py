@@ -14,6 +14,7 @@ from hexpost.audit.load_limits import RunningMean
 from hexpost.audit.model import BODIES
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_remarks import beyond_pallet, program_remarks
+from hexpost.audit.room import _pairs
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.load import no_setup, no_tools
 from hexpost.moves.model import Events
@@ -175,3 +176,37 @@ def test_a_running_mean_asked_twice_for_a_block_counts_it_once():
     for a, b in zip(once, twice, strict=True):
         assert np.array_equal(a, b)
     assert once[1][0] == pytest.approx(np.sqrt(np.array([7, 10, 13, 16, 16]) / 4))
+
+
+def test_a_tenth_of_a_millimetre_below_the_face_of_the_pallet_is_below_it():
+    job = moves(frames=[frame(base_from_work=pose_matrix(MACHINE.pallet.pose, MACHINE.tilt_order))])
+    s = rest(5)
+    s.poses.pose[2] = -0.1
+    (found,) = [f for f in listed(run(job, s)) if f[0] == "pallet"]
+    assert found[5] == pytest.approx(-0.1)
+
+
+def test_a_platform_that_pulls_at_its_struts_loads_them_as_one_that_pushes():
+    """Six times the gravity: the platform hangs at its struts, which are held to the same limit."""
+    machine = described(rest="[forces]\ngravity_m_s2 = [0, 0, -60]\nwindow_s = 2\n")
+    job, s = swinging(machine)
+    checks = audit(job, machine=machine)
+    loads = next(c for c, _ in checks._checks if c.band.limit == "thrust")
+    thrust = loads.value(s)
+    assert (thrust.min(axis=1) < -2.0 * thrust.max(axis=1).clip(0.0)).all()
+    worst = {w.strut: w for w in run(job, s, machine=machine).worst if w.limit == "thrust"}
+    for k in range(6):
+        assert worst[k + 1].ratio == pytest.approx(np.abs(thrust[k]).max() / machine.struts[k].screw.thrust)
+
+
+def test_struts_whose_joints_lie_nearer_than_both_radii_are_no_pair():
+    """The two struts of a corner: apart by more than either radius, by less than their sum."""
+    first = described("[strut.body]\nradius_mm = 1\n", "")
+    ends = [(s.base_joint, s.platform_joint) for s in first.struts]
+    apart = np.array([[min(np.linalg.norm(a[0] - b[0]), np.linalg.norm(a[1] - b[1])) for b in ends] for a in ends])
+    least = apart[~np.eye(6, dtype=bool)].min()
+    for radius, paired in ((0.45 * least, True), (0.6 * least, False), (0.9 * least, False)):
+        pairs = _pairs(described(f"[strut.body]\nradius_mm = {radius:.3f}\n", ""))
+        expected = [(i, j) for i in range(6) for j in range(i + 1, 6) if apart[i, j] > 2 * round(radius, 3)]
+        assert pairs == expected
+        assert (len(pairs) == 15) == paired
