@@ -14,6 +14,8 @@ from hexpost.verify.rows import Rows
 
 STEP_MM, STEP_MM_S, STEP_MM_S2 = 1e-6, 1e-6, 1e-3
 """Last decimals of the table."""
+STILL = 1e-6
+"""A tip slower than this, mm/s, stands."""
 _SPREAD = 4.0
 """The jerk inside a tick may be this many times the largest mean jerk of the ticks around it."""
 MOST_LINES = 10_000
@@ -139,18 +141,24 @@ class Limits:
         """Take the tip error in the middle of the ticks that begin at the new rows, across the way of the tip.
 
         A strut that runs straight between two setpoints is off by a h2 / 8 half way (remainder of linear
-        interpolation). ``move`` and ``cutting`` (n,) belong to the new rows, as do ``poses``.
+        interpolation). A tip no faster than the decimals of the table may make it stands, and its way has no direction:
+        those of the speeds, and, where the platform turns, those of the lengths, by the pose that they give.
+        ``move`` and ``cutting`` (n,) belong to the new rows, as do ``poses``.
         """
         own = np.flatnonzero(cutting)
         if not own.size:
             return
         at = own + rows.old
         asked = np.stack([rows.acceleration[:, at].T * (self._period**2 / 8.0), rows.speed[:, at].T], axis=2)
-        twist = np.linalg.solve(poses.rows[own], asked)
+        inverse = np.linalg.inv(poses.rows[own])
         arm = route.arms(poses.r[own], move[own])
-        error, along = (twist[:, :3, k] + np.cross(twist[:, 3:, k], arm) for k in (0, 1))
+        gain = inverse[:, :3] + np.cross(inverse[:, 3:], arm[:, :, None], axis=1)
+        error, along = (np.einsum("nij,nj->ni", gain, asked[:, :, k]) for k in (0, 1))
         size = np.sqrt((along**2).sum(1))
-        along = np.where(size > 1e-6, along.T / np.maximum(size, 1e-6), 0.0).T
+        turn = np.sqrt((np.einsum("nij,nj->ni", inverse[:, 3:], asked[:, :, 1]) ** 2).sum(1))
+        most = np.sqrt((np.abs(gain).sum(2) ** 2).sum(1))
+        noise = STILL + most * STEP_MM_S + turn * most**2 * STEP_MM
+        along = np.where(size > noise, along.T / np.maximum(size, STILL), 0.0).T
         error = error - along * (error * along).sum(1)[:, None]
         self._judge(np.sqrt((error**2).sum(1)), rows, at)
 
