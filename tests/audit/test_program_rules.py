@@ -79,6 +79,7 @@ def test_a_retract_in_machine_coordinates_that_goes_down_is_a_finding():
     m = moves(4, mode=FEED_RAPID, frames=[machine, EQUIPPED], of=[0, 0, 0, 1], start=start, end=end)
     result = run(m, samples([3, 4, 5, 6]), tools=TOOLS)
     assert listed(result) == [("retract", 0, 20, 3, 6, 50.0, 0.0)]
+    assert result.findings.ratio.tolist() == [51.0]
 
 
 def test_down_is_down_in_the_base_frame_even_where_machine_coordinates_are_turned_over():

@@ -176,6 +176,7 @@ def test_a_running_mean_asked_twice_for_a_block_counts_it_once():
     for a, b in zip(once, twice, strict=True):
         assert np.array_equal(a, b)
     assert once[1][0] == pytest.approx(np.sqrt(np.array([7, 10, 13, 16, 16]) / 4))
+    assert not RunningMean(lambda _: np.zeros((6, 5)), 4 * PERIOD, PERIOD)(seen[0]).any()
 
 
 def test_a_tenth_of_a_millimetre_below_the_face_of_the_pallet_is_below_it():
