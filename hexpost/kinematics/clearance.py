@@ -11,7 +11,8 @@ PARALLEL = 1e-12
 def segments_apart(p: Array, q: Array, r: Array, s: Array) -> Array:
     """Return the distances (n,) of the segments from ``p`` to ``q`` and from ``r`` to ``s``, each (3, n).
 
-    Nearest points in the order of C. Ericson, Real-Time Collision Detection, 2005, sec. 5.1.9 (from memory).
+    Nearest points in the order of C. Ericson, Real-Time Collision Detection, 2005, sec. 5.1.9 (from memory); a segment
+    without length is a point.
     """
     d1, d2, w = q - p, s - r, p - r
     a, e, f = (d1 * d1).sum(axis=0), (d2 * d2).sum(axis=0), (d2 * w).sum(axis=0)
@@ -19,8 +20,10 @@ def segments_apart(p: Array, q: Array, r: Array, s: Array) -> Array:
     size = a * e - b * b
     parallel = size <= PARALLEL * a * e
     t1 = np.where(parallel, 0.0, np.clip((b * f - c * e) / np.where(parallel, 1.0, size), 0.0, 1.0))
-    t2 = (b * t1 + f) / e
-    t1 = np.where(t2 < 0.0, np.clip(-c / a, 0.0, 1.0), np.where(t2 > 1.0, np.clip((b - c) / a, 0.0, 1.0), t1))
+    point, a = e == 0.0, np.where(a == 0.0, 1.0, a)
+    t2 = (b * t1 + f) / np.where(point, 1.0, e)
+    start, end = np.clip(-c / a, 0.0, 1.0), np.clip((b - c) / a, 0.0, 1.0)
+    t1 = np.where(point | (t2 < 0.0), start, np.where(t2 > 1.0, end, t1))
     gap = w + t1 * d1 - np.clip(t2, 0.0, 1.0) * d2
     out: Array = np.sqrt((gap * gap).sum(axis=0))
     return out

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from hexpost.kinematics.clearance import segment_to_box, segments_apart
+from hexpost.verify import convex
 
 ALONG_X = ((0, 0, 0), (10, 0, 0))
 PAIRS = [
@@ -69,3 +70,15 @@ def test_boxes_as_worked_by_hand(mirrored):
     shift = np.array([7.0, -3.0, 1.0])
     found = segment_to_box(*(x + shift[:, None] for x in ends), LOW + shift, HIGH + shift)
     assert found == pytest.approx([row[2] for row in BESIDE], abs=1e-12)
+
+
+@pytest.mark.parametrize(("place", "expected"), [((4, 3, 0), 3.0), ((13, 4, 0), 5.0), ((-3, 0, 4), 5.0)])
+def test_a_segment_without_length_is_a_point(place, expected):
+    """By hand, beside the segment and behind either end; for both modules that know distances, the proof's too."""
+    p, q, x = (np.array([v], dtype=float) for v in (*ALONG_X, place))
+    with np.errstate(all="raise"):
+        found = [f(*(v.T for v in ends)) for f in (segments_apart,) for ends in ((p, q, x, x), (x, x, p, q))]
+        found += [convex.segments_apart(*ends) for ends in ((p, q, x, x), (x, x, p, q))]
+        nothing = segments_apart(p.T, p.T, x.T, x.T)
+    assert np.concatenate(found) == pytest.approx([expected] * 4)
+    assert nothing == pytest.approx([np.linalg.norm(x)])
