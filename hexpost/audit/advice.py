@@ -147,8 +147,7 @@ class Adviser:
         jerk = setpoints.jerk[row, at]
         ramp = _ramp(speed, jerk, along, change)
         curve = mid - _ramp(speed, mid, along, (pull + pull0) / 2.0)
-        moving = along > STILL
-        mixed = np.where(moving, 3.0 * curve * (pull + pull0) / 2.0 / np.where(moving, along, 1.0), 0.0)
+        mixed = _share(3.0 * curve * (pull + pull0) / 2.0, along, np.zeros(len(at)))
         return np.stack([ramp, mixed, np.zeros(len(at)), jerk - ramp - mixed])
 
     def _along(self, rate: Array, bend: Array) -> tuple[Array, Array]:
@@ -156,9 +155,7 @@ class Adviser:
         weight = np.array([1.0, 1.0, 1.0, self._rho, self._rho, self._rho])[:, None]
         v, a = rate * weight, bend * weight
         along: Array = np.sqrt((v * v).sum(axis=0))
-        moving = along > STILL
-        pull = np.where(moving, (v * a).sum(axis=0) / np.where(moving, along, 1.0), np.sqrt((a * a).sum(axis=0)))
-        return along, pull
+        return along, _share((v * a).sum(axis=0), along, np.sqrt((a * a).sum(axis=0)))
 
     def _ramp_feed(self, parts: Array, allowed: Array, reached: Array, pull: Array, turning: Flags) -> Array:
         """Return the feed (m,), per second, whose ramp from rest is mild enough; ``pull`` is the ramp's peak now.
@@ -176,18 +173,20 @@ class Adviser:
 
 def _ramp(slope: Array, value: Array, along: Array, pull: Array) -> Array:
     """Return the part (m,) of a strut ``value`` that comes from ``pull`` along the path; from rest, all of it."""
-    moving = along > STILL
-    out: Array = np.where(moving, slope * pull / np.where(moving, along, 1.0), value)
-    return out
+    return _share(slope * pull, along, value)
 
 
 def _pull(velocity: Array, acceleration: Array) -> Array:
     """Return the size (m,) of the part of ``acceleration`` (3, m) along ``velocity``; from rest, of all of it."""
     speed: Array = np.sqrt((velocity * velocity).sum(axis=0))
-    moving = speed > STILL
-    part = np.abs((velocity * acceleration).sum(axis=0)) / np.where(moving, speed, 1.0)
-    out: Array = np.where(moving, part, np.sqrt((acceleration * acceleration).sum(axis=0)))
-    return out
+    return _share(
+        np.abs((velocity * acceleration).sum(axis=0)), speed, np.sqrt((acceleration * acceleration).sum(axis=0))
+    )
+
+
+def _share(product: Array, speed: Array, at_rest: Array) -> Array:
+    """Return ``product`` / ``speed`` (m,), and ``at_rest`` where nothing moves."""
+    return np.divide(product, speed, out=at_rest.astype(np.float64), where=speed > STILL)
 
 
 def _turning(rate: Array, mode: Codes) -> Flags:

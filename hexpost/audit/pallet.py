@@ -40,5 +40,5 @@ class Pallet:
         beside = np.zeros(height.shape, dtype=bool)
         for axis, half in enumerate(self._half):
             beside |= np.abs(m[axis, :3] @ tip + m[axis, 3]) > half
-        height[beside & (height < 0.0)] = 0.0
+        np.maximum(height, 0.0, out=height, where=beside)
         return height[None, :]

@@ -2,11 +2,14 @@
 
 import numpy as np
 import pytest
-from machine.described import REST, STRUT, text
+from audit.jobs import moves, rest
+from machine.described import REST, STRUT, described, text
 
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.cutting import Cutting
 from hexpost.audit.loads import Loads
+from hexpost.machine.model import Tool, Tools
+from hexpost.moves.model import Events
 from hexpost.pipeline import Files, load, schedule
 
 TOOLS = """
@@ -117,3 +120,18 @@ def test_struts_push_against_the_force(job):
             assert total[:, at] == pytest.approx(
                 -np.repeat(np.array(BY_HAND[line])[:, None], at.sum(), axis=1), abs=1e-4
             )
+
+
+@pytest.mark.parametrize(("turns", "drag"), [(3.0, 100 + 2000 * 0.5 / (3.0 * 4 / 60)), (0.0, 100.0)])
+def test_a_spindle_that_hardly_turns_bites_as_it_turns(turns, drag):
+    """Tool 1 at 0.5 mm/s: 3 turns a minute of 4 teeth are a fifth of a tooth a second, 2.5 mm each."""
+    machine = described(STRUT, LIGHT)
+    events = Events(
+        move=np.zeros(1, dtype=np.int64), rule=np.zeros(1, dtype=np.uint8), letter=np.array([ord("S")], dtype=np.uint8),
+        value=np.array([turns]), pause=np.zeros(1), wait=np.zeros(1, dtype=bool), line=np.ones(1, dtype=np.int32),
+    )  # fmt: skip
+    tool = Tool(number=1, length=120.0, diameter=16.0, teeth=4, force=(100.0, 2000.0, 20.0, 500.0))
+    s = rest(2)
+    s.poses.rate[0] = 0.5
+    cut = Cutting(machine.forces, moves(), events, Tools(tools={1: tool}, given=True)).at(s)
+    assert cut.drag * 0.5 == pytest.approx([drag, drag])

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from audit.jobs import frame, listed, moves, run, solved
+from audit.jobs import audit, frame, listed, moves, run, solved
 from machine.described import described, text
 
 from hexpost.audit import joint_angle
@@ -99,3 +99,16 @@ def test_the_narrowest_cones_divide_by_nothing():
     assert np.isfinite(found).all()
     assert found[4] == 0.0
     assert found[5] == pytest.approx(1.0 / (1.0 - np.cos(1.0)))
+
+
+@pytest.mark.parametrize("end", ["base", "platform"])
+@pytest.mark.parametrize("limit", ["cone_deg = 30", "outer_deg = [-40, 40]", "inner_deg = [-40, 40]"])
+def test_one_limit_of_one_joint_is_enough_to_be_checked(end, limit):
+    """Only the third strut has a limit, at one of its ends."""
+    parts = text(f"[strut.joint]\n{end}_{limit}\n", "").split(f"[strut.joint]\n{end}_{limit}\n")
+    assert len(parts) == 7
+    for only, checked in ((None, False), (2, True)):
+        words = [f"[strut.joint]\n{end}_{limit}\n" if k == only else "" for k in range(6)]
+        machine = machine_from("".join(a + b for a, b in zip(parts, [*words, ""], strict=True)).encode(), "m.toml")
+        limits = {c.band.limit for c, _ in audit(moves(), machine=machine)._checks}
+        assert ("joint-angle" in limits) == checked

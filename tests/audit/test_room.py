@@ -1,15 +1,17 @@
 """Clearance by brute force over points of the bodies; conditioning and clearance found in a job."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from audit.jobs import listed, run
+from audit.jobs import MACHINE, audit, listed, run
 from audit.test_load_limits import swinging
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from machine.described import REST, described
 
 from hexpost.audit.model import BODIES, LIMITS
-from hexpost.audit.room import FIRST_BOX
+from hexpost.audit.room import FIRST_BOX, _pairs
 from hexpost.kinematics.clearance import segment_to_box, segments_apart
 from hexpost.report.collect import names_of
 
@@ -86,3 +88,43 @@ def test_too_little_conditioning_is_found():
     assert 0.05 < worst.value < worst.allowed == 0.99
     assert worst.strut == 0
     assert [f for f in listed(result) if f[0] == "conditioning"]
+
+
+def boxes(*lows):
+    """Return the tables of boxes of 100 mm x 150 mm x 500 mm, by their lower corners."""
+    text = '[[keep_out]]\nname = "box {}"\nlow_mm = [{}, {}, {}]\nhigh_mm = [{}, {}, {}]\n'
+    return "".join(text.format(k, *low, low[0] + 100, low[1] + 150, low[2] + 500) for k, low in enumerate(lows))
+
+
+@pytest.mark.parametrize("near", [0, 1, 2])
+def test_of_several_boxes_the_one_in_the_way_is_named(near):
+    lows = [[2900, 300, 1500], [3100, 300, 1500], [3300, 300, 1500]]
+    lows[near] = [900, 300, 1500]
+    machine = described("[strut.body]\nradius_mm = 50\n", boxes(*lows))
+    job, s = swinging(machine)
+    told = run(job, s, machine=machine).findings
+    named = {names_of(int(b), machine)[1] for b in told.bodies[told.limit == LIMITS.index("clearance")]}
+    assert named == {f"box {near}"}
+
+
+def test_the_peak_of_a_clearance_hardly_missed_is_the_smallest_distance():
+    body, box = "[strut.body]\nradius_mm = 50\n", boxes([900, 300, 1500])
+    machine = described(body, box)
+    job, s = swinging(machine)
+    check = next(c for c, _ in audit(job, machine=machine)._checks if c.band.limit == "clearance")
+    least = float(check.measure(s).min())
+    assert least < 0.0
+    deep = replace(machine, health=replace(machine.health, clearance=least + 0.5))
+    found = [f for f in listed(run(job, s, machine=deep)) if f[0] == "clearance"]
+    assert min(f[5] for f in found) == pytest.approx(least, abs=1e-9)
+
+
+def test_struts_that_touch_at_their_joints_are_no_pair():
+    """Two capsules whose radii add up to the distance of their joints, to the last bit."""
+    s, t = MACHINE.struts[:2]
+    apart = min(
+        float(np.linalg.norm(s.base_joint - t.base_joint)), float(np.linalg.norm(s.platform_joint - t.platform_joint))
+    )
+    for radius, pairs in ((apart / 2.0, []), (np.nextafter(apart / 2.0, 0.0), [(0, 1)])):
+        two = tuple(replace(x, body=replace(x.body, radius=radius)) for x in (s, t))
+        assert _pairs(replace(MACHINE, struts=two + MACHINE.struts[2:], spindle=None)) == pairs
