@@ -97,3 +97,14 @@ def test_a_feed_of_a_tenth_of_a_millimetre_a_minute_is_advised_and_none_at_rest(
     advice._advise_feed("speed", runs, np.array([0]), np.array([1]), s)
     expected = 0.95 * rate * 60.0 / 1.5
     assert runs["feed"][0] == pytest.approx(expected if rate else np.nan, rel=0.1, nan_ok=True)
+
+
+def test_a_milder_ramp_leaves_a_twentieth_of_the_limit_for_the_bend():
+    """What a bend takes goes with the square of the feed: at a feed k times as high, k^2 of it is the twentieth."""
+    advice, _ = advice_of()
+    allowed, bend = np.full(3, 1000.0), np.array([400.0, 60.0, 20.0])
+    parts = np.stack([allowed, allowed * 0.0, bend, allowed * 0.0])
+    feed = advice._ramp_feed(parts, allowed, np.full(3, 10.0), np.full(3, 1e6), np.zeros(3, dtype=bool))
+    k = feed / 10.0
+    assert k[:2] ** 2 * bend[:2] == pytest.approx(0.05 * allowed[:2])
+    assert k[2] == pytest.approx(1.0)  # no faster than the feed that was reached

@@ -48,6 +48,13 @@ def test_cuts_beyond_the_edge_are_told_once_with_the_farthest():
     assert said[0].startswith(f"Line 4 (X{edge + 2.5}) cuts beyond the edge of the pallet, and cuts reach up to 7 mm")
 
 
+def test_a_hundredth_of_a_millimetre_beyond_the_edge_is_beyond_it():
+    edge = MACHINE.pallet.size[0] / 2
+    assert not remarks(f"M03\nG01 X{edge} F500\nM30\n")
+    (said,) = remarks(f"M03\nG01 X{edge + 0.01} F500\nM30\n")
+    assert "0.01 mm beyond it" in said
+
+
 def test_a_missing_end_is_told_and_m02_is_an_end():
     assert remarks("M03\nG01 X10 F500\n") == [
         "The program ends without M30 or M02: the end of the text is taken for it."

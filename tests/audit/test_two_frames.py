@@ -101,6 +101,16 @@ def test_cuts_beyond_either_edge_of_the_pallet_are_seen(axis, sense):
     assert beyond_pallet(moves(end=end), np.array([0]), MACHINE) == pytest.approx([7.0])
 
 
+def test_the_edge_of_the_pallet_is_where_the_work_frame_says():
+    """A work frame 30 mm along X and turned by half a turn about Z: its X 20 is X 10 of the pallet."""
+    half = MACHINE.pallet.size[0] / 2.0
+    end = np.zeros((6, 3))
+    end[0] = 20.0, -half, half + 37.0
+    job = moves(3, frames=[tilted(MACHINE, (30.0, 0, 0), (0, 0, np.pi))], end=end)
+    found = beyond_pallet(job, np.arange(3), MACHINE)
+    assert found == pytest.approx([0.0, 30.0, 7.0])
+
+
 def test_a_move_too_short_for_a_sample_at_the_end_gets_the_last_sample():
     ticks = MoveTicks(np.array([0, 1]))
     ticks.add(rest(6, move=[0] * 6).poses)
