@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
-from audit.jobs import PERIOD, frame, listed, moves, run, solved
+from audit.jobs import PERIOD, audit, frame, listed, moves, rest, run, solved
 from machine.described import REST, STRUT, described
 
+from hexpost.audit.load_limits import MOST_PERIODS, Bearing, RunningMean
+from hexpost.errors import HexpostError
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.kinematics.jacobian import jacobian
 from hexpost.kinematics.struts import StrutModel
@@ -93,3 +95,29 @@ def test_forces_without_screws_make_no_check():
     machine = described("", REST)
     job, s = swinging(machine)
     assert {w.limit for w in run(job, s, machine=machine).worst}.isdisjoint({"thrust", "torque", "buckling"})
+
+
+def test_shares_of_limits_by_length_are_value_by_allowed_in_either_sense():
+    machine = described()
+    job, s = swinging(machine)
+    checks = [c for c, _ in audit(job, machine=machine)._checks if isinstance(c, Bearing)]
+    assert {c.band.limit for c in checks} == {"buckling", "critical-speed"}
+    row, at = np.repeat(np.arange(6), 30), np.tile(np.arange(0, N, 100), 6)
+    for check in checks:
+        told = check.figures(row, at, s)
+        assert check.measure(s)[row, at] == pytest.approx(told.value / told.allowed)
+        assert (told.value >= 0.0).all()
+        assert told.value.max() > 0.0
+
+
+def test_a_window_may_have_a_million_periods_and_no_more():
+    RunningMean(lambda s: s.speed, MOST_PERIODS * 1.0, 1.0)
+    with pytest.raises(HexpostError, match="at most 1,000,000 control periods, found 1,000,001"):
+        RunningMean(lambda s: s.speed, MOST_PERIODS + 1.0, 1.0)
+
+
+def test_no_end_of_a_strut_is_named_for_the_worst_speed():
+    s = rest(5)
+    s.speed[:, 2] = 1.0
+    told = run(moves(), s).worst
+    assert {w.joint for w in told if w.limit in {"speed", "stroke"}} == {0}

@@ -176,6 +176,18 @@ def test_below_the_pallet_is_below_it_up_to_its_edges(axis):
         assert check.measure(s).tolist() == [[pytest.approx(height)] * 3]
 
 
+@pytest.mark.parametrize(
+    ("place", "height"), [((290.0, 0.0), -5.0), ((310.0, 0.0), 0.0), ((0.0, 190.0), -5.0), ((0.0, 210.0), 0.0)]
+)
+def test_a_pallet_is_as_long_and_as_wide_as_the_machine_file_says(place, height):
+    machine = replace(MACHINE, pallet=replace(MACHINE.pallet, size=(600.0, 400.0)))
+    check = next(c for c, _ in audit(moves(), machine=machine)._checks if c.band.limit == "pallet")
+    s = rest(3)
+    s.poses.pose[:2, 0], s.poses.pose[2, 0] = place, -5.0
+    s.poses.pose[2, 1] = -5.0  # in the middle, below the face in any case
+    assert check.measure(s)[0, :2].tolist() == [pytest.approx(height), pytest.approx(-5.0)]
+
+
 def test_a_running_mean_asked_twice_for_a_block_counts_it_once():
     seen = [rest(5), rest(5, tick=5)]
     values = {id(s): np.full((6, 5), float(k + 1)) for k, s in enumerate(seen)}
