@@ -1,1 +1,12 @@
-"""Speed along the path, within feed, tool-tip and jerk limits."""
+"""Speed along the path, within feed, tool-tip and jerk limits, and within the struts where that is asked.
+
+In: ``Path``, feeds and dwells of the program, limits of the machine; the mode (as programmed, strut-limited).
+Out: ``Timing``: motion along the path as a function of time; every span takes a whole number of ticks.
+Idea: separable bounds. Each stretch of the path has a cap of speed and one of acceleration; two running minima,
+forwards and backwards, are the fastest speed under both. An average over a window of time limits the jerk. Samples
+that are still over a limit lower the bounds that made them so, and the span is planned again.
+Rule: v^2 at the next edge <= v^2 + 2 u D (D the length of the stretch, u its acceleration); after the average over a
+window T the jerk is (u(t) - u(t - T)) / T. Planning cannot fail: a tool that rests keeps every bound.
+Start with ``plan.py``; the speed itself is ``minima.py``, limits of the struts enter in ``struts.py`` and
+``thrusts.py``.
+"""
