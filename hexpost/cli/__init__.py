@@ -4,7 +4,8 @@ In: arguments, environment, standard input.
 Out: standard output for results, standard error for what happens on the way, an exit code.
 Idea: one file a command, which only translates: options to the arguments of a stage, faults to text (or to the JSON
 document of an error). Streams that are closed or full end a run in an orderly way.
-Rule: 0 no limit broken, 1 a limit broken, 2 cannot go on, 130 interrupted. ``hexpost --help`` imports neither numpy nor a stage.
+Rule: 0 no limit broken, 1 a limit broken, 2 cannot go on, 130 interrupted. ``hexpost --help`` imports neither numpy nor
+a stage.
 Start with ``COMMANDS`` below, then ``run.py``.
 """
 

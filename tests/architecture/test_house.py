@@ -1,4 +1,4 @@
-"""It is still the same house: sizes, borders between stages, the map, the top level."""
+"""It is still the same house: sizes, borders between stages, chapters, the top level."""
 
 import ast
 import re
