@@ -7,8 +7,8 @@ import numpy as np
 
 from hexpost.arrays import Array, Lines
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, WITH, Events
-from hexpost.moves.state import NONE
 from hexpost.moves.trace import Trace
+from hexpost.moves.window.state import NONE
 from hexpost.moves.words import ONE_BLOCK, WORDS
 from hexpost.program.model import Program
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE

@@ -1,1 +1,21 @@
-"""Words to moves and events: modal state, offsets, tool lengths."""
+"""The stage from words to moves: what a program means.
+
+In: a ``Program`` (words as columns, in the order of the text), the machine, its tools and its setup. Out: an
+``Interpretation`` (``model.py``): moves and events as columns, the frames they are written in, and how ambiguous
+words were read.
+
+All blocks of a window go through one step together. A step takes columns and hands on columns; what stays in force
+from one window to the next is in ``window/state.py`` and nowhere else. So time and memory follow the number of blocks.
+
+    order/        which blocks run, in which order
+    reading/      what each word says by itself
+    window/       what every step sees of a window of blocks
+    expanding/    one block that stands for several: cycles, returns, tool changes
+    frames/       in which coordinates a block is written
+    motion/       where each block goes, how fast, and what happens beside it
+    rotary/       how the tool turns between the ends of a block
+    compensation/ the tool centre beside the contour
+
+The one rule: a chapter imports from those it needs below it, never back (the import rules say the order).
+Start with ``words.py``, the one table of words, then ``interpret.py``, which calls the steps in their order.
+"""

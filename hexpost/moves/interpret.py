@@ -3,32 +3,32 @@
 from hexpost import shelf
 from hexpost.errors import Fault
 from hexpost.machine.model import Machine, Setup, Tools
-from hexpost.moves import collect, events
-from hexpost.moves.arcs import arcs
-from hexpost.moves.blocks import Blocks, moving_blocks, refuse_missing_units, scale_of
-from hexpost.moves.checks import read_sheet
-from hexpost.moves.compensation.job import Cutter
-from hexpost.moves.complaints import Complaints, Ledger
-from hexpost.moves.dialect import Dialect
-from hexpost.moves.dwells import take_dwells
-from hexpost.moves.extract import Extract, stretch
-from hexpost.moves.feeds import feeds
-from hexpost.moves.foreign import check_rotary, meant, rotary_feeds
-from hexpost.moves.frames import FrameBook, start_frame
-from hexpost.moves.implied import placed
-from hexpost.moves.missing import Missing
+from hexpost.moves.compensation.cutter import Cutter
+from hexpost.moves.expanding.draft import Speller
+from hexpost.moves.expanding.expand import special_blocks, spell
+from hexpost.moves.frames.book import FrameBook, start_frame
+from hexpost.moves.frames.missing import Missing
+from hexpost.moves.frames.runs import check_machine_blocks, cut_runs
 from hexpost.moves.model import USUAL, Events, Interpretation, Remark, Switches
-from hexpost.moves.modes import keep_machine, keep_modes, modal
-from hexpost.moves.positions import positions
-from hexpost.moves.readings import readings, switched, unpointed
-from hexpost.moves.route import Route
-from hexpost.moves.runs import check_machine_blocks, cut_runs
-from hexpost.moves.sheet import Movement, Sheet
-from hexpost.moves.speller import Speller
-from hexpost.moves.spelling import special_blocks, spell
-from hexpost.moves.state import State
-from hexpost.moves.turning import Turning
-from hexpost.moves.unread import unknown_words
+from hexpost.moves.motion import events
+from hexpost.moves.motion.arcs import arcs
+from hexpost.moves.motion.feeds import feeds
+from hexpost.moves.motion.positions import positions
+from hexpost.moves.motion.steps import Store, collect, steps
+from hexpost.moves.open_points import readings, switched, unpointed
+from hexpost.moves.order.route import Route
+from hexpost.moves.reading.checks import read_sheet, unknown_words
+from hexpost.moves.reading.dialect import Dialect
+from hexpost.moves.reading.dwells import take_dwells
+from hexpost.moves.reading.implied import placed
+from hexpost.moves.rotary.foreign import check_rotary, meant, rotary_feeds
+from hexpost.moves.rotary.turning import Turning
+from hexpost.moves.window.blocks import Blocks, moving_blocks, refuse_missing_units, scale_of
+from hexpost.moves.window.complaints import Complaints, Ledger
+from hexpost.moves.window.extract import Extract, stretch
+from hexpost.moves.window.modes import keep_machine, keep_modes, modal
+from hexpost.moves.window.sheet import Movement, Sheet
+from hexpost.moves.window.state import State
 from hexpost.program.model import Program
 
 WINDOW = 32768
@@ -80,7 +80,7 @@ class Interpreter:
         self.missing = Missing(tools, setup)
         self.ledger = Ledger(faults)
         self.dialect = Dialect(machine.dialect)
-        self.store = collect.Store(room)
+        self.store = Store(room)
         self.cutter = Cutter(machine, tools)
         self.turning = Turning(machine)
         self.events: list[Events] = []
@@ -131,11 +131,11 @@ class Interpreter:
         keep_modes(modes, self.state)
         keep_machine(sheet, self.state)
         self.missing.look(sheet, self.book, complaints)
-        steps, rows = collect.steps(blocks, at, turns, fed)
+        moved, rows = steps(blocks, at, turns, fed)
         self.events.append(events.events(blocks, dwells, rows, self.store.count))
         self.turning.look(complaints.program, found.cut, (movement.rows, rows), self.store.count)
         self.cutter.look(complaints.program, sheet, rows, self.store.count)
-        self.store.add(steps)
+        self.store.add(moved)
         self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed, turns))
 
     def finish(self) -> Interpretation:
@@ -149,7 +149,7 @@ class Interpreter:
             whole, spread, more = self.turning.pieces(whole, spread)
             happening, lacking = spread.events(happening), lacking + more
         self.ledger.finish(lacking)
-        moves = collect.collect(whole, events.rests(happening, len(whole.line)), frames)
+        moves = collect(whole, events.rests(happening, len(whole.line)), frames)
         return Interpretation(
             moves=moves,
             events=happening,

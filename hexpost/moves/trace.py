@@ -7,17 +7,17 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Lines
 from hexpost.machine.model import Machine, Setup, Tools
-from hexpost.moves.collect import Steps, Store
-from hexpost.moves.complaints import Complaints, Ledger
-from hexpost.moves.dialect import Dialect
-from hexpost.moves.events import joined
-from hexpost.moves.extract import Extract
-from hexpost.moves.feeds import INVERSE
 from hexpost.moves.interpret import WINDOW, Interpreter
 from hexpost.moves.model import USUAL, Events, Frame, Switches
-from hexpost.moves.route import Route
-from hexpost.moves.sheet import fill
-from hexpost.moves.state import State
+from hexpost.moves.motion.events import joined
+from hexpost.moves.motion.feeds import INVERSE
+from hexpost.moves.motion.steps import Steps, Store
+from hexpost.moves.order.route import Route
+from hexpost.moves.reading.dialect import Dialect
+from hexpost.moves.window.complaints import Complaints, Ledger
+from hexpost.moves.window.extract import Extract
+from hexpost.moves.window.sheet import fill
+from hexpost.moves.window.state import State
 from hexpost.moves.words import LABELS, ONE_BLOCK, group_of, groups
 from hexpost.program.model import Program
 

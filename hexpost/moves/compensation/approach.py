@@ -5,11 +5,11 @@ from math import pi
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.moves.collect import Steps
 from hexpost.moves.compensation.contour import Contour, dot, normal
 from hexpost.moves.compensation.corners import SLACK
-from hexpost.moves.frames import SAME
+from hexpost.moves.frames.book import SAME
 from hexpost.moves.model import Frame
+from hexpost.moves.motion.steps import Steps
 
 STATIONS = 65
 """Places of an approach at which its distance from the contour is looked at."""

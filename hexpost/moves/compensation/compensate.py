@@ -7,8 +7,6 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.kinematics.frames import rotation
 from hexpost.machine.model import Machine, Tools
-from hexpost.moves.arcs import Turns
-from hexpost.moves.collect import Steps, without
 from hexpost.moves.compensation.approach import Departure, gouges
 from hexpost.moves.compensation.contour import Contour, contour, normal
 from hexpost.moves.compensation.corners import SLACK, Beside, collapse, room
@@ -16,10 +14,11 @@ from hexpost.moves.compensation.crossing import crossings
 from hexpost.moves.compensation.insert import inserted
 from hexpost.moves.compensation.merging import Merged, merged
 from hexpost.moves.compensation.switches import LEFT, NO_ROW, OFF, CutterState, CutterWords
-from hexpost.moves.compensation.telling import Teller
-from hexpost.moves.frames import SAME
+from hexpost.moves.frames.book import SAME
 from hexpost.moves.model import FEED_RAPID, Frame
-from hexpost.moves.spread import Spread
+from hexpost.moves.motion.arcs import Turns
+from hexpost.moves.motion.steps import Spread, Steps, without
+from hexpost.moves.window.complaints import Teller
 from hexpost.units import RAD_PER_DEG
 
 SQUARE = np.sin(0.01 * RAD_PER_DEG)

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.moves.arcs import PLANES
-from hexpost.moves.collect import Steps
-from hexpost.moves.frames import SAME
+from hexpost.moves.frames.book import SAME
+from hexpost.moves.motion.steps import Steps
+from hexpost.moves.window.modes import PLANES
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,12 +3,11 @@
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Ints
-from hexpost.moves.arcs import Turns
-from hexpost.moves.collect import Steps
 from hexpost.moves.compensation.contour import Contour
 from hexpost.moves.compensation.corners import Beside
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TIP
-from hexpost.moves.spread import Spread
+from hexpost.moves.motion.arcs import Turns
+from hexpost.moves.motion.steps import Spread, Steps
 
 
 def inserted(out: Steps, element: Contour, path: Beside) -> tuple[Steps, Spread]:

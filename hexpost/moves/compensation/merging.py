@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.moves.collect import Steps
 from hexpost.moves.compensation.contour import Contour, cross
 from hexpost.moves.compensation.corners import SLACK, Beside, beside, room
 from hexpost.moves.model import FEED_TIP
+from hexpost.moves.motion.steps import Steps
 
 MOST_ROUNDS = 40
 """Each round makes half of what is too short one with its neighbour: long before this nothing is left to do."""

@@ -5,8 +5,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from hexpost.arrays import Codes, Flags, Ints
-from hexpost.moves.checks import first_rows
-from hexpost.moves.sheet import Rows, Sheet, Words, fill
+from hexpost.moves.window.sheet import Rows, Sheet, Words, fill, first_rows
 
 OFF, LEFT, RIGHT = 40, 41, 42
 """Codes of the group ``"cutter radius"``."""

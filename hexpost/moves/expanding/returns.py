@@ -1,0 +1,82 @@
+"""Reference returns and tool changes spelled out, and presets: here is X Y Z."""
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.kinematics.frames import invert, pose_from_matrix, pose_matrix
+from hexpost.machine.model import Machine
+from hexpost.moves.expanding.draft import Row, Speller, parted
+from hexpost.moves.frames.book import MACHINE
+from hexpost.moves.window.modes import AXES
+from hexpost.units import DEG_PER_RAD
+
+
+def preset(speller: Speller, row: int, words: Row, scale: float) -> None:
+    """Shift the work frames so that the tool is where G92 says; ``scale``: millimetres per unit of the block."""
+    at, _ = words.pop("preset")
+    named = {i: words.pop(x) for i, x in enumerate(AXES) if x in words}
+    turned = [word for i, word in named.items() if i >= 3]
+    if turned or not named:
+        speller.refuse(turned[0][0] if turned else at, "preset-axes", "expected X, Y or Z with G92")
+        return
+    speller.draft.add(row, words)
+    place = speller.here()
+    shift = speller.book.presets[speller.state.preset].copy()
+    for i, (_, value) in named.items():
+        shift[i] += place[i] - value * scale
+    speller.state.preset = speller.book.preset(shift)
+    speller.say("G92 shifts all work offsets until the next G92 or the end of the program")
+
+
+def reference_return(speller: Speller, row: int, words: Row, scale: float) -> None:
+    """Spell out a reference return: rapid to the given point, then to the reference pose, in the axes named."""
+    at, code = words.pop("reference return")
+    named = [x for x in AXES if x in words]
+    if not named or "machine coordinates" in words:
+        what = "expected axes" if not named else "expected no G53"
+        what += f" with {speller.complaints.written(at)}: the point on the way to the reference pose"
+        speller.refuse(at, "return-axes", what, "to go there straight along Z write G91 G28 Z0")
+        return
+    target = _in_machine(speller.machine, int(code))
+    early, late = parted(words)
+    speller.draft.add(row, {**early, "motion once": (at, 0)})
+    back: Row = {"machine coordinates": (at, MACHINE), "motion once": (at, 0), "distance once": (at, 90)}
+    for i, x in enumerate(AXES):
+        if x in named:
+            back[x] = (words[x][0], float(target[i] / scale if i < 3 else target[i] * DEG_PER_RAD))
+    speller.draft.add(row, {**back, **late})
+
+
+def tool_change(speller: Speller, row: int, change: tuple[int, float], scale: float) -> None:
+    """Spell out a tool change: after the motion of its block rapid to where changes are made, then the change.
+
+    That pose is where the tool change leaves the machine. A B C stay in force as the program said them, so the next
+    motion in work coordinates turns the tool back to them.
+    """
+    assert speller.machine.tool_change is not None
+    speller.flush()
+    rotary = speller.state.rotary.copy()
+    target = _seen_from_zero(speller.machine, speller.machine.tool_change)
+    at, _ = change
+    words: Row = {"machine coordinates": (at, MACHINE), "motion once": (at, 0), "distance once": (at, 90)}
+    for i, x in enumerate(AXES):
+        words[x] = (at, float(target[i] / scale if i < 3 else target[i] * DEG_PER_RAD))
+    speller.draft.add(row, {**words, "tool change": change})
+    speller.flush()
+    speller.state.rotary = rotary
+    speller.say("M06 is made at the pose of tool_change in the machine file, where the tool goes by rapid")
+
+
+def _in_machine(machine: Machine, code: int) -> Array:
+    """Return the pose (6,) in machine coordinates to which a reference return leads."""
+    poses = machine.reference_return
+    if poses is None:
+        return np.zeros(6)
+    return _seen_from_zero(machine, {28: poses.g28, 30: poses.g30, 74: poses.g74}[code])
+
+
+def _seen_from_zero(machine: Machine, place: Array) -> Array:
+    """Return a pose (6,) of the base frame in machine coordinates."""
+    zero = pose_matrix(machine.machine_zero, machine.tilt_order)
+    pose = pose_matrix(place, machine.tilt_order)
+    return pose_from_matrix(invert(zero) @ pose, machine.tilt_order, near=np.zeros(6))

@@ -1,0 +1,91 @@
+"""How open points of the standard were read in a program, in words for the report."""
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.machine.model import Tools
+from hexpost.machine.wording import Words as Reading
+from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Switches
+from hexpost.moves.motion.arcs import Turns
+from hexpost.moves.motion.feeds import Feeds
+from hexpost.moves.reading.dwells import Dwells
+from hexpost.moves.window.blocks import Blocks
+from hexpost.moves.window.extract import Extract
+from hexpost.moves.window.sheet import Sheet
+from hexpost.moves.window.state import NONE
+from hexpost.moves.words import OPTIONAL_STOP
+
+INVERSE_TIME = {
+    "time": "inverse time (G93): a block lasts 1/F minutes, lines and arcs alike",
+    "radius": "inverse time (G93): a line lasts 1/F minutes, an arc its angle (in radians) over F",
+}
+MIXED_FEED = {
+    "tip": "F where X Y Z and A B C move: speed of the tool tip along its path",
+    "linear": "F where X Y Z and A B C move: speed of X Y Z, which are the tool tip",
+    "root-sum-square": "F where X Y Z and A B C move: root sum square of lengths and degrees, per minute",
+}
+
+
+def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: Feeds, arcs: Turns) -> tuple[str, ...]:
+    """Return a sentence for each reading that this program needed."""
+    sheet, units = blocks.sheet, blocks.reading.units
+    said = [
+        (bool(dwells.letters), f"dwell (G04): the time is {', '.join(dwells.letters)}"),
+        (
+            units is not None and bool((blocks.modes.units == NONE).any()),
+            f"units: none stated by the program at its head, {units} by the machine file",
+        ),
+        (_has(sheet, "tool length", 44), "G44 subtracts the length of its row"),
+        (_has(sheet, "path control", 62), "G62 is continuous, as G64"),
+        (_has(sheet, "path control", 60), "G60 stops exactly at the end of every feed move, as G61"),
+        (bool((fed.mode == FEED_INVERSE).any()), INVERSE_TIME[blocks.reading.inverse_time_arc]),
+        (
+            blocks.reading.rotary == "shortest" and any(sheet.letter(x).count for x in "ABC"),
+            "absolute A B C turn the shortest way: at most half a turn",
+        ),
+        (
+            len(arcs.move) > 0,
+            f"arcs: start and end radius may differ by {blocks.reading.arc_tolerance:g} mm",
+        ),
+        (bool((fed.mode == FEED_TILT).any()), "F where only A B C move: degrees per minute, norm of their changes"),
+        (
+            bool(((fed.mode == FEED_TIP) & fed.tilt).any()),
+            MIXED_FEED[blocks.reading.mixed_feed],
+        ),
+        (
+            not tools.given and sheet.letter("H").count + sheet.group("tool change").count > 0,
+            "no tools file: every tool has length 0",
+        ),
+    ]
+    return tuple(text for used, text in said if used)
+
+
+def switched(extract: Extract, switches: Switches) -> tuple[str, ...]:
+    """Return a sentence for each switch of the operator that the program asks about."""
+    stops = (extract.letter == ord("M")) & (extract.value == OPTIONAL_STOP)
+    said = [
+        (
+            bool(len(extract.program.skip)),
+            "blocks that begin with / are skipped (--skip)" if switches.skip else "blocks that begin with / are run",
+        ),
+        (
+            bool(stops.any()),
+            "M01 stops as M00 does" if switches.stops else "M01 does not stop (--no-stops)",
+        ),
+    ]
+    return tuple(text for used, text in said if used)
+
+
+def unpointed(extract: Extract, reading: Reading) -> tuple[str, ...]:
+    """Return a sentence on lengths that are written without a point."""
+    if not (~extract.pointed & (extract.letter >= ord("X")) & (extract.letter <= ord("Z"))).any():
+        return ()
+    if reading.numbers == "implied":
+        return ("numbers without a point: the point stands where the format of the machine file says",)
+    return ("numbers without a point are read as they stand: X10 is 10, not 10 increments",)
+
+
+def _has(sheet: Sheet, group: str, code: int) -> bool:
+    """Return whether a code of a group stands in the program."""
+    values: Array = sheet.group(group).value
+    return bool(np.any(values == code))

@@ -1,0 +1,144 @@
+"""What can be said of a block by itself: words that do not exist, repeats, two words of one group, bad numbers."""
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+
+from hexpost.arrays import Codes, Flags
+from hexpost.errors import Fault
+from hexpost.machine.wording import DialectWord
+from hexpost.moves.model import Switches
+from hexpost.moves.window.complaints import UNSAID, Complaints
+from hexpost.moves.window.extract import Extract
+from hexpost.moves.window.sheet import Sheet, Words, arrange
+from hexpost.moves.window.state import State
+from hexpost.moves.words import ENDING, LETTERS, OPTIONAL_STOP, group_of, groups
+from hexpost.program.model import OF_A_WORD, Program
+
+LARGEST_NUMBER = 99_999
+"""Largest number of a tool or of a row of the tools file."""
+LARGEST_VALUE = 1e7
+"""Largest size of any other value: ten kilometres, or three hours of dwell."""
+NOT_READ = re.compile(rb"\([^()]*\)|[;(].*")
+"""Comments."""
+CODE = re.compile(rb"(?<![A-Za-z])([GMgm])([0-9]{1,4}(?:\.[0-9]+)?)(?![^\s])")
+"""A preparatory or miscellaneous word that stands by itself."""
+
+
+def read_sheet(extract: Extract, state: State, switches: Switches, complaints: Complaints) -> Sheet:
+    """Return the words up to the end of the program laid out; what is wrong with a block by itself is reported.
+
+    Where the switch for optional stops is off their words are left out.
+    """
+    rows = _executed(extract, state)
+    words = int(extract.first[rows])
+    letters = arrange(extract, rows)
+    unsaid = sum(np.count_nonzero(extract.letter[:words] == code) for code in UNSAID)
+    if unsaid + sum(found.count for found in letters.values()) < words:
+        _refuse_letters(extract.letter[:words], complaints)
+    if words and max(extract.value[:words].max(), -extract.value[:words].min()) > LARGEST_VALUE:
+        _refuse_large(letters, complaints)
+    coded: dict[str, Words] = {}
+    for letter in ("G", "M"):
+        if letter in letters:
+            coded |= _by_group(letter, letters.pop(letter), complaints)
+    for letter, found in letters.items():
+        letters[letter] = _unrepeated(found, complaints, f"{letter} twice in one block")
+    if not switches.stops and "stop" in coded:
+        coded["stop"] = coded["stop"].pick(coded["stop"].value != OPTIONAL_STOP)
+    _check_numbers(letters, complaints)
+    return Sheet(rows, letters, coded)
+
+
+def _executed(extract: Extract, state: State) -> int:
+    """Return how many rows run, the one with the end word included."""
+    if state.ended:
+        return 0
+    miscellaneous = np.flatnonzero(extract.letter == ord("M"))
+    ends = miscellaneous[np.isin(extract.value[miscellaneous], ENDING)]
+    if ends.size == 0:
+        return extract.rows
+    state.ended = True
+    return int(extract.row(ends[:1])[0]) + 1
+
+
+def _refuse_letters(letters: Codes, complaints: Complaints) -> None:
+    """Report the words whose address letter has no meaning."""
+    at = np.flatnonzero(~np.isin(letters, [0, *(ord(x) for x in LETTERS)]))
+    complaints.words(at, "unknown-word", lambda word: f"unknown word {word}: the letter {word[0]} is not read")
+
+
+def _refuse_large(letters: dict[str, Words], complaints: Complaints) -> None:
+    """Report values that no machine can mean and that would spoil the arithmetic; take them out."""
+    for letter, words in letters.items():
+        if letter not in ("G", "M"):
+            huge = np.abs(words.value) > LARGEST_VALUE
+            say = ("value-too-large", f"a value of at most {LARGEST_VALUE:g}")
+            letters[letter] = _without(words, huge, complaints, say)
+
+
+def _by_group(letter: str, words: Words, complaints: Complaints) -> dict[str, Words]:
+    """Return G or M words by modal group; unknown ones, and a second one of a group in a block, are reported."""
+    group = group_of(letter, words.value)
+    unknown = group == 0
+    if unknown.any():
+        complaints.words(words.at[unknown], "unknown-word", lambda word: f"unknown word {word}")
+    out = {}
+    for index, name in enumerate(groups(letter), 1):
+        here = group == index
+        if np.count_nonzero(here):
+            out[name] = _unrepeated(
+                words if here.all() else words.pick(here),
+                complaints,
+                f"two {letter} words of one group ({name}) in one block",
+            )
+    return out
+
+
+def _unrepeated(words: Words, complaints: Complaints, what: str) -> Words:
+    """Return the first word of each block; further ones are reported."""
+    repeat = words.row[1:] == words.row[:-1]
+    if not repeat.any():
+        return words
+    again = np.concatenate(([False], repeat))
+    complaints.words(words.at[again], "repeated-word", lambda word: f"{what}: found {word} as well")
+    return words.pick(~again)
+
+
+def _check_numbers(letters: dict[str, Words], complaints: Complaints) -> None:
+    """Report tool and row numbers that are no whole numbers, and negative speeds; such words are left out."""
+    for letter, code in (("T", "tool-number-bad"), ("H", "row-number-bad"), ("D", "row-number-bad")):
+        if letter in letters:
+            value = letters[letter].value
+            good = (value >= 0) & (value <= LARGEST_NUMBER) & (value == np.floor(value))
+            expected = f"a whole number of 0 to {LARGEST_NUMBER}"
+            letters[letter] = _without(letters[letter], ~good, complaints, (code, expected))
+    if "S" in letters:
+        bad = letters["S"].value < 0
+        letters["S"] = _without(letters["S"], bad, complaints, ("spindle-speed-bad", "a spindle speed of 0 or more"))
+
+
+def _without(words: Words, bad: Flags, complaints: Complaints, say: tuple[str, str]) -> Words:
+    """Return the words that are not ``bad`` (k,); report the others with a code and what was expected."""
+    if not bad.any():
+        return words
+    complaints.words(words.at[bad], say[0], lambda word: f"expected {say[1]}, found {word}")
+    return words.pick(~bad)
+
+
+def unknown_words(program: Program, before: Sequence[Fault], dialect: Sequence[DialectWord]) -> list[Fault]:
+    """Return the unknown G and M words of the blocks whose faults (among ``before``) are all of single words."""
+    own = [f for f in before if f.file == program.name and f.line is not None]
+    spoilt = {f.line for f in own if f.code not in OF_A_WORD}
+    named = {word.word for word in dialect}
+    out = []
+    for line in sorted({f.line for f in own if f.line is not None} - spoilt):
+        raw = NOT_READ.sub(lambda comment: b" " * len(comment[0]), program.raw(line))
+        for found in CODE.finditer(raw):
+            letter, value = found[1].decode().upper(), float(found[2])
+            if group_of(letter, np.array([value]))[0] or not named.isdisjoint({letter, f"{letter}{value:g}"}):
+                continue
+            written = found[0].decode().upper()
+            out.append(program.fault(line, found.start() + 1, "unknown-word", f"unknown word {written}"))
+    return out

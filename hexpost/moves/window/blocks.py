@@ -1,0 +1,87 @@
+"""The blocks of a window as every step of the interpreter sees them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags
+from hexpost.machine.wording import Words as Reading
+from hexpost.moves.window.complaints import Complaints
+from hexpost.moves.window.modes import AXES, INCH, Modes
+from hexpost.moves.window.sheet import Movement, Sheet, Words
+from hexpost.moves.window.state import NONE
+from hexpost.units import MM_PER_INCH
+
+NOWHERE = np.empty(0, dtype=np.int64)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blocks:
+    """Words, modal state, which blocks move, how open points are read, and where faults go."""
+
+    sheet: Sheet
+    modes: Modes
+    movement: Movement
+    reading: Reading
+    complaints: Complaints
+
+    scale: Array | None
+    """Millimetres (rows,) per unit of length of each block; ``None``: all are metric."""
+
+    def millimetres(self, words: Words) -> Array:
+        """Return the values (k,) of words that are lengths, in mm."""
+        return words.value if self.scale is None else words.value * self.scale[words.row]
+
+
+def scale_of(modes: Modes, reading: Reading) -> Array | None:
+    """Return the millimetres (rows,) per unit of length of each block, or ``None`` where all are metric."""
+    inch = modes.units == INCH
+    if reading.units == "inch":
+        inch |= modes.units == NONE
+    return np.where(inch, MM_PER_INCH, 1.0) if inch.any() else None
+
+
+def moving_blocks(sheet: Sheet, modes: Modes, complaints: Complaints) -> Flags:
+    """Return which blocks (rows,) move: they name an axis, or the centre of an arc; dwells have been taken out."""
+    moving = np.zeros(sheet.rows, dtype=np.bool_)
+    for letter in AXES:
+        words = sheet.letter(letter)
+        if words.count == sheet.rows:
+            moving[:] = True
+            break
+        moving[words.row] = True
+    complaints.once(
+        np.flatnonzero(moving & (modes.motion == NONE)) if (modes.motion == NONE).any() else NOWHERE,
+        "no-motion-word",
+        "axis words, and no motion word is in force yet: expected G00, G01, G02 or G03",
+        "write G00 or G01 into this block",
+    )
+    arc = (modes.motion == 2) | (modes.motion == 3)
+    for letter in ("I", "J", "K", "R"):
+        words = sheet.letter(letter)
+        stray = ~arc[words.row]
+        if stray.any():
+            complaints.sequels(
+                words.at[stray],
+                "arc-word-without-arc",
+                lambda word: f"{word} belongs to an arc, and neither G02 nor G03 is in force",
+                "write G02 or G03 into the block of the arc",
+            )
+        moving[words.row[~stray]] = True
+    return moving
+
+
+def refuse_missing_units(blocks: Blocks) -> None:
+    """Report the first block that gives a length while neither program nor machine file has said in which unit."""
+    unknown = blocks.modes.units == NONE
+    if blocks.reading.units is not None or not unknown.any():
+        return
+    lost = np.zeros(blocks.sheet.rows, dtype=np.bool_)
+    for letter in ("X", "Y", "Z", "I", "J", "K", "R", "F"):
+        lost[blocks.sheet.letter(letter).row] = True
+    blocks.complaints.once(
+        np.flatnonzero(lost & unknown),
+        "units-missing",
+        "a length, and the program has not said its unit: expected G21 (millimetre) or G20 (inch) before it",
+        'write G21 or G20 at the head of the program, or set words.units = "mm" in the machine file',
+    )
