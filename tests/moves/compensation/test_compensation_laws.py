@@ -3,8 +3,8 @@
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from moves.programs import MACHINE, offsets
 from moves.compensation.test_compensation import START, TOOLS
+from moves.programs import MACHINE, offsets
 
 from hexpost.feed.plan import plan
 from hexpost.moves import interpret as interpreter
