@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from hexpost.arrays import Ints
+from hexpost.audit.last_answer import LastAnswer
 from hexpost.kinematics.links import Links, links
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.model import Machine
@@ -16,8 +17,8 @@ class Attitudes:
     def __init__(self, machine: Machine, frames: Sequence[Frame]) -> None:
         self._model = StrutModel(machine)
         self._frames = frames
-        self._struts: tuple[int, Struts] | None = None
-        self._links: tuple[Setpoints, Links] | None = None
+        self._struts: LastAnswer[int, Struts] = LastAnswer()
+        self._links: LastAnswer[Setpoints, Links] = LastAnswer()
 
     def frame(self, setpoints: Setpoints) -> Frame:
         """Return the frame of a block."""
@@ -25,22 +26,17 @@ class Attitudes:
 
     def struts(self, setpoints: Setpoints) -> Struts:
         """Return the struts as seen from the frame of a block."""
-        number = setpoints.poses.frame
-        if self._struts is None or self._struts[0] != number:
-            frame = self._frames[number]
-            self._struts = (number, self._model.in_frame(frame.base_from_work, frame.tip))
-        return self._struts[1]
+        frame = self.frame(setpoints)
+        return self._struts.of(setpoints.poses.frame, lambda: self._model.in_frame(frame.base_from_work, frame.tip))
 
     def links(self, setpoints: Setpoints) -> Links:
         """Return the struts at the samples of a block."""
-        if self._links is None or self._links[0] is not setpoints:
-            known = setpoints.links
-            found = links(self.struts(setpoints), setpoints.poses.pose, setpoints.length) if known is None else known
-            self._links = (setpoints, found)
-        return self._links[1]
+        if setpoints.links is not None:
+            return setpoints.links
+        return self._links.of(setpoints, lambda: links(self.struts(setpoints), setpoints.poses.pose, setpoints.length))
 
     def some(self, setpoints: Setpoints, at: Ints) -> Links:
         """Return the struts at the samples ``at`` (m,) of a block."""
-        if setpoints.links is not None or (self._links is not None and self._links[0] is setpoints):
+        if setpoints.links is not None or self._links.knows(setpoints):
             return self.links(setpoints).at(at)
         return links(self.struts(setpoints), setpoints.poses.pose[:, at], setpoints.length[:, at])

@@ -8,6 +8,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.audit.band import SHARE_ROUNDING, Band, Check, Context, Figures, Maker, share_band, symmetric_band
+from hexpost.audit.last_answer import LastAnswer
 from hexpost.errors import HexpostError
 from hexpost.kinematics.screws import buckling_load, critical_speed
 from hexpost.machine.model import Machine, Screw
@@ -73,19 +74,21 @@ class RunningMean:
                 f"forces.window_s: expected at most {MOST_PERIODS:,} control periods, found {self._size:,}"
             )
         self._before: Array | None = None
-        self._last: tuple[Setpoints, Array] | None = None
+        self._last: LastAnswer[Setpoints, Array] = LastAnswer()
 
     def __call__(self, setpoints: Setpoints) -> Array:
         """Return the root mean squares (6, n) of a block; asked again for the same block, the same answer."""
-        if self._last is None or self._last[0] is not setpoints:
-            squares = self._value(setpoints) ** 2
-            before = np.repeat(squares[:, :1], self._size, axis=1) if self._before is None else self._before
-            joined = np.concatenate([before, squares], axis=1)
-            sums = np.cumsum(joined, axis=1)
-            mean = (sums[:, self._size :] - sums[:, : -self._size]) / self._size
-            self._before = joined[:, -self._size :]
-            self._last = (setpoints, np.sqrt(np.maximum(mean, 0.0)))
-        return self._last[1]
+        return self._last.of(setpoints, lambda: self._roots(self._value(setpoints) ** 2))
+
+    def _roots(self, squares: Array) -> Array:
+        """Return the root mean squares (6, n) of the next samples, and keep what the samples after them need."""
+        before = np.repeat(squares[:, :1], self._size, axis=1) if self._before is None else self._before
+        joined = np.concatenate([before, squares], axis=1)
+        sums = np.cumsum(joined, axis=1)
+        mean = (sums[:, self._size :] - sums[:, : -self._size]) / self._size
+        self._before = joined[:, -self._size :]
+        out: Array = np.sqrt(np.maximum(mean, 0.0))
+        return out
 
 
 def thrust(context: Context) -> Check | None:

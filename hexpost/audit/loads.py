@@ -8,6 +8,7 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.cutting import Cutting
+from hexpost.audit.last_answer import LastAnswer
 from hexpost.kinematics.screws import torque
 from hexpost.kinematics.thrusts import Motion, Thrusts
 from hexpost.machine.model import Machine, Screw, moving_body
@@ -34,39 +35,38 @@ class Loads:
         self._poses = poses
         self._cutting = cutting
         self._body = moving_body(machine)
-        self._seen: tuple[int, Thrusts] | None = None
-        self._last: tuple[Setpoints, Load] | None = None
+        self._thrusts: LastAnswer[int, Thrusts] = LastAnswer()
+        self._loads: LastAnswer[Setpoints, Load] = LastAnswer()
         screws = [s.screw for s in machine.struts]
         self._lead, self._forward, self._backward, self._spin = _drive(screws)
 
     def of(self, setpoints: Setpoints) -> Load:
         """Return the loads of a block."""
-        if self._last is None or self._last[0] is not setpoints:
-            poses = setpoints.poses
-            motion = Motion(
-                pose=poses.pose, rate=poses.rate, bend=poses.acceleration, period=setpoints.period,
-                cut=self._cutting.at(setpoints), turned=setpoints.turned,
-            )  # fmt: skip
-            thrust = self._thrusts(setpoints).along(motion, setpoints.length)
-            turned = torque(thrust, setpoints.speed, self._lead, self._forward, self._backward)
-            turned += self._spin * setpoints.acceleration
-            self._last = (setpoints, Load(thrust=thrust, torque=turned))
-        return self._last[1]
+        return self._loads.of(setpoints, lambda: self._loads_of(setpoints))
 
-    def _thrusts(self, setpoints: Setpoints) -> Thrusts:
-        """Return what finds thrusts in the frame of a block; that of the last frame is kept."""
-        number = setpoints.poses.frame
-        if self._seen is None or self._seen[0] != number:
-            frame, forces = self._poses.frame(setpoints), self._machine.forces
-            assert forces is not None
-            found = Thrusts(
-                self._poses.struts(setpoints),
-                self._body.seen_from(frame.tip),
-                forces.gravity @ frame.base_from_work[:3, :3],
-                np.concatenate([forces.force, forces.moment]),
-            )
-            self._seen = (number, found)
-        return self._seen[1]
+    def _loads_of(self, setpoints: Setpoints) -> Load:
+        """Work out the loads of a block."""
+        poses = setpoints.poses
+        motion = Motion(
+            pose=poses.pose, rate=poses.rate, bend=poses.acceleration, period=setpoints.period,
+            cut=self._cutting.at(setpoints), turned=setpoints.turned,
+        )  # fmt: skip
+        thrusts = self._thrusts.of(poses.frame, lambda: self._thrusts_of(setpoints))
+        thrust = thrusts.along(motion, setpoints.length)
+        turned = torque(thrust, setpoints.speed, self._lead, self._forward, self._backward)
+        turned += self._spin * setpoints.acceleration
+        return Load(thrust=thrust, torque=turned)
+
+    def _thrusts_of(self, setpoints: Setpoints) -> Thrusts:
+        """Return what finds thrusts in the frame of a block."""
+        frame, forces = self._poses.frame(setpoints), self._machine.forces
+        assert forces is not None
+        return Thrusts(
+            self._poses.struts(setpoints),
+            self._body.seen_from(frame.tip),
+            forces.gravity @ frame.base_from_work[:3, :3],
+            np.concatenate([forces.force, forces.moment]),
+        )
 
 
 def _drive(screws: list[Screw | None]) -> tuple[Array, Array, Array, Array]:

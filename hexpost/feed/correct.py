@@ -116,9 +116,7 @@ def correct(
         f_ramp[less + a] = factor[less]
     if (worst == 1.0).all():
         return None
-    up = st.up * f_ramp
-    down = up if st.down is st.up else st.down * f_ramp
-    lower = replace(st, cap=tagged(st.cap * f_cap, cause), up=up, down=down, hold=hold)
+    lower = replace(st, cap=tagged(st.cap * f_cap, cause), up=st.up * f_ramp, down=st.down * f_ramp, hold=hold)
     return Corrected(st=lower, worst=worst)
 
 

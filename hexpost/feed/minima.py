@@ -31,19 +31,17 @@ def speeds(size: Array, first: Ints, cap: Array, up: Array, down: Array, *, star
     x[0] = start
     at = np.searchsorted(first, np.arange(0, len(size) + GROUP, GROUP))
     for lo, hi in pairwise(np.unique(first[np.minimum(at, len(first) - 1)])):
-        x[lo : hi + 1] = _group(size[lo:hi], x[lo : hi + 1], up[lo:hi], None if down is up else down[lo:hi])
+        x[lo : hi + 1] = _group(size[lo:hi], x[lo : hi + 1], up[lo:hi], down[lo:hi])
     x[first[1:]] = 0.0
     return x
 
 
-def _group(size: Array, bound: Array, up: Array, down: Array | None) -> Array:
-    """Return the edge values of consecutive whole spans under bounds at their edges; no ``down`` means as ``up``."""
-    n = len(size)
-    fall = np.zeros(n + 1)
-    np.cumsum(2 * (up if down is None else down) * size, out=fall[1:])
-    rise = fall.copy()
-    if down is not None:
-        np.cumsum(2 * up * size, out=rise[1:])
+def _group(size: Array, bound: Array, up: Array, down: Array) -> Array:
+    """Return the edge values of consecutive whole spans under bounds at their edges."""
+    fall, rise = np.zeros((2, len(size) + 1))
+    twice = 2 * size
+    np.cumsum(down * twice, out=fall[1:])
+    np.cumsum(up * twice, out=rise[1:])
     x: Array = bound + fall
     np.minimum.accumulate(x[::-1], out=x[::-1])
     fall += rise

@@ -49,13 +49,12 @@ class Stretches:
     def part(self, low: int, high: int) -> "Stretches":
         """Return stretches ``low`` to ``high`` (left out) of one span as a span of their own; columns are views."""
         columns = {name: getattr(self, name)[low:high] for name in COLUMNS}
-        return _one_span(columns, self.s[low : high + 1], even=self.down is self.up)
+        return _one_span(columns, self.s[low : high + 1])
 
     def followed(self, other: "Stretches") -> "Stretches":
         """Return the stretches of one span with those that follow, as one span."""
         columns = {name: np.concatenate([getattr(self, name), getattr(other, name)]) for name in COLUMNS}
-        even = self.down is self.up and other.down is other.up
-        return _one_span(columns, np.concatenate([self.s[:-1], other.s]), even=even)
+        return _one_span(columns, np.concatenate([self.s[:-1], other.s]))
 
     def divided(self, parts: Ints) -> "Stretches":
         """Return them with each cut into ``parts`` (n,) equal ones."""
@@ -98,7 +97,7 @@ class Stretches:
         """Return them with accelerations that, averaged over the window of the span [s], keep the jerk."""
         most = self.jerk * window[self.span]
         up = np.minimum(self.up, most)
-        down = up if self.down is self.up else np.minimum(self.down, most)
+        down = np.minimum(self.down, most)
         hold = np.where(most < self.up, self.jerk_hold, self.hold).astype(np.uint8)
         return replace(self, up=up, down=down, hold=hold)
 
@@ -117,11 +116,9 @@ class Speeds:
     x: Array
 
 
-def _one_span(columns: dict[str, Any], s: Array, *, even: bool) -> Stretches:
-    """Return columns as the stretches of one span; ``even``: decelerations are as accelerations."""
+def _one_span(columns: dict[str, Any], s: Array) -> Stretches:
+    """Return columns as the stretches of one span."""
     n = len(s) - 1
-    if even:
-        columns["down"] = columns["up"]
     return Stretches(**columns, s=s, span=np.zeros(n, dtype=np.int64), first=np.array([0, n]))
 
 

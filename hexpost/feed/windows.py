@@ -121,7 +121,6 @@ def split(st: Stretches, whole: Flags, window: Array) -> Stretches:
     count = keep.sum(axis=1)
     edge = np.concatenate([[0], np.cumsum(count)])
     start = np.stack([st.s[:-1], st.s[:-1] + a, st.s[1:] - b], axis=1)[keep]
-    names = ("piece", "cap", "up", "hold", "jerk", "jerk_hold", "span")
+    names = ("piece", "cap", "up", "down", "hold", "jerk", "jerk_hold", "span")
     columns = {name: np.repeat(getattr(st, name), count) for name in names}
-    down = columns["up"] if st.down is st.up else np.repeat(st.down, count)
-    return Stretches(**columns, down=down, size=size[keep], s=np.append(start, st.s[-1]), first=edge[st.first])
+    return Stretches(**columns, size=size[keep], s=np.append(start, st.s[-1]), first=edge[st.first])

@@ -10,7 +10,7 @@ from hexpost.moves.frames.book import FrameBook
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.sheet import Sheet, Words
 from hexpost.moves.window.state import State
-from hexpost.moves.words import WITH_MOTION
+from hexpost.moves.words import LETTERS, WITH_MOTION
 
 Row = dict[str, tuple[int, float]]
 """The words of one block: address letter, or name of a modal group, to index of the word and its value."""
@@ -63,7 +63,7 @@ class Draft:
         for key, column in self._columns.items():
             at, row, value = zip(*column, strict=True)
             words = Words(np.array(at, np.int64), np.array(row, np.int32), np.array(value, np.float64))
-            (letters if len(key) == 1 else groups)[key] = words
+            (letters if key in LETTERS else groups)[key] = words
         return Sheet(len(self.home), letters, groups), np.array(self.home, dtype=np.int64)
 
 

@@ -26,14 +26,12 @@ class Dialect:
 
     def applied(self, extract: Extract, complaints: Complaints) -> Extract:
         """Return the extract with its own words replaced; refused ones are reported and taken out."""
-        letter, value = extract.letter, extract.value
-        for row in self.rows:
-            which = _matches(extract.letter, extract.value, row)
-            at = np.flatnonzero(which)
-            if not at.size:
-                continue
-            if letter is extract.letter:
-                letter, value = letter.copy(), value.copy()
+        found = [(row, np.flatnonzero(_matches(extract.letter, extract.value, row))) for row in self.rows]
+        found = [(row, at) for row, at in found if at.size]
+        if not found:
+            return extract
+        letter, value = extract.letter.copy(), extract.value.copy()
+        for row, at in found:
             if row.action == "same-as":
                 letter[at], value[at] = ord(row.same_as[0]), float(row.same_as[1:])
                 self._same[f"{row.word} is read as {row.same_as} (dialect table of the machine file)"] = None
@@ -43,7 +41,7 @@ class Dialect:
                 complaints.words(at, "dialect-refused", _refusal(row.message))
             else:
                 self._ignore(row, int(extract.line(extract.row(at[:1]))[0]), len(at))
-        return extract if letter is extract.letter else replace(extract, letter=letter, value=value)
+        return replace(extract, letter=letter, value=value)
 
     def words(self, program: Program, letter: str) -> tuple[Ints, Array]:
         """Return the words (k,) of a whole program that are read as those of a letter: index and value."""
