@@ -14,6 +14,8 @@ they are first used, so that ``import hexpost`` costs nothing.
 
 from typing import TYPE_CHECKING, Any
 
+from hexpost.version import VERSION
+
 if TYPE_CHECKING:
     from hexpost.door import (
         HexpostError,
@@ -29,7 +31,7 @@ if TYPE_CHECKING:
         write_job,
     )
 
-__version__ = "0.1.0"
+__version__ = VERSION
 
 __all__ = [
     "HexpostError", "InputError", "Job", "Machine", "OutputError", "Report", "Setpoints", "__version__", "audit_job",

@@ -73,50 +73,77 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
     SelfCheckError
         A row solved again in a second way came out another.
     """
-    inputs = job.inputs
     columns = choose(output.columns, job.gearing)
     with JobFolder(output.folder, overwrite=output.overwrite) as folder:
-        rows, most = job.timing.ticks + 1, output.rows_per_file
-        table = SplitTable(folder.part, output.table, columns, inputs.machine.period, rows=rows, each=most)
-        reading = _reading(folder, columns, inputs.machine.period, output.stride)
-        ticks = job.timing.event_ticks(job.path, inputs.meaning.events)
-        segments = Segments(waits(inputs.meaning.events, ticks, _block_ends(job)), inputs.machine.period)
-        picture = Picture(job.timing.ticks + 1, inputs.meaning.moves, inputs.machine)
-
-        again = SelfCheck(inputs.machine, inputs.meaning.moves.frames)
-
-        def each(setpoints: Setpoints) -> None:
-            again.add(setpoints)
-            table.write(setpoints)
-            if reading is not None:
-                reading.write(setpoints)
-            picture.add(setpoints)
-            segments.add(setpoints)
-
-        result = examine(job, each, progress)
-        again.finish(job.timing.ticks)
-        parts = table.finish()  # made durable while the reports are written
-        report = _report(job, inputs, result)
-        if reading is not None:
-            reading.finish()
-            folder.keep(reading.part, reading_name(output.stride))
-        folder.put("events.csv", events_csv(inputs.meaning.events, ticks, inputs.machine.period))
-        folder.put("segments.json", segments.document())
-        for name, content in _reports(report, picture, inputs).items():
-            folder.put(name, content)
-        copies = _copies(inputs)
+        writers = _Writers(job, output, columns, folder)
+        result = examine(job, writers.add, progress)
+        writers.end()
+        report = _report(job, job.inputs, result)
+        writers.keep(report)
+        copies = _copies(job.inputs)
         for role, source in copies.items():
             folder.put(COPIES[role], source)
-        tables = _keep(folder, parts, columns, output, report)
         facts = JobFacts(
             runnable=report.clean,
             inputs={role: COPIES[role] for role in copies},
             settings=_settings(job, output),
-            tables=tables,
+            tables=writers.tables,
             duration=report.duration,
         )
-        folder.finish(manifest(facts, inputs.machine))
+        folder.finish(manifest(facts, job.inputs.machine))
     return report
+
+
+class _Writers:
+    """All that takes the samples of a job as they come: its tables, their segments, the picture, a second solution.
+
+    ``add`` every block, ``end``, then ``keep`` what was made under the names that the report gives it.
+    """
+
+    def __init__(self, job: Job, output: Output, columns: Columns, folder: JobFolder) -> None:
+        moves, machine, events = job.inputs.meaning.moves, job.inputs.machine, job.inputs.meaning.events
+        rows = job.timing.ticks + 1
+        self._job, self._output, self._columns, self._folder = job, output, columns, folder
+        self._table = SplitTable(
+            folder.part, output.table, columns, machine.period, rows=rows, each=output.rows_per_file
+        )
+        self._reading = _reading(folder, columns, machine.period, output.stride)
+        self._ticks = job.timing.event_ticks(job.path, events)
+        self._segments = Segments(waits(events, self._ticks, _block_ends(job)), machine.period)
+        self._picture = Picture(rows, moves, machine)
+        self._again = SelfCheck(machine, moves.frames)
+        self._parts: list[tuple[PartFile, Size]] = []
+        self.tables: dict[str, Mapping[str, object]] = {}
+
+    def add(self, setpoints: Setpoints) -> None:
+        """Take the next block."""
+        self._again.add(setpoints)
+        self._table.write(setpoints)
+        if self._reading is not None:
+            self._reading.write(setpoints)
+        self._picture.add(setpoints)
+        self._segments.add(setpoints)
+
+    def end(self) -> None:
+        """Take no more; the table is made durable while the reports are written."""
+        self._again.finish(self._job.timing.ticks)
+        self._parts = self._table.finish()
+
+    def keep(self, report: Report) -> None:
+        """Give every file its name; ``tables`` is then what the manifest says of the table's."""
+        folder, inputs, stride = self._folder, self._job.inputs, self._output.stride
+        if self._reading is not None:
+            self._reading.finish()
+            folder.keep(self._reading.part, reading_name(stride))
+        folder.put("events.csv", events_csv(inputs.meaning.events, self._ticks, inputs.machine.period))
+        folder.put("segments.json", self._segments.document())
+        for name, content in _reports(report, self._picture, inputs).items():
+            folder.put(name, content)
+        for i, (part, size) in enumerate(self._parts, 1):
+            number = i if self._output.rows_per_file else 0
+            name = table_name(self._output.table, runnable=report.clean, number=number)
+            folder.keep(part, name)
+            self.tables[name] = describe(self._columns, report.period, size.rows)
 
 
 def _reports(report: Report, picture: Picture, inputs: Inputs) -> dict[str, bytes]:
@@ -127,19 +154,6 @@ def _reports(report: Report, picture: Picture, inputs: Inputs) -> dict[str, byte
         "report.txt": text(report).encode(),
         "report.html": page(report, drawing, inputs.program, inputs.machine),
     }
-
-
-def _keep(
-    folder: JobFolder, parts: Sequence[tuple[PartFile, Size]], columns: Columns, output: Output, report: Report
-) -> dict[str, Mapping[str, object]]:
-    """Give the files of the table their names; return what the manifest says of each."""
-    told: dict[str, Mapping[str, object]] = {}
-    for i, (part, size) in enumerate(parts, 1):
-        number = i if output.rows_per_file else 0
-        name = table_name(output.table, runnable=report.clean, number=number)
-        folder.keep(part, name)
-        told[name] = describe(columns, report.period, size.rows)
-    return told
 
 
 def _reading(folder: JobFolder, columns: Columns, period: float, stride: int) -> EveryNth | None:

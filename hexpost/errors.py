@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Self
 
 MOST_FAULTS = 1000
 """So many faults are listed; a file of another kind would otherwise list every line."""
@@ -54,6 +55,10 @@ class InputError(HexpostError):
         self.faults = tuple(faults[:MOST_FAULTS])
         self.total = sum(f.count for f in faults) if total is None else total
         super().__init__(str(self))
+
+    def __reduce__(self) -> tuple[type[Self], tuple[tuple[Fault, ...], int]]:
+        """Return how to make the error again: on its way out of a worker it keeps its faults."""
+        return type(self), (self.faults, self.total)
 
     def __str__(self) -> str:
         """Return every listed fault, then the count of the rest."""

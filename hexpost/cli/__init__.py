@@ -19,10 +19,10 @@ from typing import Any
 
 import click
 
-from hexpost import __version__
 from hexpost.cli.failure import error_document, usage_document
 from hexpost.cli.streams import flush_streams, is_of_a_stream, open_streams
 from hexpost.errors import HexpostError
+from hexpost.version import VERSION
 
 EXIT_CLEAN, EXIT_BROKEN, EXIT_ERROR, EXIT_INTERRUPTED = 0, 1, 2, 130
 
@@ -139,7 +139,7 @@ def fail(ctx: click.Context, error: HexpostError) -> None:
     epilog="Exit codes: 0 no limit broken, 1 at least one limit broken, 2 cannot go on (input or usage).",
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-@click.version_option(__version__, prog_name="hexpost")
+@click.version_option(VERSION, prog_name="hexpost")
 def main() -> None:
     """Conventional part programs onto six-strut machining centres.
 

@@ -3,7 +3,7 @@
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, shared
+from hexpost.cli.options import INPUTS, JSON, WORKERS, shared
 
 _WHAT = (
     click.option("--policy", type=click.Path(), metavar="FILE", help="Policy of the library (default: ./gate.toml)."),
@@ -26,16 +26,12 @@ _OUT = (
 _HOW = (
     click.option("--cache", type=click.Path(), metavar="DIR", help="Where results are kept (default: user's cache)."),
     click.option("--no-cache", is_flag=True, help="Check everything anew, keep nothing."),
-    click.option("--jobs", type=click.IntRange(1), metavar="N", help="Worker processes (default: one per core)."),
-    click.option("--serial", is_flag=True, help="Check in this process, one program after the other."),
-    click.option("--cluster", metavar="ADDRESS", help="Check on a running dask.distributed scheduler."),
-    click.option("--memory-mb", type=click.IntRange(256), metavar="MB", help="Most data of a worker (default: 4096)."),
 )
 
 
 @click.command("gate", cls=Command)
 @click.argument("paths", nargs=-1, required=True, metavar="PATH...")
-@shared(INPUTS, _WHAT, _BASELINE, _OUT, _HOW, JSON)
+@shared(INPUTS, _WHAT, _BASELINE, _OUT, _HOW, WORKERS, JSON)
 def command(**options: object) -> None:
     """Check a library of programs: which of them pass on their machine, which break a limit, and where.
 

@@ -4,7 +4,7 @@ import json
 import re
 import sys
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, nullcontext
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Self
@@ -12,11 +12,11 @@ from typing import Any, Self
 import click
 
 from hexpost.cli.gate_text import changed_text, table
+from hexpost.cli.workers import engine_of
 from hexpost.library import compare
 from hexpost.library.baseline import Baseline, load_baseline, updated
 from hexpost.library.cache import Cache, default_folder
 from hexpost.library.document import to_json
-from hexpost.library.engines import MEMORY_MB, Engine, cluster, processes, serial
 from hexpost.library.gate import Progress, Shard, gate, judged, select
 from hexpost.library.junit import to_junit
 from hexpost.library.model import GateResult
@@ -26,6 +26,7 @@ from hexpost.library.programs import changed_only, find, listed
 from hexpost.library.sarif import to_sarif
 from hexpost.library.settings import Settings
 from hexpost.tables.whole import write_whole
+from hexpost.workers.engines import Engine
 
 POLICY = "gate.toml"
 
@@ -64,7 +65,6 @@ class Options:
         for wrong, text in (
             (out.update_baseline and not out.baseline, "--update-baseline needs --baseline FILE"),
             (out.against and (files or out.baseline), "--against goes with the table and --json only"),
-            (sum(map(bool, (out.serial, out.jobs, out.cluster))) > 1, "give one of --serial, --jobs, --cluster"),
             (out.changed and "-" in out.paths, "standard input is one list: give - or --changed"),
             (out.no_cache and out.cache, "give one of --cache and --no-cache"),
         ):
@@ -140,13 +140,11 @@ def _baseline(o: Options) -> Baseline | None:
     return load_baseline(Path(o.baseline))
 
 
-@contextmanager
-def _engine(o: Options) -> Iterator[Engine]:
-    """Yield what runs the checks."""
-    memory = o.memory_mb or MEMORY_MB
-    here = serial() if o.serial else processes(o.jobs, memory)
-    with cluster(o.cluster) if o.cluster else nullcontext(here) as engine:
-        yield engine
+def _engine(o: Options) -> AbstractContextManager[Engine]:
+    """Return what runs the checks."""
+    return engine_of(
+        loads="hexpost.library.check", jobs=o.jobs, alone=o.serial, address=o.cluster, memory_mb=o.memory_mb
+    )
 
 
 @contextmanager

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
+from hexpost.cli.options import WORKERS, shared
 
 
 @click.group("machine")
@@ -58,10 +59,13 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
     "--step-mm", type=click.FloatRange(1.0, 1000.0), default=60.0, show_default=True, help="Step of the grid."
 )
 @click.option("--overwrite", is_flag=True, help="Replace the files of an earlier run.")
-def reach(file: str | None, out: str, step_mm: float, *, overwrite: bool) -> None:
+@shared(WORKERS)
+def reach(
+    file: str | None, out: str, step_mm: float, *, overwrite: bool, jobs: int | None, serial: bool,
+    cluster: str | None, memory_mb: int | None,
+) -> None:  # fmt: skip
     """Survey what a machine FILE (or the demonstration machine) reaches, and how well: a table and a page of maps."""
-    import os
-
+    from hexpost.cli.workers import engine_of
     from hexpost.errors import OutputError
     from hexpost.machine.load import demonstration_machine, load_machine
     from hexpost.reach.maps import page
@@ -77,8 +81,10 @@ def reach(file: str | None, out: str, step_mm: float, *, overwrite: bool) -> Non
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
     hidden = not sys.stderr.isatty()
-    with click.progressbar(length=layer_count(machine, step_mm), label="reach", file=sys.stderr, hidden=hidden) as bar:
-        found = survey(machine, step_mm, bar.update, os.cpu_count() or 1)
+    run = engine_of(loads="hexpost.reach.survey", jobs=jobs, alone=serial, address=cluster, memory_mb=memory_mb)
+    count = layer_count(machine, step_mm)
+    with run as engine, click.progressbar(length=count, label="reach", file=sys.stderr, hidden=hidden) as bar:
+        found = survey(machine, step_mm, engine, bar.update)
     write_whole(folder / "reach.csv", table(found).encode())
     write_whole(folder / "reach.html", page(machine, found, step_mm).encode())
     click.echo(f"{int(found.reachable.sum()):,} of {found.reachable.size:,} places are within reach")

@@ -60,6 +60,12 @@ PROVING = (
     click.option("--single-block", is_flag=True, help="Rest, and a segment of the table, after every block."),
     click.option("--from-line", type=click.IntRange(1), default=None, metavar="N", help="Begin again at line N."),
 )
+WORKERS = (
+    click.option("--jobs", type=click.IntRange(1, 1024), metavar="N", help="Worker processes (default: one per core)."),
+    click.option("--serial", is_flag=True, help="Work in this process alone."),
+    click.option("--cluster", metavar="ADDRESS", help="Work on a running dask.distributed scheduler."),
+    click.option("--memory-mb", type=click.IntRange(256), metavar="MB", help="Most data of a worker (default: 4096)."),
+)
 JSON = (click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else."),)
 
 

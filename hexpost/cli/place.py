@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
-from hexpost.cli.options import INPUTS, JSON, SWITCHES, shared
+from hexpost.cli.options import INPUTS, JSON, SWITCHES, WORKERS, shared
 
 RANGE = "LOW HIGH"
 
@@ -63,9 +63,8 @@ def watched() -> Iterator[tuple[Callable[[int], None], Callable[[int], None]]]:
     "--objective", type=click.Choice(["margin", "time"]), default="margin", show_default=True, help="What is sought."
 )
 @click.option("--overhang", is_flag=True, help="Cuts may leave the pallet.")
-@click.option("--jobs", type=click.IntRange(1, 256), help="Processes (default: all cores).")
 @click.option("--overwrite", is_flag=True, help="Replace the files that are there.")
-@shared(SWITCHES, JSON)
+@shared(SWITCHES, WORKERS, JSON)
 def command(
     program: str,
     *,
@@ -80,10 +79,13 @@ def command(
     step_deg: float,
     objective: str,
     overhang: bool,
-    jobs: int | None,
     overwrite: bool,
     stops: bool,
     skip: bool,
+    jobs: int | None,
+    serial: bool,
+    cluster: str | None,
+    memory_mb: int | None,
     as_json: bool,
     **files: str | None,
 ) -> None:
@@ -93,11 +95,11 @@ def command(
     best placement breaks no limit; 1: it does, too.
     """
     from hexpost.cli.run import files_of
+    from hexpost.cli.workers import engine_of
     from hexpost.moves.model import Switches
     from hexpost.setup.files import check_free, write_whole
     from hexpost.setup.place import Search, place
     from hexpost.setup.placement_report import document, map_csv, setup_file, text
-    from hexpost.setup.trial import cores
     from hexpost.units import RAD_PER_DEG
 
     for name, limits in (("--x-mm", x_mm), ("--y-mm", y_mm), ("--z-mm", z_mm), ("--turn-deg", turn_deg)):
@@ -107,11 +109,12 @@ def command(
         check_free(Path(path), overwrite=overwrite)
     search = Search(
         x=x_mm, y=y_mm, z=z_mm, turn=(turn_deg[0] * RAD_PER_DEG, turn_deg[1] * RAD_PER_DEG), step=step_mm,
-        step_turn=step_deg * RAD_PER_DEG, objective=objective, overhang=overhang, jobs=jobs or cores(),
+        step_turn=step_deg * RAD_PER_DEG, objective=objective, overhang=overhang,
     )  # fmt: skip
     given = replace(files_of(Path(program), files), switches=Switches(stops=stops, skip=skip))
-    with watched() as (total, tick):
-        found = place(given, feed, search, total, tick)
+    run = engine_of(loads="hexpost.setup.trial", jobs=jobs, alone=serial, address=cluster, memory_mb=memory_mb)
+    with run as engine, watched() as (total, tick):
+        found = place(given, feed, search, engine, total=total, tick=tick)
     if output:
         write_whole(Path(output), setup_file(found), overwrite=overwrite)
     if map_file:

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
-import hexpost
 from hexpost.errors import OutputError
 from hexpost.library.model import Record, Task
 from hexpost.library.records import from_bytes
+from hexpost.version import VERSION
 
 FORMAT = 1
 _CODE = (".py", ".toml", ".lark")
@@ -95,8 +95,8 @@ def key_of(common: str, program_sha256: str) -> str:
 @lru_cache(maxsize=1)
 def code_digest() -> str:
     """Return a hash of the version, of this package's files and of numpy's version: other code, other records."""
-    total = hashlib.sha256(f"{hexpost.__version__} {np.__version__}".encode())
-    root = Path(hexpost.__file__).parent
+    total = hashlib.sha256(f"{VERSION} {np.__version__}".encode())
+    root = Path(__file__).parent.parent
     grammars = root / "grammars" if (root / "grammars").is_dir() else root.parent / "grammars"
     for folder in (root, grammars):
         for path in sorted(p for p in folder.rglob("*") if p.suffix in _CODE and p.is_file()):

@@ -11,14 +11,14 @@ from hexpost.errors import Fault, InputError
 from hexpost.library.baseline import Baseline
 from hexpost.library.cache import Cache, key_of, task_key
 from hexpost.library.check import check, input_file
-from hexpost.library.engines import Engine
 from hexpost.library.judge import judge, mended
 from hexpost.library.model import LOST, GateResult, InputFile, Mistake, Record, Task
 from hexpost.library.policy import Policy
 from hexpost.library.records import from_bytes
-from hexpost.library.run import Lost, run
 from hexpost.library.settings import TIME_LIMIT_S, Settings
 from hexpost.machine.load import load_machine, load_setup, load_tools
+from hexpost.workers.engines import Engine
+from hexpost.workers.run import Lost, Runner
 
 Check = Callable[[Task], tuple[str, bytes]]
 Progress = Callable[[int], None]
@@ -147,18 +147,19 @@ def records(
             out[i] = cache.get(key_of(commons[i], digest)) if digest else None
     left = [i for i, record in enumerate(out) if record is None]
     done = len(tasks) - len(left)
-    for k, result in run([tasks[i] for i in left], checker, engine.new_pool, ahead=engine.ahead, batch=engine.batch):
-        i = left[k]
-        done += 1
-        if progress is not None:
-            progress(done)
-        if isinstance(result, Lost):
-            out[i] = _lost(result)
-            continue
-        digest, text = result
-        record = out[i] = from_bytes(text)
-        if cache and digest and record.lasting:
-            cache.put(key_of(commons[i], digest), text)
+    with Runner(engine) as runner:
+        for k, result in runner.run([tasks[i] for i in left], checker):
+            i = left[k]
+            done += 1
+            if progress is not None:
+                progress(done)
+            if isinstance(result, Lost):
+                out[i] = _lost(result)
+                continue
+            digest, text = result
+            record = out[i] = from_bytes(text)
+            if cache and digest and record.lasting:
+                cache.put(key_of(commons[i], digest), text)
     return [record for record in out if record is not None]
 
 

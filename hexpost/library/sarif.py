@@ -4,11 +4,11 @@ import json
 from pathlib import Path
 from urllib.parse import quote
 
-from hexpost import __version__
 from hexpost.audit.model import PROGRAM_RULES
 from hexpost.library.document import rounded
 from hexpost.library.model import Case, Found, GateResult, Judged, Mistake
 from hexpost.library.texts import MEANING, judged_sentence, mistake_sentence
+from hexpost.version import VERSION
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 FINGERPRINT = "limitStrutBlock/v1"
@@ -26,7 +26,7 @@ def to_sarif(result: GateResult) -> str:
     index = {str(rule["id"]): i for i, rule in enumerate(rules)}
     results = [r for case in result.cases for r in _results(case, index, with_baseline=result.with_baseline)]
     run = {
-        "tool": {"driver": {"name": "hexpost", "version": __version__, "rules": rules}},
+        "tool": {"driver": {"name": "hexpost", "version": VERSION, "rules": rules}},
         "invocations": [{"executionSuccessful": result.exit_code != 2}],
         "columnKind": "unicodeCodePoints",
         "results": results,

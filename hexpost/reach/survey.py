@@ -1,8 +1,8 @@
-"""A whole grid of places, layer by layer on all cores."""
+"""A whole grid of places, layer by layer, side by side."""
 
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import fields
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -11,27 +11,16 @@ from hexpost.machine.load import machine_from
 from hexpost.machine.model import Machine
 from hexpost.reach.model import Places
 from hexpost.reach.places import grid, places
+from hexpost.workers.engines import Engine
+from hexpost.workers.run import Runner
 
 
-def survey(machine: Machine, step: float, progress: Callable[[int], None] | None = None, workers: int = 1) -> Places:
-    """Return what holds on a grid of ``step`` mm, sorted by z, y, x; ``progress`` is told the layers that are done."""
+def survey(machine: Machine, step: float, engine: Engine, progress: Callable[[int], None]) -> Places:
+    """Return what holds on a grid of ``step`` mm, sorted by z, y, x; ``progress`` is called with 1 after each layer."""
     x, y, z = grid(machine, step)
-    layers: dict[int, Places] = {}
-    if workers <= 1:
-        for k, height in enumerate(z):
-            layers[k] = places(machine, _layer(x, y, float(height)))
-            if progress is not None:
-                progress(1)
-    else:
-        with ProcessPoolExecutor(workers) as pool:
-            jobs = {
-                pool.submit(_work, machine.source, machine.file, _layer(x, y, float(h))): k for k, h in enumerate(z)
-            }
-            for job in as_completed(jobs):
-                layers[jobs[job]] = job.result()
-                if progress is not None:
-                    progress(1)
-    parts = [layers[k] for k in range(len(z))]
+    layers = [_layer(x, y, float(height)) for height in z]
+    with Runner(engine) as runner:
+        parts = runner.in_order(layers, partial(_work, machine.source, machine.file), progress)
     return Places(**{f.name: np.concatenate([getattr(p, f.name) for p in parts], axis=-1) for f in fields(Places)})
 
 
@@ -48,4 +37,10 @@ def _layer(x: Array, y: Array, z: float) -> Array:
 
 def _work(source: bytes, name: str, position: Array) -> Places:
     """Return what holds at places; in a worker, from the text of the machine file."""
-    return places(machine_from(source, name), position)
+    return places(_machine(source, name), position)
+
+
+@lru_cache(maxsize=1)
+def _machine(source: bytes, name: str) -> Machine:
+    """Return the machine of a text; a worker reads it once."""
+    return machine_from(source, name)

@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from hexpost import __version__
 from hexpost.arrays import Array
 from hexpost.errors import HexpostError, OutputError
 from hexpost.machine.model import Setup
 from hexpost.shelf import Text
 from hexpost.units import DEG_PER_RAD
+from hexpost.version import VERSION
 
 
 def pose_text(pose: Array) -> str:
@@ -42,7 +42,7 @@ def setup_text(offsets: Mapping[str, Array], kept: Setup, notes: Sequence[str], 
 
 def provenance(command: str, sources: Mapping[str, Text]) -> list[str]:
     """Return lines that say what made a file, from which files: their names and SHA-256."""
-    out = [f"Made by hexpost {__version__}: {command}"]
+    out = [f"Made by hexpost {VERSION}: {command}"]
     for name, source in sources.items():
         shown = "".join(c if c.isprintable() else " " for c in name)
         out.append(f"from {shown}, SHA-256 {hashlib.sha256(source).hexdigest()}")

@@ -2,8 +2,10 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import product
 from math import ceil, pi
+from pathlib import Path
 
 import numpy as np
 
@@ -14,7 +16,9 @@ from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID
 from hexpost.pipeline import Files, Inputs, Job, load, schedule
 from hexpost.setup.model import Outcome, Spot
-from hexpost.setup.trial import COARSE_SAMPLES, Trial, first_offset, runner, shift_matrix, spot_of
+from hexpost.setup.trial import COARSE_SAMPLES, Trial, digest_of, first_offset, inputs_of, run, shift_matrix, spot_of
+from hexpost.workers.engines import Engine
+from hexpost.workers.run import Runner
 
 SEEDS = 4
 """So many of the best nodes of the sweep are refined, so that the search is not caught in a corner."""
@@ -48,7 +52,6 @@ class Search:
     step_turn: float = pi / 4
     objective: str = "margin"
     overhang: bool = False
-    jobs: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,12 +72,14 @@ class Placed:
     runs: int
 
 
-def place(files: Files, feed: str, search: Search, total: Tick = _unseen, tick: Tick = _unseen) -> Placed:
+def place(
+    files: Files, feed: str, search: Search, engine: Engine, *, total: Tick = _unseen, tick: Tick = _unseen
+) -> Placed:
     """Return the best placement of a job.
 
     A sweep over all nodes, then from the best of them to neighbours as long as that helps, with halved steps; the
     best places are then run with the control period of the machine file, together with the present one. Always the
-    same for the same files and ranges, on any number of cores. ``total`` is told how many runs are known to be needed,
+    same for the same files and ranges, on any engine. ``total`` is told how many runs are known to be needed,
     ``tick`` each that is done.
 
     Raises
@@ -90,21 +95,19 @@ def place(files: Files, feed: str, search: Search, total: Tick = _unseen, tick: 
     job = schedule(inputs, feed)
     period = inputs.machine.period
     coarse = period * max(1, ceil(job.timing.ticks / COARSE_SAMPLES))
-    trial = Trial(files=files, feed=feed, coarse=coarse)
+    trial = Trial(files=files, feed=feed, coarse=coarse, folder=str(Path.cwd()), digest=digest_of(inputs))
     present = spot_of(inputs)
     search = within(search, present, inputs.machine)
     nodes = tuple(grid(search))
     cuts = footprint(job)
     inside = [search.overhang or on_pallet(cuts, present, node, inputs.machine) for node in nodes]
-    with runner(trial, search.jobs) as trials:
+    with Runner(engine) as runner:
         known: dict[Spot, Outcome] = {}
 
         def look(spots: Sequence[Spot]) -> None:
             new = [s for s in dict.fromkeys(spots) if s not in known]
             total(len(known) + len(new))
-            for spot, result in zip(new, trials(new, False), strict=True):
-                known[spot] = result
-                tick(1)
+            known.update(zip(new, runner.in_order(new, partial(run, trial, exact=False), tick), strict=True))
 
         look([node for node, good in zip(nodes, inside, strict=True) if good])
         sweep = tuple(known.get(node) for node in nodes)
@@ -112,7 +115,8 @@ def place(files: Files, feed: str, search: Search, total: Tick = _unseen, tick: 
         for seed in seeds:
             _refine(seed, search, known, look, lambda s: search.overhang or on_pallet(cuts, present, s, inputs.machine))
         finalists = sorted(known, key=lambda s: known[s].key(search.objective))[:FINALISTS]
-        exact = list(trials([None, *finalists], True))
+        exact = runner.in_order([None, *finalists], partial(run, trial, exact=True), _unseen)
+    inputs_of.cache_clear()
     ranked = [(exact[0], present), *zip(exact[1:], finalists, strict=True)]
     best, spot = min(ranked, key=lambda r: r[0].key(search.objective))
     return Placed(

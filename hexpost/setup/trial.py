@@ -1,19 +1,16 @@
-"""Run a job somewhere else on the pallet, and say how it does; in this process or in several."""
+"""Run a job somewhere else on the pallet, and say how it does; in this process or in a worker."""
 
-import multiprocessing
-import os
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
+import hashlib
 from dataclasses import dataclass, replace
-from functools import lru_cache, partial
-from itertools import repeat
+from functools import lru_cache
+from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.audit.model import AuditResult
+from hexpost.errors import HexpostError
 from hexpost.kinematics.frames import invert, pose_from_matrix, pose_matrix
 from hexpost.machine.model import Setup
 from hexpost.pipeline import Files, Inputs, examine, load, schedule, understand
@@ -25,16 +22,21 @@ COARSE_SAMPLES = 4000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
-    """What every trial shares: the files of the job, its schedule, and the period of coarse trials, s."""
+    """What every trial shares: the files of the job, its schedule, and the period of coarse trials, s.
+
+    A worker finds the files from ``folder``, and refuses those that have another ``digest``.
+    """
 
     files: Files
     feed: str
     coarse: float
+    folder: str
+    digest: str
 
 
 def run(trial: Trial, spot: Spot | None, *, exact: bool) -> Outcome:
     """Return how the job does at ``spot``, or where it stands; ``exact`` with the period of the machine file."""
-    inputs = _inputs(trial.files)
+    inputs = inputs_of(trial)
     period = None if exact else trial.coarse
     setup = inputs.setup if spot is None else moved(inputs, spot)
     there = understand(inputs.program, inputs.machine, inputs.tools, setup, period, switches=trial.files.switches)
@@ -87,34 +89,25 @@ def shift_matrix(now: Spot, then: Spot, order: str) -> Array:
     return pose_matrix(np.array([then.x, then.y, then.z, 0.0, 0.0, then.turn]), order) @ invert(zero)
 
 
-@contextmanager
-def runner(trial: Trial, jobs: int) -> Iterator[Callable[[Sequence[Spot | None], bool], Iterator[Outcome]]]:
-    """Yield what runs trials at many spots, in their order; on ``jobs`` processes where that is more than one."""
-    if jobs <= 1:
-        try:
-            yield lambda spots, exact: (run(trial, spot, exact=exact) for spot in spots)
-        finally:
-            _inputs.cache_clear()
-        return
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
-    methods = multiprocessing.get_all_start_methods()
-    context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
-    with ProcessPoolExecutor(jobs, mp_context=context) as pool:
-        yield lambda spots, exact: pool.map(partial(_task, trial), spots, repeat(exact))
-
-
-def cores() -> int:
-    """Return how many cores this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
-def _task(trial: Trial, spot: Spot | None, exact: bool) -> Outcome:  # noqa: FBT001 - mapped over by a pool
-    """Run a trial in a worker."""
-    return run(trial, spot, exact=exact)
+def digest_of(inputs: Inputs) -> str:
+    """Return a SHA-256 of the bytes of all files of a job."""
+    sources = (inputs.program.source, inputs.machine.source, inputs.tools.source, inputs.setup.source)
+    return hashlib.sha256("".join(hashlib.sha256(s).hexdigest() for s in sources).encode()).hexdigest()
 
 
 @lru_cache(maxsize=1)
-def _inputs(files: Files) -> Inputs:
-    """Return the inputs of a job; a worker reads them once."""
-    return load(files)
+def inputs_of(trial: Trial) -> Inputs:
+    """Return the inputs of a job; a worker reads them once.
+
+    Raises
+    ------
+    HexpostError
+        They are not what they were when the search began.
+    """
+    files = trial.files
+    machine, tools, setup = (p and Path(trial.folder, p) for p in (files.machine, files.tools, files.setup))
+    program = Path(trial.folder, files.program)
+    inputs = load(replace(files, program=program, machine=machine, tools=tools, setup=setup))
+    if digest_of(inputs) != trial.digest:
+        raise HexpostError(f"{files.program}: expected its files as they were when the search began, found one changed")
+    return replace(inputs, program=replace(inputs.program, name=str(files.program)))

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 
-import hexpost
 from hexpost.machine.model import Machine
+from hexpost.version import VERSION
 
 SCHEMA_VERSION = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -51,7 +51,7 @@ def manifest(facts: JobFacts, machine: Machine) -> dict[str, object]:
 
 def _versions() -> dict[str, str]:
     """Return versions of everything that had a hand in the numbers (pyarrow only if it was used)."""
-    out = {"hexpost": hexpost.__version__, "python": platform.python_version()}
+    out = {"hexpost": VERSION, "python": platform.python_version()}
     for name in _LIBRARIES:
         if name in sys.modules:
             try:

@@ -11,13 +11,13 @@ from pathlib import Path
 
 from hexpost.library.cache import Cache
 from hexpost.library.check import check
-from hexpost.library.engines import Engine, processes, serial
 from hexpost.library.gate import gate, make_tasks
 from hexpost.library.model import GateResult, Record, Task
 from hexpost.library.policy import Policy
 from hexpost.library.programs import find
 from hexpost.library.records import to_bytes
 from hexpost.library.sarif import to_sarif
+from hexpost.workers.engines import Engine, processes, serial
 
 PROGRAMS = 2000
 WORKERS = 2

@@ -52,6 +52,11 @@ def raise_on_5(x):
     return x * x
 
 
+def refuse(error, _):
+    """Raise what was handed on."""
+    raise error
+
+
 def slow_first(x):
     """Take longest for 0, so that results come out of order."""
     time.sleep(0.3 if x == 0 else 0.0)

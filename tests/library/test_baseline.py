@@ -9,10 +9,10 @@ from library.shop import FAST, slow_struts, write
 
 from hexpost.errors import InputError
 from hexpost.library.baseline import Baseline, load_baseline, updated
-from hexpost.library.engines import serial
 from hexpost.library.gate import gate, judged
 from hexpost.library.policy import Policy
 from hexpost.library.settings import LimitRule, Settings
+from hexpost.workers.engines import serial
 
 TODAY = date(2026, 6, 1)
 

