@@ -25,7 +25,6 @@ BENCHES = {
     "jerk-cost": ("scheduling", "jerk_cost", "<= 1.5"),
     "schedule-never-fails": ("scheduling", "never_fails", "<= 0"),
     "audit-vs-solve": ("struts", "full_audit", "<= 4"),
-    "forward-table": ("struts", "forward_table", ">= 200000"),
     "csv-vs-savetxt": ("tables", "csv_vs_savetxt", ">= 10"),
     "csv-vs-pyarrow": ("tables", "csv_vs_pyarrow", ">= 3"),
     "csv-vs-raw": ("tables", "csv_vs_raw", "<= 8"),

@@ -1,6 +1,5 @@
-"""Struts as they are: the full audit against the bare solve, and forward kinematics along a table."""
+"""Struts as they are: the full audit against the bare solve."""
 
-import time
 from itertools import repeat
 
 import numpy as np
@@ -8,7 +7,6 @@ from audit.jobs import PERIOD, audit, frame, moves
 from machine.described import REST, STRUT, described
 from solving import medians
 
-from hexpost.kinematics.forward_table import forward_along
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.kinematics.struts import StrutModel
 from hexpost.setpoints.model import Poses
@@ -68,21 +66,3 @@ def full_audit() -> dict[str, object]:
     assert {w.limit for w in full().worst} >= set(NEEDED)
     solve, whole = medians(bare, full)
     return {"ratio": whole / solve, "solved_per_s": BLOCK * BLOCKS / solve, "audited_per_s": BLOCK * BLOCKS / whole}
-
-
-def forward_table() -> dict[str, object]:
-    """Poses a second found along a table, start from the previous pose, one core."""
-    machine, job, _ = described_job()
-    struts = StrutModel(machine).in_frame(job.frames[0].base_from_work, job.frames[0].tip)
-    t = np.arange(100_000) * PERIOD
-    size = np.array([150, 120, 40, 0.3, 0.2, 0.2])[:, None]
-    q = size * np.sin(np.array([2.0, 3, 1, 2.5, 1.5, 1.7])[:, None] * t) + np.array([0, 0, 200, 0, 0, 0])[:, None]
-    lengths = struts.lengths(q)
-    forward_along(struts, lengths[:, :5000], q[:, 0])
-    spent = []
-    for _ in range(3):
-        start = time.perf_counter()
-        found = forward_along(struts, lengths, q[:, 0])
-        spent.append(time.perf_counter() - start)
-    assert found.converged.all()
-    return {"value": len(t) / min(spent), "unit": "poses/s", "error_mm": float(np.abs(found.pose - q)[:3].max())}
