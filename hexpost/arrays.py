@@ -1,7 +1,13 @@
-"""Array types of the columnar data, and the one way to make them read-only."""
+"""Array types, the base of all data that is held as columns, and the one way to make arrays read-only."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import fields
+from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
+
+from hexpost.shelf import joined
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -20,6 +26,43 @@ def keep_memory() -> None:
     anew, up to a third of its time.
     """
     np.empty(KEPT, dtype=np.uint8)
+
+
+class Columns:
+    """Base of dataclasses of columns: arrays whose last axis counts the rows.
+
+    Fields that are ``Columns`` themselves go along; what is no array belongs to all rows. Fields that do not run by
+    rows (edges, offsets into another column) are given anew, by name, wherever rows are taken or joined.
+    """
+
+    __slots__ = ()
+
+    def take(self, rows: slice | Ints | Flags, **given: Any) -> Self:  # noqa: ANN401 - any field
+        """Return some of the rows; of a slice the columns are views."""
+
+        def taken(value: Any) -> Any:  # noqa: ANN401 - any field
+            if isinstance(value, np.ndarray):
+                return value[..., rows]
+            return value.take(rows) if isinstance(value, Columns) else value
+
+        return self._of(lambda name: taken(getattr(self, name)), given)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Self], **given: Any) -> Self:  # noqa: ANN401 - any field
+        """Return the rows of all ``parts``, one after the other."""
+
+        def whole(name: str) -> Any:  # noqa: ANN401 - any field
+            values = [getattr(part, name) for part in parts]
+            if isinstance(values[0], Columns):
+                return type(values[0]).joined(values)
+            return joined(values) if isinstance(values[0], np.ndarray) else values[0]
+
+        return cls._of(whole, given)
+
+    @classmethod
+    def _of(cls, value: Callable[[str], Any], given: dict[str, Any]) -> Self:
+        """Return columns with these values of the fields that are not ``given``."""
+        return cls(**{f.name: given[f.name] if f.name in given else value(f.name) for f in fields(cls)})  # type: ignore[arg-type]
 
 
 def frozen(x: npt.ArrayLike) -> Array:

@@ -38,5 +38,5 @@ class Attitudes:
     def some(self, setpoints: Setpoints, at: Ints) -> Links:
         """Return the struts at the samples ``at`` (m,) of a block."""
         if setpoints.links is not None or self._links.knows(setpoints):
-            return self.links(setpoints).at(at)
+            return self.links(setpoints).take(at)
         return links(self.struts(setpoints), setpoints.poses.pose[:, at], setpoints.length[:, at])

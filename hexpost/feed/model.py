@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.moves.model import WITH, Events
 from hexpost.path.model import CORNER as CORNER_PIECE
 from hexpost.path.model import Path
@@ -57,7 +57,7 @@ class TooLongError(Exception):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pauses:
+class Pauses(Columns):
     """Rests that the program asks for (dwells), shape (d,), rising: ticks in ``(start, end]``, and their line."""
 
     start: Ints

@@ -35,7 +35,7 @@ def portions(path: Path) -> list[tuple[int, int]]:
 def rests_of(rests: Rests, a: int, b: int, begin: int) -> Rests:
     """Return the dwells after spans ``a`` to ``b`` (left out), which start at tick ``begin``; a -1 goes with span 0."""
     here = (rests.span >= (a or -1)) & (rests.span < b)
-    return Rests(span=rests.span[here] - a, ticks=rests.ticks[here], line=rests.line[here], begin=begin)
+    return rests.take(here, span=rests.span[here] - a, begin=begin)
 
 
 class Parts:
@@ -85,9 +85,5 @@ class Parts:
             period=self._period,
             first=np.concatenate(self._first),
             start=np.concatenate([*(x[:-1] for x in self._start), self._start[-1][-1:]]),
-            pauses=Pauses(
-                start=np.concatenate([p.start for p in self._pauses]),
-                end=np.concatenate([p.end for p in self._pauses]),
-                line=np.concatenate([p.line for p in self._pauses]),
-            ),
+            pauses=Pauses.joined(self._pauses),
         )

@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Columns, Ints
 from hexpost.feed.model import Pauses, Timing, whole_ticks
 from hexpost.feed.stretches import Speeds, causes
 
@@ -38,7 +38,7 @@ class Ramps:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rests:
+class Rests(Columns):
     """Dwells, shape (d,): span after which each comes (-1: before the first), ticks, line of the program.
 
     ``begin``: the tick at which the first span starts, or the dwells before it; ``phase``: time in s from its tick to

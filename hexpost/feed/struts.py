@@ -230,7 +230,7 @@ def _rows(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits)
     return _Rows(
         at=[[x[:, p] for x in slopes[:2]] for p in places],
         most=most,
-        pull=[pull.taken(p) for p in places] if pull else [],
+        pull=[pull.take(p) for p in places] if pull else [],
         aim=limits.aim[piece],
         room=list(room),
         limits=limits,

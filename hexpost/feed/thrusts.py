@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Columns, Flags, Ints
 from hexpost.feed.bounds import HUGE, TINY
 from hexpost.kinematics.dynamics import RigidBody, needed, turning
 from hexpost.kinematics.links import links
@@ -19,7 +19,7 @@ FULL = 0.98
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Parts:
+class Parts(Columns):
     """Thrust = ``rest`` + ``ramp`` s'' + ``bend`` s'^2, each (6, n) [N]; ``most`` (6, n): what it may be at most.
 
     ``rest`` lies between ``low`` and ``high``: with and without the force on a tool that cuts.
@@ -37,11 +37,6 @@ class Parts:
         """Return where the strut can be held by the feed at all, shape (6, n)."""
         out: Flags = np.maximum(self.high, -self.low) < FULL * self.most
         return out
-
-    def taken(self, at: slice) -> "Parts":
-        """Return the parts at some of the samples."""
-        names = ("low", "high", "ramp", "bend", "most")
-        return Parts(**{name: getattr(self, name)[:, at] for name in names})
 
     def room(self, toward: Array, share: float = 1.0) -> Array:
         """Return what may be added in the direction ``toward``, (6, n) of either sign; without bound where not free."""

@@ -31,7 +31,7 @@ def choose(st: Stretches, whole: Flags, lone: Ints, period: float) -> Ints:
     busy[lone] = False
     if busy.any():
         keep = busy[st.span] & (np.arange(len(st.span)) - st.first[st.span] < ENOUGH)
-        part, whole_part = st.take(keep), whole[keep]
+        part, whole_part = st.only(keep), whole[keep]
         longest = _longest(part)
         time = np.full(len(longest), np.inf)
         found = np.ones(len(longest), dtype=np.int64)
@@ -121,6 +121,5 @@ def split(st: Stretches, whole: Flags, window: Array) -> Stretches:
     count = keep.sum(axis=1)
     edge = np.concatenate([[0], np.cumsum(count)])
     start = np.stack([st.s[:-1], st.s[:-1] + a, st.s[1:] - b], axis=1)[keep]
-    names = ("piece", "cap", "up", "down", "hold", "jerk", "jerk_hold", "span")
-    columns = {name: np.repeat(getattr(st, name), count) for name in names}
-    return Stretches(**columns, size=size[keep], s=np.append(start, st.s[-1]), first=edge[st.first])
+    at = np.repeat(np.arange(len(count)), count)
+    return st.take(at, size=size[keep], s=np.append(start, st.s[-1]), first=edge[st.first])

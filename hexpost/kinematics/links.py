@@ -5,14 +5,14 @@ from functools import cached_property
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Columns
 from hexpost.kinematics.frames import rotation
 from hexpost.kinematics.series import sines_of
 from hexpost.kinematics.struts import Struts
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Links:
+class Links(Columns):
     """Six struts at n poses, in the work frame.
 
     ``rotation`` (3, 3, n) of the platform; ``arms`` (3, 6, n) from the tip to the platform joints; ``length`` (6, n);
@@ -35,11 +35,6 @@ class Links:
             for j in (1, 2):
                 out[i] += np.multiply(d[j], r[j, i], out=spare)
         return out
-
-    def at(self, poses: Ints) -> "Links":
-        """Return the struts at some of the poses."""
-        rotation, arms, direction = (x[:, :, poses] for x in (self.rotation, self.arms, self.direction))
-        return Links(rotation=rotation, arms=arms, length=self.length[:, poses], direction=direction)
 
 
 def links(struts: Struts, pose: Array, length: Array | None = None) -> Links:

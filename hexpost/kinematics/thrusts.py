@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Columns, Flags
 from hexpost.kinematics.demand import PULL, TURNING, demand, turning_rows
 from hexpost.kinematics.dynamics import RigidBody
 from hexpost.kinematics.seen import looked_back, strut_matrix, turned_back
@@ -35,7 +35,7 @@ CUBIC = np.array([[0, 6, 0, 0], [-2, -3, 6, -1], [3, -6, 3, 0], [-1, 3, -3, 1]])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Cut:
+class Cut(Columns):
     """What acts on the tool at n samples, (n,) each; ``None`` for nothing.
 
     ``on``: 1 where the constant force acts, else 0; ``axial`` [N]: force along z of the platform; ``drag`` [N s/mm]:
@@ -46,14 +46,9 @@ class Cut:
     axial: Array | None = None
     drag: Array | None = None
 
-    def at(self, part: slice | Ints) -> "Cut":
-        """Return what acts at some of the samples."""
-        on, axial, drag = (None if x is None else x[part] for x in (self.on, self.axial, self.drag))
-        return Cut(on=on, axial=axial, drag=drag)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Motion:
+class Motion(Columns):
     """Poses (6, n) at a steady ``period`` [s] with their rates and accelerations, and what acts on the tool.
 
     ``turned`` (11, n): what is known of the poses already, see ``Struts.derivatives_and_turned``.
@@ -65,12 +60,6 @@ class Motion:
     period: float
     cut: Cut
     turned: Array | None = None
-
-    def at(self, part: slice | Ints) -> "Motion":
-        """Return the motion at some of the samples."""
-        pose, rate, bend = (x[:, part] for x in (self.pose, self.rate, self.bend))
-        turned = None if self.turned is None else self.turned[:, part]
-        return Motion(pose=pose, rate=rate, bend=bend, period=self.period, cut=self.cut.at(part), turned=turned)
 
 
 class Thrusts:
@@ -115,10 +104,10 @@ class Thrusts:
                 for first in range(0, whole, CHUNK):
                     part = slice(first, min(first + CHUNK, whole))
                     pieces = cubics.at(slice(first // step, part.stop // step))
-                    good[part] = self._interpolated(motion.at(part), pieces, length[:, part], out[:, part])
+                    good[part] = self._interpolated(motion.take(part), pieces, length[:, part], out[:, part])
         left = np.flatnonzero(~good)
         if len(left):
-            out[:, left] = self.balanced(motion.at(left), length[:, left])
+            out[:, left] = self.balanced(motion.take(left), length[:, left])
         return out
 
     def balanced(self, motion: Motion, length: Array) -> Array:
@@ -126,7 +115,7 @@ class Thrusts:
         out: Array = np.empty_like(length)
         for first in range(0, length.shape[1], CHUNK):
             part = slice(first, min(first + CHUNK, length.shape[1]))
-            here = motion.at(part)
+            here = motion.take(part)
             seen = self._looked_back(here.pose, here.turned)
             directions = self._struts(seen)
             directions /= length[:, part]
@@ -150,7 +139,7 @@ class Thrusts:
         pieces = motion.pose.shape[1] // step
         nodes = motion.pose[:, ::step][:, : pieces + 1]
         if nodes.shape[1] == pieces:
-            last, dt = motion.at(slice(-1, None)), motion.period
+            last, dt = motion.take(slice(-1, None)), motion.period
             nodes = np.concatenate([nodes, last.pose + dt * (last.rate + dt / 2.0 * last.bend)], axis=1)
         matrix = wrenches(self._struts(self._looked_back(nodes)), self._joints, self._lever)
         try:

@@ -143,7 +143,7 @@ class Interpreter:
         if not self.book.frames:
             self.book.number(self.state.key.number)
         frames, lacking = tuple(self.book.frames), self.missing.faults()
-        whole, happening = self.store.whole(), events.joined(self.events)
+        whole, happening = self.store.whole(), Events.joined(self.events)
         if not self.ledger.faults and not lacking:
             whole, spread, lacking = self.cutter.beside(whole, frames)
             whole, spread, more = self.turning.pieces(whole, spread)

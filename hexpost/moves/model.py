@@ -1,10 +1,10 @@
 """What the interpreter hands on: moves and events as columns, and the frames they are written in."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 
 LINE, ARC = 0, 1
 """Kinds of move: a straight line in six coordinates; an arc or helix of the tip, rotary words linear along it."""
@@ -50,7 +50,7 @@ class Frame:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Arcs:
+class Arcs(Columns):
     """The arcs among the moves, shape (k,): index of the move (rising), centre (3, k), axis, turn.
 
     ``axis`` is the normal of the plane (0 X, 1 Y, 2 Z); ``turn`` in rad is signed, right-hand about that axis, and
@@ -64,7 +64,7 @@ class Arcs:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Moves:
+class Moves(Columns):
     """Motion as columns, shape (n,) or (6, n): x y z in mm and a b c in rad in the move's frame.
 
     ``start`` of a move is the end of the one before, seen in the frame of this move. ``feed`` and ``feed_mode`` as
@@ -91,20 +91,13 @@ class Moves:
 
     def part(self, low: int, high: int) -> "Moves":
         """Return moves ``low`` to ``high`` (left out); columns are views."""
-        names = ("kind", "start", "end", "feed", "feed_mode", "stop", "frame", "line")
-        columns = {name: getattr(self, name)[..., low:high] for name in names}
         a, b = (int(k) for k in np.searchsorted(self.arcs.move, (low, high)))
-        arcs = Arcs(
-            move=self.arcs.move[a:b] - low,
-            centre=self.arcs.centre[:, a:b],
-            axis=self.arcs.axis[a:b],
-            turn=self.arcs.turn[a:b],
-        )
-        return replace(self, **columns, arcs=arcs)
+        arcs = self.arcs.take(slice(a, b), move=self.arcs.move[a:b] - low)
+        return self.take(slice(low, high), arcs=arcs)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Events:
+class Events(Columns):
     """What happens beside the motion, in the order of the program, shape (e,).
 
     ``move``: the move the event belongs to; -1 before the first. ``rule``: ``WITH`` or ``AFTER``. ``letter`` and

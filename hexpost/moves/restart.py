@@ -1,6 +1,6 @@
 """A program begun again at a line: what was in force ahead of it, and a way to it from where jobs start."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -172,12 +172,10 @@ def _again(events: Events, tool: int, e: int, shift: int) -> Events:
     early = _in_force(events, tool, e)
     move = np.concatenate([np.full(len(early), -1), events.move[e:] + shift])
     chosen = np.concatenate([early, np.arange(e, len(events.line))])
-    columns = {f.name: getattr(events, f.name)[chosen] for f in fields(Events)}
-    rule = columns["rule"].copy()
-    rule[: len(early)] = AFTER
-    pause = columns["pause"].copy()
-    pause[: len(early)] = 0.0
-    return Events(**{**columns, "move": move.astype(np.int64), "rule": rule, "pause": pause})
+    out = events.take(chosen, move=move.astype(np.int64))
+    out.rule[: len(early)] = AFTER
+    out.pause[: len(early)] = 0.0
+    return out
 
 
 def _in_force(events: Events, tool: int, e: int) -> Ints:

@@ -9,7 +9,6 @@ from hexpost.arrays import Array, Codes, Flags, Lines
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.interpret import WINDOW, Interpreter
 from hexpost.moves.model import USUAL, Events, Frame, Switches
-from hexpost.moves.motion.events import joined
 from hexpost.moves.motion.feeds import INVERSE
 from hexpost.moves.motion.steps import Steps, Store
 from hexpost.moves.order.route import Route
@@ -168,7 +167,7 @@ def _traced(part: Extract, before: State, interpreter: Interpreter, said: dict[s
         feed_scale=scale,
         place=place,
         steps=steps,
-        events=joined(interpreter.events),
+        events=Events.joined(interpreter.events),
         said=dict(said),
     )
 

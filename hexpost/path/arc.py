@@ -5,14 +5,14 @@ from math import pi
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints, Lines
+from hexpost.arrays import Array, Columns, Ints, Lines
 from hexpost.moves.model import Moves
 
 TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Swing:
+class Swing(Columns):
     """Arcs seen from one end, shape (k,) or (3, k), as functions of the parameter w (0 at that end).
 
     ``radius``: vector from the axis to the end point; ``side``: the same turned a quarter right-handed about the
@@ -56,7 +56,7 @@ class Swing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Circles:
+class Circles(Columns):
     """The arcs among the moves, shape (k,): move index (rising), the arc from its start and from its end."""
 
     move: Ints

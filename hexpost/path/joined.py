@@ -1,12 +1,11 @@
 """Windows of a path, one after the other, as one path."""
 
-from dataclasses import fields
 from typing import Any
 
 import numpy as np
 
 from hexpost.arrays import Array, Ints
-from hexpost.path.arc import Circles, Swing
+from hexpost.path.arc import Circles
 from hexpost.path.model import QUINTIC, ROUND, Path
 from hexpost.shelf import Growing, joined
 
@@ -46,7 +45,9 @@ class Joined:
         self._s0.add(s[1:])
         ends = part.span_first[(part.span_first > a) & (part.span_first <= b)]
         self._spans.append(ends + (self._pieces - a))
-        self._circles.append(_some(part.circles, first, last, self._moves - low))
+        self._circles.append(
+            part.circles.take(slice(first, last), move=part.circles.move[first:last] + (self._moves - low))
+        )
         self._quintics.append(part.quintics[:, :, ahead : ahead + len(bent)])
         self._moves, self._pieces = self._moves + high - low, self._pieces + b - a
         self._arcs, self._bends = self._arcs + last - first, self._bends + len(bent)
@@ -59,27 +60,7 @@ class Joined:
             **columns,
             s0=self._s0.whole(),
             span_first=np.concatenate(self._spans),
-            circles=_together(self._circles),
+            circles=Circles.joined(self._circles),
             quintics=joined(self._quintics),
             rho=self._rho,
         )
-
-
-def _some(circles: Circles, first: int, last: int, shift: int) -> Circles:
-    """Return arcs ``first`` to ``last`` (left out), their moves counted on by ``shift``."""
-    swings = (
-        Swing(**{f.name: getattr(swing, f.name)[..., first:last] for f in fields(Swing)})
-        for swing in (circles.from_start, circles.from_end)
-    )
-    start, end = swings
-    return Circles(move=circles.move[first:last] + shift, from_start=start, from_end=end)
-
-
-def _together(parts: list[Circles]) -> Circles:
-    """Return arcs one after the other."""
-    swings = (
-        Swing(**{f.name: joined([getattr(getattr(p, side), f.name) for p in parts]) for f in fields(Swing)})
-        for side in ("from_start", "from_end")
-    )
-    start, end = swings
-    return Circles(move=joined([p.move for p in parts]), from_start=start, from_end=end)

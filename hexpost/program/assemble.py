@@ -72,15 +72,15 @@ def merged_words(words: Words, parsed: Parsed) -> Words:
     if not rows:
         return words
     line, letter, value, pointed, column = zip(*rows, strict=True)
-    both = np.concatenate((words.line, np.array(line, np.int32)))
-    order = np.argsort(both, kind="stable")
-    return Words(
-        letter=np.concatenate((words.letter, np.array(letter, np.uint8)))[order],
-        value=np.concatenate((words.value, np.array(value, np.float64)))[order],
-        pointed=np.concatenate((words.pointed, np.array(pointed, np.bool_)))[order],
-        line=both[order],
-        column=np.concatenate((words.column, np.array(column, np.int32)))[order],
+    more = Words(
+        letter=np.array(letter, np.uint8),
+        value=np.array(value, np.float64),
+        pointed=np.array(pointed, np.bool_),
+        line=np.array(line, np.int32),
+        column=np.array(column, np.int32),
     )
+    both = Words.joined([words, more])
+    return both.take(np.argsort(both.line, kind="stable"))
 
 
 def merged(columns: Ints, rows: Sequence[tuple[int, ...]]) -> Ints:

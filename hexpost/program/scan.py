@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.program.digits import EXACT_DIGITS, WIDTH, long_numbers, preceding_bytes, short_numbers
 from hexpost.program.events import (
     Events,
@@ -29,7 +29,7 @@ LONGEST_LINE = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Words:
+class Words(Columns):
     """Words as columns, shape (n,); ``line`` counts from 0 in the window, ``column`` from 1."""
 
     letter: Codes
@@ -92,7 +92,7 @@ def scan(text: bytes) -> Scan:
     words = read_words(text, events, moved, line_start, odd)
     plain = ~odd
     return Scan(
-        words=words if plain.all() else words_of(words, plain),
+        words=words if plain.all() else words.take(plain[words.line]),
         skips=mark_rows(line_of(line_start, skips[0]), skips[1:], plain),
         comments=mark_rows(line_of(line_start, comments[0]), comments, plain),
         odd=np.flatnonzero(odd),
@@ -179,18 +179,6 @@ def moved_back(at: Ints, moved: Ints) -> Ints:
     new, old = moved
     i = np.minimum(np.searchsorted(new, at), new.size - 1)
     return np.where(new[i] == at, old[i], at)
-
-
-def words_of(words: Words, line: Flags) -> Words:
-    """Return the words of the flagged lines."""
-    keep = line[words.line]
-    return Words(
-        letter=words.letter[keep],
-        value=words.value[keep],
-        pointed=words.pointed[keep],
-        line=words.line[keep],
-        column=words.column[keep],
-    )
 
 
 def mark_rows(first: Ints, columns: Ints, plain: Flags) -> Ints:

@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-from hexpost.arrays import Array, Flags
+from hexpost.arrays import Array, Columns, Flags
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Places:
+class Places(Columns):
     """Places of the gauge point (3, n) in the base frame, tool axis as at the reference pose, and what holds there.
 
     ``reachable`` (n,): within strokes and joint limits and not singular. ``tilt`` [rad]: up to which the tool tilts in

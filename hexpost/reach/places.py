@@ -84,11 +84,7 @@ def _reachable(machine: Machine, struts: Struts, pose: Array) -> Flags:
                     good &= (angles[axis, k] >= held[0]) & (angles[axis, k] <= held[1])
     some = np.flatnonzero(good)
     if len(some):
-        here = Links(
-            rotation=at.rotation[:, :, some], arms=at.arms[:, :, some], length=at.length[:, some],
-            direction=at.direction[:, :, some],
-        )  # fmt: skip
-        good[some] = _conditioning(machine, here) >= LEAST_CONDITIONING
+        good[some] = _conditioning(machine, at.take(some)) >= LEAST_CONDITIONING
     return good
 
 

@@ -1,7 +1,6 @@
 """A whole grid of places, layer by layer, side by side."""
 
 from collections.abc import Callable
-from dataclasses import fields
 from functools import lru_cache, partial
 
 import numpy as np
@@ -21,7 +20,7 @@ def survey(machine: Machine, step: float, engine: Engine, progress: Callable[[in
     layers = [_layer(x, y, float(height)) for height in z]
     with Runner(engine) as runner:
         parts = runner.in_order(layers, partial(_work, machine.source, machine.file), progress)
-    return Places(**{f.name: np.concatenate([getattr(p, f.name) for p in parts], axis=-1) for f in fields(Places)})
+    return Places.joined(parts)
 
 
 def layer_count(machine: Machine, step: float) -> int:

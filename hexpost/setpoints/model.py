@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints, Lines
+from hexpost.arrays import Array, Columns, Ints, Lines
 from hexpost.kinematics.links import Links
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Poses:
+class Poses(Columns):
     """Consecutive samples on the path, shape (n,) or (6, n); all in one frame.
 
     ``tick``: sample number from 0, time = tick * period. ``move``: the move the tool is on (-1 before the first).
@@ -37,7 +37,7 @@ class Gearing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Setpoints:
+class Setpoints(Columns):
     """The same samples solved into struts, shape (6, n), strut 1 first.
 
     ``jerk``: change of acceleration since the sample before, over the period (the mean jerk of that tick).

@@ -1,7 +1,6 @@
 """Setpoint tables that hold a part of the rows each: files of so many rows, and every n-th row for reading by eye."""
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from hexpost.errors import OutputError
 from hexpost.setpoints.model import Setpoints
@@ -42,11 +41,11 @@ class SplitTable:
         """Append a block; blocks come in the order of time."""
         n, start = setpoints.length.shape[1], 0
         while self._each and n - start > self._room:
-            self._table.write(rows_of(setpoints, slice(start, start + self._room)))
+            self._table.write(setpoints.take(slice(start, start + self._room)))
             start += self._room
             self._close()
             self._table, self._room = self._open(), self._each
-        self._table.write(rows_of(setpoints, slice(start, n)) if start else setpoints)
+        self._table.write(setpoints.take(slice(start, n)) if start else setpoints)
         self._room -= n - start
 
     def finish(self) -> list[tuple[PartFile, Size]]:
@@ -77,24 +76,11 @@ class EveryNth:
         n = len(tick)
         if n:
             chosen = slice(int(-tick[0] % self._stride), n, self._stride)
-            self._table.write(rows_of(setpoints, chosen))
-            self._last = rows_of(setpoints, slice(n - 1, n)) if tick[-1] % self._stride else None
+            self._table.write(setpoints.take(chosen))
+            self._last = setpoints.take(slice(n - 1, n)) if tick[-1] % self._stride else None
 
     def finish(self) -> Size:
         """Complete the file and return how long it is."""
         if self._last is not None:
             self._table.write(self._last)
         return self._table.finish()
-
-
-def rows_of(setpoints: Setpoints, which: slice) -> Setpoints:
-    """Return some samples of a block, with all that a table holds of them; columns are views."""
-    poses, command = setpoints.poses, setpoints.command
-    return replace(
-        setpoints,
-        poses=replace(poses, tick=poses.tick[which], line=poses.line[which]),
-        length=setpoints.length[:, which],
-        speed=setpoints.speed[:, which],
-        acceleration=setpoints.acceleration[:, which],
-        command=None if command is None else command[:, which],
-    )

@@ -49,9 +49,7 @@ def test_bounds_of_a_thrust_worked_by_hand():
     assert [x.item() for x in one.uses()] == pytest.approx([2 / 50, 4 / 50])
     two = replace(one, low=np.array([[-60.0]]))
     assert [x.item() for x in two.uses()] == pytest.approx([2 / 40, 4 / 40])
-    taken = Parts(**{k: np.array([[1.0, 2.0, 3.0]]) for k in ("low", "high", "ramp", "bend", "most")}).taken(
-        slice(1, 3)
-    )
+    taken = Parts(**{k: np.array([[1.0, 2.0, 3.0]]) for k in ("low", "high", "ramp", "bend", "most")}).take(slice(1, 3))
     assert taken.low.tolist() == taken.high.tolist() == taken.ramp.tolist() == taken.most.tolist() == [[2.0, 3.0]]
 
 

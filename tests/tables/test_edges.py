@@ -13,7 +13,7 @@ from verify.folders import convert
 from hexpost.errors import OutputError
 from hexpost.tables import formats, job, manifest, whole
 from hexpost.tables.columns import choose
-from hexpost.tables.extracts import EveryNth, rows_of
+from hexpost.tables.extracts import EveryNth
 from hexpost.tables.segments import Segments
 from hexpost.tables.table import open_table
 from hexpost.tables.whole import PartFile, sync_folder
@@ -25,7 +25,7 @@ def test_an_empty_block_adds_no_row(tmp_path):
     with PartFile(tmp_path, "reading") as part:
         reading = EveryNth(open_table(part, "csv", choose(()), 1e-3), 3)
         reading.write(smooth(7))
-        reading.write(rows_of(smooth(7), EMPTY))
+        reading.write(smooth(7).take(EMPTY))
         assert reading.finish().rows == 3  # 0, 3 and 6, the last one
         part.commit("reading.csv")
 

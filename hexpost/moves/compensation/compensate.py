@@ -16,7 +16,6 @@ from hexpost.moves.compensation.merging import Merged, merged
 from hexpost.moves.compensation.switches import LEFT, NO_ROW, OFF, CutterState, CutterWords
 from hexpost.moves.frames.book import SAME
 from hexpost.moves.model import FEED_RAPID, Frame
-from hexpost.moves.motion.arcs import Turns
 from hexpost.moves.motion.steps import Spread, Steps, without
 from hexpost.moves.window.complaints import Teller
 from hexpost.units import RAD_PER_DEG
@@ -59,7 +58,7 @@ def compensate(
     out = replace(steps, start=steps.start.copy(), end=steps.end.copy())
     along = c.flat.copy()
     along[entry] = False
-    joined = merged(c.pick(along), steps)
+    joined = merged(c.take(along), steps)
     element, path = joined.element, joined.path
     _refuse_no_room(element, path, teller)
     if not teller.faults:
@@ -188,7 +187,7 @@ def _enter(out: Steps, whole: tuple[Contour, Ints], beside_it: tuple[Contour, Be
     axis, move = c.axis[2, followed], element.move[first]
     level = np.abs(out.end[axis, c.move[followed]] - out.start[axis, move]) < SAME
     followed, first = followed[level], first[level]
-    cut = gouges(element.pick(first), path.start[:, first], c.start[:, followed], leaving=False)
+    cut = gouges(element.take(first), path.start[:, first], c.start[:, followed], leaving=False)
     teller.say(
         c.move[followed[cut]],
         "compensation-entry-gouges",
@@ -253,7 +252,7 @@ def _refuse_gouging_exits(out: Steps, c: Contour, element: Contour, left: Ints, 
     level = np.abs(out.start[axis, away] - out.end[axis, move]) < SAME
     here = np.isin(move, element.move) & (out.frame[away] == out.frame[move]) & level
     place, away = place[here], away[here]
-    last = element.pick(np.searchsorted(element.move, c.move[place]))
+    last = element.take(np.searchsorted(element.move, c.move[place]))
     touch = np.stack([out.end[last.axis[i], last.move] for i in range(2)])
     far = np.stack([out.end[last.axis[i], away] for i in range(2)])
     cut = gouges(last, touch, far, leaving=True)
@@ -278,7 +277,7 @@ def _finished(out: Steps, element: Contour, path: Beside) -> tuple[Steps, Spread
         return whole, spread
     arcs: Flags = kept[whole.turns.move]
     t = whole.turns
-    whole = replace(whole, turns=Turns(t.move[arcs], t.centre[:, arcs], t.axis[arcs], t.turn[arcs]))
+    whole = replace(whole, turns=t.take(arcs))
     return without(whole, kept), spread.without(kept)
 
 

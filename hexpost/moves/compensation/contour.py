@@ -4,14 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Columns, Flags, Ints
 from hexpost.moves.frames.book import SAME
 from hexpost.moves.motion.steps import Steps
 from hexpost.moves.window.modes import PLANES
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Contour:
+class Contour(Columns):
     """Moves with compensation on, shape (k,) or (2, k): their place among the moves, and their shape in the plane.
 
     ``chain`` counts the stretches between turning on and turning off. ``side`` is 1 with the tool left of the
@@ -39,10 +39,6 @@ class Contour:
     def count(self) -> int:
         """Return the number of moves."""
         return len(self.move)
-
-    def pick(self, which: Flags | Ints) -> "Contour":
-        """Return the moves that ``which`` selects."""
-        return Contour(*(getattr(self, name)[..., which] for name in self.__slots__))
 
 
 def contour(steps: Steps, move: Ints, side: Array, radius: Array, plane: Ints) -> Contour:

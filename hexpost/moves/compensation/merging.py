@@ -110,4 +110,4 @@ def _joined(c: Contour, first: Ints, joint: Flags) -> tuple[Contour, Flags]:
     leave[:, first + 1] = arrive[:, first + 1] = way / np.hypot(*way)
     kept = np.ones(c.count, dtype=np.bool_)
     kept[first] = False
-    return replace(c, start=start, leave=leave, arrive=arrive).pick(kept), joint[kept]
+    return replace(c, start=start, leave=leave, arrive=arrive).take(kept), joint[kept]

@@ -1,10 +1,10 @@
 """Where a program turns cutter radius compensation on and off: the G40 G41 G42, D and plane words, as columns."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Codes, Flags, Ints
+from hexpost.arrays import Codes, Columns, Flags, Ints
 from hexpost.moves.window.sheet import Rows, Sheet, Words, fill, first_rows
 
 OFF, LEFT, RIGHT = 40, 41, 42
@@ -14,7 +14,7 @@ NO_ROW = -1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class CutterState:
+class CutterState(Columns):
     """Blocks with a word that matters (k,), in order: first move in or after the block, code, row D and plane."""
 
     move: Ints
@@ -57,7 +57,7 @@ class CutterWords:
 
     def in_force(self, count: int) -> CutterState:
         """Return the state of each of ``count`` moves, shape (count,); ``move`` counts them."""
-        whole = CutterState(*(np.concatenate([getattr(p, f.name) for p in self._parts]) for f in fields(CutterState)))
+        whole = CutterState.joined(self._parts)
         last: Flags = np.append(whole.move[1:] != whole.move[:-1], True) & (whole.move < count)
         place = whole.move[last]
         return CutterState(

@@ -6,7 +6,7 @@ from math import pi
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints
 from hexpost.moves.motion.positions import Positions
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.complaints import MOST_COUNTED, Complaints
@@ -17,7 +17,7 @@ FULL = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Turns:
+class Turns(Columns):
     """Arcs among the moves (k,): index of the move, centre (3, k), axis, signed turn (see ``model.Arcs``)."""
 
     move: Ints

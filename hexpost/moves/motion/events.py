@@ -1,7 +1,5 @@
 """What happens beside the motion: M S T words and dwells, and where they bring the tool to rest."""
 
-from dataclasses import fields
-
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
@@ -59,8 +57,3 @@ def rests(found: Events, count: int) -> Flags:
     move = found.move[resting]
     out[move[move >= 0]] = True
     return out
-
-
-def joined(parts: list[Events]) -> Events:
-    """Return the events of all windows as one."""
-    return Events(**{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Events)})

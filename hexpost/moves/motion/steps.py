@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.moves.model import AFTER, ARC, FEED_RAPID, LINE, WITH, Arcs, Events, Frame, Moves
 from hexpost.moves.motion.arcs import Turns
 from hexpost.moves.motion.feeds import Feeds
@@ -19,7 +19,7 @@ COLUMNS = ("line", "start", "end", "feed", "feed_mode", "exact", "frame")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Steps:
+class Steps(Columns):
     """The moving blocks as columns (n,) or (6, n), with their arcs."""
 
     line: Lines
@@ -50,20 +50,10 @@ def without(whole: Steps, kept: Flags) -> Steps:
     """Return the steps that are ``kept`` (n,); in one frame each begins where the kept one before it ended."""
     keep = np.flatnonzero(kept)
     number = np.cumsum(kept) - 1
-    start, end, frame = whole.start[:, keep], whole.end[:, keep], whole.frame[keep]
-    inner = 1 + np.flatnonzero(frame[1:] == frame[:-1])
-    start[:, inner] = end[:, inner - 1]
-    turns = whole.turns
-    return Steps(
-        whole.line[keep],
-        start,
-        end,
-        whole.feed[keep],
-        whole.feed_mode[keep],
-        whole.exact[keep],
-        frame,
-        Turns(number[turns.move], turns.centre, turns.axis, turns.turn),
-    )
+    out = whole.take(keep, turns=replace(whole.turns, move=number[whole.turns.move]))
+    inner = 1 + np.flatnonzero(out.frame[1:] == out.frame[:-1])
+    out.start[:, inner] = out.end[:, inner - 1]
+    return out
 
 
 class Store:
@@ -78,20 +68,13 @@ class Store:
         """Take in the steps of the next window."""
         for name, column in self._columns.items():
             column.add(getattr(part, name))
-        turns = part.turns
-        self._turns.append(Turns(turns.move + self.count, turns.centre, turns.axis, turns.turn))
+        self._turns.append(replace(part.turns, move=part.turns.move + self.count))
         self.count += len(part.line)
 
     def whole(self) -> Steps:
         """Return the steps of all windows as one."""
-        turns = Turns(
-            np.concatenate([t.move for t in self._turns]),
-            np.concatenate([t.centre for t in self._turns], axis=1),
-            np.concatenate([t.axis for t in self._turns]),
-            np.concatenate([t.turn for t in self._turns]),
-        )
         columns: dict[str, Any] = {name: column.whole() for name, column in self._columns.items()}
-        return Steps(**columns, turns=turns)
+        return Steps(**columns, turns=Turns.joined(self._turns))
 
 
 def collect(found: Steps, resting: Flags, frames: tuple[Frame, ...]) -> Moves:

@@ -120,7 +120,7 @@ def _cut(
         "are its rotary words degrees? cut the program into several, each from rest to rest",
     )
     kept = ~arc[turns.move]
-    return cut, Turns(turns.move[kept], turns.centre[:, kept], turns.axis[kept], turns.turn[kept])
+    return cut, turns.take(kept)
 
 
 def _on_arc(turns: Turns, of: Ints, ends: tuple[Array, Array], share: Array) -> Array:

@@ -1,13 +1,12 @@
 """Moves cut into short pieces whose ends lie on the way that is meant, where a straight move would leave it."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Columns, Ints
 from hexpost.moves.model import FEED_INVERSE
-from hexpost.moves.motion.arcs import Turns
 from hexpost.moves.motion.steps import Spread, Steps
 from hexpost.units import RAD_PER_DEG
 
@@ -28,7 +27,7 @@ Way = Callable[[Ints, Array], Array]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Pieces:
+class Pieces(Columns):
     """Moves (k,) that are cut: their place, into how many (k,), and the ends (6, sum of counts) of all pieces.
 
     From the move ``full`` on they are not cut, for there would be too many pieces (k: there are not).
@@ -84,18 +83,8 @@ def refined(steps: Steps, spread: Spread, cut: Pieces) -> tuple[Steps, Spread]:
     feed[place] *= np.where(timed, np.repeat(cut.count, cut.count), 1)
     t = steps.turns
     kept = ~np.isin(t.move, cut.move)
-    turns = Turns(last[t.move[kept]], t.centre[:, kept], t.axis[kept], t.turn[kept])
-    out = replace(
-        steps,
-        line=steps.line[source],
-        start=start,
-        end=end,
-        feed=feed,
-        feed_mode=steps.feed_mode[source],
-        exact=exact,
-        frame=steps.frame[source],
-        turns=turns,
-    )
+    turns = t.take(kept, move=last[t.move[kept]])
+    out = steps.take(source, start=start, end=end, feed=feed, exact=exact, turns=turns)
     if not len(spread.first):
         return out, Spread(first, last)
     ahead = np.append(first, len(source))

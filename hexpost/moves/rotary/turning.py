@@ -33,7 +33,7 @@ class Turning:
     def pieces(self, steps: Steps, spread: Spread) -> tuple[Steps, Spread, list[Fault]]:
         """Return moves in pieces, where the programmed ones went, and the faults of what cannot be turned."""
         if self._cuts:
-            cut = _joined(self._cuts)
+            cut = Pieces.joined(self._cuts)
             return *refined(steps, spread, _placed(cut, spread)), []
         if not self._great_circle or self._program is None or not len(steps.line):
             return steps, spread, []
@@ -75,15 +75,6 @@ class Turning:
     @property
     def _great_circle(self) -> bool:
         return self._machine.words.orientation == GREAT_CIRCLE and self._machine.programmed_axes is None
-
-
-def _joined(cuts: list[Pieces]) -> Pieces:
-    """Return the cuts of all windows as one."""
-    return Pieces(
-        np.concatenate([c.move for c in cuts]),
-        np.concatenate([c.count for c in cuts]),
-        np.concatenate([c.end for c in cuts], axis=1),
-    )
 
 
 def _placed(cut: Pieces, spread: Spread) -> Pieces:
