@@ -49,7 +49,7 @@ class Frame:
     yaw: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class Arcs(Columns):
     """The arcs among the moves, shape (k,): index of the move (rising), centre (3, k), axis, turn.
 

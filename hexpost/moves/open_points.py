@@ -5,8 +5,7 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.machine.model import Tools
 from hexpost.machine.wording import Words as Reading
-from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Switches
-from hexpost.moves.motion.arcs import Turns
+from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Arcs, Switches
 from hexpost.moves.motion.feeds import Feeds
 from hexpost.moves.reading.dwells import Dwells
 from hexpost.moves.window.blocks import Blocks
@@ -26,7 +25,7 @@ MIXED_FEED = {
 }
 
 
-def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: Feeds, arcs: Turns) -> tuple[str, ...]:
+def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: Feeds, arcs: Arcs) -> tuple[str, ...]:
     """Return a sentence for each reading that this program needed."""
     sheet, units = blocks.sheet, blocks.reading.units
     said = [

@@ -9,7 +9,7 @@ from hexpost.errors import Fault, InputError
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.frames.book import FrameBook, start_frame
-from hexpost.moves.model import AFTER, FEED_RAPID, FEED_TIP, LINE, Arcs, Events, Frame, Interpretation, Moves
+from hexpost.moves.model import AFTER, FEED_RAPID, FEED_TIP, LINE, Events, Frame, Interpretation, Moves
 from hexpost.moves.words import group_of, groups
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
@@ -160,9 +160,7 @@ def _joined(moves: Moves, k: int, places: Array, said: tuple[int, int]) -> Moves
         stop=np.concatenate([np.ones(way, np.bool_), moves.stop[k:]]),
         frame=np.concatenate([np.full(way, number, moves.frame.dtype), moves.frame[k:]]),
         line=np.concatenate([np.where(slow, before, APPROACH_LINE).astype(moves.line.dtype), moves.line[k:]]),
-        arcs=Arcs(
-            move=arcs.move[kept] - k + way, centre=arcs.centre[:, kept], axis=arcs.axis[kept], turn=arcs.turn[kept]
-        ),
+        arcs=arcs.take(kept, move=arcs.move[kept] - k + way),
         frames=moves.frames,
     )
 

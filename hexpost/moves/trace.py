@@ -98,18 +98,12 @@ def _cuts(extract: Extract, shown: Flags) -> list[tuple[int, int]]:
 def _part(extract: Extract, begin: int, end: int) -> Extract:
     """Return the rows ``begin`` to ``end`` (left out) of an extract; columns are views."""
     first, last = int(extract.first[begin]), int(extract.first[end])
-    words = slice(first, last)
-    return replace(
-        extract,
-        letter=extract.letter[words],
-        value=extract.value[words],
-        pointed=extract.pointed[words],
-        counted=extract.counted[words],
+    return extract.take(
+        slice(first, last),
         counted0=extract.counted0 + begin,
         first=extract.first[begin : end + 1] - first,
         lines=None if extract.lines is None else extract.lines[begin:end],
         line0=extract.line0 + begin,
-        words=None if extract.words is None else extract.words[words],
         word0=extract.word0 + first,
     )
 

@@ -5,8 +5,7 @@ import numpy as np
 from hexpost.arrays import Array, Codes, Ints
 from hexpost.moves.compensation.contour import Contour
 from hexpost.moves.compensation.corners import Beside
-from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TIP
-from hexpost.moves.motion.arcs import Turns
+from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TIP, Arcs
 from hexpost.moves.motion.steps import Spread, Steps
 
 
@@ -55,7 +54,7 @@ def _share(feed: Array, mode: Codes, corner: Ints, rolls: tuple[Contour, Beside,
     feed[at[slow]], mode[at[slow]] = feed[at[slow] - 1], FEED_TIP
 
 
-def _turns(turns: Turns, last: Ints, corner: Ints, rolls: tuple[Contour, Beside, Ints], start: Array) -> Turns:
+def _turns(turns: Arcs, last: Ints, corner: Ints, rolls: tuple[Contour, Beside, Ints], start: Array) -> Arcs:
     """Return the arcs of all moves, the rolled corners among them."""
     element, path, rolled = rolls
     axis = element.axis[:, rolled]
@@ -66,7 +65,7 @@ def _turns(turns: Turns, last: Ints, corner: Ints, rolls: tuple[Contour, Beside,
     centre[axis[2], k] = start[axis[2], element.move[rolled]]
     move = np.concatenate((last[turns.move], corner))
     order = np.argsort(move, kind="stable")
-    return Turns(
+    return Arcs(
         move[order],
         np.concatenate((turns.centre, centre), axis=1)[:, order],
         np.concatenate((turns.axis, axis[2].astype(np.uint8)))[order],

@@ -31,7 +31,7 @@ def rows_of(sheet: Sheet, which: Flags) -> dict[int, Row]:
     """Return the words of the rows that ``which`` (rows,) selects, by row."""
     out: dict[int, Row] = {row: {} for row in np.flatnonzero(which).tolist()}
     for key, words in (*sheet.letters.items(), *sheet.groups.items()):
-        here = words.pick(which[words.row])
+        here = words.take(which[words.row])
         for at, row, value in zip(here.at.tolist(), here.row.tolist(), here.value.tolist(), strict=True):
             out[row][key] = (at, value)
     return out

@@ -71,7 +71,7 @@ def spell(speller: Speller, sheet: Sheet, special: Flags, cycling: Flags) -> Non
 
 def _too_many(speller: Speller, sheet: Sheet, cycling: Flags) -> bool:
     """Return whether the repeat counts of a sheet alone make too many holes, and report the one that does."""
-    counts = [sheet.letter(x).pick(cycling[sheet.letter(x).row]) for x in "LK"]
+    counts = [sheet.letter(x).take(cycling[sheet.letter(x).row]) for x in "LK"]
     at = np.concatenate([words.at for words in counts])
     row = np.concatenate([words.row for words in counts])
     called = np.isin(row, sheet.group("subprogram").row)

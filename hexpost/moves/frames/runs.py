@@ -67,7 +67,7 @@ def _numbers(offset: Ints, length: Ints, row: Ints, tool: Ints) -> Ints:
 
 def _refuse_missing_rows(length: Words, rare: Ints, heights: Ints, complaints: Complaints) -> None:
     """Report tool lengths that are turned on with no row given so far."""
-    on = length.pick(length.value != 49)
+    on = length.take(length.value != 49)
     missing = heights[np.searchsorted(rare, on.row)] < 0
     complaints.sequels(
         on.at[missing],

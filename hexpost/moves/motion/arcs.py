@@ -6,7 +6,8 @@ from math import pi
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Columns, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints
+from hexpost.moves.model import Arcs
 from hexpost.moves.motion.positions import Positions
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.complaints import MOST_COUNTED, Complaints
@@ -14,16 +15,6 @@ from hexpost.moves.window.modes import PLANES
 
 FULL = 1e-6
 """Millimetres between start and end below which an arc is a full circle: the last digit of the table."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Turns(Columns):
-    """Arcs among the moves (k,): index of the move, centre (3, k), axis, signed turn (see ``model.Arcs``)."""
-
-    move: Ints
-    centre: Array
-    axis: Codes
-    turn: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,7 +27,7 @@ class _Asked:
     by_radius: Flags
 
 
-def arcs(blocks: Blocks, at: Positions) -> Turns:
+def arcs(blocks: Blocks, at: Positions) -> Arcs:
     """Return the arcs of a window; those that cannot be are reported and turn by a nominal amount.
 
     R is positive up to 180 degrees and negative beyond; I J K run from the start point (common practice); the
@@ -46,7 +37,7 @@ def arcs(blocks: Blocks, at: Positions) -> Turns:
     motion = movement.column(blocks.modes.motion)
     move = np.flatnonzero((motion == 2) | (motion == 3))
     if move.size == 0:
-        return Turns(move, np.empty((3, 0)), np.empty(0, np.uint8), np.empty(0))
+        return Arcs(move, np.empty((3, 0)), np.empty(0, np.uint8), np.empty(0))
     plane = movement.column(blocks.modes.plane)[move]
     u, v, w = (np.choose(plane - 17, [PLANES[p][i] for p in (17, 18, 19)]) for i in range(3))
     k = np.arange(len(move))
@@ -68,7 +59,7 @@ def arcs(blocks: Blocks, at: Positions) -> Turns:
     )  # fmt: skip
     centre = np.zeros((3, len(move)))
     centre[u, k], centre[v, k], centre[w, k] = c[0], c[1], start[w, k]
-    return Turns(move, centre, w.astype(np.uint8), _turn(a - c, b - c, sign))
+    return Arcs(move, centre, w.astype(np.uint8), _turn(a - c, b - c, sign))
 
 
 @dataclass(slots=True, eq=False)
@@ -101,7 +92,7 @@ def _asked(blocks: Blocks, move: Ints) -> _Asked:
     ):
         words = blocks.sheet.letter(letter)
         motion = blocks.modes.motion[words.row]
-        words = words.pick((motion == 2) | (motion == 3))
+        words = words.take((motion == 2) | (motion == 3))
         of_arc = np.searchsorted(move, blocks.movement.place(words.row))
         column[of_arc] = blocks.millimetres(words)
         flag[of_arc] = True

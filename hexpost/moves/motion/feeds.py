@@ -6,8 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags
 from hexpost.moves.frames.book import SAME
-from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP
-from hexpost.moves.motion.arcs import Turns
+from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, Arcs
 from hexpost.moves.motion.positions import Positions
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.complaints import Complaints
@@ -32,7 +31,7 @@ class Feeds:
     tilt: Flags
 
 
-def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
+def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> Feeds:
     """Return the feed of every move; arcs (``turns``) always move. ``state`` carries the modal F over.
 
     F is the speed of the tip along its path (a helix included) where the tip moves, and degrees per minute, as the
@@ -79,7 +78,7 @@ def feeds(blocks: Blocks, at: Positions, turns: Turns, state: State) -> Feeds:
     return Feeds(feed, mode, tip, tilt)
 
 
-def _share(blocks: Blocks, at: Positions, turns: Turns) -> Array:
+def _share(blocks: Blocks, at: Positions, turns: Arcs) -> Array:
     """Return the tip's part (n,) of a feed that counts lengths and degrees together, by root sum square.
 
     A move takes sqrt(L^2 + D^2) / F minutes, with L the way of the tip in the unit of the program and D the norm of the
@@ -125,7 +124,7 @@ def _positive(words: Words, complaints: Complaints) -> Words:
     complaints.words(
         words.at[bad], "feed-bad", lambda word: f"expected a feed above 0, found {word}", "the tool would never arrive"
     )
-    return words.pick(~bad)
+    return words.take(~bad)
 
 
 def _modal(words: Words, blocks: Blocks, state: State) -> tuple[Array, Array]:

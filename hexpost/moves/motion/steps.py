@@ -7,7 +7,6 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.moves.model import AFTER, ARC, FEED_RAPID, LINE, WITH, Arcs, Events, Frame, Moves
-from hexpost.moves.motion.arcs import Turns
 from hexpost.moves.motion.feeds import Feeds
 from hexpost.moves.motion.positions import Positions
 from hexpost.moves.window.blocks import Blocks
@@ -29,10 +28,10 @@ class Steps(Columns):
     feed_mode: Codes
     exact: Flags
     frame: Lines
-    turns: Turns
+    turns: Arcs
 
 
-def steps(blocks: Blocks, at: Positions, turns: Turns, fed: Feeds) -> tuple[Steps, Ints]:
+def steps(blocks: Blocks, at: Positions, turns: Arcs, fed: Feeds) -> tuple[Steps, Ints]:
     """Return the moving blocks without those that neither move the tip nor turn the tool, and their rows (n,)."""
     movement = blocks.movement
     exact = movement.column(blocks.modes.path_control) == EXACT
@@ -62,7 +61,7 @@ class Store:
     def __init__(self, room: int) -> None:
         self.count = 0
         self._columns = {name: Growing(room) for name in COLUMNS}
-        self._turns: list[Turns] = []
+        self._turns: list[Arcs] = []
 
     def add(self, part: Steps) -> None:
         """Take in the steps of the next window."""
@@ -74,7 +73,7 @@ class Store:
     def whole(self) -> Steps:
         """Return the steps of all windows as one."""
         columns: dict[str, Any] = {name: column.whole() for name, column in self._columns.items()}
-        return Steps(**columns, turns=Turns.joined(self._turns))
+        return Steps(**columns, turns=Arcs.joined(self._turns))
 
 
 def collect(found: Steps, resting: Flags, frames: tuple[Frame, ...]) -> Moves:
@@ -89,7 +88,6 @@ def collect(found: Steps, resting: Flags, frames: tuple[Frame, ...]) -> Moves:
     stop[-1:] = True
     kind = np.full(len(found.line), LINE, dtype=np.uint8)
     kind[found.turns.move] = ARC
-    turns = found.turns
     return Moves(
         kind=kind,
         start=found.start,
@@ -99,7 +97,7 @@ def collect(found: Steps, resting: Flags, frames: tuple[Frame, ...]) -> Moves:
         stop=stop,
         frame=found.frame,
         line=found.line,
-        arcs=Arcs(move=turns.move, centre=turns.centre, axis=turns.axis, turn=turns.turn),
+        arcs=found.turns,
         frames=frames,
     )
 

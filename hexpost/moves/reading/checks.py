@@ -46,7 +46,7 @@ def read_sheet(extract: Extract, state: State, switches: Switches, complaints: C
     for letter, found in letters.items():
         letters[letter] = _unrepeated(found, complaints, f"{letter} twice in one block")
     if not switches.stops and "stop" in coded:
-        coded["stop"] = coded["stop"].pick(coded["stop"].value != OPTIONAL_STOP)
+        coded["stop"] = coded["stop"].take(coded["stop"].value != OPTIONAL_STOP)
     _check_numbers(letters, complaints)
     return Sheet(rows, letters, coded)
 
@@ -89,7 +89,7 @@ def _by_group(letter: str, words: Words, complaints: Complaints) -> dict[str, Wo
         here = group == index
         if np.count_nonzero(here):
             out[name] = _unrepeated(
-                words if here.all() else words.pick(here),
+                words if here.all() else words.take(here),
                 complaints,
                 f"two {letter} words of one group ({name}) in one block",
             )
@@ -103,7 +103,7 @@ def _unrepeated(words: Words, complaints: Complaints, what: str) -> Words:
         return words
     again = np.concatenate(([False], repeat))
     complaints.words(words.at[again], "repeated-word", lambda word: f"{what}: found {word} as well")
-    return words.pick(~again)
+    return words.take(~again)
 
 
 def _check_numbers(letters: dict[str, Words], complaints: Complaints) -> None:
@@ -124,7 +124,7 @@ def _without(words: Words, bad: Flags, complaints: Complaints, say: tuple[str, s
     if not bad.any():
         return words
     complaints.words(words.at[bad], say[0], lambda word: f"expected {say[1]}, found {word}")
-    return words.pick(~bad)
+    return words.take(~bad)
 
 
 def unknown_words(program: Program, before: Sequence[Fault], dialect: Sequence[DialectWord]) -> list[Fault]:

@@ -45,8 +45,8 @@ def take_dwells(sheet: Sheet, reading: Reading, complaints: Complaints) -> tuple
         words = sheet.letter(letter)
         inside = resting[words.row]
         if inside.any():
-            found[letter] = words.pick(inside)
-            letters[letter] = words.pick(~inside)
+            found[letter] = words.take(inside)
+            letters[letter] = words.take(~inside)
     _refuse_strays(letters, resting, complaints)
     _refuse_motion(sheet, resting, complaints)
     seconds = np.zeros(dwell.count)
@@ -73,7 +73,7 @@ def _refuse_strays(letters: dict[str, Words], resting: Flags, complaints: Compla
             complaints.words(
                 words.at[inside], "dwell-with-motion", lambda w: f"{w} in a dwell block: expected only a time", HINT
             )
-            letters[letter] = words.pick(~inside)
+            letters[letter] = words.take(~inside)
 
 
 def _refuse_motion(sheet: Sheet, resting: Flags, complaints: Complaints) -> None:

@@ -7,8 +7,7 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.moves.frames.book import MACHINE, SAME, FrameBook
 from hexpost.moves.frames.chain import LETTERS, Chain
-from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT
-from hexpost.moves.motion.arcs import Turns
+from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, Arcs
 from hexpost.moves.motion.feeds import Feeds
 from hexpost.moves.motion.positions import Positions
 from hexpost.moves.rotary.refine import MOST_IN_ALL, MOST_PIECES, Pieces, pieces
@@ -29,7 +28,7 @@ class Meant:
     """Moves as they are meant, their arcs, those cut into pieces, and by how much (n,) rotary words turn alone."""
 
     at: Positions
-    turns: Turns
+    turns: Arcs
     cut: Pieces
     alone: Array
 
@@ -61,7 +60,7 @@ def check_rotary(sheet: Sheet, book: FrameBook, complaints: Complaints) -> None:
 MACHINE_WORD = f"G{MACHINE}"
 
 
-def meant(at: Positions, turns: Turns, blocks: Blocks, book: FrameBook) -> Meant:
+def meant(at: Positions, turns: Arcs, blocks: Blocks, book: FrameBook) -> Meant:
     """Return the moves of a window as they are meant; without programmed axes they are as they are."""
     count = blocks.movement.count
     if book.chain is None or not count:
@@ -83,8 +82,8 @@ def meant(at: Positions, turns: Turns, blocks: Blocks, book: FrameBook) -> Meant
 
 
 def _cut(
-    chain: Chain, moves: tuple[Positions, Array, Array], turns: Turns, blocks: Blocks, book: FrameBook
-) -> tuple[Pieces, Turns]:
+    chain: Chain, moves: tuple[Positions, Array, Array], turns: Arcs, blocks: Blocks, book: FrameBook
+) -> tuple[Pieces, Arcs]:
     """Return the feed moves and arcs that must be cut, in pieces, and the arcs that stay arcs."""
     at, turned, length = moves
     motion = blocks.movement.column(blocks.modes.motion)
@@ -123,7 +122,7 @@ def _cut(
     return cut, turns.take(kept)
 
 
-def _on_arc(turns: Turns, of: Ints, ends: tuple[Array, Array], share: Array) -> Array:
+def _on_arc(turns: Arcs, of: Ints, ends: tuple[Array, Array], share: Array) -> Array:
     """Return points (3, m) of arcs ``of`` (m,) at shares of their turn; the radius runs from start to end."""
     k = np.arange(len(of))
     w = turns.axis[of].astype(np.int64)

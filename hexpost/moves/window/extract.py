@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.program.model import Program
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Extract:
+class Extract(Columns):
     """Whole lines of ``program`` (rows, counted from 0) with their words (w,).
 
     ``letter`` (0: a word taken out), ``value`` and ``pointed`` are those of the words as they are to be read;

@@ -6,7 +6,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.words import LABELS, LETTERS
 
@@ -15,7 +15,7 @@ Rows = npt.NDArray[np.int32] | npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Words:
+class Words(Columns):
     """Words of one kind in the order of the text, shape (k,).
 
     Index among the words of the program, row of the block (rising), value.
@@ -29,10 +29,6 @@ class Words:
     def count(self) -> int:
         """Return the number of words."""
         return len(self.row)
-
-    def pick(self, which: Flags | Ints | slice) -> "Words":
-        """Return the words that ``which`` selects."""
-        return Words(self.at[which], self.row[which], self.value[which])
 
 
 NO_WORDS = Words(np.empty(0, np.int64), np.empty(0, np.int32), np.empty(0))
@@ -58,7 +54,7 @@ class Sheet:
 
         def cut(words: Words) -> Words:
             first, last = np.searchsorted(words.row, (begin, end)).tolist()
-            return Words(words.at[first:last], words.row[first:last] - np.int32(begin), words.value[first:last])
+            return words.take(slice(first, last), row=words.row[first:last] - np.int32(begin))
 
         def cuts(found: dict[str, Words]) -> dict[str, Words]:
             return {name: words for name, all_words in found.items() if (words := cut(all_words)).count}
