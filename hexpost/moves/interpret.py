@@ -13,6 +13,7 @@ from hexpost.moves.model import USUAL, Events, Interpretation, Remark, Switches
 from hexpost.moves.motion import events
 from hexpost.moves.motion.arcs import arcs
 from hexpost.moves.motion.feeds import feeds
+from hexpost.moves.motion.in_force import InForce
 from hexpost.moves.motion.positions import positions
 from hexpost.moves.motion.steps import Store, collect, steps
 from hexpost.moves.open_points import readings, switched, unpointed
@@ -23,7 +24,7 @@ from hexpost.moves.reading.dwells import take_dwells
 from hexpost.moves.reading.implied import placed
 from hexpost.moves.rotary.foreign import check_rotary, meant, rotary_feeds
 from hexpost.moves.rotary.turning import Turning
-from hexpost.moves.window.blocks import Blocks, moving_blocks, refuse_missing_units, scale_of
+from hexpost.moves.window.blocks import Blocks, moving_blocks, refuse_missing_units, scale_of, turning_line
 from hexpost.moves.window.complaints import Complaints, Ledger
 from hexpost.moves.window.extract import Extract, stretch
 from hexpost.moves.window.modes import keep_machine, keep_modes, modal
@@ -83,7 +84,9 @@ class Interpreter:
         self.store = Store(room)
         self.cutter = Cutter(machine, tools)
         self.turning = Turning(machine)
+        self.in_force = InForce()
         self.events: list[Events] = []
+        self.c_line = 0
         self.readings: dict[str, None] = {}
         self.ignored: list[Remark] = []
 
@@ -135,6 +138,8 @@ class Interpreter:
         self.events.append(events.events(blocks, dwells, rows, self.store.count))
         self.turning.look(complaints.program, found.cut, (movement.rows, rows), self.store.count)
         self.cutter.look(complaints.program, sheet, rows, self.store.count)
+        self.in_force.look(blocks, fed, rows, self.store.count)
+        self.c_line = self.c_line or turning_line(blocks)
         self.store.add(moved)
         self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed, turns))
 
@@ -143,11 +148,11 @@ class Interpreter:
         if not self.book.frames:
             self.book.number(self.state.key.number)
         frames, lacking = tuple(self.book.frames), self.missing.faults()
-        whole, happening = self.store.whole(), Events.joined(self.events)
+        whole, happening, written = self.store.whole(), Events.joined(self.events), self.in_force.whole()
         if not self.ledger.faults and not lacking:
             whole, spread, lacking = self.cutter.beside(whole, frames)
             whole, spread, more = self.turning.pieces(whole, spread)
-            happening, lacking = spread.events(happening), lacking + more
+            happening, written, lacking = spread.events(happening), spread.written(written), lacking + more
         self.ledger.finish(lacking)
         moves = collect(whole, events.rests(happening, len(whole.line)), frames)
         return Interpretation(
@@ -156,4 +161,7 @@ class Interpreter:
             start=self.start,
             readings=(*self.readings, *self.cutter.readings(), *self.turning.readings(), *self.dialect.readings()),
             ignored=(*self.dialect.ignored(), *self.ignored),
+            written=written,
+            radius_rows=self.cutter.rows(),
+            c_line=self.c_line,
         )

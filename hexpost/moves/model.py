@@ -1,10 +1,12 @@
 """What the interpreter hands on: moves and events as columns, and the frames they are written in."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
+from hexpost.shelf import windows
+from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
 LINE, ARC = 0, 1
 """Kinds of move: a straight line in six coordinates; an arc or helix of the tip, rotary words linear along it."""
@@ -12,6 +14,9 @@ LINE, ARC = 0, 1
 FEED_TIP, FEED_TILT, FEED_INVERSE, FEED_RAPID = 0, 1, 2, 3
 """How ``feed`` is meant: tip speed in mm/s; tilt speed in rad/s (pure rotations); 1/s (the whole move lasts
 1/feed seconds); as fast as the tool-tip limits allow (feed is inf)."""
+
+F_PER_MINUTE, F_PER_REVOLUTION, F_INVERSE = 0, 1, 2
+"""How F is written: feed a minute, feed a revolution of the spindle, or the inverse of the minutes of a block."""
 
 WITH, AFTER = 0, 1
 """When an event takes effect: with the start of its move, or after the end of its move."""
@@ -114,6 +119,98 @@ class Events(Columns):
     line: Lines
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Modal:
+    """A value that stays in force over runs of moves: ``first`` (r,) is the first move of each run, rising from 0.
+
+    ``value`` (r,) is what is in force there, as float64. Most programs are a few runs, which take no memory.
+    """
+
+    first: Ints
+    value: Array
+
+    def at(self, moves: Ints) -> Array:
+        """Return the value (k,) in force at moves (k,)."""
+        return self.value[self.run(moves)]
+
+    def run(self, moves: Ints) -> Ints:
+        """Return in which run (k,) moves (k,) are."""
+        return np.searchsorted(self.first, moves, side="right") - 1
+
+    def moved(self, to: Ints) -> "Modal":
+        """Return the runs where move ``k`` has become ``to[k]`` (n,), rising, and the one after the last ``to[n]``."""
+        first = to[np.minimum(self.first, len(to) - 1)]
+        first[:1] = 0
+        last = np.append(first[1:] > first[:-1], True)[: len(first)]
+        return Modal(first[last], self.value[last])
+
+
+def always(value: float) -> Modal:
+    """Return what is in force over a whole program."""
+    return Modal(np.zeros(1, np.int64), np.array([value], dtype=np.float64))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Written:
+    """How a program writes its feeds, by run of moves; dialect words, G70 and default units are settled.
+
+    ``scale``: millimetres of its unit of length (25.4 or 1). ``mode``: ``F_PER_MINUTE``, ``F_PER_REVOLUTION`` or
+    ``F_INVERSE``. ``tapping``: 1 where the feed belongs to a thread. ``feed``: the F in force as it is read, nan for
+    none (and under ``F_INVERSE``, where every block has its own). ``line``: the line whose F word that is, 0 where
+    the block has one of its own. A run of ``line`` is one run of that line, so two runs may say the same.
+    """
+
+    scale: Modal = field(default_factory=lambda: always(1.0))
+    mode: Modal = field(default_factory=lambda: always(F_PER_MINUTE))
+    tapping: Modal = field(default_factory=lambda: always(0.0))
+    feed: Modal = field(default_factory=lambda: always(np.nan))
+    line: Modal = field(default_factory=lambda: always(0.0))
+
+    def moved(self, to: Ints) -> "Written":
+        """Return the same where move ``k`` has become ``to[k]``; see ``Modal.moved``."""
+        return Written(**{f.name: getattr(self, f.name).moved(to) for f in fields(self)})
+
+    def of_lines(self, moves: Moves, lines: Ints) -> "Feeds":
+        """Return how the F words of ``lines`` (k,) are written."""
+        wanted, back = np.unique(lines, return_inverse=True)
+        least, most = np.full((3, len(wanted)), np.inf), np.full((3, len(wanted)), -np.inf)
+        for w in windows(moves.count):
+            at = w.start + np.flatnonzero((moves.feed_mode[w] != FEED_RAPID) & np.isin(moves.line[w], wanted))
+            place = np.searchsorted(wanted, moves.line[at])
+            word = self.per_speed(moves, at)
+            for row, column in enumerate((self.scale.at(at), self.mode.at(at), np.where(np.isnan(word), np.inf, word))):
+                np.minimum.at(least[row], place, column)
+                np.maximum.at(most[row], place, column)
+        known = np.isfinite(most)
+        same = known & (np.where(known, most, 0.0) <= np.where(known, least, 0.0) * (1.0 + SAME_WORD))
+        scale, mode, share = np.where(same, most, np.nan)[:, back]
+        return Feeds(scale=scale, mode=np.nan_to_num(mode, nan=-1.0).astype(np.int64), per_speed=share)
+
+    def per_speed(self, moves: Moves, at: Ints) -> Array:
+        """Return F per mm/min of tip speed (deg/min of pure rotations) of feed moves ``at`` (k,), nan for none."""
+        speed = moves.feed[at] * SECONDS_PER_MINUTE * np.where(moves.feed_mode[at] == FEED_TILT, DEG_PER_RAD, 1.0)
+        timed = moves.feed_mode[at] == FEED_INVERSE
+        out: Array = np.where(timed, np.nan, self.feed.at(at) / np.where(timed, 1.0, speed))
+        return out
+
+
+SAME_WORD = 1e-9
+"""Relative difference of two feeds that one F word means."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Feeds:
+    """How the F words of lines are written, shape (k,): unit of length [mm], mode, F per mm/min (or deg/min).
+
+    The F word for a tip speed of v mm/min (pure rotations: v deg/min) is ``v * per_speed``. nan (mode -1) where a
+    line has no feed move, or its runs need different words (a subprogram called in inch and in millimetre).
+    """
+
+    scale: Array
+    mode: Ints
+    per_speed: Array
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remark:
     """Something the interpreter noticed that the report must say: which words, where first, how often."""
@@ -127,7 +224,9 @@ class Remark:
 class Interpretation:
     """The meaning of a program: moves, events, the readings used where a standard is open, what was ignored.
 
-    ``start`` (6,): where the job starts, x y z a b c of the gauge point in the base frame.
+    ``start`` (6,): where the job starts, x y z a b c of the gauge point in the base frame. ``written``: units and
+    modes of the F words. ``radius_rows``: the rows D whose diameter moves are compensated by, rising. ``c_line``: the
+    first line whose C word turns the tool about its axis, 0 for none.
     """
 
     moves: Moves
@@ -135,3 +234,6 @@ class Interpretation:
     start: Array
     readings: tuple[str, ...]
     ignored: tuple[Remark, ...]
+    written: Written = field(default_factory=Written)
+    radius_rows: tuple[int, ...] = ()
+    c_line: int = 0

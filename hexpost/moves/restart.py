@@ -90,8 +90,10 @@ def restarted(
     places = _approach(begin, pose, frame, machine, float(meaning.start[2]))
     before = int(moves.line[k - 1]) if k else APPROACH_LINE
     events = _again(events, frame.tool, e, places.shape[1] - 1 - k)
+    way = places.shape[1] - 1
+    written = meaning.written.moved(np.concatenate((np.zeros(k, np.int64), np.arange(way, way + moves.count - k + 1))))
     moves = _joined(moves, k, places, (number, before))
-    return replace(meaning, moves=moves, events=events), Restart(
+    return replace(meaning, moves=moves, events=events, written=written), Restart(
         line=first, frame=frame, pose=pose, start=meaning.start
     )
 

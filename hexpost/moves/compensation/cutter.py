@@ -33,6 +33,10 @@ class Cutter:
         faults = list(teller.faults.values())
         return (steps, UNCHANGED, faults) if faults else (moves, spread, [])
 
+    def rows(self) -> tuple[int, ...]:
+        """Return the rows D that the cutter's radius is taken from, rising."""
+        return self._words.rows
+
     def readings(self) -> tuple[str, ...]:
         """Return a sentence for each reading that this program needed."""
         if not self._words.used:

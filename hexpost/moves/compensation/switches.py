@@ -55,6 +55,12 @@ class CutterWords:
         """Return whether compensation is on anywhere only with a row D given."""
         return all(bool((part.row[part.code != OFF] != NO_ROW).all()) for part in self._parts)
 
+    @property
+    def rows(self) -> tuple[int, ...]:
+        """Return the rows D in force where compensation is on, rising."""
+        on = [part.row[(part.code != OFF) & (part.row > 0)] for part in self._parts]
+        return tuple(np.unique(np.concatenate(on)).tolist()) if on else ()
+
     def in_force(self, count: int) -> CutterState:
         """Return the state of each of ``count`` moves, shape (count,); ``move`` counts them."""
         whole = CutterState.joined(self._parts)

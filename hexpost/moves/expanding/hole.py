@@ -57,6 +57,8 @@ class Bore:
 
         def to(level: float, *, rapid: bool = False, exact: bool = False) -> Row:
             row: Row = {axis: (at, level / scale), "motion once": (at, 0 if rapid else 1), "distance once": (at, 90)}
+            if self.recipe.tap and not rapid:
+                row["tapping"] = (at, 1)
             return {**row, "exact stop once": (at, 9)} if exact else row
 
         return to

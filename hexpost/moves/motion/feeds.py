@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags
+from hexpost.arrays import Array, Codes, Flags, Ints, Lines
 from hexpost.moves.frames.book import SAME
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, Arcs
 from hexpost.moves.motion.positions import Positions
@@ -23,12 +23,18 @@ SMALLEST = 1e-6
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Feeds:
-    """Columns (n,): feed and what it counts (see ``model``), whether the tip moves, whether the tool turns."""
+    """Columns (n,): feed and what it counts (see ``model``), whether the tip moves, whether the tool turns.
+
+    ``word`` is the modal F as read (nan: none in force), ``line`` its line and ``number`` its place among all F words.
+    """
 
     feed: Array
     mode: Codes
     tip: Flags
     tilt: Flags
+    word: Array
+    line: Lines
+    number: Ints
 
 
 def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> Feeds:
@@ -49,8 +55,8 @@ def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> Feeds:
     motion = movement.column(modes.motion)
     rapid = (motion == 0) | (motion == NONE)
     inverse = movement.column(modes.feed_mode) == INVERSE
-    written, scale = _modal(words, blocks, state)
-    written = _by_speed(written, blocks, state, rapid | (motion == NONE))
+    word, scale, line, number = _modal(words, blocks, state)
+    written = _by_speed(word, blocks, state, rapid | (motion == NONE))
     mode = np.full(movement.count, FEED_TIP, dtype=np.uint8)
     feed = written * scale
     if blocks.reading.mixed_feed == ROOT_SUM_SQUARE and tilt.any():
@@ -75,7 +81,7 @@ def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> Feeds:
             feed[turns.move] /= np.where(inverse[turns.move], np.abs(turns.turn), 1.0)
     feed[rapid] = np.inf
     mode[rapid] = FEED_RAPID
-    return Feeds(feed, mode, tip, tilt)
+    return Feeds(feed, mode, tip, tilt, word, line, number)
 
 
 def _share(blocks: Blocks, at: Positions, turns: Arcs) -> Array:
@@ -127,8 +133,8 @@ def _positive(words: Words, complaints: Complaints) -> Words:
     return words.take(~bad)
 
 
-def _modal(words: Words, blocks: Blocks, state: State) -> tuple[Array, Array]:
-    """Return the modal F as written (n,), nan where none is in force, and mm/s (or 1/s) per unit of it."""
+def _modal(words: Words, blocks: Blocks, state: State) -> tuple[Array, Array, Lines, Ints]:
+    """Return the modal F as read (n,), nan for none, mm/s (or 1/s) per unit of it, its line and its number."""
     modes, movement = blocks.modes, blocks.movement
     scale = blocks.millimetres(Words(words.at, words.row, np.ones(words.count)))
     modal = modes.feed_mode[words.row] != INVERSE
@@ -136,19 +142,23 @@ def _modal(words: Words, blocks: Blocks, state: State) -> tuple[Array, Array]:
     row = np.concatenate((ends, words.row[modal]))
     value = np.concatenate((np.full(len(ends), np.nan), words.value[modal]))
     factor = np.concatenate((np.ones(len(ends)), scale[modal]))
+    line = np.concatenate((np.zeros(len(ends), np.int32), blocks.complaints.line(words.row[modal])))
     if ends.size:
         order = np.argsort(row, kind="stable")
-        row, value, factor = row[order], value[order], factor[order]
-    before, before_scale = state.feed, state.feed_scale
+        row, value, factor, line = row[order], value[order], factor[order], line[order]
+    before, before_scale, before_line, before_number = state.feed, state.feed_scale, state.feed_line, state.feed_number
     if len(row):
-        state.feed, state.feed_scale = float(value[-1]), float(factor[-1])
+        state.feed, state.feed_scale, state.feed_line = float(value[-1]), float(factor[-1]), int(line[-1])
+        state.feed_number += len(row)
     place = movement.place(row)
     last = np.append(place[1:] != place[:-1], True)[: len(place)] & (place < movement.count)
-    place, value, factor = place[last], value[last], factor[last]
+    place, value, factor, line = place[last], value[last], factor[last], line[last]
     filled = fill(place, value, movement.count, before)
+    lines = fill(place, line, movement.count, before_line)
+    numbers = fill(place, before_number + 1 + np.flatnonzero(last), movement.count, before_number)
     if movement.count == len(filled) and (factor == before_scale).all():
-        return filled, np.full(movement.count, before_scale / SECONDS_PER_MINUTE)
-    return filled, fill(place, factor, movement.count, before_scale) / SECONDS_PER_MINUTE
+        return filled, np.full(movement.count, before_scale / SECONDS_PER_MINUTE), lines, numbers
+    return filled, fill(place, factor, movement.count, before_scale) / SECONDS_PER_MINUTE, lines, numbers
 
 
 def _inverse(words: Words, blocks: Blocks, which: Flags) -> Array:

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
-from hexpost.moves.model import AFTER, ARC, FEED_RAPID, LINE, WITH, Arcs, Events, Frame, Moves
+from hexpost.moves.model import AFTER, ARC, FEED_RAPID, LINE, WITH, Arcs, Events, Frame, Moves, Written
 from hexpost.moves.motion.feeds import Feeds
 from hexpost.moves.motion.positions import Positions
 from hexpost.moves.window.blocks import Blocks
@@ -128,3 +128,7 @@ class Spread:
         move = np.where(known, np.where(begins, first, last), found.move)
         rule = np.where(known & ~begins, AFTER, found.rule).astype(np.uint8)
         return replace(found, move=move, rule=rule)
+
+    def written(self, found: Written) -> Written:
+        """Return what is in force over runs of the moves of now."""
+        return found.moved(np.append(self.first, self.last[-1] + 1)) if len(self.first) else found

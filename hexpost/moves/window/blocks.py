@@ -71,6 +71,13 @@ def moving_blocks(sheet: Sheet, modes: Modes, complaints: Complaints) -> Flags:
     return moving
 
 
+def turning_line(blocks: Blocks) -> int:
+    """Return the line of the first moving block whose C word is not 0, 0 for none."""
+    words = blocks.sheet.letter("C")
+    row = words.row[(words.value != 0.0) & blocks.movement.moving[words.row]]
+    return int(blocks.complaints.line(row[:1])[0]) if row.size else 0
+
+
 def refuse_missing_units(blocks: Blocks) -> None:
     """Report the first block that gives a length while neither program nor machine file has said in which unit."""
     unknown = blocks.modes.units == NONE

@@ -70,7 +70,8 @@ class State:
     """Modal state; at power-on G17 G90 G94 G40 G49 G80 G64, offset G54, no motion word, no tool, no units.
 
     ``pose`` (6,) is where the tool is, in ``frame``; ``rotary`` (3,) the modal A B C of the work frame, rad.
-    ``feed`` is the modal F as written (nan: none in force) and ``feed_scale`` the millimetres of its unit.
+    ``feed`` is the modal F as written (nan: none in force) and ``feed_scale`` the millimetres of its unit;
+    ``feed_line`` is its line, ``feed_number`` counts the F words (and changes of feed mode) so far.
     ``row`` is the last H given, ``selected`` the last T, -1 for none. ``ended``: the end word has been read.
     ``preset`` is the number of the shift that G92 has set; ``spindle`` the last M code of the spindle,
     ``speed`` the last S, ``cutter`` the last of G40 G41 G42, ``holes`` the pecks so far.
@@ -91,6 +92,8 @@ class State:
     tool: int = 0
     feed: float = float("nan")
     feed_scale: float = 1.0
+    feed_line: int = 0
+    feed_number: int = 0
     ended: bool = False
     preset: int = 0
     spindle: int = NONE
