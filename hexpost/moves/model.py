@@ -120,7 +120,7 @@ class Events(Columns):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Modal:
+class Modal(Columns):
     """A value that stays in force over runs of moves: ``first`` (r,) is the first move of each run, rising from 0.
 
     ``value`` (r,) is what is in force there, as float64. Most programs are a few runs, which take no memory.
@@ -142,7 +142,7 @@ class Modal:
         first = to[np.minimum(self.first, len(to) - 1)]
         first[:1] = 0
         last = np.append(first[1:] > first[:-1], True)[: len(first)]
-        return Modal(first[last], self.value[last])
+        return Modal(first, self.value).take(last)
 
 
 def always(value: float) -> Modal:

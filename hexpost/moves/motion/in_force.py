@@ -46,10 +46,4 @@ class InForce:
 
     def whole(self) -> Written:
         """Return what was gathered."""
-        return Written(
-            **{
-                name: Modal(np.concatenate([p.first for p in parts]), np.concatenate([p.value for p in parts]))
-                for name, parts in self._parts.items()
-                if parts
-            }
-        )
+        return Written(**{name: Modal.joined(parts) for name, parts in self._parts.items() if parts})
