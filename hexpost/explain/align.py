@@ -1,8 +1,8 @@
 """Which rows of two tables belong together: same rows in the same order, within a tolerance.
 
-The method is patience sorting on rows that occur once on either side (B. Cohen's patience diff, from memory), between
-common beginnings and ends; what is left in small gaps is settled by the longest common subsequence (textbook dynamic
-programme). Time n log n for tables that are alike, memory of the size of the tables.
+Common beginnings and ends match first. Between them rows that occur once on either side are anchors: of these the
+longest series that rises on both sides is kept (patience sorting, n log n). What is left in small gaps is settled by
+the longest common subsequence (textbook dynamic programme). Memory is of the size of the tables.
 """
 
 from bisect import bisect_left

@@ -11,8 +11,10 @@ PARALLEL = 1e-12
 def segments_apart(p: Array, q: Array, r: Array, s: Array) -> Array:
     """Return the distances (n,) of the segments from ``p`` to ``q`` and from ``r`` to ``s``, each (3, n).
 
-    Nearest points in the order of C. Ericson, Real-Time Collision Detection, 2005, sec. 5.1.9 (from memory); a segment
-    without length is a point.
+    |w + t1 d1 - t2 d2|^2 is convex in the shares t1, t2 of both segments. Without bounds its derivatives are 0 at
+    t1 = (b f - c e) / (a e - b^2) and t2 = (b t1 + f) / e. With t1 clipped to 0 .. 1 that t2 is the best for it; if it
+    lies beyond an end of the second segment, this end is nearest, and the first segment's nearest point to it is found
+    by projection. A segment without length is a point.
     """
     d1, d2, w = q - p, s - r, p - r
     a, e, f = (d1 * d1).sum(axis=0), (d2 * d2).sum(axis=0), (d2 * w).sum(axis=0)

@@ -20,7 +20,8 @@ def strut_rows(vectors: Array, arms: Array) -> Array:
     """Return the rows [u, r x u] (..., 6, 6) with dl/dt = rows @ [v, w].
 
     ``vectors`` (..., 6, 3) run from base joint to platform joint, u is their direction; ``arms`` r (..., 6, 3) run
-    from the point that moves with v to the platform joints. E. F. Fichter, 1986 (from memory).
+    from the point that moves with v to the platform joints. From l^2 = d . d with d' = v + w x r:
+    l' = u . (v + w x r) = u . v + (r x u) . w.
     """
     u = vectors / np.linalg.norm(vectors, axis=-1, keepdims=True)
     return np.concatenate([u, np.cross(arms, u)], axis=-1)

@@ -14,7 +14,7 @@ from hexpost.kinematics.frames import angles_of, rotation
 from hexpost.kinematics.struts import Struts
 
 MOST_MODES = 40
-"""A general platform has forty complex modes (F. Ronga and T. Vust, 1992; M. Raghavan, 1993; from memory)."""
+"""A general platform has forty complex modes (T.-Y. Lee, J.-K. Shim, Mech. Mach. Theory 36 (2001) 1073-1085)."""
 
 STARTS = 1500
 """Random poses from which modes are sought at a time."""

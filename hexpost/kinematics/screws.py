@@ -12,10 +12,19 @@ BEAM = {
     "fixed-supported": 3.9266023120,
     "fixed-fixed": 4.7300407449,
 }
-"""First roots k l of a uniform beam in bending (S. Timoshenko, Vibration Problems in Engineering; from memory)."""
+"""First roots x = k L of a uniform beam that swings.
+
+E I y'''' = rho A w^2 y has the solutions cos, sin, cosh and sinh of k z, with k^4 = rho A w^2 / (E I). Only y = 0 meets
+the conditions at both ends (fixed y = y' = 0, supported y = y'' = 0, free y'' = y''' = 0), unless, in the order above,
+cos x cosh x = -1, sin x = 0, tan x = tanh x, cos x cosh x = 1.
+"""
 
 COLUMN = {"fixed-free": 0.25, "supported-supported": 1.0, "fixed-supported": 2.045748516, "fixed-fixed": 4.0}
-"""Euler's factors n of a column, P = n pi^2 E I / L^2."""
+"""Euler's factors n of a column, P = n pi^2 E I / L^2.
+
+E I y'''' + P y'' = 0 has the solutions 1, z, cos and sin of k z, with k^2 = P / (E I). With the same ends (free: y'' =
+0 and y''' + k^2 y' = 0) x = k L = pi sqrt(n) is the first root but 0 of cos x = 0, sin x = 0, tan x = x, cos x = 1.
+"""
 
 
 def torque(thrust: Array, speed: Array, lead: Array, forward: Array, backward: Array) -> Array:

@@ -1,7 +1,9 @@
 """Taylor coefficients f(k) / k! of sines, products and square roots of functions of time.
 
-Arrays have one row of samples per coefficient and component: shape (orders, ..., n). Recursions after R. D. Neidinger,
-SIAM Review 52 (2010) 545-563 (from memory). What is filled again and again keeps its views of the work array.
+Arrays have one row of samples per coefficient and component: shape (orders, ..., n). The series of a product is a
+convolution. So sin' = x' cos gives k s_k = sum of i x_i c_(k-i) for i = 1 to k (cosines likewise, with a minus), and
+l l = g gives 2 l_0 l_k = g_k - sum of l_i l_(k-i) for i = 1 to k - 1. What is filled again and again keeps its views
+of the work array.
 """
 
 from collections.abc import Sequence

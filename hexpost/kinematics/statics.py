@@ -131,8 +131,8 @@ def _each(matrix: Array, right: Array) -> Array:
 def compliance(rows: Array, stiffness: Array) -> Array:
     """Return the compliances (n, 6, 6) at the tip: motion [mm, rad] by wrench [N, N mm], from strut stiffness (6,).
 
-    With ``rows`` (n, 6, 6) of the Jacobian, K = J' diag(k) J: joints and bodies other than the struts are rigid.
-    C. Gosselin, IEEE Trans. Robotics and Automation 6 (1990) 377-382 (from memory).
+    With ``rows`` (n, 6, 6) of the Jacobian, K = J' diag(k) J: joints and bodies other than the struts are rigid. A
+    motion x changes lengths by J x, the struts push back with k J x, and by virtual work the wrench is J' times that.
     """
     inverse = np.linalg.inv(rows)
     out: Array = (inverse / stiffness) @ inverse.swapaxes(1, 2)
@@ -142,8 +142,8 @@ def compliance(rows: Array, stiffness: Array) -> Array:
 def conditioning(rows: Array, length: float) -> Array:
     """Return the conditioning (n,) of Jacobians (n, 6, 6): 6 / (|J| |J^-1|) in Frobenius norms, 1 at best, 0 singular.
 
-    Turns are taken times the characteristic ``length``, mm. J. Angeles, Fundamentals of Robotic Mechanical Systems
-    (from memory).
+    Turns are taken times the characteristic ``length``, mm. With singular values s the product of the norms is
+    sqrt(sum s^2 sum 1/s^2): by Cauchy and Schwarz at least 6, and 6 only where all are equal.
     """
     scaled = rows.copy()
     scaled[:, :, 3:] /= length

@@ -1,7 +1,7 @@
 """The one table of words: what each means and which of them replace one another.
 
-Groups after the letter groups of ISO 6983-1 (from memory): a word of a group stays in force until another of its
-group; words of one group cannot stand in one block. ``G20``/``G21`` and ``G64`` are common practice, no source.
+A word of a group stays in force until another of its group (notes to the table of GOST 20999-83, a national form of
+ISO 6983-1). That words of one group cannot be in one block is common practice, no source.
 """
 
 from dataclasses import dataclass

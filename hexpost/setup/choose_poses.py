@@ -29,7 +29,9 @@ class PosePlan:
 def choose_poses(machine: Machine, count: int, noise: Noise) -> PosePlan:
     """Return ``count`` poses that make the determinant of the information largest: one by one, then by exchange.
 
-    After V. V. Fedorov, Theory of Optimal Experiments, 1972 (from memory). Always the same for the same machine.
+    The rows R of a pose multiply the determinant of the information M: det(M + R' R) = det M det(1 + R M^-1 R'). So the
+    pose with the largest factor is taken, and later each is given up for a better one as long as there is one. Always
+    the same for the same machine.
     """
     built = nominal(machine)
     pose = spread_poses(machine, CANDIDATES)

@@ -1,6 +1,7 @@
 """Align to datum features after the 3-2-1 principle: each fixes what those before it leave open.
 
-ISO 5459:2011, ASME Y14.5-2018 (the principle; from memory). Three ways to build the frame:
+Three points of the primary datum fix one shift and two turns, two of the secondary a shift and a turn, one of the
+tertiary the last shift. (ISO 5459:2011 and ASME Y14.5-2018 govern datums on drawings; neither was at hand.) Three ways:
 
 - faces: primary plane (z), secondary line or plane (y), tertiary point, plane or hole (x);
 - a face and two holes: primary plane (z), secondary hole (x = y = 0), tertiary hole (on the x axis);

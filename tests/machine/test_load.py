@@ -147,7 +147,7 @@ def test_seven_struts_are_too_many():
 
 
 def test_a_singular_geometry_is_refused_with_its_measure():
-    """Similar hexagons are singular at every pose (O. Ma, J. Angeles 1991, from memory)."""
+    """Similar hexagons on circles are singular at every pose (T. Charters, P. Freitas, arXiv:0811.1122)."""
     azimuth = np.deg2rad([20, 100, 140, 220, 260, 340])
     text = TEXT.split("[[strut]]")[0]
     for a in azimuth:

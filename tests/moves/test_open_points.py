@@ -65,7 +65,11 @@ class TestNumbersWithoutAPoint:
         assert not any("X10 is 10" in r for r in meaning(HEAD + "G00 X10.\n").readings)
 
     def test_the_shorthand_of_the_handbook(self):
-        """Machinery's Handbook (from memory): N4G2X+24Y+24Z+24B24I24J24F31T4M2."""
+        """N4G2X+24Y+24Z+24B24I24J24F31T4M2 (this string from memory).
+
+        Machinery's Handbook Pocket Companion has the rule: letters with word lengths; T4 is a tool code of four digits,
+        linear axes have two digits ahead of the point and four after it.
+        """
         found = shorthand("N4G2X+24Y+24Z+24B24I24J24F31T4M2")
         assert found == {**dict.fromkeys("XYZBIJ", Digits(2, 4)), "F": Digits(3, 1)}
         assert shorthand("x+053 Y+530") == {"X": Digits(5, 3), "Y": Digits(5, 3, trailing=True)}
@@ -92,7 +96,7 @@ class TestNumbersWithoutAPoint:
 
 
 class TestInverseTime:
-    """The second meaning of F for arcs is that of the RS-274-D era: feed over radius (from memory)."""
+    """The second meaning of F for arcs is feed over radius: common practice of older controls, no source."""
 
     TEXT = HEAD + "G00 X20 Y0\nG93 G03 X0 Y20 I-20 J0 F15\nG01 X1 F2.5\n"
 

@@ -1,7 +1,7 @@
 """Jobs that come within a hair of a singular pose, and go through it: told in findings, with numbers and no faults.
 
-Turned about its axis by some 80 degrees a platform of this kind loses its hold: det J = 0 (E. F. Fichter, A Stewart
-platform-based manipulator, Int. J. Robotics Research 5 (1986) 157-182, finds 90 degrees for triangles; from memory).
+Turned about its axis by some 80 degrees a platform of this kind loses its hold: det J = 0. For symmetric plates in the
+middle det J is proportional to the cosine of the turn (tests/kinematics/test_jacobian.py), so it is 90 degrees there.
 """
 
 import json

@@ -31,7 +31,7 @@ RECIPES = {
     88: Recipe(dwell="must", spindle_stops=True, by_hand=True),
     89: Recipe(dwell="must", feeds_out=True),
 }
-"""The cycles by G code (ISO 1056 and EIA RS-274, from memory)."""
+"""The cycles by G code."""
 
 
 @dataclass(slots=True, kw_only=True)

@@ -88,7 +88,7 @@ def _share(blocks: Blocks, at: Positions, turns: Arcs) -> Array:
     """Return the tip's part (n,) of a feed that counts lengths and degrees together, by root sum square.
 
     A move takes sqrt(L^2 + D^2) / F minutes, with L the way of the tip in the unit of the program and D the norm of the
-    changes of A B C in degrees (the way of RS-274-D controls, from memory).
+    changes of A B C in degrees (common practice of older controls, no source).
     """
     squares = np.sum((at.end[:3] - at.start[:3]) ** 2, axis=0)
     k = np.arange(len(turns.move))

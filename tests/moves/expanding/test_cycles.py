@@ -1,8 +1,7 @@
 """Fixed cycles against the classic table of the trade, every move spelled out by hand.
 
-The table is that of ISO 1056 and EIA RS-274 (from memory, high confidence; the way out of G85 and the spindle of G86
-also in a United States textbook of computer numerical control, 2021): in at feed, what happens at the bottom, the way
-out.
+The table is common practice, no source: in at feed, what happens at the bottom, the way out. The way out of G85, the
+spindle of G86 and the pecks of G83: CNC Manufacturing Technology (online textbook, 2021), pages 213 and 218.
 """
 
 import numpy as np

@@ -33,7 +33,7 @@ def test_arc_by_radius_and_by_centre(word, radius, centre, degrees, length):
 
 @pytest.mark.parametrize(("plane", "axes", "axis"), [("G17", "XY", 2), ("G18", "ZX", 1), ("G19", "YZ", 0)])
 def test_counter_clockwise_runs_from_the_first_axis_of_the_plane_to_the_second(plane, axes, axis):
-    # ISO 841 (from memory): X to Y, Z to X, Y to Z, seen against the third axis
+    # right-handed axes: Z = X x Y, so X to Y is positive about Z; likewise Z to X about Y, Y to Z about X
     u, v = axes
     to = {"X": "I", "Y": "J", "Z": "K"}
     arcs = meaning(f"{START}{plane} G01 {u}10\nG03 {u}0 {v}10 {to[u]}-10\n").moves.arcs
