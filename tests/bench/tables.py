@@ -157,7 +157,9 @@ def parquet_size() -> dict[str, object]:
 
 def job_sizes(program: Path, folder: Path) -> list[int]:
     """Return the bytes of the table of a program's job in each of ``KINDS``."""
-    job = load_job(program, tools=SAMPLES / "tools.toml", setup=SAMPLES / "setup.toml")
+    own = program.with_suffix(".toml")
+    machine = own if own.exists() else None
+    job = load_job(program, machine=machine, tools=SAMPLES / "tools.toml", setup=SAMPLES / "setup.toml")
     sizes = []
     for kind in KINDS:
         out = folder / f"{program.stem}-{kind}"

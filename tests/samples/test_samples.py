@@ -1,6 +1,7 @@
 """The sample programs: what they open with, what they break, and that they cut what they say."""
 
 import re
+import tomllib
 from functools import cache
 from pathlib import Path
 
@@ -10,18 +11,21 @@ from samples.make_raster import BALL, FEED, LENGTH, ROW, STEP, WIDTH, program, s
 from scipy.spatial.transform import Rotation
 
 from hexpost.audit.model import LIMITS
+from hexpost.machine.load import DEMONSTRATION
 from hexpost.moves.model import FEED_TIP
 from hexpost.pipeline import Files, examine, load, schedule
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
-CLEAN = ("contour", "frustum", "pocket", "plate_inch", "blade_band", "crown", "flange")
-ALL = (*CLEAN, "limits", "overdriven")
+CLEAN = ("contour", "frustum", "pocket", "plate_inch", "blade_band", "crown", "flange", "gland")
+POINTED = ("contour", "frustum", "pocket", "plate_inch", "blade_band", "crown", "flange", "limits", "overdriven")
+ALL = (*POINTED, "gland")
 
 
 @cache
 def job(name):
-    files = Files(program=SAMPLES / f"{name}.nc", tools=SAMPLES / "tools.toml", setup=SAMPLES / "setup.toml")
-    return schedule(load(files))
+    machine = SAMPLES / "gland.toml" if name == "gland" else None
+    tools, setup = SAMPLES / "tools.toml", SAMPLES / "setup.toml"
+    return schedule(load(Files(program=SAMPLES / f"{name}.nc", machine=machine, tools=tools, setup=setup)))
 
 
 @cache
@@ -39,7 +43,7 @@ def test_these_are_all_samples():
     assert {f.stem for f in SAMPLES.glob("*.nc")} == set(ALL)
 
 
-@pytest.mark.parametrize("name", ALL)
+@pytest.mark.parametrize("name", POINTED)
 def test_a_sample_opens_by_saying_what_it_shows(name):
     lines = (SAMPLES / f"{name}.nc").read_text().splitlines()
     assert lines[0] == "%"
@@ -47,7 +51,7 @@ def test_a_sample_opens_by_saying_what_it_shows(name):
     assert re.fullmatch(r"\(SHOWS: .+\)", lines[2])
 
 
-@pytest.mark.parametrize("name", ALL)
+@pytest.mark.parametrize("name", POINTED)
 def test_a_sample_works_with_a_tool_length_and_ends_with_a_retract(name):
     text = (SAMPLES / f"{name}.nc").read_text()
     assert re.search(r"\bG43 H\d", text)
@@ -122,6 +126,32 @@ def test_the_plate_is_in_inches():
     assert moves.end[0, plate].max() == pytest.approx(8.7 * 25.4)
     assert moves.end[2, plate].min() == pytest.approx(-0.95 * 25.4)
     assert job("plate_inch").inputs.meaning.events.pause.sum() == pytest.approx(6 * 0.2)
+
+
+def test_the_gland_plate_is_written_in_plain_iso_style():
+    """No points, no O word, no per cent sign, inch by G70, alignment numbers in place of N, home by G74."""
+    text = re.sub(r"\(.*\)", "", (SAMPLES / "gland.nc").read_text())
+    assert not set(text) & set("%.O")
+    assert {"G70", "G71", "G74"} <= set(text.split()) and not {"G20", "G21", "G28"} & set(text.split())
+    assert re.findall(r"^:(\d+)", text, re.MULTILINE) == ["10", "310"]
+
+
+def test_the_gland_plate_is_cut_to_size():
+    """Authority: the drawing, 96 x 64 with corners of 10; the tool is 6 mm off; holes at 1.5 and 0.85 in."""
+    moves = job("gland").inputs.meaning.moves
+    mills = np.isin(moves.line, range(10, 33)) & (moves.feed_mode == FEED_TIP)
+    assert (abs(moves.end[0, mills]).max(), moves.end[1, mills].max()) == pytest.approx((48 + 6, 32 + 6))
+    assert set(moves.end[2, mills].round(9)) == {-4.0, -8.0}
+    corners = moves.arcs.turn[np.isin(moves.line[moves.arcs.move], range(10, 33))]
+    assert (np.round(np.degrees(corners)) == -90).sum() == 8
+    holes = moves.end[:2, moves.end[2].round(6) == -13.97]
+    assert sorted(map(tuple, holes.T.round(6))) == [(x, y) for x in (-38.1, 38.1) for y in (-21.59, 21.59)]
+
+
+def test_the_machine_of_the_gland_plate_is_the_demonstration_machine_but_for_its_words():
+    own, usual = (tomllib.loads(file.read_text()) for file in (SAMPLES / "gland.toml", DEMONSTRATION))
+    assert own.pop("words")["numbers"] == "implied"
+    assert own == usual
 
 
 def test_the_raster_is_what_its_script_writes():
