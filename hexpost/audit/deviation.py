@@ -7,7 +7,7 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.audit.band import WHOLE, Band, Context
 from hexpost.kinematics.jacobian import jacobian
-from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.kinematics.struts import Struts
 from hexpost.moves.model import FEED_RAPID
 from hexpost.setpoints.model import Setpoints
 
@@ -52,12 +52,9 @@ class Deviation:
             limit="deviation", struts=WHOLE, low=np.full(1, -np.inf), high=most, centre=np.zeros(1), scale=most,
             slack=np.zeros(1),
         )  # fmt: skip
-        self._model = StrutModel(context.machine)
-        self._frames = context.moves.frames
+        self._poses = context.poses
         self._cutting: Flags = np.append(context.moves.feed_mode != FEED_RAPID, False)
-        self._frame = -1
         self._worst = 0.0
-        self._struts: Struts
 
     def measure(self, setpoints: Setpoints) -> Array | None:
         """Return the deviation (1, n) of a block in mm; ``None`` if there are only rapids, or if it is small.
@@ -68,13 +65,12 @@ class Deviation:
         cutting = self._cutting[poses.move]
         if not cutting.any():
             return None
-        if poses.frame != self._frame:
-            frame = self._frames[poses.frame]
-            self._struts, self._frame = self._model.in_frame(frame.base_from_work, frame.tip), poses.frame
         out: Array = np.zeros((1, len(cutting)))
         solved = False
         for at in self._candidates(setpoints, cutting):
-            error = tip_errors(self._struts, poses.pose[:, at], setpoints.acceleration[:, at], setpoints.period)
+            error = tip_errors(
+                self._poses.struts(setpoints), poses.pose[:, at], setpoints.acceleration[:, at], setpoints.period
+            )
             out[0, at] = across(error, poses.rate[:3, at])
             self._worst = max(self._worst, float(out.max()))
             solved = True
@@ -112,7 +108,7 @@ class Deviation:
         step = _chunk(poses.rate, setpoints.period)
         chunks = -(-n // step)
         nodes = np.minimum(np.arange(chunks + 1) * step, n - 1)
-        gain = tip_gain(jacobian(self._struts, poses.pose[:, nodes])) * (setpoints.period**2 / 8.0)
+        gain = tip_gain(jacobian(self._poses.struts(setpoints), poses.pose[:, nodes])) * (setpoints.period**2 / 8.0)
         bend = setpoints.acceleration
         if n % step:
             bend = np.concatenate([bend, np.zeros((6, chunks * step - n))], axis=1)

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.audit.band import Band, Context, Figures, share_band
-from hexpost.kinematics.seen import Swings
+from hexpost.kinematics.platform_from_work import Swings
 from hexpost.kinematics.universal import UniversalJoints
 from hexpost.machine.model import Machine, Universal
 from hexpost.machine.universals import joints

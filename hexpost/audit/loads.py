@@ -11,7 +11,8 @@ from hexpost.audit.cutting import Cutting
 from hexpost.audit.last_answer import LastAnswer
 from hexpost.kinematics.screws import torque
 from hexpost.kinematics.thrusts import Motion, Thrusts
-from hexpost.machine.model import Machine, Screw, moving_body
+from hexpost.machine.model import Machine, Screw
+from hexpost.machine.platform import thrusts_of
 from hexpost.setpoints.model import Setpoints
 
 
@@ -24,17 +25,15 @@ class Load:
 
 
 class Loads:
-    """Thrusts from Newton's and Euler's equations and J^-T, torques through the screws; the last answer is kept.
+    """Thrusts of the moving platform, torques through the screws; the last answer is kept.
 
-    The platform is one rigid body with the stated share of each strut lumped at its platform joint; what the base end
-    of a strut carries, and its own turning, are left out. Torque uses the acceleration of the strut length.
+    Torque uses the acceleration of the strut length.
     """
 
     def __init__(self, machine: Machine, poses: Attitudes, cutting: Cutting) -> None:
         self._machine = machine
         self._poses = poses
         self._cutting = cutting
-        self._body = moving_body(machine)
         self._thrusts: LastAnswer[int, Thrusts] = LastAnswer()
         self._loads: LastAnswer[Setpoints, Load] = LastAnswer()
         screws = [s.screw for s in machine.struts]
@@ -51,22 +50,14 @@ class Loads:
             pose=poses.pose, rate=poses.rate, bend=poses.acceleration, period=setpoints.period,
             cut=self._cutting.at(setpoints), turned=setpoints.turned,
         )  # fmt: skip
-        thrusts = self._thrusts.of(poses.frame, lambda: self._thrusts_of(setpoints))
+        frame, struts = self._poses.frame(setpoints), self._poses.struts(setpoints)
+        thrusts = self._thrusts.of(
+            poses.frame, lambda: thrusts_of(self._machine, struts, frame.base_from_work, frame.tip)
+        )
         thrust = thrusts.along(motion, setpoints.length)
         turned = torque(thrust, setpoints.speed, self._lead, self._forward, self._backward)
         turned += self._spin * setpoints.acceleration
         return Load(thrust=thrust, torque=turned)
-
-    def _thrusts_of(self, setpoints: Setpoints) -> Thrusts:
-        """Return what finds thrusts in the frame of a block."""
-        frame, forces = self._poses.frame(setpoints), self._machine.forces
-        assert forces is not None
-        return Thrusts(
-            self._poses.struts(setpoints),
-            self._body.seen_from(frame.tip),
-            forces.gravity @ frame.base_from_work[:3, :3],
-            np.concatenate([forces.force, forces.moment]),
-        )
 
 
 def _drive(screws: list[Screw | None]) -> tuple[Array, Array, Array, Array]:

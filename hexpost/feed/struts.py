@@ -9,7 +9,7 @@ from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.feed.bounds import HUGE, TINY, Shares
 from hexpost.feed.model import CORNER, strut_cause
 from hexpost.feed.stretches import Stretches, causes, tagged
-from hexpost.feed.thrusts import Parts, Thrusts, thrust_limits
+from hexpost.feed.thrusts import Parts, ThrustLimits, thrust_limits
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
@@ -48,7 +48,7 @@ class StrutLimits:
     aim: Array
     frame: Ints
     seen: tuple[Struts, ...]
-    thrusts: Thrusts | None
+    thrusts: ThrustLimits | None
 
     def pull(self, piece: Ints, q: Sequence[Array]) -> Parts | None:
         """Return the parts of the thrusts at poses and derivatives ``q`` (6, n) on pieces (n,), if they are limited."""

@@ -7,11 +7,10 @@ import numpy as np
 
 from hexpost.arrays import Array, Columns, Flags, Ints
 from hexpost.feed.bounds import HUGE, TINY
-from hexpost.kinematics.dynamics import RigidBody, needed, turning
-from hexpost.kinematics.links import links
-from hexpost.kinematics.statics import Balance
 from hexpost.kinematics.struts import Struts
-from hexpost.machine.model import Forces, Machine, moving_body
+from hexpost.kinematics.thrusts import Thrusts
+from hexpost.machine.model import Machine
+from hexpost.machine.platform import thrusts_of
 from hexpost.moves.model import Moves
 
 FULL = 0.98
@@ -65,50 +64,29 @@ class Parts(Columns):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Thrusts:
-    """Limits ``most`` (6, 1) [N], and the moving body, gravity and struts as seen from each work frame.
+class ThrustLimits:
+    """Limits ``most`` (6, 1) [N], and the thrusts as seen from each work frame.
 
     ``cuts`` (p,): pieces on which the constant force of the machine file may act on the tool.
     """
 
     most: Array
-    forces: Forces
     cuts: Flags
-    order: str
-    bodies: tuple[RigidBody, ...]
-    gravity: tuple[Array, ...]
-    seen: tuple[Struts, ...]
+    seen: tuple[Thrusts, ...]
 
     def parts(self, piece: Ints, frame: Ints, q: Sequence[Array], aim: Array) -> Parts:
-        """Return the parts of the thrusts at poses and their derivatives ``q`` (6, n); ``aim``: share of the limits.
-
-        Newton's and Euler's equations are linear in the second derivatives and quadratic in the first, so the three
-        parts are three thrusts: at rest, of q' as an acceleration from rest, of q'' at the speed q'.
-        """
+        """Return the parts of the thrusts at poses and their derivatives ``q`` (6, n); ``aim``: share of the limits."""
         out: Array = np.empty((4, 6, len(frame)))
         for k in np.unique(frame).tolist():
             at = np.flatnonzero(frame == k)
-            out[:, :, at] = self._seen(k, *(x[:, at] for x in q[:3]))
-        still = out[0]
-        cutting = still - out[3] * self.cuts[piece]
+            out[:, :, at] = self.seen[k].parts([x[:, at] for x in q[:3]])
+        still, ramp, bend, cut = out
+        cutting = still + cut * self.cuts[piece]
         low, high = np.minimum(still, cutting), np.maximum(still, cutting)
-        return Parts(low=low, high=high, ramp=out[1], bend=out[2], most=self.most * aim)
-
-    def _seen(self, k: int, pose: Array, slope: Array, curve: Array) -> Array:
-        """Return the parts (3, 6, n) in frame ``k``, and the thrusts that take up the force on the tool."""
-        struts, body = links(self.seen[k], pose), self.bodies[k]
-        r, none, rest = struts.rotation, np.zeros(3), np.zeros_like(pose)
-        wrenches = (
-            needed(body, r, rest[:3], self.gravity[k], None),
-            needed(body, r, slope[:3], none, turning(r, pose, rest, slope, self.order)),
-            needed(body, r, curve[:3], none, turning(r, pose, slope, curve, self.order)),
-            np.concatenate([np.einsum("ijn,j->in", r, x) for x in (self.forces.force, self.forces.moment)]),
-        )
-        balance = Balance()
-        return np.stack([balance.thrusts(struts, x) for x in wrenches])
+        return Parts(low=low, high=high, ramp=ramp, bend=bend, most=self.most * aim)
 
 
-def thrust_limits(machine: Machine, moves: Moves, seen: tuple[Struts, ...], cuts: Flags) -> Thrusts | None:
+def thrust_limits(machine: Machine, moves: Moves, seen: tuple[Struts, ...], cuts: Flags) -> ThrustLimits | None:
     """Return the thrust limits of the struts, ``None`` where the machine file has none; ``seen`` from each frame.
 
     ``cuts`` (p,): pieces of feed moves. Forces from a tool's own coefficients are left out: the audit sees them.
@@ -116,13 +94,11 @@ def thrust_limits(machine: Machine, moves: Moves, seen: tuple[Struts, ...], cuts
     most = [None if s.screw is None else s.screw.thrust for s in machine.struts]
     if machine.forces is None or machine.platform.mass_kg is None or all(x is None for x in most):
         return None
-    gravity, body = machine.forces.gravity, moving_body(machine)
-    return Thrusts(
+    return ThrustLimits(
         most=np.array([[HUGE if x is None else x] for x in most]),
-        forces=machine.forces,
         cuts=cuts,
-        order=machine.tilt_order,
-        bodies=tuple(body.seen_from(f.tip) for f in moves.frames),
-        gravity=tuple(gravity @ f.base_from_work[:3, :3] for f in moves.frames),
-        seen=seen,
+        seen=tuple(
+            thrusts_of(machine, struts, f.base_from_work, f.tip, f.yaw)
+            for f, struts in zip(moves.frames, seen, strict=True)
+        ),
     )

@@ -1,4 +1,4 @@
-"""The wrench that a moving platform needs: Newton's and Euler's equations about the tip."""
+"""A moving body, and the wrench that moves it, in its own axes: one matrix times rows of the motion."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,7 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array
-from hexpost.kinematics.frames import axes, turn
+from hexpost.kinematics.frames import turn
+
+PULL, TURNING = slice(0, 3), slice(3, 12)
+"""Rows of the motion: acceleration of the tip less gravity [mm/s2]; what turns it: angular
+acceleration [rad/s2], squares of the angular velocity [rad2/s2] and its products xy, yz, zx."""
 
 MILLI = 1e-3
 """kg mm/s2 in N."""
@@ -20,9 +24,10 @@ class RigidBody:
     centre: Array
     inertia: Array
 
-    def seen_from(self, tip: Array) -> "RigidBody":
-        """Return the body with its centre of mass counted from ``tip`` (3,)."""
-        return RigidBody(mass=self.mass, centre=self.centre - tip, inertia=self.inertia)
+    def seen_from(self, tip: Array, yaw: float = 0.0) -> "RigidBody":
+        """Return the body with its centre of mass counted from ``tip`` (3,), then turned by ``yaw`` [rad] about z."""
+        r = turn(2, yaw)
+        return RigidBody(mass=self.mass, centre=r @ (self.centre - tip), inertia=r @ self.inertia @ r.T)
 
 
 def with_points(body: RigidBody, masses: Sequence[float], points: Array) -> RigidBody:
@@ -36,54 +41,28 @@ def with_points(body: RigidBody, masses: Sequence[float], points: Array) -> Rigi
     return RigidBody(mass=mass, centre=centre, inertia=inertia - np.einsum("m,mi,mj->ij", all_masses, d, d))
 
 
-def turning(rotation: Array, pose: Array, rate: Array, bend: Array, order: str) -> tuple[Array, Array]:
-    """Return angular velocity and acceleration (3, n) [rad/s, rad/s2] of poses (6, n) and their two derivatives.
+def demand(body: RigidBody) -> Array:
+    """Return the matrix (6, 12) from rows of the motion to the wrench that moves ``body``, seen from the tip.
 
-    The last angle of the ``order`` turns about a fixed axis, the second about one carried along by the last, the
-    first about one carried along by both, which ``rotation`` (3, 3, n) of the poses, too, carries along.
+    Rows: acceleration a of the tip less gravity [mm/s2], angular acceleration alpha [rad/s2], squares of the angular
+    velocity w [rad2/s2] and its products xy, yz, zx, all in the axes of the body. The wrench is force [N] and moment
+    about the tip [N mm]: with the centre of mass at c, F = m (a + alpha x c + w x (w x c)) and
+    M = I alpha + w x I w + c x F (Newton and Euler).
     """
-    first, second, third = axes(order)
-    angle = pose[3 + third]
-    axis = turn(third, angle[:1] if (angle == angle[0]).all() else angle)[:, second]
-    w: Array = np.zeros((3, pose.shape[1]))
-    alpha: Array = np.zeros((3, pose.shape[1]))
-    w[third], alpha[third] = rate[3 + third], bend[3 + third]
-    for letter, about in ((second, axis), (first, rotation[:, first])):
-        spin = about * rate[3 + letter]
-        alpha += about * bend[3 + letter]
-        alpha += _cross(w, spin)
-        w += spin
-    return w, alpha
-
-
-def needed(body: RigidBody, rotation: Array, bend: Array, gravity: Array, turns: tuple[Array, Array] | None) -> Array:
-    """Return force [N] and moment about the tip [N mm] (6, n) that move ``body``, seen from the tip, as told.
-
-    ``rotation`` (3, 3, n); ``bend`` (3, n) acceleration of the tip; ``gravity`` (3,) in the work frame [mm/s2];
-    ``turns``: angular velocity and acceleration (3, n), ``None`` where the platform does not turn.
-    """
-    r = np.einsum("ijn,j->in", rotation, body.centre)
-    pull = bend - gravity[:, None]
-    out: Array = np.empty((6, bend.shape[1]))
-    if turns is not None:
-        w, alpha = turns
-        pull = pull + _cross(alpha, r) + _cross(w, _cross(w, r))
-        seen_w, seen_alpha = (np.einsum("jin,jn->in", rotation, x) for x in turns)
-        spin = body.inertia @ seen_alpha + _cross(seen_w, body.inertia @ seen_w)
-        out[3:] = np.einsum("ijn,jn->in", rotation, spin)
-    else:
-        out[3:] = 0.0
-    out[:3] = body.mass * pull
-    out[3:] += _cross(r, out[:3])
-    out *= MILLI
-    return out
-
-
-def _cross(u: Array, v: Array) -> Array:
-    """Return the vector products (3, n) of ``u`` and ``v`` (3, n)."""
-    out: Array = np.empty_like(v)
+    spins = np.cross(np.eye(3)[:, None], np.eye(3)).swapaxes(1, 2)  # spins[i] @ x = e_i x x
+    mass, c, inertia = body.mass, body.centre, body.inertia
+    moment = np.vstack([np.eye(3), np.tensordot(c, spins, 1)])  # of a force at c
+    out: Array = np.empty((6, 12))
+    out[:, :3] = mass * moment
+    of_speed = np.empty((3, 3, 6))
     for i in range(3):
-        j, k = (i + 1) % 3, (i + 2) % 3
-        np.multiply(u[j], v[k], out=out[i])
-        out[i] -= u[k] * v[j]
-    return out
+        out[:, 3 + i] = mass * moment @ spins[i] @ c
+        out[3:, 3 + i] += inertia[:, i]
+        for j in range(3):
+            of_speed[i, j] = mass * moment @ spins[i] @ spins[j] @ c
+            of_speed[i, j, 3:] += spins[i] @ inertia[:, j]
+    for i in range(3):
+        j = (i + 1) % 3
+        out[:, 6 + i] = of_speed[i, i]
+        out[:, 9 + i] = of_speed[i, j] + of_speed[j, i]
+    return MILLI * out

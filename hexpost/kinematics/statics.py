@@ -3,7 +3,6 @@
 import numpy as np
 
 from hexpost.arrays import Array
-from hexpost.kinematics.links import Links
 
 CHUNK = 2048
 """Samples eliminated at a time, so that the work arrays stay in the processor's cache."""
@@ -43,18 +42,6 @@ class Balance:
         self._a: Array = np.empty((6, 6, CHUNK))
         self._b: Array = np.empty((6, CHUNK))
         self._spare: Array = np.empty((30, CHUNK))
-
-    def thrusts(self, at: Links, wrench: Array) -> Array:
-        """Return the thrusts (6, n), positive where a strut pushes, that give the platform ``wrench`` (6, n).
-
-        The wrench is force and moment about the tip, in the work frame: thrust = J^-T wrench. A singular pose gives
-        what elimination gives, numbers without bound or nan.
-        """
-        arms = at.arms[:, :, :1]
-        lever = float(np.sqrt((arms * arms).sum(axis=0).mean())) or 1.0
-        right = wrench.copy()
-        right[3:] *= 1.0 / lever
-        return self.solve(wrenches(at.direction, at.arms, lever), right)
 
     def solve(self, matrix: Array, right: Array) -> Array:
         """Return x (6, n) with ``matrix`` (6, 6, n) x = ``right`` (6, n); nan where the matrix is singular."""

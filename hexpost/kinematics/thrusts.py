@@ -4,16 +4,18 @@ There the platform joints, the centre of mass and the inertia stand still: the w
 times rows of the motion, and the wrench of six forces at the joints is one matrix times these forces.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from hexpost.arrays import Array, Columns, Flags
-from hexpost.kinematics.demand import PULL, TURNING, demand, turning_rows
-from hexpost.kinematics.dynamics import RigidBody
-from hexpost.kinematics.seen import looked_back, strut_matrix, turned_back
+from hexpost.kinematics.dynamics import PULL, TURNING, RigidBody, demand
+from hexpost.kinematics.platform_from_work import looked_back, strut_matrix, turned_back
 from hexpost.kinematics.statics import Balance, wrenches
 from hexpost.kinematics.struts import Struts
+from hexpost.kinematics.turning import turning
 
 CHUNK = 4096
 """Samples balanced at a time, so that the work arrays stay in the processor's cache; a multiple of every step."""
@@ -84,12 +86,10 @@ class Thrusts:
         self._strut_matrix = strut_matrix(struts)
         unit = np.eye(18).reshape(18, 3, 6).transpose(1, 2, 0)
         self._total = wrenches(unit, self._joints, lever).sum(axis=1)  # (6, 18): of six forces (3, 6)
-        self._balance = Balance()
-        self._seen: Array = np.empty((3, 5, CHUNK))
-        self._rows: Array = np.zeros((14, CHUNK))
-        self._powers: Array = np.empty((24, CHUNK))
-        self._found: Array = np.empty((2, 6, CHUNK))
-        self._vectors: Array = np.empty((18, CHUNK))
+
+    @cached_property
+    def _room(self) -> "_Room":
+        return _Room()
 
     def along(self, motion: Motion, length: Array) -> Array:
         """Return the thrusts (6, n), positive where a strut pushes, at samples whose struts have ``length`` (6, n)."""
@@ -119,9 +119,9 @@ class Thrusts:
             seen = self._looked_back(here.pose, here.turned)
             directions = self._struts(seen)
             directions /= length[:, part]
-            right = self._powers[:6, : seen.shape[2]]
+            right = self._room.powers[:6, : seen.shape[2]]
             self._wrench(here, seen, right)
-            out[:, part] = self._balance.solve(wrenches(directions, self._joints, self._lever), right)
+            out[:, part] = self._room.balance.solve(wrenches(directions, self._joints, self._lever), right)
         return out
 
     def _step(self, motion: Motion) -> int:
@@ -159,12 +159,12 @@ class Thrusts:
         n = length.shape[1]
         seen = self._looked_back(motion.pose, motion.turned)
         vectors = self._struts(seen)
-        powers, (found, change) = self._powers[:, :n], self._found[:, :, :n]
+        powers, (found, change) = self._room.powers[:, :n], self._room.found[:, :, :n]
         missing = powers[:6]
         self._wrench(motion, seen, missing)
         cubics.times(powers, found)  # thrusts over lengths
         vectors *= found  # the forces at the joints
-        missing -= np.matmul(self._total, self._vectors[:, :n], out=change)
+        missing -= np.matmul(self._total, self._room.vectors[:, :n], out=change)
         cubics.times(powers, change)
         found += change
         np.multiply(found, length, out=out)
@@ -173,24 +173,74 @@ class Thrusts:
         good: Flags = np.einsum("kn,kn->n", change, change) <= size
         return good
 
+    def parts(self, q: Sequence[Array]) -> Array:
+        """Return four thrusts (4, 6, n) along a path, for poses and their two derivatives ``q`` (6, n) along it.
+
+        Newton's and Euler's equations are linear in the second derivatives and quadratic in the first, so the thrust
+        is that of standing still, plus s'' and s'^2 times two others; the last is what the constant force adds.
+        """
+        pose, slope, curve = q
+        n = pose.shape[1]
+        seen: Array = np.empty((3, 5, n))
+        looked_back(pose, self._order, seen)
+        rows: Array = np.zeros((4, 14, n))
+        for k, pull in enumerate((-self._gravity, slope[:3], curve[:3])):
+            turned_back(seen, np.broadcast_to(pull, (3, n)), rows[k, PULL])
+        none = np.zeros_like(pose)
+        self._turning((pose, none, slope), seen, rows[1, TURNING])
+        self._turning((pose, slope, curve), seen, rows[2, TURNING])
+        rows[3, 12] = 1.0
+        matrix = self._matrix(np.matmul(self._strut_matrix, seen))
+        balance = Balance()
+        return np.stack([balance.solve(matrix, self._demand @ x) for x in rows])
+
+    def along_axes(self, pose: Array) -> tuple[Array, Array]:
+        """Return thrusts at rest (6, n), and those (3, 6, n) that 1 mm/s2 along each axis of the platform adds.
+
+        Poses (6, n) need not be near each other. numpy's error where one is singular.
+        """
+        n = pose.shape[1]
+        seen: Array = np.empty((3, 5, n))
+        looked_back(pose, self._order, seen)
+        pulls = np.zeros((4, 3, n))
+        turned_back(seen, np.broadcast_to(-self._gravity, (3, n)), pulls[0])
+        pulls[1:] = np.eye(3)[:, :, None]
+        matrix = self._matrix(np.matmul(self._strut_matrix, seen)).transpose(2, 0, 1)
+        found: Array = np.empty((4, 6, n))
+        found.T[:] = np.linalg.solve(matrix, (self._demand[:, PULL] @ pulls).T)
+        return found[0], found[1:]
+
+    def _matrix(self, vectors: Array) -> Array:
+        """Return the matrices (6, 6, n) of the balance, for ``vectors`` (3, 6, n) along the struts, which are spent."""
+        vectors /= np.sqrt(np.einsum("ikn,ikn->kn", vectors, vectors))
+        return wrenches(vectors, self._joints, self._lever)
+
+    def _turning(self, q: Sequence[Array], seen: Array, out: Array) -> None:
+        """Fill the rows ``TURNING`` (9, n) for poses and their two derivatives ``q`` (6, n)."""
+        w: Array = np.empty((4, out.shape[1]))
+        turning(q, seen[:, :3], self._order, w[:3], out[:3])
+        w[3] = w[0]
+        np.multiply(w[:3], w[:3], out=out[3:6])
+        np.multiply(w[:3], w[1:], out=out[6:])
+
     def _looked_back(self, pose: Array, turned: Array | None = None) -> Array:
         """Return the rows (3, 5, n) of ``looked_back``."""
-        seen = self._seen[:, :, : pose.shape[1]]
+        seen = self._room.seen[:, :, : pose.shape[1]]
         looked_back(pose, self._order, seen, turned)
         return seen
 
     def _struts(self, seen: Array) -> Array:
         """Return the vectors (3, 6, n) along the struts, base to platform, in the axes of the platform."""
-        out: Array = self._vectors.reshape(3, 6, CHUNK)[:, :, : seen.shape[2]]
+        out: Array = self._room.vectors.reshape(3, 6, CHUNK)[:, :, : seen.shape[2]]
         np.matmul(self._strut_matrix, seen, out=out)
         return out
 
     def _wrench(self, motion: Motion, seen: Array, out: Array) -> None:
         """Fill ``out`` (6, n) with the wrench that the struts have to give, moments over the lever."""
-        rows, cut = self._rows[:, : out.shape[1]], motion.cut
+        rows, cut = self._room.rows[:, : out.shape[1]], motion.cut
         turned_back(seen, motion.bend[:3] - self._gravity, rows[PULL])
         if motion.rate[3:, 0].any() or motion.rate[3:].any() or motion.bend[3:].any():
-            turning_rows((motion.pose, motion.rate, motion.bend), seen[:, :3], self._order, rows[TURNING])
+            self._turning((motion.pose, motion.rate, motion.bend), seen, rows[TURNING])
         else:
             rows[TURNING] = 0.0
         for row, x in ((rows[12], cut.on), (rows[13], cut.axial)):
@@ -198,6 +248,18 @@ class Thrusts:
         np.matmul(self._demand, rows, out=out)
         if cut.drag is not None:
             out[:3] += turned_back(seen, motion.rate[:3] * cut.drag, rows[PULL])
+
+
+class _Room:
+    """Work arrays for the samples of a chunk, and the pivots of their balance."""
+
+    def __init__(self) -> None:
+        self.balance = Balance()
+        self.seen: Array = np.empty((3, 5, CHUNK))
+        self.rows: Array = np.zeros((14, CHUNK))
+        self.powers: Array = np.empty((24, CHUNK))
+        self.found: Array = np.empty((2, 6, CHUNK))
+        self.vectors: Array = np.empty((18, CHUNK))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

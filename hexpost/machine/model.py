@@ -3,10 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from hexpost.arrays import Array
-from hexpost.kinematics.dynamics import RigidBody, with_points
 from hexpost.machine.wording import DialectWord, ProgrammedAxes, ReferenceReturn, Words
 
 Range = tuple[float, float]
@@ -207,15 +204,6 @@ class Machine:
     health: Health = field(default_factory=Health)
     source: bytes = b""
     """The machine file itself, byte for byte, for the job folder."""
-
-
-def moving_body(machine: Machine) -> RigidBody:
-    """Return the platform with what it carries of the struts, in the platform frame."""
-    platform = machine.platform
-    assert platform.mass_kg is not None and platform.centre_of_mass is not None and platform.inertia_kg_m2 is not None
-    body = RigidBody(mass=platform.mass_kg, centre=platform.centre_of_mass, inertia=platform.inertia_kg_m2 * 1e6)
-    joints = np.array([s.platform_joint for s in machine.struts])
-    return with_points(body, [s.body.platform_end_kg for s in machine.struts], joints)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

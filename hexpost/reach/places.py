@@ -11,7 +11,8 @@ from hexpost.kinematics.jacobian import strut_rows
 from hexpost.kinematics.links import Links, links
 from hexpost.kinematics.statics import compliance, conditioning
 from hexpost.kinematics.struts import StrutModel, Struts
-from hexpost.machine.model import Machine, moving_body
+from hexpost.machine.model import Machine
+from hexpost.machine.platform import thrusts_of
 from hexpost.machine.universals import joints
 from hexpost.reach.model import Places
 
@@ -53,7 +54,7 @@ def places(machine: Machine, position: Array, *, tilts: bool = True) -> Places:
         speeds = np.array([s.speed for s in machine.struts])
         feed[good] = (speeds / np.linalg.norm(rows[:, :, :3], axis=2)).min(axis=1)
         spin[good] = (speeds / np.maximum(np.linalg.norm(rows[:, :, 3:], axis=2), 1e-9)).min(axis=1)
-        pull[good] = _acceleration(machine, rows, at)
+        pull[good] = _acceleration(machine, struts, pose[:, good], rows)
         even[good] = _conditioning(machine, at)
         known = [s.body.stiffness for s in machine.struts if s.body.stiffness is not None]
         if len(known) == len(machine.struts):
@@ -96,22 +97,16 @@ def _conditioning(machine: Machine, at: Links) -> Array:
     )
 
 
-def _acceleration(machine: Machine, rows: Array, at: Links) -> Array:
+def _acceleration(machine: Machine, struts: Struts, pose: Array, rows: Array) -> Array:
     """Return the acceleration (n,) that every direction allows from rest: of the struts, and within their thrusts."""
     most = np.array([s.acceleration for s in machine.struts])
     out: Array = (most / np.linalg.norm(rows[:, :, :3], axis=2)).min(axis=1)
     limits = [None if s.screw is None else s.screw.thrust for s in machine.struts]
     if all(x is None for x in limits) or machine.forces is None:
         return out
-    body = moving_body(machine).seen_from(machine.platform.gauge_point)
-    r = np.einsum("ijn,j->ni", at.rotation, body.centre)
-    push = np.zeros((len(rows), 6, 3))  # thrusts for 1 mm/s2 along x, y, z
-    push[:, :3] = np.eye(3)
-    push[:, 3:] = np.cross(r[:, None, :], np.eye(3)).swapaxes(1, 2)
-    by_axis = np.linalg.solve(rows.swapaxes(1, 2), push) * (body.mass * 1e-3)
-    still = by_axis @ -machine.forces.gravity
-    left = np.array([np.inf if x is None else x for x in limits]) - np.abs(still)
-    np.minimum(out, np.maximum(left / np.linalg.norm(by_axis, axis=2), 0.0).min(axis=1), out=out)
+    still, pushes = thrusts_of(machine, struts, np.eye(4), machine.platform.gauge_point).along_axes(pose)
+    left = np.array([[np.inf if x is None else x] for x in limits]) - np.abs(still)
+    np.minimum(out, np.maximum(left / np.linalg.norm(pushes, axis=0), 0.0).min(axis=0), out=out)
     return out
 
 

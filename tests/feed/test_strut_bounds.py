@@ -7,15 +7,14 @@ import pytest
 from feed.jobs import FAR, FRAME, circle, lines
 from feed.test_strut_limited import with_struts
 from feed.test_thrusts import DESCRIBED
+from kinematics.plain_dynamics import balanced, needed, turning
 
 from hexpost.feed.bounds import as_programmed, parts, shares
 from hexpost.feed.struts import BETWEEN, CURVATURE_SHARE, PLANNED, bounded, strut_limits
 from hexpost.feed.thrusts import FULL, Parts
-from hexpost.kinematics.dynamics import needed, turning
 from hexpost.kinematics.links import links
-from hexpost.kinematics.statics import Balance
 from hexpost.kinematics.struts import StrutModel
-from hexpost.machine.model import moving_body
+from hexpost.machine.platform import moving_body
 from hexpost.path.build import build
 
 FINE = np.linspace(0.0, 1.0, 41)
@@ -94,7 +93,7 @@ def test_slopes_and_thrusts_are_those_of_the_frame_of_each_piece():
         force = np.concatenate(
             [np.einsum("ijn,j->in", held.rotation, x) for x in (DESCRIBED.forces.force, DESCRIBED.forces.moment)]
         )
-        whole, rest, cut = (Balance().thrusts(held, x) for x in (wrench, still, force))
+        whole, rest, cut = (balanced(held, x) for x in (wrench, still, force))
         moving = pull.ramp[:, at] * a + pull.bend[:, at] * v * v
         assert np.abs(moving - (whole - rest)).max() < 1e-6 * np.abs(whole).max()
         both = np.sort([rest, rest - (k != 1) * cut], axis=0)  # a rapid does not cut

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from kinematics.plain_dynamics import balanced, needed, turning
 from kinematics.poses import demonstration_struts, motion
 
-from hexpost.kinematics.dynamics import RigidBody, needed, turning, with_points
+from hexpost.kinematics.dynamics import RigidBody, with_points
 from hexpost.kinematics.frames import rotation
 from hexpost.kinematics.jacobian import angle_axes, jacobian
 from hexpost.kinematics.links import links
@@ -47,7 +48,7 @@ def test_mujoco_inverse_dynamics_balances_the_thrusts():
     at = links(struts, q)
     w, alpha = turning(at.rotation, q, rate, bend, "ABC")
     wrench = needed(body(struts), at.rotation, bend[:3], np.array([300.0, -200.0, -9810.0]), (w, alpha))
-    thrust = Balance().thrusts(at, wrench)
+    thrust = balanced(at, wrench)
     quaternion, worst = np.empty(4), 0.0
     for n in range(300):
         r = at.rotation[:, :, n]
@@ -89,7 +90,7 @@ def test_virtual_work_of_thrusts_and_wrench_is_the_same():
     at = links(struts, q)
     rng = np.random.default_rng(1)
     wrench = rng.normal(size=(6, 100)) * np.array([1e3, 1e3, 1e3, 3e5, 3e5, 3e5])[:, None]
-    thrust = Balance().thrusts(at, wrench)
+    thrust = balanced(at, wrench)
     w = np.einsum("nij,jn->in", angle_axes(q, "ABC"), rate[3:])
     speed = struts.derivatives([q, rate])[1]
     power = (wrench[:3] * rate[:3]).sum(axis=0) + (wrench[3:] * w).sum(axis=0)
@@ -109,7 +110,7 @@ def test_weak_and_singular_samples_among_good_ones():
     q[5] = np.radians(np.arange(181) - 90.0)
     at = links(struts, q)
     wrench = np.tile([[100.0], [50.0], [-800.0], [1e4], [2e4], [3e4]], 181)
-    thrust = Balance().thrusts(at, wrench)
+    thrust = balanced(at, wrench)
     for i in range(181):
         rows = jacobian(struts, q[:, i : i + 1])[0]
         if np.linalg.cond(rows) < 1e9:
@@ -126,7 +127,7 @@ def test_weight_on_six_equal_legs():
     at = links(struts, np.array([[0], [0], [1000.0], [0], [0], [0]]))
     mass = RigidBody(mass=1150.0, centre=np.zeros(3), inertia=np.eye(3) * 1e6)
     wrench = needed(mass, at.rotation, np.zeros((3, 1)), np.array([0, 0, -9810.0]), None)
-    assert np.allclose(Balance().thrusts(at, wrench), 2994.2049286, atol=1e-6)
+    assert np.allclose(balanced(at, wrench), 2994.2049286, atol=1e-6)
     assert wrench[:, 0].tolist() == [0.0, 0.0, pytest.approx(1150.0 * 9.81), 0.0, 0.0, 0.0]
 
 

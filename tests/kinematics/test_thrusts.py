@@ -1,19 +1,25 @@
 """Thrusts along a path by an interpolated inverse: a plain solve of each sample agrees."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from kinematics.plain_dynamics import needed, turning
 from kinematics.poses import demonstration_struts, motion
 from kinematics.test_statics import body
 
-from hexpost.kinematics.demand import demand
-from hexpost.kinematics.dynamics import needed, turning
+from hexpost.kinematics.dynamics import demand
 from hexpost.kinematics.frames import rotation
 from hexpost.kinematics.jacobian import jacobian
-from hexpost.kinematics.struts import Struts
+from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.kinematics.thrusts import Cut, Motion, Thrusts
+from hexpost.kinematics.turning import about_tool
+from hexpost.machine.load import load_machine
+from hexpost.machine.platform import thrusts_of
 
+MACHINE = load_machine(Path(__file__).parents[2] / "samples" / "described.toml")
 GRAVITY = np.array([300.0, -200.0, -9810.0])
 FORCE = np.array([-100.0, 50.0, 80.0, 2e3, -1e3, 5e3])
 PERIOD = 1e-3
@@ -166,3 +172,49 @@ def test_a_turn_counts_as_travel_at_the_lever_of_the_struts(axis, sense):
     for share, samples in ((travel, 8), (0.9, 32), (0.3, 64)):
         rates[axis, 2] = sense * share / PERIOD / thrusts._lever
         assert thrusts._step(moved([np.zeros((6, 9)), rates, np.zeros((6, 9))])) == samples
+
+
+@pytest.mark.parametrize("order", ["ABC", "CBA"])
+def test_parts_along_a_path_make_the_thrusts_of_the_motion(order):
+    plain = demonstration_struts()
+    struts = Struts(plain.base, plain.platform, order)
+    pose, slope, curve = motion(60, 9, 3)
+    rng = np.random.default_rng(2)
+    v, a, on = rng.uniform(-3, 3, 60), rng.uniform(-5, 5, 60), rng.integers(0, 2, 60).astype(float)
+    still, ramp, bend, cut = model(struts).parts((pose, slope, curve))
+    moved = [pose, slope * v, slope * a + curve * v * v]
+    assert off(still + ramp * a + bend * v * v + cut * on, plainly(struts, moved, Cut(on=on))) < 1e-10
+
+
+@pytest.mark.parametrize("yaw", [0.4, -1.1])
+def test_a_platform_turned_about_its_tool_is_one_whose_poses_are_turned(yaw):
+    """Struts, body and force seen turned by the yaw, at the poses of the tool; or as they are, at turned poses."""
+    frame = np.eye(4)
+    frame[:3, 3] = [20.0, -30.0, 500.0]
+    tip = MACHINE.platform.gauge_point
+    there, here = (thrusts_of(MACHINE, StrutModel(MACHINE).in_frame(frame, tip, x), frame, tip, x) for x in (yaw, 0.0))
+    q = swings(200, 0.3, [60.0, 50, 20, 0.1, 0.15, 0.05])
+    turn = (np.full(200, yaw), np.zeros(200), np.zeros(200))
+    turned = about_tool(q, turn, MACHINE.tilt_order)
+    cut = Cut(on=np.ones(200))
+    found = (
+        t.along(moved(m, cut), t_struts.lengths(m[0]))
+        for t, t_struts, m in (
+            (there, StrutModel(MACHINE).in_frame(frame, tip, yaw), q),
+            (here, StrutModel(MACHINE).in_frame(frame, tip), turned),
+        )
+    )
+    one, other = (x.copy() for x in found)
+    assert off(one, other) < 1e-9
+
+
+def test_thrusts_of_a_push_along_each_axis_of_the_platform():
+    struts = demonstration_struts()
+    pose, still = motion(40, 6, 1)[0], np.zeros((6, 40))
+    rest, pushes = model(struts).along_axes(pose)
+    assert off(rest, plainly(struts, [pose, still, still], Cut())) < 1e-10
+    r = rotation(*pose[3:], struts.order)
+    for axis in range(3):
+        bend = np.concatenate([r[:, axis], np.zeros((3, 40))])
+        both = plainly(struts, [pose, still, bend * 1e4], Cut())
+        assert off(rest + 1e4 * pushes[axis], both) < 1e-10
