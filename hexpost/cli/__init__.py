@@ -34,6 +34,7 @@ COMMANDS = {
     "verify": "Prove a finished job folder again from nothing but its files.",
     "schema": "Print the JSON Schema of a JSON output.",
     "explain": "Show a part program block by block as it was understood.",
+    "words": "List the words that programs may hold: what each does, and where its meaning comes from.",
     "align": "Find a work frame from probed points and write it as a setup file.",
     "place": "Search where on the pallet a job breaks no limit and has the most margin.",
     "calibrate": "Find the as-built geometry of a machine from measured poses.",

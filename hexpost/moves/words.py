@@ -2,6 +2,10 @@
 
 A word of a group stays in force until another of its group (notes to the table of GOST 20999-83, a national form of
 ISO 6983-1). That words of one group cannot be in one block is common practice, no source.
+
+The source of a word says where its meaning comes from. The body of ISO 6983-1 could not be opened: what is marked "from
+memory" was not seen in any text; the rest was seen in those notes, in the table of the sister standard JB 3208-83, or
+in a list of the codes of EIA RS-274-D.
 """
 
 from dataclasses import dataclass
@@ -18,13 +22,18 @@ ONE_BLOCK = ("dwell", "machine coordinates", "exact stop once", "reference retur
 """Groups whose words act in their own block only."""
 
 
+ISO, RECALLED, EIA, TRADE = "ISO 6983", "ISO 6983, from memory", "RS-274-D", "common practice"
+"""Sources of the meaning of a word."""
+
+
 @dataclass(frozen=True, slots=True)
 class Word:
-    """One word: address letter, code (``None``: the letter takes a value), modal group, what it does."""
+    """One word: address letter, code (``None``: the letter takes a value), modal group, source, what it does."""
 
     letter: str
     code: float | None
     group: str
+    source: str
     does: str
 
     @property
@@ -35,50 +44,53 @@ class Word:
         return f"{self.letter}{self.code:02.0f}" if self.code == int(self.code) else f"{self.letter}{self.code:g}"
 
 
-def _codes(letter: str, group: str, *rows: tuple[int, str]) -> tuple[Word, ...]:
-    """Return the words of one group of codes."""
-    return tuple(Word(letter, code, group, does) for code, does in rows)
+def _codes(letter: str, group: str, source: str, *rows: tuple[int, str]) -> tuple[Word, ...]:
+    """Return words of one group of codes."""
+    return tuple(Word(letter, code, group, source, does) for code, does in rows)
 
 
 WORDS: tuple[Word, ...] = (
     *_codes(
-        "G", "motion",
+        "G", "motion", ISO,
         (0, "rapid: straight in all six coordinates, from rest to rest, as fast as the tool tip may"),
         (1, "straight line at feed"),
         (2, "arc or helix, clockwise: from the second axis of the plane to the first"),
         (3, "arc or helix, counter-clockwise: from the first axis of the plane to the second"),
     ),
-    *_codes("G", "dwell", (4, "dwell: time by X or F (seconds) or P (milliseconds), or as the machine file says")),
-    *_codes("G", "exact stop once", (9, "exact stop at the end of this block")),
-    *_codes("G", "plane", (17, "plane XY"), (18, "plane ZX"), (19, "plane YZ")),
-    *_codes("G", "units", (20, "inch"), (21, "millimetre"), (70, "inch"), (71, "millimetre")),
+    *_codes("G", "dwell", ISO, (4, "dwell: time by X or F (seconds) or P (milliseconds), or as the machine file says")),
+    *_codes("G", "exact stop once", ISO, (9, "exact stop at the end of this block")),
+    *_codes("G", "plane", EIA, (17, "plane XY"), (18, "plane ZX"), (19, "plane YZ")),
+    *_codes("G", "units", TRADE, (20, "inch"), (21, "millimetre")),
+    *_codes("G", "units", EIA, (70, "inch"), (71, "millimetre")),
     *_codes(
-        "G", "cutter radius",
+        "G", "cutter radius", EIA,
         (40, "cutter radius compensation off, with the next move in the plane"),
         (41, "tool left of the contour by half the diameter of row D, from the next move in the plane on"),
         (42, "tool right of the contour by half the diameter of row D, from the next move in the plane on"),
     ),
     *_codes(
-        "G", "tool length",
+        "G", "tool length", RECALLED,
         (43, "tool length of row H along the tool axis"),
         (44, "tool length of row H, subtracted"),
-        (49, "tool length off"),
     ),
+    *_codes("G", "tool length", TRADE, (49, "tool length off")),
     *_codes(
-        "G", "machine coordinates",
+        "G", "machine coordinates", TRADE,
         (53, "this block in machine coordinates: spindle gauge point, no tool length, unnamed axes stay"),
     ),
-    *_codes("G", "work offset", *((code, f"work offset {code - 53} of the setup file") for code in range(54, 60))),
     *_codes(
-        "G", "path control",
+        "G", "work offset", RECALLED, *((code, f"work offset {code - 53} of the setup file") for code in range(54, 60))
+    ),
+    *_codes(
+        "G", "path control", ISO,
         (60, "exact stop at the end of every feed move"),
         (61, "exact stop at the end of every feed move"),
         (62, "continuous: corners rounded within the corner tolerance"),
-        (64, "continuous: corners rounded within the corner tolerance"),
     ),
+    *_codes("G", "path control", TRADE, (64, "continuous: corners rounded within the corner tolerance")),
+    *_codes("G", "cycle", EIA, (80, "fixed cycle off: the motion word from before the cycle is in force again")),
     *_codes(
-        "G", "cycle",
-        (80, "fixed cycle off: the motion word from before the cycle is in force again"),
+        "G", "cycle", RECALLED,
         (81, "drill: in at feed, out rapid"),
         (82, "counterbore: in at feed, dwell P, out rapid"),
         (83, "deep hole: in by pecks of Q, out rapid after each; dwell P at the bottom if given"),
@@ -89,23 +101,25 @@ WORDS: tuple[Word, ...] = (
         (88, "as G87 with a dwell P before the spindle stops"),
         (89, "bore: in at feed, dwell P, out at feed"),
     ),
-    *_codes("G", "cycle return", (98, "out to where the cycle began"), (99, "out to the R plane")),
+    *_codes("G", "cycle return", TRADE, (98, "out to where the cycle began"), (99, "out to the R plane")),
     *_codes(
-        "G", "reference return",
+        "G", "reference return", TRADE,
         (28, "named axes rapid to the given point, then to machine zero or reference_return.g28_pose_mm_deg"),
         (30, "as G28, to reference_return.g30_pose_mm_deg"),
-        (74, "as G28, to reference_return.g74_pose_mm_deg"),
     ),
-    *_codes("G", "preset", (92, "here is X Y Z: shifts all work offsets until the next G92 or the end; no motion")),
-    *_codes("G", "distance", (90, "absolute coordinates"), (91, "incremental coordinates")),
+    *_codes("G", "reference return", RECALLED, (74, "as G28, to reference_return.g74_pose_mm_deg")),
     *_codes(
-        "G", "feed mode",
+        "G", "preset", ISO, (92, "here is X Y Z: shifts all work offsets until the next G92 or the end; no motion")
+    ),
+    *_codes("G", "distance", RECALLED, (90, "absolute coordinates"), (91, "incremental coordinates")),
+    *_codes(
+        "G", "feed mode", RECALLED,
         (93, "inverse time: F is 1/min, the block lasts 1/F minutes, every feed block needs its own F"),
         (94, "feed per minute: tool tip speed along its path; degrees per minute where only A B C move"),
         (95, "feed per revolution: F times the spindle speed S"),
     ),
     *_codes(
-        "M", "stop",
+        "M", "stop", RECALLED,
         (0, "stop, after the block's motion"),
         (1, "optional stop, after the block's motion; --no-stops passes over it"),
         (2, "end of program"),
@@ -113,7 +127,7 @@ WORDS: tuple[Word, ...] = (
         (60, "work change, after the block's motion"),
     ),
     *_codes(
-        "M", "spindle",
+        "M", "spindle", RECALLED,
         (3, "spindle clockwise, with the block's motion"),
         (4, "spindle counter-clockwise, with the block's motion"),
         (5, "spindle off, after the block's motion"),
@@ -121,39 +135,40 @@ WORDS: tuple[Word, ...] = (
         (14, "spindle counter-clockwise and coolant, with the block's motion"),
         (19, "spindle stop at a fixed angle, after the block's motion"),
     ),
-    *_codes("M", "tool change", (6, "tool T into the spindle, after the block's motion")),
+    *_codes("M", "tool change", RECALLED, (6, "tool T into the spindle, after the block's motion")),
     *_codes(
-        "M", "coolant",
+        "M", "coolant", RECALLED,
         (7, "coolant 2 on, with the block's motion"),
         (8, "coolant 1 on, with the block's motion"),
         (9, "coolant off, after the block's motion"),
     ),
     *_codes(
-        "M", "override",
+        "M", "override", RECALLED,
         (48, "feed and speed override allowed, after the block's motion"),
         (49, "feed and speed override ignored, after the block's motion"),
     ),
     *_codes(
-        "M", "subprogram",
+        "M", "subprogram", TRADE,
         (98, "run subprogram P, L times; after the block's motion"),
         (99, "end of a subprogram"),
     ),
-    *(Word(x, None, "label", f"{what} number, not executed") for x, what in
-      (("N", "block"), ("O", "program"), (":", "alignment"))),
-    *(Word(x, None, "axis", f"tool tip along {x}") for x in "XYZ"),
-    *(Word(x, None, "axis", f"turn about {axis} through the tool tip, degrees")
+    Word("N", None, "label", RECALLED, "block number, not executed"),
+    Word("O", None, "label", TRADE, "program number, not executed"),
+    Word(":", None, "label", RECALLED, "alignment number, not executed"),
+    *(Word(x, None, "axis", RECALLED, f"tool tip along {x}") for x in "XYZ"),
+    *(Word(x, None, "axis", RECALLED, f"turn about {axis} through the tool tip, degrees")
       for x, axis in zip("ABC", "XYZ", strict=True)),
-    *(Word(x, None, "arc", f"arc centre from the start point along {axis}")
+    *(Word(x, None, "arc", RECALLED, f"arc centre from the start point along {axis}")
       for x, axis in zip("IJK", "XYZ", strict=True)),
-    Word("R", None, "arc", "arc radius, negative for more than 180 degrees; in a cycle the R plane"),
-    Word("F", None, "value", "feed"),
-    Word("S", None, "value", "spindle speed, passed on"),
-    Word("T", None, "value", "tool for the next M06"),
-    Word("H", None, "value", "row of the tools file for G43 and G44"),
-    Word("D", None, "value", "row of the tools file for G41 and G42; none given: the tool in the spindle"),
-    Word("P", None, "value", "time of a dwell; number of a subprogram"),
-    Word("Q", None, "value", "depth of a peck of G83"),
-    Word("L", None, "value", "how often: holes of a cycle block (also K), runs of a subprogram"),
+    Word("R", None, "arc", TRADE, "arc radius, negative for more than 180 degrees; in a cycle the R plane"),
+    Word("F", None, "value", RECALLED, "feed"),
+    Word("S", None, "value", RECALLED, "spindle speed, passed on"),
+    Word("T", None, "value", RECALLED, "tool for the next M06"),
+    Word("H", None, "value", TRADE, "row of the tools file for G43 and G44"),
+    Word("D", None, "value", TRADE, "row of the tools file for G41 and G42; none given: the tool in the spindle"),
+    Word("P", None, "value", TRADE, "time of a dwell; number of a subprogram"),
+    Word("Q", None, "value", TRADE, "depth of a peck of G83"),
+    Word("L", None, "value", TRADE, "how often: holes of a cycle block (also K), runs of a subprogram"),
 )  # fmt: skip
 
 MOST_DIGITS = 4
@@ -217,9 +232,3 @@ def near_words(word: str) -> list[str]:
         return []
     fewer = (digits[:i] + digits[i + 1 :] for i in range(1, len(digits)) if digits[i] == digits[i - 1])
     return list(dict.fromkeys(known[x] for x in fewer if x in known))
-
-
-def markdown() -> str:
-    """Return the table of words for people: one row a word, in the order of this file."""
-    rows = [f"| `{w.name}` | {w.group} | {w.does} |" for w in WORDS]
-    return "\n".join(["| word | group | what it does |", "| --- | --- | --- |", *rows]) + "\n"

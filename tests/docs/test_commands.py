@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from docs.words_table import README, with_table
 
 import hexpost
 from hexpost.cli import COMMANDS, main
@@ -96,8 +95,3 @@ def test_every_command_is_described(name):
     shown = CliRunner().invoke(main, [name, "--help"])
     assert shown.exit_code == 0
     assert "Usage" in shown.output
-
-
-def test_the_table_of_words_is_that_of_the_code():
-    text = README.read_text()
-    assert with_table(text) == text, "run: python tests/docs/words_table.py"

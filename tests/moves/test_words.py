@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.moves.words import WORDS, group_of, groups, markdown
+from hexpost.moves.words import WORDS, group_of, groups
 
 
 def test_no_word_stands_twice():
@@ -14,9 +14,3 @@ def test_codes_find_their_groups_and_others_none():
     found = group_of("G", np.array([0.0, 54.0, 54.1, 53.99999, 5.0, -1.0, 1e9, 999.9]))
     names = ["" if not i else groups("G")[i - 1] for i in found]
     assert names == ["motion", "work offset", "", "", "", "", "", ""]
-
-
-def test_the_table_for_people_holds_every_word():
-    table = markdown()
-    for word in WORDS:
-        assert f"| `{word.name}` | {word.group} | {word.does} |" in table
