@@ -1,11 +1,15 @@
 """Optional tables of the machine file: defaults, inside units, and the whole text of what is refused."""
 
+import re
+import tomllib
+from math import pi
+
 import numpy as np
 import pytest
 from machine.described import REST, STRUT, described
 
 from hexpost.errors import InputError
-from hexpost.machine.load import demonstration_machine
+from hexpost.machine.load import demonstration_machine, machine_from
 
 
 def faults_of(strut=STRUT, rest=REST):
@@ -109,8 +113,6 @@ def test_bad_tables_of_the_machine(rest, fault):
 def test_an_inertia_that_is_not_positive_definite_is_refused():
     from machine.described import text
 
-    from hexpost.machine.load import machine_from
-
     bad = text().replace("[[62, 0, 0], [0, 64, 0], [0, 0, 78]]", "[[62, 0, 0], [0, 64, 90], [0, 90, 78]]")
     with pytest.raises(InputError, match=r"platform\.inertia_kg_m2: expected a positive definite matrix"):
         machine_from(bad.encode(), "m")
@@ -119,5 +121,17 @@ def test_an_inertia_that_is_not_positive_definite_is_refused():
 def test_the_sample_is_this_machine(root):
     from machine.described import text
 
-    shown = (root / "samples" / "described.toml").read_text()
-    assert shown == text().replace('machine (invented)"', 'machine, struts described (invented)"')
+    shown = tomllib.loads((root / "samples" / "described.toml").read_text())
+    assert shown == tomllib.loads(text().replace('machine (invented)"', 'machine, struts described (invented)"'))
+
+
+def test_keys_that_the_sample_only_shows_are_keys_and_say_their_defaults(root):
+    """A key marked # may be used, and changes nothing where it shows the default."""
+    written = (root / "samples" / "described.toml").read_text()
+    shown = re.sub(r"^#(?=\w)", "", written, flags=re.MULTILINE)
+    assert len(shown) == len(written) - 13
+    before, now = (machine_from(text.encode(), "described.toml") for text in (written, shown))
+    assert now.struts[0].screw == before.struts[0].screw
+    assert now.struts[0].thermal != before.struts[0].thermal
+    assert now.struts[0].base_universal.outer_range == (-pi / 2, pi / 2)
+    assert now.health.length == 400.0
