@@ -3,10 +3,6 @@
 from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
-
-from hexpost.arrays import Array
-from hexpost.machine.model import Machine
 from hexpost.verify.limits import Limits
 from hexpost.verify.model import Check, Faults
 
@@ -50,17 +46,6 @@ def check_limits(limits: Limits, report: Mapping[str, Any]) -> Check:
     limit, strut, share = worst
     text = f"found again from the table; worst use {share:.1%}, {limit}" + (f" of strut {strut}" if strut else "")
     return Check(name="limits", text=text, faults=faults.told())
-
-
-def most_jerk(machine: Machine, report: Mapping[str, Any]) -> Array:
-    """Return the jerk (6,) in mm/s3 to reckon with inside a tick.
-
-    That is what the strut may or what the report owns up to, both of them means of a tick; and what the tool tip may,
-    which the planner lets swing to and fro within a tick at corners.
-    """
-    told = {s["strut"]: abs(float(s["worst"].get("jerk", {}).get("value", 0.0))) for s in _struts(report)}
-    tip = machine.tool_tip.jerk
-    return np.array([max(s.jerk, told.get(k, 0.0), tip) for k, s in enumerate(machine.struts, 1)])
 
 
 def unproven(report: Mapping[str, Any]) -> tuple[str, ...]:

@@ -1,7 +1,7 @@
 """The folder itself: its manifest, and whether every file is the one that the manifest lists."""
 
-import hashlib
-import json
+import os
+import stat
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,12 +9,15 @@ from typing import Any
 
 from hexpost.errors import HexpostError
 from hexpost.verify.model import Check, Faults
+from hexpost.verify.plain import digest, document, entries
 
 MANIFEST = "manifest.json"
 KNOWN_VERSION = 1
-_PIECE = 1 << 20
-_MOST_BYTES = 1 << 28
 _KEYS = {"files": dict, "inputs": dict, "tables": dict, "settings": dict, "runnable": bool}
+_TABLE_KEYS = {"rows": int, "period_us": int, "columns": list}
+INPUTS = ("program", "machine", "tools", "setup")
+_MOST_ENTRIES = 10_000
+"""Files of a folder that are looked at: a job has some hundred at most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,69 +50,74 @@ def open_folder(path: Path) -> Folder:
     """
     if not path.is_dir():
         raise HexpostError(f"{path}: expected the folder of a job, found no folder")
-    manifest = _document(path / MANIFEST, "a folder without a manifest is not a job: it may be unfinished")
+    manifest = document(path / MANIFEST, "a folder without a manifest is not a job: it may be unfinished")
     version = manifest.get("schema_version")
     if manifest.get("job") != "hexpost" or version != KNOWN_VERSION:
         raise HexpostError(f"{path / MANIFEST}: expected schema_version {KNOWN_VERSION} of a job, found {version!r}")
-    for key, kind in _KEYS.items():
-        if not isinstance(manifest.get(key), kind):
-            raise HexpostError(f"{path / MANIFEST}: {key}: expected {kind.__name__}, found {manifest.get(key)!r:.50}")
-    names = [*manifest["files"], *manifest["tables"], *manifest["inputs"].values()]
-    for name in names:
+    _has(path, "", manifest, _KEYS)
+    for name in (*manifest["files"], *manifest["tables"], *manifest["inputs"].values()):
         if not isinstance(name, str) or not _inside(name):
             raise HexpostError(f"{path / MANIFEST}: expected names of files in the folder, found {name!r:.50}")
-    return Folder(path=path, manifest=manifest, report=_document(path / "report.json", "it belongs to every job"))
+    for name, told in manifest["files"].items():
+        _has(path, f"files.{name}", told, {"bytes": int, "sha256": str})
+    for name, told in manifest["tables"].items():
+        _has(path, f"tables.{name}", told, _TABLE_KEYS)
+    for role in manifest["inputs"]:
+        if role not in INPUTS:
+            raise HexpostError(f"{path / MANIFEST}: inputs: expected {', '.join(INPUTS)}, found {role!r:.50}")
+    return Folder(path=path, manifest=manifest, report=document(path / "report.json", "it belongs to every job"))
 
 
-def check_files(folder: Folder) -> Check:
-    """Check that every file that the manifest lists is there, byte for byte, and no other."""
+def check_files(folder: Folder, known: Mapping[str, str]) -> Check:
+    """Check that every file that the manifest lists is there, byte for byte, and no other.
+
+    ``known`` are the SHA-256 of files that were read already, by name.
+    """
     faults = Faults()
     listed: Mapping[str, Any] = folder.manifest["files"]
     total = 0
     for name, told in listed.items():
-        file = folder.path / name
-        if not file.is_file() or file.is_symlink():
+        try:
+            found = known.get(name) or digest(folder.path / name, told["bytes"], folder.path)
+            size = os.lstat(folder.path / name).st_size
+        except (HexpostError, OSError):
             faults.add(f"{name}: missing (or no plain file)")
             continue
-        size, digest = _digest(file)
         total += size
-        if size != told.get("bytes"):
-            faults.add(f"{name}: has {size:,} bytes, the manifest says {told.get('bytes')}")
-        elif digest != told.get("sha256"):
+        if size != told["bytes"]:
+            faults.add(f"{name}: has {size:,} bytes, the manifest says {told['bytes']:,}")
+        elif found != told["sha256"]:
             faults.add(f"{name}: its SHA-256 is not the one in the manifest: the file was changed")
     for name in (*folder.tables, *folder.manifest["inputs"].values()):
         if name not in listed:
             faults.add(f"{name}: the manifest names it, but lists no hash of it")
-    for file in sorted(folder.path.rglob("*")):
-        name = file.relative_to(folder.path).as_posix()
-        if name not in listed and name != MANIFEST and not (name == "inputs" and file.is_dir()):
-            faults.add(f"{name}: does not belong to the job: the manifest does not list it")
+    _strangers(folder, faults)
     return Check(name="files", text=f"{len(listed)} files, {total:,} bytes, hashed", faults=faults.told())
 
 
-def _document(path: Path, hint: str) -> dict[str, Any]:
-    try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise HexpostError(f"{path}: expected a document, found {path.stat().st_size:,} bytes")
-        found = json.loads(path.read_bytes())
-    except OSError as error:
-        raise HexpostError(f"{path}: cannot be read: {error.strerror or error}\n    hint: {hint}") from error
-    except (ValueError, RecursionError) as error:
-        raise HexpostError(f"{path}: expected JSON, found something else\n    hint: {hint}") from error
-    if not isinstance(found, dict):
-        raise HexpostError(f"{path}: expected a JSON object, found {type(found).__name__}")
-    return found
+def _strangers(folder: Folder, faults: Faults) -> None:
+    """Find what lies in the folder and is not listed; folders must hold listed files."""
+    listed = folder.manifest["files"]
+    holders = {parent.as_posix() for name in listed for parent in Path(name).parents}
+    for count, name in enumerate(entries(folder.path)):
+        mode = os.lstat(folder.path / name).st_mode
+        known = name in holders if stat.S_ISDIR(mode) else name in listed or name == MANIFEST
+        if not known or not (stat.S_ISDIR(mode) or stat.S_ISREG(mode)):
+            faults.add(f"{name}: does not belong to the job: the manifest does not list it")
+        if count >= _MOST_ENTRIES:
+            faults.add(f"more than {_MOST_ENTRIES:,} entries: this is not the folder of a job alone")
+            return
+
+
+def _has(path: Path, where: str, table: Any, keys: Mapping[str, type]) -> None:  # noqa: ANN401 - from a JSON file
+    """Refuse a part of the manifest that lacks ``keys`` of these types; whole numbers may not be below 0."""
+    for key, kind in keys.items():
+        value = table.get(key) if isinstance(table, dict) else None
+        if not isinstance(value, kind) or (kind is int and (value is True or value is False or int(str(value)) < 0)):
+            name = f"{where}.{key}".lstrip(".")
+            raise HexpostError(f"{path / MANIFEST}: {name}: expected {kind.__name__}, found {value!r:.50}")
 
 
 def _inside(name: str) -> bool:
     parts = name.split("/")
     return "\\" not in name and all(p not in ("", ".", "..") for p in parts) and not Path(name).is_absolute()
-
-
-def _digest(file: Path) -> tuple[int, str]:
-    total, size = hashlib.sha256(), 0
-    with file.open("rb") as stream:
-        while piece := stream.read(_PIECE):
-            total.update(piece)
-            size += len(piece)
-    return size, total.hexdigest()

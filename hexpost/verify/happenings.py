@@ -10,6 +10,7 @@ from hexpost.errors import HexpostError
 from hexpost.machine.model import Machine
 from hexpost.moves.model import WITH, Events
 from hexpost.verify.model import Check, Faults
+from hexpost.verify.plain import MOST_DOCUMENT, open_plain
 from hexpost.verify.pose import Poses
 from hexpost.verify.route import Route
 from hexpost.verify.rows import Rows
@@ -51,7 +52,8 @@ class Happenings:
         self._order = np.argsort(self._sample, kind="stable")
 
     def _read(self) -> list[list[str]]:
-        lines = self.path.read_text("ascii", "replace").splitlines()
+        with open_plain(self.path, MOST_DOCUMENT) as file:
+            lines = file.read().decode("ascii", "replace").splitlines()
         rows = [line.split(",") for line in lines]
         if not rows or rows[0] != HEADER:
             raise HexpostError(f"{self.path.name}: expected the columns {','.join(HEADER)}")

@@ -6,7 +6,6 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.machine.model import Machine
-from hexpost.verify.follow import Largest
 from hexpost.verify.model import Faults
 from hexpost.verify.pose import Poses
 from hexpost.verify.route import Route
@@ -16,8 +15,6 @@ STEP_MM, STEP_MM_S, STEP_MM_S2 = 1e-6, 1e-6, 1e-3
 """Last decimals of the table."""
 STILL = 1e-6
 """A tip slower than this, mm/s, stands."""
-_SPREAD = 4.0
-"""The jerk inside a tick may be this many times the largest mean jerk of the ticks around it."""
 MOST_LINES = 10_000
 _BANDS = ("stroke", "speed", "acceleration", "jerk")
 
@@ -43,50 +40,6 @@ class Clock:
             self.faults.add(f"row {at} (line {rows.line[start + i + 1]}): {what}: rows are missing, doubled or moved")
         self.rows += len(rows.micros) - rows.old
         self.last_us = int(rows.micros[-1])
-
-
-@dataclass(slots=True)
-class Continuity:
-    """Lengths against speeds against accelerations, from row to row.
-
-    With h the period, l(t + h) - l(t) = h/2 (v0 + v1) - h2/12 (a1 - a0) and v1 - v0 = h/2 (a0 + a1), each up to the
-    change of jerk inside the tick (Euler and Maclaurin; Abramowitz and Stegun 1964, 25.4.3), and up to the decimals.
-    ``jerk`` (6,) is the largest that the struts are allowed, or that the report owns up to.
-    """
-
-    jerk: Array
-    period: float
-    faults: Faults = field(default_factory=Faults)
-    worst: Largest = field(default_factory=Largest)
-
-    def add(self, rows: Rows) -> None:
-        """Look at the ticks that end in new rows."""
-        start = max(rows.old - 1, 0)
-        h, v, a = self.period, rows.speed, rows.acceleration
-        change = np.diff(a)
-        jerk = self._jerk(change / h)[:, start:]
-        by_speed = np.diff(rows.length) - h / 2.0 * (v[:, 1:] + v[:, :-1]) + h * h / 12.0 * change
-        by_acceleration = np.diff(v) - h / 2.0 * (a[:, 1:] + a[:, :-1])
-        room_length = jerk * h**3 / 6.0 + STEP_MM * (1.5 + h) + STEP_MM_S2 * h * h / 6.0
-        room_speed = jerk * h * h / 4.0 + STEP_MM_S * 1.5 + STEP_MM_S2 * h
-        use = np.maximum(np.abs(by_speed[:, start:]) / room_length, np.abs(by_acceleration[:, start:]) / room_speed)
-        self.worst.take(use.max(axis=0, initial=0.0), rows, np.arange(start + 1, start + 1 + use.shape[1]))
-        strut, tick = np.nonzero(use > 1.0)
-        for k, i in zip(strut[:100], tick[:100], strict=True):
-            row = start + int(i) + 1
-            gap = by_speed[k, row - 1]
-            where = f"row {rows.first + row} ({rows.micros[row] / 1e6:.6f} s, line {rows.line[row]})"
-            self.faults.add(f"{where}: strut {k + 1} jumps: its length is {gap:+.6f} mm off what its speeds give")
-
-    def _jerk(self, mean: Array) -> Array:
-        """Return how large the jerk may be inside each tick (6, n), from mean jerks of the ticks."""
-        limit = self.jerk[:, None]
-        size = np.abs(mean)
-        near = size.copy()
-        np.maximum(near[:, 1:], size[:, :-1], out=near[:, 1:])
-        np.maximum(near[:, :-1], size[:, 1:], out=near[:, :-1])
-        out: Array = np.maximum(limit, _SPREAD * np.minimum(near, 2.0 * limit))
-        return out
 
 
 @dataclass(slots=True)

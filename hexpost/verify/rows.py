@@ -1,36 +1,38 @@
-"""Rows of a setpoint table from its files, block by block, whatever their format."""
+"""Rows of a setpoint table from its files, block by block, whatever their format: whole numbers, exactly."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+import ast
+import hashlib
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, keep_memory
 from hexpost.errors import HexpostError
+from hexpost.verify.columns import ACCELERATION, COMMAND, COUNTS, GROUPS, LENGTH, LINE, SPEED, TIME, TURNS, Layout
+from hexpost.verify.fixed import PAD, FixedDecimals, RefusedTextError
+from hexpost.verify.model import Faults
+from hexpost.verify.plain import open_plain
 
-BLOCK = 8192
-BEFORE = 4
-"""Rows of the block before that a block begins with, for differences across the border."""
-_BYTES = 1 << 20
-_ALLOWED = b"0123456789.-,\n"
-STRUTS = range(1, 7)
-TIME, LINE = "time_s", "line"
-NEEDED = (
-    TIME,
-    *(f"length_{k}_mm" for k in STRUTS),
-    *(f"speed_{k}_mm_s" for k in STRUTS),
-    *(f"acceleration_{k}_mm_s2" for k in STRUTS),
-    LINE,
-)
+BLOCK = 12_288
+"""Rows of a block, about."""
+_TEXT = 250_000
+"""Bytes of text that are read at a time: the processor keeps them at hand."""
+_MOST_ROW = 4096
+_MOST_HEAD = 8192
+_NPY_MAGIC = b"\x93NUMPY\x02\x00"
+_LARGEST = 9e15
+"""Beyond this, whole numbers are no longer exact as doubles."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rows:
-    """Consecutive rows: ``first`` is the number of the first one; the first ``old`` rows were in the block before.
+    """Consecutive rows, ``first`` the number of the first one: the last row of the block before, if ``old``, then more.
 
-    ``micros`` (n,) time in microseconds; ``length``, ``speed``, ``acceleration`` (6, n); ``line`` (n,).
+    ``micros`` (n,) time in microseconds; ``length``, ``speed``, ``acceleration`` (6, n); ``line`` (n,). Of the new
+    rows alone, as whole numbers of the last decimal: ``whole`` lengths (6, m); ``more`` what else drives follow.
     """
 
     first: int
@@ -40,115 +42,172 @@ class Rows:
     speed: Array
     acceleration: Array
     line: Ints
+    whole: Ints
+    more: Mapping[int, Ints] = field(default_factory=dict)
 
     @property
     def new(self) -> slice:
         """Return the rows that were in no block before."""
         return slice(self.old, None)
 
+    @property
+    def count(self) -> int:
+        """Return how many rows are new."""
+        return len(self.micros) - self.old
 
-def missing_columns(told: Mapping[str, Any]) -> list[str]:
-    """Return the columns without which nothing can be proven and that a table lacks, by what the manifest says."""
-    names = [c["name"] for c in told["columns"]]
-    return [n for n in NEEDED if n not in names]
 
+class Table:
+    """All rows of the files of a table, in turn; ``digests`` are their SHA-256 after they were read."""
 
-def read_rows(folder: Path, tables: Mapping[str, Mapping[str, Any]]) -> Iterator[Rows]:
-    """Yield all rows of the tables, one after the other, in blocks that overlap by ``BEFORE`` rows.
+    def __init__(self, folder: Path, told: Mapping[str, Mapping[str, Any]], columns: Layout) -> None:
+        self._folder, self._told, self._columns = folder, told, columns
+        self.digests: dict[str, str] = {}
+        self.faults = Faults()
 
-    Raises
-    ------
-    HexpostError
-        A table is not what its name and the manifest say.
-    """
-    held: Array = np.zeros((len(NEEDED), 0))
-    first = 0
-    for name, told in tables.items():
-        names = [c["name"] for c in told["columns"]]
-        take = [names.index(n) for n in NEEDED]
+    def blocks(self) -> Iterator[Rows]:
+        """Yield the rows in blocks that overlap by one.
+
+        Raises
+        ------
+        HexpostError
+            A table is not what its name and the manifest say.
+        """
+        keep_memory()
+        first, last = 0, None
+        for name, told in self._told.items():
+            for whole in self._file(name, told["rows"]):
+                rows = _rows(whole, self._columns, first, last)
+                yield rows
+                first += rows.count
+                last = rows
+
+    def _file(self, name: str, rows: int) -> Iterator[Ints]:
+        """Yield the whole numbers (columns, n) of a file."""
+        reader: Callable[[BinaryIO, Layout, Any], Iterator[Ints]] | None
         reader = {".csv": _csv, ".npy": _npy, ".parquet": _parquet}.get(Path(name).suffix)
         if reader is None:
             raise HexpostError(f"{name}: expected a table in CSV, NumPy or Parquet format")
-        for values in reader(folder / name, names):
-            both = np.concatenate([held, values[take]], axis=1)
-            yield _rows(both, first - held.shape[1], held.shape[1])
-            first += values.shape[1]
-            held = both[:, -BEFORE:]
+        most = _MOST_HEAD + rows * len(self._columns.names) * 24
+        total = hashlib.sha256()
+        count = 0
+        with open_plain(self._folder / name, most, root=self._folder) as file:
+            try:
+                for whole in reader(file, self._columns, total.update):
+                    count += whole.shape[1]
+                    yield whole
+            except (RefusedTextError, ValueError) as error:
+                raise HexpostError(f"{name}: from row {count} on: {error}") from error
+        if count != rows:
+            self.faults.add(f"{name}: {count:,} rows, the manifest says {rows:,}")
+        self.digests[name] = total.hexdigest()
 
 
-def _rows(v: Array, first: int, old: int) -> Rows:
+def _rows(whole: Ints, columns: Layout, first: int, last: Rows | None) -> Rows:
+    """Return whole numbers (columns, n) as rows, the ``last`` one of the block before ahead of them."""
+    old = 0 if last is None else 1
+    n = whole.shape[1] + old
+    parts = []
+    for group in (LENGTH, SPEED, ACCELERATION):
+        at = columns.rows_of(group)
+        values: Array = np.empty((6, n))
+        np.divide(whole[at[0] : at[0] + 6], 10.0 ** GROUPS[group].decimals, out=values[:, old:])
+        parts.append(values)
+    time, line = columns.names.index(TIME), columns.names.index(LINE)
+    micros, lines = np.empty(n, dtype=np.int64), np.empty(n, dtype=np.int64)
+    np.multiply(whole[time], 10 ** (6 - columns.decimals[time]), out=micros[old:])
+    lines[old:] = whole[line]
+    if last is not None:
+        for values, before in zip(parts, (last.length, last.speed, last.acceleration), strict=True):
+            values[:, 0] = before[:, -1]
+        micros[0], lines[0] = last.micros[-1], last.line[-1]
+    at = columns.rows_of(LENGTH)
+    more = {g: whole[p[0] : p[0] + 6] for g in (COMMAND, TURNS, COUNTS) if (p := columns.rows_of(g))}
     return Rows(
-        first=first,
-        old=old,
-        micros=np.rint(v[0] * 1e6).astype(np.int64),
-        length=np.ascontiguousarray(v[1:7]),
-        speed=v[7:13],
-        acceleration=v[13:19],
-        line=v[19].astype(np.int64),
-    )
+        first=first - old, old=old, micros=micros, length=parts[0], speed=parts[1], acceleration=parts[2], line=lines,
+        whole=whole[at[0] : at[0] + 6], more=more,
+    )  # fmt: skip
 
 
-def _csv(path: Path, names: Sequence[str]) -> Iterator[Array]:
-    with path.open("rb") as file:
-        head = file.readline().rstrip(b"\n").decode("ascii", "replace")
-        if head.split(",") != list(names):
-            raise HexpostError(f"{path.name}: expected the columns of the manifest in its first line, found {head:.80}")
-        rest = b""
-        while piece := file.read(_BYTES):
-            whole, newline, rest = (rest + piece).rpartition(b"\n")
-            yield from _blocks(_numbers(path, whole + newline, len(names)))
-        if rest:
-            raise HexpostError(f"{path.name}: expected a whole last row, found {rest[:40]!r}: the table is cut off")
+def _csv(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> Iterator[Ints]:
+    head = file.readline(_MOST_HEAD)
+    digest(head)
+    if head != (",".join(columns.names) + "\n").encode():
+        raise HexpostError(f"{file.name}: expected the columns of the manifest in its first line, found {head[:80]!r}")
+    reader = FixedDecimals(columns.decimals)
+    text = bytearray(PAD + _TEXT + _MOST_ROW)
+    view = memoryview(text)
+    held, count, parts = 0, 0, []
+    while True:
+        begin = PAD + held
+        got = file.readinto(view[begin : begin + _TEXT])  # type: ignore[attr-defined]
+        if not got:
+            break
+        digest(view[begin : begin + got])
+        end = begin + got
+        cut = text.rfind(b"\n", PAD, end) + 1
+        if end - max(cut, PAD) > _MOST_ROW:
+            raise RefusedTextError(f"expected rows of at most {_MOST_ROW} bytes")
+        if cut > PAD:
+            parts.append(reader.parse(view[:cut]))
+            count += parts[-1].shape[1]
+            held = end - cut
+            view[PAD : PAD + held] = bytes(view[cut:end])
+        else:
+            held = end - PAD
+        if count >= BLOCK:
+            yield np.concatenate(parts, axis=1)
+            count, parts = 0, []
+    if held:
+        raise RefusedTextError(
+            f"expected a whole last row, found {bytes(view[PAD : PAD + min(held, 40)])!r}: it is cut off"
+        )
+    if parts:
+        yield np.concatenate(parts, axis=1)
 
 
-def _numbers(path: Path, text: bytes, columns: int) -> Array:
-    """Return the numbers (columns, n) of whole lines."""
-    strange = text.translate(None, _ALLOWED)
-    rows = text.count(b"\n")
-    if strange or text.count(b",") != rows * (columns - 1):
-        raise HexpostError(f"{path.name}: expected rows of {columns} numbers, found {_odd_row(text, columns)!r}")
+def _npy(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> Iterator[Ints]:
+    start = file.read(len(_NPY_MAGIC) + 4)
+    size = int.from_bytes(start[len(_NPY_MAGIC) :], "little")
+    if start[: len(_NPY_MAGIC)] != _NPY_MAGIC or size > _MOST_HEAD:
+        raise RefusedTextError("expected NumPy records of format 2.0")
+    text = file.read(size)
+    digest(start + text)
     try:
-        flat = np.array(text.translate(bytes.maketrans(b"\n", b",")).split(b",")[:-1], dtype="S24").astype(np.float64)
-        return np.ascontiguousarray(flat.reshape(rows, columns).T)
-    except ValueError as error:
-        raise HexpostError(f"{path.name}: expected numbers, found something else: {error}") from error
+        head = ast.literal_eval(text.decode("ascii", "replace").strip())
+    except (SyntaxError, RecursionError, MemoryError) as error:
+        raise RefusedTextError("expected the head of NumPy records") from error
+    kinds = [(n, "<i4" if n == LINE else "<f8") for n in columns.names]
+    rows = head.get("shape", (None,))[0] if isinstance(head, dict) and isinstance(head.get("shape"), tuple) else None
+    if head != {"descr": kinds, "fortran_order": False, "shape": (rows,)} or not isinstance(rows, int):
+        raise RefusedTextError("expected the columns of the manifest as records, found others")
+    record = np.dtype(kinds)
+    while data := file.read(BLOCK * record.itemsize):
+        digest(data)
+        if len(data) % record.itemsize:
+            raise RefusedTextError("expected whole records: the table is cut off")
+        part = np.frombuffer(data, record)
+        rows -= len(part)
+        yield np.array([_exact(part[n], d) for n, d in zip(columns.names, columns.decimals, strict=True)])
+    if rows:
+        raise RefusedTextError("expected as many records as its head says")
 
 
-def _odd_row(text: bytes, columns: int) -> str:
-    for row in text.split(b"\n"):
-        if row and (row.translate(None, _ALLOWED) or row.count(b",") != columns - 1):
-            return row[:60].decode("ascii", "replace")
-    return ""
+def _exact(values: Any, decimals: int) -> Ints:  # noqa: ANN401 - one field of records, of either type
+    """Return doubles as whole numbers of the last decimal: each must be the double nearest to one of these."""
+    if decimals == 0:
+        return np.asarray(values, dtype=np.int64)
+    with np.errstate(invalid="ignore"):
+        whole = np.rint(values * 10.0**decimals)
+        sound = (whole / 10.0**decimals == values) & (np.abs(whole) < _LARGEST)
+    if not sound.all():
+        raise RefusedTextError(f"expected numbers of {decimals} decimals, found {values[np.flatnonzero(~sound)[0]]!r}")
+    out: Ints = whole.astype(np.int64)
+    return out
 
 
-def _npy(path: Path, names: Sequence[str]) -> Iterator[Array]:
+def _parquet(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> Iterator[Ints]:
     try:
-        records = np.load(path, mmap_mode="r", allow_pickle=False)
-    except (ValueError, OSError, EOFError) as error:
-        raise HexpostError(f"{path.name}: expected NumPy records, found a file that cannot be read: {error}") from error
-    if list(records.dtype.names or ()) != list(names):
-        raise HexpostError(f"{path.name}: expected the columns of the manifest, found others")
-    for start in range(0, len(records), BLOCK):
-        part = records[start : start + BLOCK]
-        yield np.array([part[n] for n in names], dtype=np.float64)
-
-
-def _parquet(path: Path, names: Sequence[str]) -> Iterator[Array]:
-    try:
-        import pyarrow as pa
-        import pyarrow.parquet as pq
+        from hexpost.verify.parquet import batches
     except ImportError as error:
         raise HexpostError("a Parquet table needs the package pyarrow: install hexpost[parquet]") from error
-    try:
-        file = pq.ParquetFile(path)
-        if file.schema_arrow.names != list(names):
-            raise HexpostError(f"{path.name}: expected the columns of the manifest, found others")
-        for batch in file.iter_batches(batch_size=BLOCK):
-            yield np.array([c.cast(pa.float64()).to_numpy() for c in batch.columns], dtype=np.float64)
-    except (pa.ArrowException, OSError) as error:
-        raise HexpostError(f"{path.name}: expected a Parquet table, found what cannot be read: {error}") from error
-
-
-def _blocks(values: Array) -> Iterator[Array]:
-    for start in range(0, values.shape[1], BLOCK):
-        yield values[:, start : start + BLOCK]
+    yield from batches(file, columns, digest)

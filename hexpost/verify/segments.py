@@ -1,7 +1,6 @@
 """The segments of a job against its table: rows, lengths at both ends, checksums, and the waits of the program."""
 
 import hashlib
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ import numpy as np
 from hexpost.errors import HexpostError
 from hexpost.moves.model import Events
 from hexpost.verify.model import Check, Faults
+from hexpost.verify.plain import document
 from hexpost.verify.rows import Rows
 
 
@@ -19,8 +19,8 @@ class Cuts:
 
     def __init__(self, path: Path, events: Events) -> None:
         try:
-            found = json.loads(path.read_bytes())["segments"]
-        except (ValueError, KeyError, TypeError) as error:
+            found = document(path, "it belongs to every job")["segments"]
+        except (KeyError, TypeError) as error:
             raise HexpostError(f"{path.name}: expected the segments of a job") from error
         self._segments: list[Mapping[str, Any]] = found
         self._faults = Faults()
@@ -41,7 +41,7 @@ class Cuts:
 
     def add(self, rows: Rows) -> None:
         """Take the new rows of a block."""
-        whole = np.rint(rows.length[:, rows.new].T * 1e6).astype("<i8")
+        whole = rows.whole.T.astype("<i8")
         start = 0
         while start < len(whole) and self._at < len(self._segments):
             segment = self._segments[self._at]

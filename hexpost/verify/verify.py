@@ -10,23 +10,30 @@ from hexpost.arrays import Array, Ints
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.machine.load import load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Tools
+from hexpost.machine.reading import read_text
 from hexpost.moves.interpret import interpret
 from hexpost.moves.model import Interpretation, Switches
 from hexpost.moves.restart import restarted
 from hexpost.program.read import read
-from hexpost.verify.against_report import check_limits, most_jerk, unproven
+from hexpost.verify.against_report import check_limits, unproven
 from hexpost.verify.bodies import Bodies
+from hexpost.verify.columns import layout
+from hexpost.verify.continuity import Continuity, most_jerk
 from hexpost.verify.folder import Folder, check_files, open_folder
 from hexpost.verify.follow import ROUNDING_MM, Follower
 from hexpost.verify.happenings import Happenings
 from hexpost.verify.joints import JointAngles
-from hexpost.verify.limits import Clock, Continuity, Limits
+from hexpost.verify.limits import Clock, Limits
 from hexpost.verify.loads import Loads
 from hexpost.verify.model import Check, Faults, Proof
+from hexpost.verify.plain import open_plain
 from hexpost.verify.pose import Poses, Tracker
-from hexpost.verify.rows import Rows, missing_columns, read_rows
+from hexpost.verify.rows import Rows, Table
 from hexpost.verify.segments import Cuts
 from hexpost.verify.suspects import Suspects
+
+MOST_PROGRAM = 500_000_000
+"""Bytes of an input, at most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,12 +54,15 @@ def verify(path: Path) -> Proof:
         It is not the folder of a job.
     """
     folder = open_folder(path)
-    checks = [check_files(folder)]
+    checks: list[Check] = []
+    digests: dict[str, str] = {}
     remarks: tuple[str, ...] = ()
     try:
         inputs = _inputs(folder)
         checks.append(_agreement(folder, inputs))
-        checks += _Walk(folder, inputs).checks()
+        walk = _Walk(folder, inputs)
+        digests = walk.table.digests
+        checks += walk.checks()
         remarks = unproven(folder.report)
     except (HexpostError, OSError) as error:
         what = f"{error.filename}: {error.strerror}" if isinstance(error, OSError) else str(error)
@@ -62,7 +72,7 @@ def verify(path: Path) -> Proof:
         checks.append(Check(name="readable", text="the files of the job can be read", faults=(what,)))
     return Proof(
         folder=str(path),
-        checks=tuple(checks),
+        checks=(check_files(folder, digests), *checks),
         broken=folder.report.get("verdict") != "clean",
         remarks=remarks,
     )
@@ -74,8 +84,11 @@ def _inputs(folder: Folder) -> Inputs:
     if program is None or machine is None:
         raise HexpostError("manifest.json: inputs: expected a program and a machine file")
     tools, setup = folder.input("tools"), folder.input("setup")
+    for file in (program, machine, tools, setup):
+        if file is not None:
+            open_plain(file, MOST_PROGRAM, root=folder.path).close()
     m = load_machine(machine)
-    text = read(program.read_bytes(), program.name, faults)
+    text = read(read_text(program, MOST_PROGRAM), program.name, faults)
     yaw = radians(folder.manifest["settings"].get("yaw_deg", 0.0))
     said = folder.manifest["settings"]
     placed = replace(load_setup(setup) if setup else no_setup(), yaw=yaw, lift=float(said.get("lift_mm", 0.0)))
@@ -119,14 +132,13 @@ class _Walk:
 
     def __init__(self, folder: Folder, inputs: Inputs) -> None:
         self.folder, self.inputs = folder, inputs
-        tables = list(folder.tables.values())
-        lacking = [n for t in tables for n in missing_columns(t)]
-        if not tables or lacking:
-            raise HexpostError(f"setpoint table: not all is in it that a proof needs: {', '.join(lacking[:5])} missing")
+        columns = layout(folder.tables)
+        self.table = Table(folder.path, folder.tables, columns)
         machine, moves = inputs.machine, inputs.meaning.moves
-        micros = int(tables[0]["period_us"])
+        micros = columns.micros
         self.period = micros / 1e6
-        self.clock, self.continuity = Clock(micros), Continuity(most_jerk(machine, folder.report), self.period)
+        tips = np.array([f.tip for f in moves.frames]).reshape(-1, 3)
+        self.clock, self.continuity = Clock(micros), Continuity(most_jerk(machine, tips), self.period)
         self.limits = Limits(machine, self.period)
         free = folder.manifest["settings"].get("yaw", "fixed") != "fixed"
         self.follower = Follower(moves, machine, axis_only=free)
@@ -146,7 +158,7 @@ class _Walk:
 
     def checks(self) -> list[Check]:
         """Return the checks of the table, after walking all of it."""
-        for rows in read_rows(self.folder.path, self.folder.tables):
+        for rows in self.table.blocks():
             self._take(rows)
         self._finish()
         return [
@@ -215,10 +227,9 @@ class _Walk:
             self.follower.finish(10.0 * self.rounding, self.period)
 
     def _time(self) -> Check:
-        told = sum(t["rows"] for t in self.folder.tables.values())
         faults, clock = self.clock.faults, self.clock
-        if clock.rows != told:
-            faults.add(f"{clock.rows:,} rows, the manifest says {told:,}")
+        for text in self.table.faults.told():
+            faults.add(text)
         said = self.folder.report.get("duration_s")
         if said is None or abs(said - clock.last_us / 1e6) > 1e-9 * max(said, 1.0):
             faults.add(f"the last row is at {clock.last_us / 1e6:.6f} s, the report says {said} s")
