@@ -1,77 +1,83 @@
-"""The job folder: a folder is a job only when its manifest stands in it, and that is written last."""
+"""The job folder: a folder is a job only when its manifest is in it, and that is written last."""
 
+import errno
 import json
 import os
-import re
+import stat
 from collections.abc import Mapping
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from hexpost.errors import OutputError
 from hexpost.shelf import Text
-from hexpost.tables.whole import PartFile, Written, sync_folder, write_whole, writing
-
-MANIFEST = "manifest.json"
-UNFINISHED = ".unfinished-job"
-"""Stands in a job folder while it is written; lists the files of the job, one a line, before they get their names."""
-
-_PART = re.compile(r"\..+\.\d+\.part")
-_MOST_BYTES = 1 << 24
+from hexpost.tables.exchange import Claim, exchange
+from hexpost.tables.ours import MANIFEST, UNFINISHED, discard, listed, present, refuse_others, settle, sides, signature
+from hexpost.tables.whole import PartFile, Written, sync_folder, writing
 
 
 class JobFolder:
     """A folder that becomes a job when ``finish`` is called; leaving the context before that removes what was written.
 
-    An existing folder is taken only if it is empty, or if it holds a job (or an unfinished one) and ``overwrite`` is
-    set. Its manifest is then removed before anything else, so that at no moment a manifest stands with files that are
-    not its own. Files that do not belong to the old job are never touched: the folder is refused.
+    An empty folder is filled where it is. A job that is there already is replaced only if ``overwrite`` is set: the
+    new one is built beside it and exchanged with it, so that after any end a whole job is under the name, or beside it
+    where the next run finds it and puts it back. Files that the old job does not list, or that were changed since, are
+    never touched: the folder is refused. What a stopped run left is brought in order first.
 
     Raises
     ------
     OutputError
-        The folder cannot be made or written, holds something else, or is a symbolic link or no folder.
+        The folder cannot be made or written, holds something else, is a symbolic link or no folder, or another run is
+        at work in it.
     """
 
     def __init__(self, path: Path, *, overwrite: bool = False) -> None:
-        self.path = path
+        self.path = path if path.name not in ("", "..") else path.resolve()
+        self._building = self.path
         self._parts: list[PartFile] = []
-        self._listed: list[str] = []
         self._written: dict[str, Written] = {}
         self._made: list[Path] = []
+        self._mark: int | None = None
+        self._own: list[os.stat_result] = []
         self._finished = False
-        old = _old_files(path, overwrite=overwrite)
-        with writing(path):
-            self._make_folders(path)
+        self._before: dict[str, tuple[int, int, int]] = {}
+        self._claims = ExitStack()
         try:
-            with writing(path):
-                self._claim(old)
+            with writing(self.path):
+                self._open(overwrite=overwrite)
         except BaseException:
-            self._remove_folders()
+            with self._claims:
+                self._leave()
             raise
 
     def part(self, stem: str) -> PartFile:
         """Return a file to be written piece by piece; ``keep`` gives it its name, the context removes it otherwise."""
-        part = PartFile(self.path, stem, beside=True)
+        part = PartFile(self._building, stem, beside=True, announce=lambda path: self._list("-", path.name))
         self._parts.append(part)
         return part
 
     def keep(self, part: PartFile, name: str) -> Written:
         """Commit ``part`` under ``name``, and remember it for the manifest."""
-        self._list(name)
+        self._list(part.digest(), name)
         self._written[name] = part.commit(name)
         return self._written[name]
 
     def put(self, name: str, data: Text) -> Written:
         """Write a whole file, ``name`` relative to the folder with ``/`` (``inputs/part.nc``)."""
-        target = self.path / name
-        if target.parent != self.path and not target.parent.is_dir():
+        target = self._building / name
+        if target.parent != self._building and not target.parent.is_dir():
             with writing(target):
                 target.parent.mkdir()
-        self._list(name)
-        self._written[name] = replace(write_whole(target, data), name=name)
+
+        def announce(path: Path) -> None:
+            self._list("-", path.relative_to(self._building).as_posix())
+
+        with PartFile(target.parent, target.name, announce=announce) as part:
+            part.fill(data)
+            self._list(part.digest(), name)
+            self._written[name] = replace(part.commit(target.name), name=name)
         return self._written[name]
 
     def finish(self, manifest: Mapping[str, object]) -> Written:
@@ -80,16 +86,22 @@ class JobFolder:
         Raises
         ------
         OutputError
-            The manifest cannot be written, or another run has taken the folder over in the meantime.
+            The manifest cannot be written, or somebody wrote to the old job or took the folder over in the meantime.
         """
         files = {w.name: {"bytes": w.size, "sha256": w.sha256} for w in self._written.values()}
-        text = json.dumps({**manifest, "files": files}, indent=2, allow_nan=False) + "\n"
-        with writing(self.path / MANIFEST):
+        text = json.dumps({**manifest, "job": "hexpost", "files": files}, indent=2, allow_nan=False) + "\n"
+        here = self._building
+        with writing(here / MANIFEST), PartFile(here, MANIFEST, announce=lambda p: self._list("-", p.name)) as part:
+            part.fill(text.encode())
+            part.digest()
             self._check_claim()
-            written = write_whole(self.path / MANIFEST, text.encode())
+            self._own.append(part.path.stat())
+            written = replace(part.commit(UNFINISHED), name=MANIFEST)  # the list of a job that is still unfinished
+            (here / UNFINISHED).rename(here / MANIFEST)  # and of a finished one: at no moment both, or none
+            sync_folder(here)
+            if here != self.path:
+                self._publish()
             self._finished = True
-            self._marker.close()
-            (self.path / UNFINISHED).unlink()
         return written
 
     def __enter__(self) -> Self:
@@ -99,58 +111,126 @@ class JobFolder:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Remove everything that was written, unless the job was finished."""
-        for part in self._parts:
-            part.discard()
-        if self._finished:
+        """Remove everything that was written, unless the job was finished; and the old job, if it was."""
+        with self._claims:
+            for part in self._parts:
+                part.discard()
+            self._leave()
+
+    def _open(self, *, overwrite: bool) -> None:
+        """Find the folder empty or make it so, or begin beside the job that it holds; then mark what is built."""
+        path = self.path
+        if path.is_symlink():
+            raise OutputError(f"{path}: expected a folder or nothing, found a symbolic link")
+        if path.exists() and not path.is_dir():
+            raise OutputError(f"{path}: expected a folder or nothing, found a file")
+        if path.name:
+            settle(path)
+        if path.exists():
+            self._claim(path)
+            self._take(overwrite=overwrite)
+        else:
+            self._make_folders(path)
+            self._claim(path)
+        self._mark = os.open(self._building / UNFINISHED, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL, 0o666)
+        self._own.append(os.fstat(self._mark))
+        sync_folder(self._building)
+
+    def _take(self, *, overwrite: bool) -> None:
+        """Look at a folder that is there: empty, unfinished, a job to be replaced, or to be refused."""
+        path, known = self.path, listed(self.path)
+        if not (there := present(path)):
             return
-        ours = self._claimed()
-        with suppress(OSError):
-            self._marker.close()
-        if ours:
-            _remove(self.path, [MANIFEST, *self._listed, UNFINISHED])
-            self._remove_folders()
+        if known is None:
+            raise OutputError(
+                f"{path}: expected an empty folder or a job, found other files ({there[0]})\n"
+                "    hint: choose another folder with --out"
+            )
+        if MANIFEST in known and not overwrite:
+            raise OutputError(f"{path}: already holds a job\n    hint: use --overwrite to replace it, or another --out")
+        self._before = signature(path)
+        refuse_others(path, known)
+        if MANIFEST not in known:
+            discard(path, keep=True)
+        else:
+            self._begin_beside()
 
-    def _claim(self, old: list[str]) -> None:
-        """Mark the folder as unfinished, then remove the old job, its manifest first."""
-        new = self.path / f"{UNFINISHED}.{os.getpid()}.part"
-        self._marker = new.open("w", encoding="utf-8")
-        try:
-            self._marker.writelines(f"{name}\n" for name in old)
-            self._marker.flush()
-            new.replace(self.path / UNFINISHED)
-            (self.path / MANIFEST).unlink(missing_ok=True)
-            sync_folder(self.path)
-            _remove(self.path, [name for name in old if name != UNFINISHED])
-        except BaseException:
-            self._unclaim(new, old)
-            raise
+    def _begin_beside(self) -> None:
+        """Make the folder in which the job is built that takes the place of the old one."""
+        if self.path.is_mount() or Path.cwd().is_relative_to(self.path.resolve()):
+            raise OutputError(
+                f"{self.path}: expected a folder that can be exchanged for another, found a mounted disk or the folder "
+                "that hexpost was started in\n    hint: choose a folder in it with --out, or empty it first"
+            )
+        self._building, _ = sides(self.path)
+        with writing(self._building):
+            self._building.mkdir()
+            self._made.append(self._building)
+            self._claim(self._building)
+            old = self.path.stat()
+            with suppress(PermissionError):
+                os.chown(self._building, old.st_uid, old.st_gid)
+            self._building.chmod(stat.S_IMODE(old.st_mode))
 
-    def _unclaim(self, new: Path, old: list[str]) -> None:
-        """Leave a folder as it was; the mark stays where an old job may have lost files already."""
-        with suppress(OSError):
-            new.unlink(missing_ok=True)
-            if not old and self._claimed():
-                (self.path / UNFINISHED).unlink()
-        with suppress(OSError):
-            self._marker.close()
+    def _publish(self) -> None:
+        """Exchange the new job for the old one, in one step or in two that the next run can undo."""
+        new, old = sides(self.path)
+        if signature(self.path) != self._before:
+            raise OutputError(f"{self.path}: expected the old job as it was, found that somebody wrote to it meanwhile")
+        if not exchange(new, self.path):
+            self.path.rename(old)
+            try:
+                new.rename(self.path)
+            except OSError:
+                old.rename(self.path)
+                raise
+        sync_folder(self.path.parent)
 
-    def _list(self, name: str) -> None:
-        with writing(self.path / name):
+    def _leave(self) -> None:
+        """Remove what is left to remove; what a disk does not let us remove is left to the next run."""
+        if self._mark is not None:
+            os.close(self._mark)
+        with suppress(OSError):
+            if self._building != self.path:
+                self._leave_beside()
+            elif not self._finished and self._claimed(self.path):
+                discard(self.path, keep=True)
+        if not self._finished:
+            with suppress(OSError):
+                for folder in reversed(self._made):
+                    folder.rmdir()
+
+    def _leave_beside(self) -> None:
+        """Remove the new job if it did not get its place, else the old one."""
+        new, old = sides(self.path)
+        if self._finished or self._claimed(self.path):
+            discard(old if old.exists() else new)
+            return
+        if old.exists() and not self.path.exists():
+            old.rename(self.path)
+        if self._claimed(new):
+            discard(new)
+
+    def _list(self, digest: str, name: str) -> None:
+        """Note a file before it is there."""
+        assert self._mark is not None
+        with writing(self._building / UNFINISHED):
             self._check_claim()
-            self._listed.append(name)
-            self._marker.write(f"{name}\n")
-            self._marker.flush()
+            line = f"{digest}  {name}\n".encode()
+            if os.write(self._mark, line) != len(line):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            os.fsync(self._mark)
 
-    def _claimed(self) -> bool:
-        try:
-            here = os.stat(self.path / UNFINISHED)  # noqa: PTH116 - beside fstat
-            return os.path.samestat(here, os.fstat(self._marker.fileno()))
-        except (OSError, ValueError):
-            return False
+    def _claimed(self, folder: Path) -> bool:
+        """Return whether a folder holds the mark, or the manifest, that this run wrote."""
+        for file in (folder / UNFINISHED, folder / MANIFEST):
+            with suppress(OSError):
+                if any(os.path.samestat(file.stat(), own) for own in self._own):
+                    return True
+        return False
 
     def _check_claim(self) -> None:
-        if not self._claimed():
+        if not self._claimed(self._building):
             raise OutputError(f"{self.path}: expected this run alone to write here, found that another took it over")
 
     def _make_folders(self, path: Path) -> None:
@@ -163,69 +243,5 @@ class JobFolder:
             folder.mkdir()
             self._made.append(folder)
 
-    def _remove_folders(self) -> None:
-        with suppress(OSError):
-            for folder in reversed(self._made):
-                folder.rmdir()
-
-
-def _old_files(path: Path, *, overwrite: bool) -> list[str]:
-    """Return the names of the files of the old job at ``path``; refuse what may not be written over."""
-    if path.is_symlink():
-        raise OutputError(f"{path}: expected a folder or nothing, found a symbolic link")
-    with writing(path):
-        if not path.exists():
-            return []
-        if not path.is_dir():
-            raise OutputError(f"{path}: expected a folder or nothing, found a file")
-        present = _listing(path)
-    if not present:
-        return []
-    owned = _owned(path)
-    if owned is None:
-        raise OutputError(
-            f"{path}: expected an empty folder or a job, found other files ({present[0]})\n"
-            "    hint: choose another folder with --out"
-        )
-    if not overwrite:
-        raise OutputError(f"{path}: already holds a job\n    hint: use --overwrite to replace it, or another --out")
-    for name in present:
-        if (path / name).is_symlink() or not (path / name).is_file():
-            raise OutputError(f"{path / name}: expected a file of the old job, found a link or a special file")
-        if name not in owned and not _PART.fullmatch(PurePosixPath(name).name):
-            raise OutputError(
-                f"{path / name}: expected only files of the old job, found one that is not\n"
-                "    hint: move it away, or choose another folder with --out"
-            )
-    return present
-
-
-def _listing(path: Path) -> list[str]:
-    """Return everything in the folder but ``inputs`` itself, as names relative to it."""
-    out = []
-    for entry in sorted(path.iterdir()):
-        if entry.name == "inputs" and entry.is_dir() and not entry.is_symlink():
-            out += [f"inputs/{e.name}" for e in sorted(entry.iterdir())]
-        else:
-            out.append(entry.name)
-    return out
-
-
-def _owned(path: Path) -> set[str] | None:
-    """Return the files that the manifest or the mark of an unfinished job lists; ``None`` if it is neither."""
-    manifest, marker = path / MANIFEST, path / UNFINISHED
-    owned: set[str] | None = None
-    if marker.is_file() and not marker.is_symlink():
-        owned = {UNFINISHED, *marker.read_text("utf-8", "replace").splitlines()}
-    if manifest.is_file() and not manifest.is_symlink() and manifest.stat().st_size < _MOST_BYTES:
-        with suppress(ValueError, AttributeError, TypeError):
-            owned = {*(owned or ()), MANIFEST, *json.loads(manifest.read_bytes())["files"].keys()}
-    return owned
-
-
-def _remove(path: Path, names: list[str]) -> None:
-    """Remove files of a job, and ``inputs`` if it is then empty."""
-    for name in names:
-        (path / name).unlink(missing_ok=True)
-    with suppress(OSError):
-        (path / "inputs").rmdir()
+    def _claim(self, folder: Path) -> None:
+        self._claims.callback(Claim(folder).close)

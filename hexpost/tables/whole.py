@@ -3,11 +3,12 @@
 import hashlib
 import os
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from secrets import token_hex
 from types import TracebackType
 from typing import BinaryIO, Self
 
@@ -29,24 +30,29 @@ class Written:
 
 
 class PartFile:
-    """A file being written in ``folder`` under a hidden name (``.STEM.PID.part``).
+    """A file being written in ``folder`` under a hidden name (``.STEM.TOKEN.part``, no two runs have the same).
 
     ``commit`` gives it its final name; leaving the context without that removes it. After a kill or a power cut only
     ``*.part`` can remain. The hash is taken while writing; ``rewrite`` is for formats that patch their own head.
+    ``announce`` hears the hidden path before there is a file.
     With ``beside`` a thread hashes and writes, in order, a few pieces behind; what it raises comes out of a later call.
     """
 
-    def __init__(self, folder: Path, stem: str, *, beside: bool = False) -> None:
+    def __init__(
+        self, folder: Path, stem: str, *, beside: bool = False, announce: Callable[[Path], None] | None = None
+    ) -> None:
         self.folder = folder
-        self._path = folder / f".{stem.replace('/', '-')}.{os.getpid()}.part"
+        self.path = folder / f".{stem.replace('/', '-')}.{token_hex(4)}.part"
         self._hash = hashlib.sha256()
         self._size = 0
         self._patched = False
         self._done = False
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="writer") if beside else None
         self._waiting: deque[Future[None]] = deque()
-        with writing(self._path):
-            descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
+        if announce is not None:
+            announce(self.path)
+        with writing(self.path):
+            descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
             self._file: BinaryIO = os.fdopen(descriptor, "w+b")
 
     def write(self, data: Text) -> int:
@@ -59,8 +65,13 @@ class PartFile:
         self._size += len(data)
         return len(data)
 
+    def fill(self, data: Text) -> None:
+        """Write a whole text, piece by piece."""
+        for w in windows(len(data), _READ):
+            self.write(data[w])
+
     def _append(self, data: Text) -> None:
-        with writing(self._path):
+        with writing(self.path):
             self._file.write(data)
         self._hash.update(data)
 
@@ -78,32 +89,37 @@ class PartFile:
             self._thread.shutdown(wait=False)
 
     def _sync(self) -> None:
-        with writing(self._path):
+        with writing(self.path):
             self._file.flush()
             os.fsync(self._file.fileno())
 
     def rewrite(self, head: bytes) -> None:
         """Replace the first bytes of what was written (at most as many); the hash is then taken anew at the end."""
         self._settle()
-        with writing(self._path):
+        with writing(self.path):
             self._file.seek(0)
             self._file.write(head)
             self._file.seek(0, os.SEEK_END)
         self._patched = True
 
-    def commit(self, name: str) -> Written:
-        """Flush, make durable and rename to ``name`` in the folder, replacing what stands there."""
-        final = self.folder / name
+    def digest(self) -> str:
+        """Make durable what was written, and return its SHA-256; nothing is written after that."""
         self._settle()
         self._sync()
+        if self._patched:
+            with writing(self.path):
+                return digest_of(self.path)
+        return self._hash.hexdigest()
+
+    def commit(self, name: str) -> Written:
+        """Flush, make durable and rename to ``name`` in the folder, replacing what stands there."""
+        final, digest = self.folder / name, self.digest()
         with writing(final):
-            if self._patched:
-                self._hash = _hash_of(self._file)
             self._file.close()
-            self._path.replace(final)
+            self.path.replace(final)
             self._done = True
             sync_folder(final.parent)
-        return Written(name, self._size, self._hash.hexdigest())
+        return Written(name, self._size, digest)
 
     def discard(self) -> None:
         """Remove what was written, unless it was committed."""
@@ -113,7 +129,7 @@ class PartFile:
             self._file.close()
         if not self._done:
             with suppress(OSError):
-                self._path.unlink()
+                self.path.unlink()
             self._done = True
 
     def __enter__(self) -> Self:
@@ -138,17 +154,14 @@ def write_whole(path: Path, data: Text) -> Written:
     if path.is_symlink() or (path.exists() and not path.is_file()):
         raise OutputError(f"{path}: expected a file or nothing, found a link, a folder or a special file")
     with PartFile(path.parent, path.name) as part:
-        for w in windows(len(data), _READ):
-            part.write(data[w])
+        part.fill(data)
         return part.commit(path.name)
 
 
-def _hash_of(file: BinaryIO) -> "hashlib._Hash":
-    file.seek(0)
-    total = hashlib.sha256()
-    while piece := file.read(_READ):
-        total.update(piece)
-    return total
+def digest_of(path: Path) -> str:
+    """Return the SHA-256 of a file in hexadecimal."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def sync_folder(folder: Path) -> None:

@@ -4,7 +4,7 @@ import random
 
 import numpy as np
 import pytest
-from attack import damage, disks, killing, machines, run, surroundings, together
+from attack import damage, disks, killing, machines, run, striking, surroundings, together
 from attack.model import Outcome, Tally, table
 from attack.targets import TARGETS, VALUES, edited
 
@@ -17,10 +17,13 @@ SLICE = {
     "SIGINT": 1,
     "file size bound": 1,
     "vanishing files": 1,
+    "file operations of convert over": 4,
+    "file operations of align": 3,
+    "file operations of gate": 2,
     "closed output": 1,
 }
 """Trials of each kind: whole runs of the tool are left to the bench."""
-KINDS = {k: v for m in (damage, disks, killing, machines, surroundings, together) for k, v in m.KINDS.items()}
+KINDS = {k: v for m in (damage, disks, killing, machines, striking, surroundings, together) for k, v in m.KINDS.items()}
 
 
 @pytest.mark.parametrize("kind", SLICE)

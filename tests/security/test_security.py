@@ -28,6 +28,8 @@ NO_MODULES = {
 NO_ATTRIBUTES = {("os", "system"), ("os", "popen"), ("os", "execv"), ("os", "spawnl"), ("os", "fork")}
 NO_HARM = {"urllib.parse", "xml.sax.saxutils"}
 """Functions on strings alone."""
+SYSTEM_CALLS = {"tables/exchange.py": {"ctypes"}}
+"""The one call of the system that Python has no function for: it exchanges two folders."""
 LOADERS = {"load", "loads", "fromfile", "loadtxt", "genfromtxt", "memmap", "read_pickle"}
 
 
@@ -36,7 +38,7 @@ def test_no_code_from_data(file):
     for node in ast.walk(ast.parse(file.read_text())):
         if isinstance(node, ast.Import | ast.ImportFrom):
             names = [n.name for n in node.names] if isinstance(node, ast.Import) else [node.module or ""]
-            for name in set(names) - NO_HARM:
+            for name in set(names) - NO_HARM - SYSTEM_CALLS.get(file.relative_to(PACKAGE).as_posix(), set()):
                 assert not any(name == m or name.startswith(m + ".") for m in NO_MODULES), f"line {node.lineno}: {name}"
         elif isinstance(node, ast.Call):
             called = node.func

@@ -104,15 +104,15 @@ def test_a_file_written_without_a_thread_is_settled_at_once(tmp_path):
     assert (tmp_path / "plain.txt").read_bytes() == b"some\n"
 
 
-def test_an_old_job_whose_folder_cannot_be_claimed_whole_stays_marked(tmp_path, monkeypatch):
-    """Its manifest may be gone by then: nothing in the folder may pass for a job."""
+def test_an_old_job_stays_where_the_folder_beside_it_cannot_be_made_durable(tmp_path, monkeypatch):
     folder = convert(tmp_path, "%\nG21 G54 G90 G94\nG00 Z300.\nX10.\nM30\n%\n")
+    before = {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()}
 
     def refuse(_):
         raise OSError(5, "no more")
 
     monkeypatch.setattr(job, "sync_folder", refuse)
-    with pytest.raises(OutputError):
+    with pytest.raises(OutputError, match="no more"):
         job.JobFolder(folder, overwrite=True)
-    assert (folder / job.UNFINISHED).exists()
-    assert not (folder / job.MANIFEST).exists()
+    assert {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()} == before
+    assert list(tmp_path.glob(".*")) == []

@@ -12,6 +12,7 @@ from contextlib import suppress
 import pytest
 
 from hexpost.errors import OutputError
+from hexpost.tables import exchange
 from hexpost.tables.job import MANIFEST, UNFINISHED, JobFolder
 from hexpost.tables.whole import PartFile, write_whole
 
@@ -106,25 +107,25 @@ def test_a_failed_job_leaves_nothing(tmp_path, existed):
 
 
 def test_a_job_is_written_over_only_when_asked(tmp_path):
+    """Until the new one is whole, the old one is there as it was."""
     make_job(tmp_path / "job", b"old")
     with pytest.raises(OutputError, match="already holds a job"):
         JobFolder(tmp_path / "job")
     with JobFolder(tmp_path / "job", overwrite=True) as job:
-        assert names(tmp_path / "job") == [UNFINISHED]
         job.put("setpoints.not-runnable.csv", b"new")
+        assert names(tmp_path / "job") == ["inputs/a.nc", "manifest.json", "setpoints.csv"]
         job.finish({})
-    assert names(tmp_path / "job") == ["manifest.json", "setpoints.not-runnable.csv"]
+    assert names(tmp_path) == ["job/manifest.json", "job/setpoints.not-runnable.csv"]
 
 
-def test_an_unfinished_job_may_be_written_over(tmp_path):
-    """As a kill leaves it: no manifest, a mark, a part and a whole file."""
+def test_an_unfinished_job_is_no_job(tmp_path):
+    """As a kill leaves it: no manifest, a mark, a part and a whole file. The next run needs no word for it."""
     folder = tmp_path / "job"
     folder.mkdir()
-    for name, text in ((UNFINISHED, "events.csv\nsetpoints.csv\n"), ("events.csv", "e"), (".setpoints.77.part", "h")):
+    mark = f"-  .setpoints.77.part\n{hashlib.sha256(b'e').hexdigest()}  events.csv\n"
+    for name, text in ((UNFINISHED, mark), ("events.csv", "e"), (".setpoints.77.part", "half")):
         (folder / name).write_text(text)
-    with pytest.raises(OutputError, match="already holds a job"):
-        make_job(folder)
-    make_job(folder, overwrite=True)
+    make_job(folder)
     assert names(folder) == ["inputs/a.nc", "manifest.json", "setpoints.csv"]
 
 
@@ -163,7 +164,9 @@ def test_a_manifest_that_is_none_makes_no_job(tmp_path):
         JobFolder(tmp_path, overwrite=True)
 
 
-def test_two_runs_in_one_folder_do_not_mix(tmp_path):
+def test_two_runs_in_one_folder_do_not_mix(tmp_path, monkeypatch):
+    """Also where a file system has no locks: the second takes over, and the first says so."""
+    monkeypatch.setattr(exchange, "fcntl", None)
     with JobFolder(tmp_path / "job") as first:
         first.put("report.txt", b"first")
         with JobFolder(tmp_path / "job", overwrite=True) as second:
@@ -210,5 +213,5 @@ def test_a_stopped_writer_leaves_nothing_under_a_final_name(tmp_path, how):
     left = names(tmp_path)
     assert [n for n in left if not n.endswith(".part") and UNFINISHED not in n] == []
     assert left == [] or how == signal.SIGKILL
-    make_job(tmp_path / "job", overwrite=True)
+    make_job(tmp_path / "job")
     assert names(tmp_path / "job") == ["inputs/a.nc", "manifest.json", "setpoints.csv"]
