@@ -5,6 +5,6 @@ Out: files under their final names, and last the manifest with size and SHA-256 
 Idea: setpoints become whole numbers of the table's last decimal once, and every format (CSV, npy, Parquet) is made of
 these, so that all hold the same numbers. Files are written beside their place, made durable, then renamed.
 Rule: a folder without a manifest is not a job. Lengths and speeds to 1e-6, accelerations to 1e-3, ties to even.
-A job that replaces another is built beside it and exchanged with it; only files that a job lists, unchanged, are removed.
+A job that replaces another is built beside it and exchanged; only files that a job lists, unchanged, are removed.
 Start with ``job.py`` for the folder, ``table.py`` for the numbers.
 """
