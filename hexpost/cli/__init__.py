@@ -15,6 +15,7 @@ import json
 import os
 import sys
 from difflib import get_close_matches
+from pathlib import Path
 from typing import Any
 
 import click
@@ -48,8 +49,18 @@ RARELY = (100_000, 50, 50)
 """Thresholds of the collector of cycles: the stages make few of them, and a search after each 700 objects costs 2 %."""
 
 
+MANUALS = Path(__file__).parent / "manual"
+"""What the help of a command says after its options: one text for each command that needs one."""
+
+
 class Command(click.Command):
     """A command that turns faults into one clear message and exit code 2; never a traceback."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write the manual of the command as it is."""
+        manual = MANUALS / f"{self.name}.txt"
+        if manual.exists():
+            formatter.write("\n" + manual.read_text("utf-8"))
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - click's own signature
         """Run the command."""

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 import hexpost
-from hexpost.cli import COMMANDS, main
+from hexpost.cli import COMMANDS, MANUALS, main
 
 ROOT = Path(__file__).parent.parent.parent
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
@@ -20,11 +20,15 @@ CONSOLE = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
 def sessions():
-    """Yield every ``$ hexpost ...`` line of the documents with the output shown below it."""
-    for name in DOCUMENTS:
-        for fence in CONSOLE.findall((ROOT / name).read_text()):
-            for part in re.split(r"^\$ ", fence, flags=re.MULTILINE)[1:]:
-                command, _, output = part.partition("\n")
+    """Yield every ``$ hexpost ...`` line of documents and manuals with the output shown below it."""
+    shown = [(name, fence) for name in DOCUMENTS for fence in CONSOLE.findall((ROOT / name).read_text())]
+    for file in sorted(MANUALS.glob("*.txt")):
+        parts = re.findall(r"^  \$ .*\n(?:  .*\n)+", file.read_text(), re.MULTILINE)
+        shown += [(file.name, re.sub(r"^  ", "", part, flags=re.MULTILINE)) for part in parts if "\\\n" not in part]
+    for name, fence in shown:
+        for part in re.split(r"^\$ ", fence, flags=re.MULTILINE)[1:]:
+            command, _, output = part.partition("\n")
+            if output.strip():
                 yield pytest.param(command, output, id=f"{name}: {command[:50]}")
 
 
@@ -95,3 +99,12 @@ def test_every_command_is_described(name):
     shown = CliRunner().invoke(main, [name, "--help"])
     assert shown.exit_code == 0
     assert "Usage" in shown.output
+    manual = MANUALS / f"{name}.txt"
+    assert not manual.exists() or shown.output.endswith(manual.read_text())
+
+
+def test_manuals_belong_to_commands_and_fit_a_screen():
+    for file in MANUALS.iterdir():
+        assert file.stem in COMMANDS
+        prose = re.sub(r"^  \$ .*\n(?:  .*\n)*", "", file.read_text(), flags=re.MULTILINE)
+        assert max(map(len, prose.splitlines())) <= 100

@@ -1,5 +1,8 @@
 """The policy file: what holds for which programs, and every fault in one run."""
 
+import re
+from dataclasses import fields
+
 import pytest
 
 from hexpost.errors import InputError
@@ -97,3 +100,15 @@ def test_faults_have_key_and_reason(tmp_path, text, key, what):
 def test_a_missing_policy_is_refused(tmp_path):
     with pytest.raises(InputError, match="cannot be read"):
         load_policy(tmp_path / "no.toml", Settings())
+
+
+def test_the_sample_shows_keys_that_are_keys(root, tmp_path):
+    """Those marked # are not used there; with them the file is a policy, too, and holds every key there is."""
+    text = (root / "samples" / "gate.toml").read_text()
+    shown = re.sub(r"^#(?=\w)", "", text, flags=re.MULTILINE)
+    (tmp_path / "gate.toml").write_text(shown)
+    policy = load_policy(tmp_path / "gate.toml", Settings())
+    settings = [policy.everywhere, *(where.settings for where in policy.where)]
+    assert not [f.name for f in fields(Settings) if all(getattr(x, f.name) is None for x in settings)]
+    rules = [rule for x in settings for rule in x.limits.values()]
+    assert not [f.name for f in fields(LimitRule) if all(getattr(x, f.name) is None for x in rules)]

@@ -1,4 +1,4 @@
-"""The README's example for continuous integration, run word for word in a copy of the samples."""
+"""The examples of the gate's manual, run word for word in a copy of the samples."""
 
 import json
 import os
@@ -9,6 +9,8 @@ import sys
 from pathlib import Path
 
 import pytest
+
+from hexpost.cli import MANUALS
 
 
 @pytest.fixture
@@ -29,9 +31,9 @@ def shell(text):
 
 
 @pytest.mark.skipif(not shutil.which("sh"), reason="no shell")
-def test_the_example_fails_passes_with_a_baseline_and_keeps_its_results(clone, root):
-    section = (root / "README.md").read_text().split("\n## The gate\n")[1].split("\n## ")[0]
-    check, accept = re.findall(r"^```sh\n(.*?)^```$", section, re.MULTILINE | re.DOTALL)
+def test_the_example_fails_passes_with_a_baseline_and_keeps_its_results(clone):
+    shown = re.findall(r"^  \$ (hexpost [^\n\\]*(?:\\\n[^\n\\]*)*)$", (MANUALS / "gate.txt").read_text(), re.MULTILINE)
+    check, accept_once, then = shown
     first = shell(check)
     assert first.returncode == 1 and first.stderr == "", first.stdout + first.stderr
     results = json.loads(Path("gate.sarif").read_text())["runs"][0]["results"]
@@ -45,7 +47,6 @@ def test_the_example_fails_passes_with_a_baseline_and_keeps_its_results(clone, r
     assert shell(check).returncode == 1
     assert {p: p.read_bytes() for p in written} == written
     assert {p: p.stat().st_mtime_ns for p in Path(".gate-cache").rglob("*")} == kept, "nothing may be computed again"
-    accept_once, then = accept.strip().splitlines()
     assert shell(accept_once).returncode == 0
     again = shell(then)
     assert again.returncode == 0 and "accepted" in again.stdout
