@@ -2,47 +2,54 @@
 
 import doctest
 import re
+import runpy
 import shlex
 import shutil
+import subprocess
+import sys
 from importlib.util import find_spec
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
+from docs.picture import PICTURE, picture
 
 import hexpost
 from hexpost.cli import COMMANDS, MANUALS, main
 
 ROOT = Path(__file__).parent.parent.parent
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
-EXAMPLE = re.compile(r"^```python\n((?!>>>).*?)^```$", re.MULTILINE | re.DOTALL)
 CONSOLE = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
 def sessions():
-    """Yield every ``$ hexpost ...`` line of documents and manuals with the output shown below it."""
+    """Yield every dialogue of documents and manuals: what follows ``$ hexpost`` and the output shown below it."""
     shown = [(name, fence) for name in DOCUMENTS for fence in CONSOLE.findall((ROOT / name).read_text())]
     for file in sorted(MANUALS.glob("*.txt")):
         parts = re.findall(r"^  \$ .*\n(?:  .*\n)+", file.read_text(), re.MULTILINE)
         shown += [(file.name, re.sub(r"^  ", "", part, flags=re.MULTILINE)) for part in parts if "\\\n" not in part]
     for name, fence in shown:
-        for part in re.split(r"^\$ ", fence, flags=re.MULTILINE)[1:]:
-            command, _, output = part.partition("\n")
-            if output.strip():
-                yield pytest.param(command, output, id=f"{name}: {command[:50]}")
+        steps = [part.partition("\n")[::2] for part in re.split(r"^\$ ", fence, flags=re.MULTILINE)[1:]]
+        if all(output.strip() for _, output in steps):
+            yield pytest.param(steps, id=f"{name}: {steps[0][0][:50]}")
 
 
-@pytest.mark.parametrize(("command", "output"), list(sessions()))
-def test_console_sessions_show_what_the_command_prints(command, output, monkeypatch, tmp_path):
-    words = shlex.split(command)
-    if words[0] != "hexpost":
-        pytest.skip("a shell command of the reader's own")
+@pytest.mark.parametrize("steps", list(sessions()))
+def test_console_sessions_show_what_the_commands_print(steps, monkeypatch, tmp_path):
     (tmp_path / "samples").symlink_to(ROOT / "samples")
     monkeypatch.chdir(tmp_path)
-    got = CliRunner().invoke(main, words[1:], prog_name="hexpost").output.rstrip().splitlines()
-    want = output.rstrip().splitlines()
+    for command, output in steps:
+        words = shlex.split(command)
+        assert words[0] == "hexpost"
+        got = CliRunner().invoke(main, words[1:], prog_name="hexpost").output.rstrip().splitlines()
+        follows(got, output.rstrip().splitlines())
+
+
+def follows(got, want):
+    """Check that the lines ``want`` are those of ``got``, where a line of three dots stands for any lines."""
     at = 0
-    for line in want:  # a line of three dots stands for any lines
+    for line in want:
         if line.strip() == "...":
             at = None
             continue
@@ -54,6 +61,11 @@ def test_console_sessions_show_what_the_command_prints(command, output, monkeypa
             at += 1
 
 
+@pytest.mark.parametrize("name", ["README.md"])
+def test_documents_stay_short(name):
+    assert len((ROOT / name).read_text().splitlines()) <= 250
+
+
 @pytest.mark.parametrize("name", DOCUMENTS)
 def test_python_examples_run(name):
     result = doctest.testfile(
@@ -62,35 +74,47 @@ def test_python_examples_run(name):
     assert result.failed == 0
 
 
-def loaders():
-    """Yield every Python example that is no dialogue: how a table is loaded; and the packages that it needs."""
-    for code in EXAMPLE.findall((ROOT / "README.md").read_text()):
-        packages = re.findall(r"^import (.+)$", code, re.MULTILINE)[0].split(", ")
-        yield pytest.param(code, packages, id=packages[-1])
-
-
 @pytest.fixture(scope="module")
-def tables(tmp_path_factory):
-    """Return a job folder whose table stands there in all three formats."""
+def jobs(tmp_path_factory):
+    """Return job folders of one program by the format of their table, and the fastest of each strut."""
     folder = tmp_path_factory.mktemp("job")
     files = [ROOT / "samples" / name for name in ("plate_inch.nc", "tools.toml", "setup.toml")]
     job = hexpost.load_job(files[0], tools=files[1], setup=files[2])
-    kinds = ("npy", "parquet", "csv") if find_spec("pyarrow") else ("npy", "csv")
-    for kind in kinds:
+    for kind in ("csv", "parquet") if find_spec("pyarrow") else ("csv",):
         hexpost.write_job(job, folder / kind, table=kind)
-        shutil.copy(folder / kind / f"setpoints.{kind}", folder)
-    shutil.copy(folder / "csv" / "segments.json", folder)
-    return folder
+    fastest = np.max([np.abs(block.speed).max(axis=1) for block in job.setpoints()], axis=0)
+    return folder, np.round(fastest, 6).tolist()
 
 
-@pytest.mark.parametrize(("code", "packages"), list(loaders()))
-def test_ways_to_load_the_table_work(code, packages, tables, monkeypatch):
-    for package in packages:
-        pytest.importorskip(package)
-    if "parquet" in code:
-        pytest.importorskip("pyarrow")
-    monkeypatch.chdir(tables)
-    exec(compile(code, "README.md", "exec"), {})
+@pytest.mark.parametrize(
+    ("library", "kind"),
+    [("numpy", "csv"), ("pandas", "csv"), ("pandas", "parquet"), ("polars", "csv"), ("polars", "parquet"),
+     ("duckdb", "csv")],
+)  # fmt: skip
+def test_ways_to_read_the_table_work(library, kind, jobs):
+    pytest.importorskip(library)
+    folder, fastest = jobs
+    if not (folder / kind).exists():
+        pytest.skip("pyarrow is not installed")
+    found = runpy.run_path(str(ROOT / "samples" / "read_table.py"))[f"with_{library}"](folder / kind)
+    assert found == fastest
+
+
+def test_the_script_that_reads_a_table_runs_and_sees_a_changed_one(jobs, tmp_path):
+    script = [sys.executable, str(ROOT / "samples" / "read_table.py")]
+    done = subprocess.run([*script, str(jobs[0] / "csv")], capture_output=True, text=True, check=False)
+    assert done.returncode == 0 and f"strut 1: {jobs[1][0]:8.2f} mm/s" in done.stdout
+    shutil.copytree(jobs[0] / "csv", tmp_path / "job")
+    rows = (tmp_path / "job" / "setpoints.csv").read_text().splitlines()
+    cells = rows[40].split(",")
+    rows[40] = ",".join([cells[0], f"{float(cells[1]) + 1e-6:.6f}", *cells[2:]])
+    (tmp_path / "job" / "setpoints.csv").write_text("\n".join(rows) + "\n")
+    done = subprocess.run([*script, str(tmp_path / "job")], capture_output=True, text=True, check=False)
+    assert done.returncode == 1 and "not the lengths" in done.stderr
+
+
+def test_the_picture_is_what_hexpost_draws():
+    assert picture() == PICTURE.read_text(), "run: python tests/docs/picture.py"
 
 
 @pytest.mark.parametrize("name", COMMANDS)
