@@ -61,9 +61,18 @@ def follows(got, want):
             at += 1
 
 
-@pytest.mark.parametrize("name", ["README.md"])
+@pytest.mark.parametrize("name", DOCUMENTS)
 def test_documents_stay_short(name):
     assert len((ROOT / name).read_text().splitlines()) <= 250
+
+
+def test_the_glossary_gives_each_word_one_meaning():
+    rows = re.findall(
+        r"^\| ([^|]+) \| ([^|]+) \|$", (ROOT / "DEVELOPERS.md").read_text().split("## Glossary")[1], re.M
+    )[2:]
+    assert len(rows) <= 40
+    names = [name for words, _ in rows for name in words.split(", ")]
+    assert len(names) == len(set(names)) >= 30
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)
