@@ -68,7 +68,7 @@ def test_documents_stay_short(name):
 
 def test_the_glossary_gives_each_word_one_meaning():
     rows = re.findall(
-        r"^\| ([^|]+) \| ([^|]+) \|$", (ROOT / "DEVELOPERS.md").read_text().split("## Glossary")[1], re.M
+        r"^\| ([^|]+) \| ([^|]+) \|$", (ROOT / "DEVELOPERS.md").read_text().split("## Glossary")[1], re.MULTILINE
     )[2:]
     assert len(rows) <= 40
     names = [name for words, _ in rows for name in words.split(", ")]
