@@ -26,7 +26,7 @@ from hexpost.tables.extracts import EveryNth, SplitTable
 from hexpost.tables.job import JobFolder
 from hexpost.tables.manifest import JobFacts, manifest
 from hexpost.tables.segments import Segments, waits
-from hexpost.tables.table import Size, describe, open_table, reading_name, table_name
+from hexpost.tables.table import Piece, describe, open_table, reading_name, table_name
 from hexpost.tables.whole import PartFile
 from hexpost.units import DEG_PER_RAD
 
@@ -54,13 +54,13 @@ class Output:
     stride: int = 0
 
 
-def report_of(job: Job, progress: Progress | None = None) -> Report:
-    """Return the report of a job; nothing is written."""
-    return _report(job, job.inputs, examine(job, progress=progress))
+def report_of(job: Job, progress: Progress | None = None, workers: int = 1) -> Report:
+    """Return the report of a job, worked out on so many workers; nothing is written."""
+    return _report(job, job.inputs, examine(job, progress=progress, workers=workers))
 
 
-def convert(job: Job, output: Output, progress: Progress | None = None) -> Report:
-    """Write the job folder and return the report.
+def convert(job: Job, output: Output, progress: Progress | None = None, workers: int = 1) -> Report:
+    """Write the job folder and return the report; the same bytes on any number of workers.
 
     A job that breaks a limit is not runnable: its table has a name that says so.
 
@@ -76,7 +76,7 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
     columns = choose(output.columns, job.gearing)
     with JobFolder(output.folder, overwrite=output.overwrite) as folder:
         writers = _Writers(job, output, columns, folder)
-        result = examine(job, writers.add, progress)
+        result = examine(job, writers, progress, workers)
         writers.end()
         report = _report(job, job.inputs, result)
         writers.keep(report)
@@ -97,7 +97,7 @@ def convert(job: Job, output: Output, progress: Progress | None = None) -> Repor
 class _Writers:
     """All that takes the samples of a job as they come: its tables, their segments, the picture, a second solution.
 
-    ``add`` every block, ``end``, then ``keep`` what was made under the names that the report gives it.
+    ``make`` and ``add`` every block, ``end``, then ``keep`` what was made under the names that the report gives it.
     """
 
     def __init__(self, job: Job, output: Output, columns: Columns, folder: JobFolder) -> None:
@@ -112,13 +112,17 @@ class _Writers:
         self._segments = Segments(waits(events, self._ticks, _block_ends(job)), machine.period)
         self._picture = Picture(rows, moves, machine)
         self._again = SelfCheck(machine, moves.frames)
-        self._parts: list[tuple[PartFile, Size]] = []
+        self._parts: list[tuple[PartFile, int]] = []
         self.tables: dict[str, Mapping[str, object]] = {}
 
-    def add(self, setpoints: Setpoints) -> None:
-        """Take the next block."""
+    def make(self, setpoints: Setpoints) -> list[Piece]:
+        """Return a block as the table holds it; in any process and any order."""
+        return self._table.pieces(setpoints)
+
+    def add(self, setpoints: Setpoints, pieces: Sequence[Piece]) -> None:
+        """Take the next block, and what was made of it."""
         self._again.add(setpoints)
-        self._table.write(setpoints)
+        self._table.add(pieces)
         if self._reading is not None:
             self._reading.write(setpoints)
         self._picture.add(setpoints)
@@ -139,11 +143,11 @@ class _Writers:
         folder.put("segments.json", self._segments.document())
         for name, content in _reports(report, self._picture, inputs).items():
             folder.put(name, content)
-        for i, (part, size) in enumerate(self._parts, 1):
+        for i, (part, rows) in enumerate(self._parts, 1):
             number = i if self._output.rows_per_file else 0
             name = table_name(self._output.table, runnable=report.clean, number=number)
             folder.keep(part, name)
-            self.tables[name] = describe(self._columns, report.period, size.rows)
+            self.tables[name] = describe(self._columns, report.period, rows)
 
 
 def _reports(report: Report, picture: Picture, inputs: Inputs) -> dict[str, bytes]:

@@ -1,9 +1,11 @@
 """The order of the stages, and nothing else."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
+from itertools import count
 from pathlib import Path
-from typing import TypeVar
+from typing import Protocol, TypeVar, cast
 
 from hexpost import shelf
 from hexpost.audit.audit import Audit
@@ -27,10 +29,11 @@ from hexpost.program.read import read
 from hexpost.proving import AS_PROGRAMMED, Proving, proving_moves, slowed
 from hexpost.setpoints.command import gearing
 from hexpost.setpoints.model import Gearing, Setpoints, YawProfile
-from hexpost.setpoints.sample import sample
+from hexpost.setpoints.sample import Block, blocks, poses_of
 from hexpost.setpoints.solve import Solver
 from hexpost.setpoints.yaw import turned
 from hexpost.shelf import Text
+from hexpost.workers.ordered import ordered
 
 BLOCK = 8192
 """Samples that flow through solve, check and write at a time: their work arrays stay in the processor's cache."""
@@ -49,6 +52,7 @@ NAMED = "ND"
 """Addresses of the words that reports name: block numbers, and the rows of tool diameters."""
 
 T = TypeVar("T")
+M = TypeVar("M")
 Progress = Callable[[int], None]
 
 
@@ -106,15 +110,33 @@ class Job:
         """Return how the drives are geared, where the machine file describes its screws."""
         return gearing(self.inputs.machine)
 
-    def setpoints(self, *, commands: bool = True) -> Iterator[Setpoints]:
+    def setpoints(self, *, commands: bool = True) -> Generator[Setpoints, None, None]:
         """Yield the samples solved into struts, block by block; without ``commands`` they lack what drives follow."""
-        inputs = self.inputs
-        frames, order = inputs.meaning.moves.frames, inputs.machine.tilt_order
+        return (setpoints for setpoints, _ in self.stream(lambda _: None, commands=commands))
+
+    def stream(
+        self, make: Callable[[Setpoints], M], *, commands: bool = True, workers: int = 1
+    ) -> Generator[tuple[Setpoints, M], None, None]:
+        """Yield the samples, block by block, with what ``make`` makes of each, on so many workers; close it at the end.
+
+        ``make`` knows nothing of other blocks but what it knows before the first.
+        """
+        inputs, started = self.inputs, count()
+        frames, order, moves = inputs.meaning.moves.frames, inputs.machine.tilt_order, inputs.meaning.moves
         solver = Solver(inputs.machine, frames, commands=commands)
-        for k, poses in enumerate(sample(self.timing, self.path, inputs.meaning.moves, BLOCK)):
-            yield solver.solve(turned(poses, frames, self.yaw, order))
-            if k % LET_GO == 0:
+
+        def work(block: Block) -> tuple[Setpoints, M]:
+            if next(started) % LET_GO == 0:
                 shelf.let_go()
+            poses = poses_of(self.timing, self.path, moves, block)
+            setpoints = solver.alone(turned(poses, frames, self.yaw, order))
+            return setpoints, make(setpoints)
+
+        with closing(ordered(blocks(self.timing, self.path, moves, BLOCK), work, workers)) as found:
+            for k, (setpoints, made) in enumerate(found):
+                yield setpoints, (make(setpoints) if solver.join(setpoints) else made)
+                if k % LET_GO == 0:
+                    shelf.let_go()
 
 
 def load(files: Files, period: float | None = None) -> Inputs:
@@ -260,16 +282,30 @@ def _too_long(inputs: Inputs, path: ToolPath, rows: float) -> InputError:
     return InputError([Fault(file=inputs.program.name, line=line, what=what, code="job-too-long", hint=hint)])
 
 
-def examine(job: Job, each: Callable[[Setpoints], None] | None = None, progress: Progress | None = None) -> AuditResult:
-    """Run every sample through the audit (and ``each``, a writer, before it); return the findings."""
+class Writers(Protocol[M]):
+    """What takes the samples of a job beside the audit, with what drives follow."""
+
+    def make(self, setpoints: Setpoints) -> M:
+        """Return what is to be added of a block; in any process and any order."""
+
+    def add(self, setpoints: Setpoints, made: M) -> None:
+        """Take the next block, and what was made of it."""
+
+
+def examine(
+    job: Job, writers: Writers[M] | None = None, progress: Progress | None = None, workers: int = 1
+) -> AuditResult:
+    """Run every sample through ``writers`` and the audit, on so many workers; return the findings."""
     inputs = job.inputs
     audit = Audit(inputs.machine, inputs.tools, inputs.meaning, inputs.program)
-    for setpoints in job.setpoints(commands=each is not None):
-        if each is not None:
-            each(setpoints)
-        audit.add(setpoints)
-        if progress is not None:
-            progress(setpoints.length.shape[1])
+    make: Callable[[Setpoints], M | None] = (lambda _: None) if writers is None else writers.make
+    with closing(job.stream(make, commands=writers is not None, workers=workers)) as stream:
+        for setpoints, made in stream:
+            if writers is not None:
+                writers.add(setpoints, cast("M", made))
+            audit.add(setpoints)
+            if progress is not None:
+                progress(setpoints.length.shape[1])
     result = audit.finish()
     remarks = program_remarks(inputs.program, inputs.meaning, inputs.machine)
     return replace(result, warnings=(*result.warnings, *remarks))

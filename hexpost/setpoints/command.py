@@ -41,7 +41,7 @@ def gearing(machine: Machine) -> Gearing | None:
 
 
 class Commands:
-    """The commands of consecutive blocks of samples; twists are unwrapped along the path, across blocks."""
+    """The commands of consecutive blocks of samples; twists are unwrapped along the path: in a block, then across."""
 
     def __init__(self, machine: Machine) -> None:
         screws = [s.screw for s in machine.struts if s.screw is not None]
@@ -53,19 +53,29 @@ class Commands:
         self._home = home_twist(machine)[:, None]
         self._last = np.zeros((6, 1))
 
-    def of(self, at: Links, base_from_work: Array) -> Array:
-        """Return the commands (6, n) of the next block, mm."""
+    def of(self, at: Links, base_from_work: Array) -> tuple[Array, tuple[Array, Array]]:
+        """Return the commands (6, n) of a block alone, mm, and the twists (6, 1) at its first and its last sample."""
         turned = twist(self._base @ base_from_work[:3, :3], self._platform, at.rotation, at.direction, at.seen)
         turned -= self._home
-        if turned.shape[1]:
-            steps = np.diff(turned, axis=1, prepend=self._last)
-            whole = np.cumsum(np.round(steps / TURN), axis=1) if np.abs(steps).max() > pi else 0.0
-            turned -= TURN * whole
-            self._last = turned[:, -1:].copy()
+        steps = np.diff(turned, axis=1)
+        if steps.size and np.abs(steps).max() > pi:
+            turned[:, 1:] -= TURN * np.cumsum(np.round(steps / TURN), axis=1)
+        ends = turned[:, :1].copy(), turned[:, -1:].copy()
         turned *= -self._pitch
         turned += at.length * (1.0 - self._share)
         turned -= self._growth + self._zero
-        return turned
+        return turned, ends
+
+    def join(self, command: Array, ends: tuple[Array, Array]) -> bool:
+        """Take the next block: whole turns since the block before are put right in its commands; return if any were."""
+        if not command.shape[1]:
+            return False
+        whole = np.round((ends[0] - self._last) / TURN)
+        self._last = ends[1] - TURN * whole
+        if not whole.any():
+            return False
+        command += TURN * whole * self._pitch
+        return True
 
 
 def _growth(machine: Machine) -> tuple[Array, Array]:

@@ -42,6 +42,7 @@ class Setpoints(Columns):
 
     ``jerk``: change of acceleration since the sample before, over the period (the mean jerk of that tick).
     ``command``: what the drives follow, where the machine file describes its screws, with ``gearing``.
+    ``twist``: of the ends of each strut against each other at the first and the last sample, (6, 1), unwrapped, rad.
     ``links``: the struts in space, where they were needed on the way; ``turned`` (11, n): what came up of the poses
     on the way, see ``Struts.derivatives_and_turned``.
     """
@@ -54,6 +55,7 @@ class Setpoints(Columns):
     jerk: Array
     command: Array | None = None
     gearing: Gearing | None = None
+    twist: tuple[Array, Array] | None = None
     links: Links | None = None
     turned: Array | None = None
 

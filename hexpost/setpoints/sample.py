@@ -1,6 +1,7 @@
 """The path at the control period: poses with their rates and accelerations, block by block."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,6 +12,15 @@ from hexpost.path.model import CORNER, Path
 from hexpost.setpoints.model import Poses
 
 
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Consecutive samples in one frame: the ticks from ``first`` to ``last``."""
+
+    first: int
+    last: int
+    frame: int
+
+
 def sample(timing: Timing, path: Path, moves: Moves, block: int = 8192) -> Iterator[Poses]:
     """Yield the samples of a job, ticks 0 (at rest) to the last, at most ``block`` at a time, each block in one frame.
 
@@ -19,6 +29,11 @@ def sample(timing: Timing, path: Path, moves: Moves, block: int = 8192) -> Itera
     belongs to the move that ends in it up to its vertex, then to the next. Rate and acceleration are exact
     derivatives: q' s' and q' s'' + q'' s'^2. A path without pieces has no samples.
     """
+    return (poses_of(timing, path, moves, b) for b in blocks(timing, path, moves, block))
+
+
+def blocks(timing: Timing, path: Path, moves: Moves, size: int) -> Iterator[Block]:
+    """Yield the blocks of at most ``size`` samples that make up a job; each can be sampled alone."""
     spans = len(path.span_first) - 1
     if not spans:
         return
@@ -27,12 +42,13 @@ def sample(timing: Timing, path: Path, moves: Moves, block: int = 8192) -> Itera
     begin = np.concatenate([[0], timing.start[last[:-1] + 1] + 1])
     end = timing.start[last + 1]
     for lo, hi, number in zip(begin, end, frame[last], strict=True):
-        for tick in range(int(lo), int(hi) + 1, block):
-            yield _poses(timing, path, moves, np.arange(tick, min(tick + block, int(hi) + 1)), int(number))
+        for tick in range(int(lo), int(hi) + 1, size):
+            yield Block(tick, min(tick + size - 1, int(hi)), int(number))
 
 
-def _poses(timing: Timing, path: Path, moves: Moves, tick: Ints, frame: int) -> Poses:
-    """Return the samples at these ticks, all of one frame."""
+def poses_of(timing: Timing, path: Path, moves: Moves, block: Block) -> Poses:
+    """Return the samples of a block."""
+    tick: Ints = np.arange(block.first, block.last + 1)
     motion = timing.motion(tick)
     place = timing.locate(path, motion)
     pose, rate, acceleration = path.evaluate(place.piece, place.u, 2)
@@ -52,7 +68,7 @@ def _poses(timing: Timing, path: Path, moves: Moves, tick: Ints, frame: int) -> 
         move=move.astype(np.int64),
         line=line,
         span=motion.span,
-        frame=frame,
+        frame=block.frame,
         pose=pose,
         rate=rate,
         acceleration=acceleration,

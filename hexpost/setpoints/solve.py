@@ -14,7 +14,9 @@ from hexpost.setpoints.model import Poses, Setpoints
 
 
 class Solver:
-    """Solves consecutive blocks of one job; remembers the last acceleration, so that jerk runs across blocks.
+    """Solves blocks of one job: ``alone`` in any order, then ``join`` in the order of time; ``solve`` does both.
+
+    What runs across blocks is remembered: the last acceleration for the jerk, the last twist for the commands.
 
     ``commands``: whether to work out what the drives follow, where the machine file describes its screws.
     """
@@ -30,10 +32,27 @@ class Solver:
         self._commands = Commands(machine) if commands and has_commands(machine) else None
 
     def solve(self, poses: Poses) -> Setpoints:
-        """Return lengths, speeds, accelerations and mean jerks (6, n) of a block.
+        """Return lengths, speeds, accelerations and mean jerks (6, n) of the next block.
 
         The jerk of a sample is the change of acceleration since the sample before, over the period; 0 at the first.
         """
+        setpoints = self.alone(poses)
+        self.join(setpoints)
+        return setpoints
+
+    def join(self, setpoints: Setpoints) -> bool:
+        """Put right what depends on the block before; return whether that was more than its first jerk."""
+        acceleration = setpoints.acceleration
+        if acceleration.size:
+            if self._last is not None:
+                setpoints.jerk[:, 0] = (acceleration[:, 0] - self._last) * (1.0 / self._period)
+            self._last = acceleration[:, -1].copy()
+        if self._commands is None or setpoints.command is None or setpoints.twist is None:
+            return False
+        return self._commands.join(setpoints.command, setpoints.twist)
+
+    def alone(self, poses: Poses) -> Setpoints:
+        """Return a block as if none came before it: the jerk of its first sample is 0, twists are its own."""
         struts = self._struts(poses.frame)
         q = [poses.pose, poses.rate, poses.acceleration]
         (length, speed, acceleration), turned = (
@@ -41,15 +60,15 @@ class Solver:
         )
         jerk: Array = np.empty_like(acceleration)
         np.subtract(acceleration[:, 1:], acceleration[:, :-1], out=jerk[:, 1:])
-        if jerk.size:
-            jerk[:, 0] = 0.0 if self._last is None else acceleration[:, 0] - self._last
-            self._last = acceleration[:, -1].copy()
+        jerk[:, :1] = 0.0
         jerk *= 1.0 / self._period
         at = links(struts, poses.pose, length) if self._commands else None
-        command = self._commands.of(at, self._frames[poses.frame].base_from_work) if self._commands and at else None
+        command, twist = None, None
+        if self._commands and at:
+            command, twist = self._commands.of(at, self._frames[poses.frame].base_from_work)
         return Setpoints(
             poses=poses, period=self._period, length=length, speed=speed, acceleration=acceleration, jerk=jerk,
-            command=command, gearing=self._gearing, links=at, turned=turned,
+            command=command, gearing=self._gearing, twist=twist, links=at, turned=turned,
         )  # fmt: skip
 
     def _struts(self, frame: int) -> Struts:

@@ -1,11 +1,11 @@
 """Setpoint tables that hold a part of the rows each: files of so many rows, and every n-th row for reading by eye."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from hexpost.errors import OutputError
 from hexpost.setpoints.model import Setpoints
 from hexpost.tables.columns import Columns
-from hexpost.tables.table import SetpointTable, Size, open_table
+from hexpost.tables.table import Piece, SetpointTable, open_table
 from hexpost.tables.whole import PartFile
 
 MOST_FILES = 500
@@ -33,23 +33,25 @@ class SplitTable:
                 f"    hint: {least:,} rows or more in a file, for there are {rows:,} rows"
             )
         self._part, self._kind, self._columns, self._period, self._each = part, kind, columns, period, each
-        self._done: list[tuple[PartFile, Size]] = []
+        self._done: list[tuple[PartFile, int]] = []
         self._table = self._open()
         self._room = each
 
-    def write(self, setpoints: Setpoints) -> None:
-        """Append a block; blocks come in the order of time."""
-        n, start = setpoints.length.shape[1], 0
-        while self._each and n - start > self._room:
-            self._table.write(setpoints.take(slice(start, start + self._room)))
-            start += self._room
-            self._close()
-            self._table, self._room = self._open(), self._each
-        self._table.write(setpoints.take(slice(start, n)) if start else setpoints)
-        self._room -= n - start
+    def pieces(self, setpoints: Setpoints) -> list[Piece]:
+        """Return a block as pieces, each of one file; in any process and any order."""
+        return self._table.pieces(setpoints, self._each)
 
-    def finish(self) -> list[tuple[PartFile, Size]]:
-        """Complete the files and return them, in the order of time, with how long each is."""
+    def add(self, pieces: Sequence[Piece]) -> None:
+        """Append the pieces of a block; blocks come in the order of time."""
+        for piece in pieces:
+            if self._each and not self._room:
+                self._close()
+                self._table, self._room = self._open(), self._each
+            self._table.add(piece)
+            self._room -= piece[0]
+
+    def finish(self) -> list[tuple[PartFile, int]]:
+        """Complete the files and return them, in the order of time, with how many rows each has."""
         self._close()
         return self._done
 
@@ -79,8 +81,8 @@ class EveryNth:
             self._table.write(setpoints.take(chosen))
             self._last = setpoints.take(slice(n - 1, n)) if tick[-1] % self._stride else None
 
-    def finish(self) -> Size:
-        """Complete the file and return how long it is."""
+    def finish(self) -> int:
+        """Complete the file and return how many rows it has."""
         if self._last is not None:
             self._table.write(self._last)
         return self._table.finish()

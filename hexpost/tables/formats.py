@@ -1,8 +1,9 @@
 """The formats of a setpoint table; each holds the same numbers, for all are made of the same whole numbers."""
 
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from hexpost.errors import OutputError
 from hexpost.tables.columns import Columns
@@ -15,11 +16,17 @@ _NPY_MAGIC = b"\x93NUMPY\x02\x00"
 _NPY_HEAD = 4096
 """Bytes of the head of an ``.npy`` file, padded, so that the row count can be put in at the end."""
 
+Encoded = list[npt.NDArray[Any]]
+"""Rows as a format holds them: bytes, or columns of whole numbers; arrays of their own."""
+
 
 class Encoder(Protocol):
-    """Puts rows into a file, block by block."""
+    """Turns rows into what a file holds, in any process and any order, and puts it into the file, in order."""
 
-    def add(self, rows: Quantised) -> None:
+    def encode(self, rows: Quantised) -> Encoded:
+        """Return what the file will hold of some rows."""
+
+    def add(self, encoded: Encoded) -> None:
         """Append rows."""
 
     def end(self, rows: int) -> None:
@@ -34,9 +41,13 @@ class CsvEncoder:
         self._rows = Rows(columns, period, size)
         part.write((",".join(columns.names) + "\n").encode())
 
-    def add(self, rows: Quantised) -> None:
-        """Append rows."""
-        self._part.write(self._rows.text(rows))
+    def encode(self, rows: Quantised) -> Encoded:
+        """Return the text of rows."""
+        return [np.frombuffer(self._rows.text(rows), np.uint8)]
+
+    def add(self, encoded: Encoded) -> None:
+        """Append text."""
+        self._part.write(encoded[0].data)
 
     def end(self, rows: int) -> None:
         """Do nothing: the text is complete after any row."""
@@ -49,17 +60,16 @@ class NpyEncoder:
     """
 
     def __init__(self, part: PartFile, columns: Columns, period: float, size: int) -> None:
-        del period
+        del period, size
         self._part = part
         self._columns = columns
         kinds = ["<i4" if n == "line" else "<f8" for n in columns.names]
         self._type = np.dtype(list(zip(columns.names, kinds, strict=True)))
-        self._out = np.empty(size, dtype=self._type)
         part.write(self._head(0))
 
-    def add(self, rows: Quantised) -> None:
-        """Append rows."""
-        out = self._out[: len(rows.line)]
+    def encode(self, rows: Quantised) -> Encoded:
+        """Return the records of rows."""
+        out = np.empty(len(rows.line), dtype=self._type)
         if self._columns.time:
             np.divide(rows.micros, MICROS, out=out["time_s"])
         for c, whole in zip(self._columns.chosen, rows.whole, strict=True):
@@ -69,7 +79,11 @@ class NpyEncoder:
                 np.add(place, 0.0, out=place)
         if self._columns.line:
             out["line"] = rows.line
-        self._part.write(out.tobytes())
+        return [out.view(np.uint8)]
+
+    def add(self, encoded: Encoded) -> None:
+        """Append records."""
+        self._part.write(encoded[0].data)
 
     def end(self, rows: int) -> None:
         """Put the row count into the head."""

@@ -9,6 +9,7 @@ import pyarrow.parquet as pq
 
 from hexpost.arrays import Array, Ints
 from hexpost.tables.columns import Columns
+from hexpost.tables.formats import Encoded
 from hexpost.tables.quantise import Quantised
 from hexpost.tables.whole import PartFile
 
@@ -50,14 +51,18 @@ class ParquetEncoder:
             store_decimal_as_integer=True,
         )
 
-    def add(self, rows: Quantised) -> None:
-        """Append rows; full row groups go to the file."""
+    def encode(self, rows: Quantised) -> Encoded:
+        """Return the columns of rows."""
         columns = [rows.micros] * self._columns.time
         columns += [_whole(row) for group in rows.whole for row in group]
         columns += [rows.line.astype(np.int64)] * self._columns.line
-        for held, column in zip(self._held, columns, strict=True):
+        return [*columns]
+
+    def add(self, encoded: Encoded) -> None:
+        """Append rows; full row groups go to the file."""
+        for held, column in zip(self._held, encoded, strict=True):
             held.append(column)
-        self._rows += len(rows.line)
+        self._rows += len(encoded[0])
         if self._rows >= GROUP_ROWS:
             self._flush()
 

@@ -1,11 +1,9 @@
 """The setpoint table: blocks of setpoints in, one file out, in any of the formats."""
 
-from dataclasses import dataclass
-
 from hexpost.setpoints.model import Setpoints
 from hexpost.tables.columns import Columns, followed
 from hexpost.tables.decimals import time_decimals
-from hexpost.tables.formats import encoder
+from hexpost.tables.formats import Encoded, encoder
 from hexpost.tables.quantise import MICROS, Quantiser
 from hexpost.tables.whole import PartFile
 
@@ -13,44 +11,59 @@ CHUNK = 4096
 """Rows that are quantised and put into text at a time: the work arrays stay in the processor's cache."""
 
 
-@dataclass(frozen=True, slots=True)
-class Size:
-    """How long a finished table is: rows, and the time of the last one in s."""
-
-    rows: int
-    last: float
+Piece = tuple[int, Encoded]
+"""Some rows as the file holds them, with their number."""
 
 
 class SetpointTable:
-    """A setpoint table being written into ``part``; ``finish`` completes it, the caller then names the file."""
+    """A setpoint table being written into ``part``; ``finish`` completes it, the caller then names the file.
+
+    Pieces can be made in any process and any order; they are added in the order of time.
+    """
 
     def __init__(self, part: PartFile, kind: str, columns: Columns, period: float) -> None:
         self.part = part
         self._quantiser = Quantiser(columns, period, CHUNK)
         self._encoder = encoder(kind, part, columns, period, CHUNK)
-        self._period = period
         self._rows = 0
-        self._tick = -1
 
-    def write(self, setpoints: Setpoints) -> None:
-        """Append a block; blocks come in the order of time.
+    def pieces(self, setpoints: Setpoints, each: int = 0) -> list[Piece]:
+        """Return a block as pieces; none reaches over a row of the job whose number is a multiple of ``each``.
 
         Raises
         ------
         OutputError
-            The file cannot be written, or a setpoint cannot be held.
+            A setpoint cannot be held.
         """
-        n = setpoints.length.shape[1]
-        for first in range(0, n, CHUNK):
-            self._encoder.add(self._quantiser.rows(setpoints, first, min(first + CHUNK, n)))
-        if n:
-            self._rows += n
-            self._tick = int(setpoints.poses.tick[-1])
+        out, first, n = [], 0, setpoints.length.shape[1]
+        while first < n:
+            left = each - int(setpoints.poses.tick[first]) % each if each else n
+            end = first + min(CHUNK, n - first, left)
+            out.append((end - first, self._encoder.encode(self._quantiser.rows(setpoints, first, end))))
+            first = end
+        return out
 
-    def finish(self) -> Size:
-        """Complete the file and return how long it is."""
+    def add(self, piece: Piece) -> None:
+        """Append a piece.
+
+        Raises
+        ------
+        OutputError
+            The file cannot be written.
+        """
+        rows, encoded = piece
+        self._encoder.add(encoded)
+        self._rows += rows
+
+    def write(self, setpoints: Setpoints) -> None:
+        """Append a block; blocks come in the order of time."""
+        for piece in self.pieces(setpoints):
+            self.add(piece)
+
+    def finish(self) -> int:
+        """Complete the file and return how many rows it has."""
         self._encoder.end(self._rows)
-        return Size(self._rows, max(self._tick, 0) * self._period)
+        return self._rows
 
 
 def open_table(part: PartFile, kind: str, columns: Columns, period: float) -> SetpointTable:

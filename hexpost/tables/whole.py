@@ -10,12 +10,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from secrets import token_hex
 from types import TracebackType
-from typing import BinaryIO, Self
+from typing import BinaryIO, Self, TypeAlias
 
 from hexpost.errors import OutputError
 from hexpost.shelf import Text, windows
 
+Data: TypeAlias = Text | memoryview
+"""What can be written: bytes, in whatever holds them."""
+
 _READ = 1 << 20
+SMALL = 1 << 16
+"""Pieces up to so many bytes are written at once where none waits, as the head of a table: no thread for that."""
 BEHIND = 4
 """Pieces that may wait for the writing thread: enough to even out its pace, too few to matter in memory."""
 
@@ -55,9 +60,9 @@ class PartFile:
             descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
             self._file: BinaryIO = os.fdopen(descriptor, "w+b")
 
-    def write(self, data: Text) -> int:
+    def write(self, data: Data) -> int:
         """Append ``data`` and return its size."""
-        if self._thread is None:
+        if self._thread is None or (not self._waiting and len(data) <= SMALL):
             self._append(data)
         else:
             self._settle(BEHIND)
@@ -70,7 +75,7 @@ class PartFile:
         for w in windows(len(data), _READ):
             self.write(data[w])
 
-    def _append(self, data: Text) -> None:
+    def _append(self, data: Data) -> None:
         with writing(self.path):
             self._file.write(data)
         self._hash.update(data)
