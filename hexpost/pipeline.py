@@ -3,11 +3,11 @@
 from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
-from itertools import count
 from pathlib import Path
-from typing import Protocol, TypeVar, cast
+from typing import Protocol, TypeVar
 
 from hexpost import shelf
+from hexpost.arrays import Array
 from hexpost.audit.audit import Audit
 from hexpost.audit.model import AuditResult
 from hexpost.audit.program_remarks import program_remarks
@@ -29,17 +29,8 @@ from hexpost.program.read import read
 from hexpost.proving import AS_PROGRAMMED, Proving, proving_moves, slowed
 from hexpost.setpoints.command import gearing
 from hexpost.setpoints.model import Gearing, Setpoints, YawProfile
-from hexpost.setpoints.sample import Block, blocks, poses_of
-from hexpost.setpoints.solve import Solver
-from hexpost.setpoints.yaw import turned
+from hexpost.setpoints.stream import stream
 from hexpost.shelf import Text
-from hexpost.workers.ordered import ordered
-
-BLOCK = 8192
-"""Samples that flow through solve, check and write at a time: their work arrays stay in the processor's cache."""
-
-LET_GO = 16
-"""Blocks after which the pages of long columns that were looked at are let go."""
 
 MOST_BYTES = 500_000_000
 MOST_LINES = 20_000_000
@@ -117,26 +108,12 @@ class Job:
     def stream(
         self, make: Callable[[Setpoints], M], *, commands: bool = True, workers: int = 1
     ) -> Generator[tuple[Setpoints, M], None, None]:
-        """Yield the samples, block by block, with what ``make`` makes of each, on so many workers; close it at the end.
-
-        ``make`` knows nothing of other blocks but what it knows before the first.
-        """
-        inputs, started = self.inputs, count()
-        frames, order, moves = inputs.meaning.moves.frames, inputs.machine.tilt_order, inputs.meaning.moves
-        solver = Solver(inputs.machine, frames, commands=commands)
-
-        def work(block: Block) -> tuple[Setpoints, M]:
-            if next(started) % LET_GO == 0:
-                shelf.let_go()
-            poses = poses_of(self.timing, self.path, moves, block)
-            setpoints = solver.alone(turned(poses, frames, self.yaw, order))
-            return setpoints, make(setpoints)
-
-        with closing(ordered(blocks(self.timing, self.path, moves, BLOCK), work, workers)) as found:
-            for k, (setpoints, made) in enumerate(found):
-                yield setpoints, (make(setpoints) if solver.join(setpoints) else made)
-                if k % LET_GO == 0:
-                    shelf.let_go()
+        """Yield the samples, block by block, each with what ``make`` makes of it, on so many workers; then close it."""
+        inputs = self.inputs
+        return stream(
+            self.timing, self.path, inputs.meaning.moves, inputs.machine,
+            yaw=self.yaw, make=make, commands=commands, workers=workers,
+        )  # fmt: skip
 
 
 def load(files: Files, period: float | None = None) -> Inputs:
@@ -298,12 +275,16 @@ def examine(
     """Run every sample through ``writers`` and the audit, on so many workers; return the findings."""
     inputs = job.inputs
     audit = Audit(inputs.machine, inputs.tools, inputs.meaning, inputs.program)
-    make: Callable[[Setpoints], M | None] = (lambda _: None) if writers is None else writers.make
+
+    def make(setpoints: Setpoints) -> tuple[list[Array | None], list[M]]:
+        return audit.measure(setpoints), [] if writers is None else [writers.make(setpoints)]
+
     with closing(job.stream(make, commands=writers is not None, workers=workers)) as stream:
-        for setpoints, made in stream:
-            if writers is not None:
-                writers.add(setpoints, cast("M", made))
-            audit.add(setpoints)
+        for setpoints, (measured, made) in stream:
+            for written in made:
+                assert writers is not None
+                writers.add(setpoints, written)
+            audit.add(setpoints, measured)
             if progress is not None:
                 progress(setpoints.length.shape[1])
     result = audit.finish()

@@ -1,11 +1,13 @@
 """The audit: every check on every block of samples, findings at the end."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.audit.advice import Adviser
 from hexpost.audit.attitudes import Attitudes
-from hexpost.audit.band import Check, Context, Figures, Meetings, Shares
+from hexpost.audit.band import Apart, Check, Context, Figures, Meetings, Shares
 from hexpost.audit.checks import CHECKS
 from hexpost.audit.cutting import Cutting
 from hexpost.audit.loads import Loads
@@ -49,16 +51,20 @@ class Audit:
         self._samples = 0
         self._last_tick = 0
 
-    def add(self, setpoints: Setpoints) -> None:
-        """Check the next block of samples; blocks come in order and without gaps."""
+    def measure(self, setpoints: Setpoints) -> list[Array | None]:
+        """Return the values of a block that can be had from it alone, in any process and any order, check by check."""
+        return [check.measure(setpoints) if isinstance(check, Apart) else None for check, _ in self._checks]
+
+    def add(self, setpoints: Setpoints, measured: Sequence[Array | None] = ()) -> None:
+        """Check the next block of samples, and what was ``measured``; blocks come in order and without gaps."""
         poses = setpoints.poses
         if not len(poses.tick):
             return
         self._samples += len(poses.tick)
         self._last_tick = int(poses.tick[-1])
         self._ticks.add(poses)
-        for check, worst in self._checks:
-            values = check.measure(setpoints)
+        for (check, worst), known in zip(self._checks, measured or self.measure(setpoints), strict=True):
+            values = check.measure(setpoints) if known is None else known
             if values is not None:
                 self._judge(check, worst, values, setpoints)
         self._adviser.remember(setpoints)

@@ -120,6 +120,13 @@ class Shares(Check, Protocol):
 
 
 @runtime_checkable
+class Apart(Check, Protocol):
+    """A check that looks at each block alone and takes long over it: its values may come from another process."""
+
+    apart: bool
+
+
+@runtime_checkable
 class Meetings(Check, Protocol):
     """A check of how near bodies come to each other."""
 

@@ -28,6 +28,8 @@ class Clearance:
     are no pair, for they always meet there. The spindle is paired with struts and boxes.
     """
 
+    apart = True
+
     def __init__(self, context: Context) -> None:
         machine = context.machine
         self._poses = context.poses
@@ -87,6 +89,8 @@ class Clearance:
 
 class Conditioning:
     """Conditioning of the Jacobian about the tip, 1 at best; see ``kinematics.statics.conditioning``."""
+
+    apart = True
 
     def __init__(self, context: Context) -> None:
         self._poses = context.poses

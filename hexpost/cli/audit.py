@@ -5,14 +5,14 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, MOST, SWITCHES, YAW, motion, shared
+from hexpost.cli.options import CORES, INPUTS, JSON, MOST, SWITCHES, YAW, motion, shared
 
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
 @shared(INPUTS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, MOST)
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
-@shared(JSON)
+@shared(CORES, JSON)
 def command(
     program: str,
     *,
@@ -23,6 +23,7 @@ def command(
     skip: bool,
     most_rows: int | None,
     full: bool,
+    jobs: int | None,
     as_json: bool,
     **files: str | None,
 ) -> None:
@@ -30,7 +31,7 @@ def command(
 
     Nothing is written. Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood.
     """
-    from hexpost.cli.run import inputs_of, show, watched
+    from hexpost.cli.run import inputs_of, show, watched, workers_of
     from hexpost.convert import report_of
     from hexpost.moves.model import Switches
     from hexpost.pipeline import MOST_ROWS
@@ -39,7 +40,7 @@ def command(
     switches = Switches(stops=stops, skip=skip)
     job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows or MOST_ROWS)
     with watched(job) as progress:
-        report = report_of(job, progress)
+        report = report_of(job, progress, workers_of(job, jobs))
     if feed == "both":
         from hexpost.refeed.compare import compared
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, MOST, PROVING, SWITCHES, YAW, motion, shared
+from hexpost.cli.options import CORES, INPUTS, JSON, MOST, PROVING, SWITCHES, YAW, motion, shared
 
 
 @click.command("convert", cls=Command)
@@ -27,7 +27,7 @@ from hexpost.cli.options import INPUTS, JSON, MOST, PROVING, SWITCHES, YAW, moti
 @click.option(
     "--stride", type=click.IntRange(2), metavar="N", help="Add a CSV table of every N-th row, to read by eye."
 )
-@shared(JSON)
+@shared(CORES, JSON)
 def command(
     program: str,
     *,
@@ -47,6 +47,7 @@ def command(
     columns: str,
     rows_per_file: int | None,
     stride: int | None,
+    jobs: int | None,
     as_json: bool,
     **files: str | None,
 ) -> None:
@@ -55,7 +56,7 @@ def command(
     A job that breaks a limit is written as not runnable. Exit code 0: no limit broken; 1: at least one; 2: the program
     or another file is not understood, or the folder cannot be written.
     """
-    from hexpost.cli.run import inputs_of, show, watched
+    from hexpost.cli.run import inputs_of, show, watched, workers_of
     from hexpost.convert import Output, convert
     from hexpost.moves.model import Switches
     from hexpost.pipeline import MOST_ROWS
@@ -77,5 +78,5 @@ def command(
         stride=stride or 0,
     )
     with watched(job) as progress:
-        report = convert(job, output, progress)
+        report = convert(job, output, progress, workers_of(job, jobs))
     show(report, as_json=as_json, folder=folder)

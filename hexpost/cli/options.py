@@ -60,6 +60,14 @@ PROVING = (
     click.option("--single-block", is_flag=True, help="Rest, and a segment of the table, after every block."),
     click.option("--from-line", type=click.IntRange(1), default=None, metavar="N", help="Begin again at line N."),
 )
+CORES = (
+    click.option(
+        "--jobs",
+        type=click.IntRange(1, 64),
+        metavar="N",
+        help="Work on N processes (default: one per core for a long job; 1: this process alone). Same bytes.",
+    ),
+)
 WORKERS = (
     click.option("--jobs", type=click.IntRange(1, 1024), metavar="N", help="Worker processes (default: one per core)."),
     click.option("--serial", is_flag=True, help="Work in this process alone."),

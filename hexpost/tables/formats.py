@@ -1,23 +1,19 @@
 """The formats of a setpoint table; each holds the same numbers, for all are made of the same whole numbers."""
 
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
-import numpy.typing as npt
 
 from hexpost.errors import OutputError
 from hexpost.tables.columns import Columns
 from hexpost.tables.decimals import Rows
-from hexpost.tables.quantise import MICROS, Quantised
+from hexpost.tables.quantise import MICROS, Encoded, Quantised
 from hexpost.tables.whole import PartFile
 
 FORMATS = ("csv", "npy", "parquet")
 _NPY_MAGIC = b"\x93NUMPY\x02\x00"
 _NPY_HEAD = 4096
 """Bytes of the head of an ``.npy`` file, padded, so that the row count can be put in at the end."""
-
-Encoded = list[npt.NDArray[Any]]
-"""Rows as a format holds them: bytes, or columns of whole numbers; arrays of their own."""
 
 
 class Encoder(Protocol):

@@ -9,8 +9,7 @@ import pyarrow.parquet as pq
 
 from hexpost.arrays import Array, Ints
 from hexpost.tables.columns import Columns
-from hexpost.tables.formats import Encoded
-from hexpost.tables.quantise import Quantised
+from hexpost.tables.quantise import Encoded, Quantised
 from hexpost.tables.whole import PartFile
 
 if TYPE_CHECKING:

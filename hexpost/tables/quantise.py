@@ -1,8 +1,10 @@
 """Setpoints to whole numbers of the table's resolution, once, so that every format holds the same numbers."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from hexpost.arrays import Array, Ints, Lines
 from hexpost.errors import OutputError
@@ -12,6 +14,9 @@ from hexpost.tables.columns import Columns
 MICROS = 1_000_000
 MOST = 9e15
 """Whole numbers beyond 2**53 are no longer exact as float64; nothing that a machine does comes near."""
+
+Encoded = list[npt.NDArray[Any]]
+"""Rows as a file holds them: bytes, or columns of whole numbers; arrays of their own."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,8 +3,8 @@
 from hexpost.setpoints.model import Setpoints
 from hexpost.tables.columns import Columns, followed
 from hexpost.tables.decimals import time_decimals
-from hexpost.tables.formats import Encoded, encoder
-from hexpost.tables.quantise import MICROS, Quantiser
+from hexpost.tables.formats import encoder
+from hexpost.tables.quantise import MICROS, Encoded, Quantiser
 from hexpost.tables.whole import PartFile
 
 CHUNK = 4096

@@ -105,13 +105,11 @@ class _Worker:
         try:
             kind, room, sizes = self._from.recv()
             head = self._from.recv_bytes()
-            buffers: list[Codes] = []
-            if room is None:
-                buffers = [np.frombuffer(self._from.recv_bytes(), np.uint8) for _ in sizes]
+            buffers = [np.empty(size, np.uint8) for size in sizes] if room is None else self._seen(room, sizes)
+            for buffer in buffers if room is None else ():
+                self._from.recv_bytes_into(buffer.data)
         except (EOFError, OSError):
             raise HexpostError("a worker process ended before its work was done") from None
-        if room is not None:
-            buffers = self._seen(room, sizes)
         self._say(_TAKEN)
         value = pickle.loads(head, buffers=buffers)  # noqa: S301 - from a process that this one started
         if kind == "fault":

@@ -1,5 +1,7 @@
 """Memory that a block of a program costs, from its text to its timing: what peaks grow by from one size to another."""
 
+import subprocess
+import sys
 import tracemalloc
 
 import pytest
@@ -67,3 +69,30 @@ def per_block(every):
     peak(raster(500, every))  # what is made once
     few, many = peak(raster(FEW, every)), peak(raster(MANY, every))
     return (many - few) / (MANY - FEW)
+
+
+SIDE_BY_SIDE = """
+import resource, sys
+from pathlib import Path
+from hexpost.convert import Output, convert
+from hexpost.pipeline import Files, load, schedule
+job = schedule(load(Files(program=Path(sys.argv[1]))))
+convert(job, Output(folder=Path(sys.argv[2])), workers=2)
+own = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))
+print(job.timing.ticks, int(own.split()[1]), resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="workers are forked on Linux alone")
+def test_what_workers_take_does_not_grow_with_the_job(tmp_path):
+    """Rooms and look-ahead are bounded: eight times the samples, 80 MB more of text, in the same memory."""
+    figures = []
+    for name, times in (("few", 5), ("many", 40)):
+        program = tmp_path / f"{name}.nc"
+        program.write_text("G21 G90 G94\nG00 X0 Y0 Z300\nG01 F1000\n" + "X100\nX0\n" * times + "M30\n")
+        words = [sys.executable, "-c", SIDE_BY_SIDE, str(program), str(tmp_path / name)]
+        done = subprocess.run(words, capture_output=True, text=True, check=True)
+        figures.append([int(x) for x in done.stdout.split()])
+    (few, parent, child), (many, parent8, child8) = figures
+    assert many - few > 400_000
+    assert parent8 - parent < 20_000 and child8 - child < 20_000, figures  # kB

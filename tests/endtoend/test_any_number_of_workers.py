@@ -1,0 +1,170 @@
+"""Whatever number of processes a job is worked out on: the same bytes, the same findings, the same faults."""
+
+import json
+import multiprocessing
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from machine.described import text
+
+from hexpost.cli import main
+from hexpost.cli.run import LONG_JOB, MOST_WORKERS, workers_of
+from hexpost.convert import Output, convert
+from hexpost.errors import OutputError
+from hexpost.pipeline import Files, load, schedule
+from hexpost.setpoints import stream
+from hexpost.setpoints.command import Commands
+from hexpost.tables.quantise import Quantiser
+
+SAMPLES = Path(__file__).parent.parent.parent / "samples"
+WORKERS = (1, 2, 3, 7)
+TURNING = """%
+G21 G17 G90 G94 G54
+G00 X0. Y0. Z120.
+G01 C300. F20000
+C-300.
+G55 X10. Y5. Z130. C100.
+M30
+%
+"""
+"""Struts are twisted by more than half a turn on the way, there and back."""
+
+
+@pytest.fixture(autouse=True)
+def short_blocks(monkeypatch):
+    """Many blocks, so that every worker has some, and borders fall everywhere."""
+    monkeypatch.setattr(stream, "BLOCK", 700)
+
+
+def job_of(tmp_path, program, described=True):
+    machine = tmp_path / "machine.toml"
+    machine.write_text(text())
+    if isinstance(program, str):
+        (tmp_path / "p.nc").write_text(program)
+        program = tmp_path / "p.nc"
+    return schedule(load(Files(
+        program=program, machine=machine if described else None, tools=SAMPLES / "tools.toml",
+        setup=SAMPLES / "setup.toml",
+    )))  # fmt: skip
+
+
+def written(folder):
+    """Return the bytes of every file of a folder."""
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+@pytest.mark.parametrize("described", [False, True])
+@pytest.mark.parametrize(
+    ("table", "columns", "each", "stride"),
+    [("csv", (), 0, 7), ("csv", (), 1500, 0), ("npy", (), 1400, 0), ("parquet", ("time", "length", "line"), 0, 0)],
+)
+def test_jobs_have_the_same_bytes(tmp_path, described, table, columns, each, stride):
+    if table == "parquet":
+        pytest.importorskip("pyarrow")
+    job = job_of(tmp_path, SAMPLES / "limits.nc", described)
+    found = []
+    for workers in WORKERS:
+        out = Output(folder=tmp_path / f"{workers}", table=table, columns=columns, rows_per_file=each, stride=stride)
+        convert(job, out, workers=workers)
+        found.append(written(out.folder))
+    assert found[0] and all(other == found[0] for other in found)
+    assert multiprocessing.active_children() == []
+
+
+def test_twists_that_go_on_over_borders_have_the_same_bytes(tmp_path, monkeypatch):
+    job, found, turned = job_of(tmp_path, TURNING), [], []
+    honest = Commands.join
+    monkeypatch.setattr(Commands, "join", lambda *a: turned.append(honest(*a)) or turned[-1])
+    whole = np.concatenate([s.command for s in job.setpoints()], axis=1)
+    assert np.abs(np.diff(whole, axis=1)).max() < 2.0  # a turn that is missed is the lead of the screw, 20 mm
+    assert any(turned) and not all(turned)
+    for workers in WORKERS:
+        convert(job, Output(folder=tmp_path / f"{workers}"), workers=workers)
+        found.append(written(tmp_path / f"{workers}"))
+    assert all(other == found[0] for other in found)
+
+
+def test_an_audit_says_the_same():
+    words = ["audit", str(SAMPLES / "limits.nc"), "--machine", str(SAMPLES / "described.toml"), "--json"]
+    first, *others = (CliRunner().invoke(main, [*words, "--jobs", str(n)]).stdout for n in WORKERS)
+    assert json.loads(first)["findings_total"] > 0
+    assert all(other == first for other in others)
+
+
+@pytest.mark.parametrize("workers", WORKERS)
+def test_a_fault_of_the_table_leaves_no_folder(tmp_path, monkeypatch, workers):
+    job = job_of(tmp_path, SAMPLES / "pocket.nc", described=False)
+    honest = Quantiser.rows
+
+    def full(self, setpoints, first, end):
+        if setpoints.poses.tick[first] >= 2100:
+            setpoints.speed[0, first] = np.nan
+        return honest(self, setpoints, first, end)
+
+    monkeypatch.setattr(Quantiser, "rows", full)
+    with pytest.raises(OutputError, match="speed of strut 1 in program line"):
+        convert(job, Output(folder=tmp_path / "job"), workers=workers)
+    assert not (tmp_path / "job").exists()
+    assert multiprocessing.active_children() == []
+
+
+def test_short_jobs_are_worked_out_alone(tmp_path, monkeypatch):
+    job = job_of(tmp_path, SAMPLES / "pocket.nc", described=False)
+    monkeypatch.setattr("hexpost.cli.run.cores", lambda: 5)
+    assert job.timing.ticks < LONG_JOB
+    assert workers_of(job, None) == 1 and workers_of(job, 3) == 3
+    monkeypatch.setattr("hexpost.cli.run.LONG_JOB", 100)
+    assert workers_of(job, None) == 5
+    monkeypatch.setattr("hexpost.cli.run.cores", lambda: 100)
+    assert workers_of(job, None) == MOST_WORKERS
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+def test_a_job_that_is_stopped_takes_its_workers_along(tmp_path, number):
+    program = tmp_path / "long.nc"
+    program.write_text("G21 G90 G94\nG00 X0 Y0 Z300\nG01 F100\n" + "X100\nX0\n" * 40 + "M30\n")
+    words = [sys.executable, "-m", "hexpost", "convert", str(program), "--out", str(tmp_path / "job"), "--jobs", "3"]
+    running = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    try:
+        workers = until(lambda: len(found := children(running.pid)) >= 3 and found)
+        time.sleep(0.5)
+        os.kill(running.pid, number)
+        out, err = running.communicate(timeout=20)  # ends only when nobody holds the streams
+    finally:
+        running.kill()
+    assert running.returncode in (130, -number) and "Traceback" not in err, err
+    assert out == ""
+    assert until(lambda: not any(alive(pid) for pid in workers))
+    if number == signal.SIGINT:
+        assert not (tmp_path / "job").exists()
+
+
+def until(true, seconds=10.0):
+    """Wait for something; return what it returned at last."""
+    end = time.monotonic() + seconds
+    while not (value := true()) and time.monotonic() < end:
+        time.sleep(0.02)
+    return value
+
+
+def children(pid):
+    """Return the children of a process."""
+    try:
+        return [int(p) for p in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+    except OSError:
+        return []
+
+
+def alive(pid):
+    """Return whether a process is there and has not ended."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
