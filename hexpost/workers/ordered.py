@@ -14,6 +14,7 @@ import pickle
 import select
 import sys
 import threading
+import warnings
 import weakref
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import suppress
@@ -56,7 +57,8 @@ def ordered(tasks: Iterator[T], work: Callable[[T], R], workers: int) -> Generat
     crew: list[_Worker] = []
     try:
         for k in range(workers):
-            with undisturbed():
+            with undisturbed(), warnings.catch_warnings():
+                warnings.simplefilter("ignore", DeprecationWarning)  # of threads: those of linear algebra may be copied
                 crew.append(_Worker(map(work, islice(tasks, k, None, workers)), crew))
         for worker in cycle(crew):
             if (found := worker.take()) is None:

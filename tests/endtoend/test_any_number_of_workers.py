@@ -38,7 +38,7 @@ M30
 
 
 @pytest.fixture(autouse=True)
-def short_blocks(monkeypatch):
+def short_blocks(monkeypatch, forks):
     """Many blocks, so that every worker has some, and borders fall everywhere."""
     monkeypatch.setattr(stream, "BLOCK", 700)
 

@@ -17,13 +17,9 @@ WORKERS = [1, 2, 3, 7]
 
 
 @pytest.fixture(autouse=True)
-def nobody_is_left():
+def nobody_is_left(forks):
     yield
     assert multiprocessing.active_children() == []
-
-
-def test_these_tests_fork():
-    assert can_fork()
 
 
 @pytest.mark.parametrize("workers", WORKERS)
@@ -125,6 +121,7 @@ def test_closing_ends_workers_in_the_middle_of_their_work():
 
 
 def test_a_process_with_threads_is_not_copied(monkeypatch):
+    monkeypatch.setattr(module, "can_fork", can_fork)
     monkeypatch.setattr(module, "_Worker", None)
     stop = threading.Event()
     thread = threading.Thread(target=stop.wait)
