@@ -208,7 +208,7 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
     )
     ends = job.timing.end_ticks(job.path, last_moves(inputs.meaning.moves))
     until = ends.astype(np.float64) * inputs.machine.period
-    report = replace(report, sheet=sheet(inputs.program, inputs.meaning, inputs.tools, inputs.setup, until))
+    report = replace(report, sheet=sheet(inputs.meaning, inputs.tools, inputs.setup, until))
     notice = inputs.proving.notice(inputs.restart)
     return replace(report, warnings=(notice, *report.warnings)) if notice else report
 

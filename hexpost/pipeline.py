@@ -39,8 +39,8 @@ _PIECE = 1 << 22
 MOST_ROWS = 720_000_000
 """A job has no more setpoints than this, unless more are allowed: 200 hours at a period of 1 ms."""
 
-NAMED = "ND"
-"""Addresses of the words that reports name: block numbers, and the rows of tool diameters."""
+NAMED = "N"
+"""Address of the words that reports name: block numbers."""
 
 T = TypeVar("T")
 M = TypeVar("M")

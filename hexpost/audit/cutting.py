@@ -52,7 +52,8 @@ class Cutting:
 
 def _spindle_speeds(moves: Moves, events: Events) -> Array:
     """Return the spindle speed S in force in each move (n,), 1/min; an S after a move counts from the next one on."""
-    of = np.flatnonzero(events.letter == ord("S"))
+    speed = events.speed
+    of = np.flatnonzero(np.isfinite(speed))
     first = events.move[of] + (events.rule[of] == AFTER)
     at = np.searchsorted(first, np.arange(moves.count), "right")
-    return np.append(0.0, events.value[of])[at]
+    return np.append(0.0, speed[of])[at]

@@ -5,12 +5,10 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.kinematics.frames import invert, pose_matrix
 from hexpost.machine.model import Machine
-from hexpost.moves.model import AFTER, FEED_RAPID, Events, Interpretation, Moves
+from hexpost.moves.model import AFTER, AS_BEFORE, FEED_RAPID, TURNS, Events, Interpretation, Moves
 from hexpost.program.model import Program
 from hexpost.shelf import windows
 
-ON, OFF, END = (3, 4, 13, 14), (5, 19), (2, 30)
-"""Codes of M: the spindle turns; it does not; the program ends."""
 EDGE = 1e-6
 """A cut may reach so far beyond the edge of the pallet, mm: rounding."""
 
@@ -30,7 +28,7 @@ def program_remarks(program: Program, meaning: Interpretation, machine: Machine)
             f"{_named(program, moves, cuts[at[0]])} cuts beyond the edge of the pallet, and cuts reach up to "
             f"{far.max():.4g} mm beyond it: the work overhangs, or its work offset is not the right one."
         )
-    if not ((events.letter == ord("M")) & np.isin(events.value, END)).any():
+    if not events.ends.any():
         out.append("The program ends without M30 or M02: the end of the text is taken for it.")
     return out
 
@@ -52,10 +50,11 @@ def beyond_pallet(moves: Moves, chosen: Ints, machine: Machine) -> Array:
 
 def _turning(events: Events, chosen: Ints) -> Flags:
     """Return whether (m,) the spindle turns during the ``chosen`` moves (m,), by the words before them."""
-    at = np.flatnonzero((events.letter == ord("M")) & np.isin(events.value, ON + OFF))
+    spindle = events.spindle
+    at = np.flatnonzero(spindle != AS_BEFORE)
     since = events.move[at] + (events.rule[at] == AFTER)
     order = np.argsort(since, kind="stable")
-    turns = np.concatenate([[False], np.isin(events.value[at[order]], ON)])  # at rest before the first word
+    turns = np.concatenate([[False], spindle[at[order]] == TURNS])  # at rest before the first word
     out: Flags = turns[np.searchsorted(since[order], chosen, side="right")]
     return out
 

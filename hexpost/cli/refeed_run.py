@@ -50,6 +50,7 @@ def document(found: Refed) -> dict[str, object]:
             for c in found.changes
         ],
         "split_lines": list(found.split),
+        "left_alone": list(found.alone),
         "duration_before_s": round(found.before.duration, DECIMALS),
         "duration_s": round(found.after.duration, DECIMALS),
         "findings_before": found.before.findings.count + found.before.dropped,
@@ -96,7 +97,15 @@ def _left(found: Refed) -> list[str]:
     after = found.after.findings
     if not after.count:
         return ["no limit is broken any more" if found.changes else "no limit is broken"]
-    out = [f"{plural(after.count + found.after.dropped, 'finding')} that a lower feed does not mend:"]
+    out = []
+    if found.alone:
+        places = ", ".join(str(line) for line in found.alone[:SHOWN])
+        more = f" and {len(found.alone) - SHOWN:,} more" if len(found.alone) > SHOWN else ""
+        out.append(
+            f"line {places}{more}: left as it is, for its runs need different F words. "
+            "Write it once for each unit or feed mode that it runs in."
+        )
+    out.append(f"{plural(after.count + found.after.dropped, 'finding')} that the new feeds do not mend:")
     lines: dict[tuple[int, int], list[int]] = {}
     for limit, line, advice in zip(after.limit.tolist(), after.line.tolist(), after.advice.tolist(), strict=True):
         lines.setdefault((limit, advice), []).append(line)

@@ -203,13 +203,7 @@ def happenings(a: Events, b: Events, both: Pairs) -> tuple[Array, Array]:
     """Return what makes an event the same (5, e): letter, value, pause, rule, moves that belong together before it."""
 
     def rows(events: Events, side: Ints) -> Array:
-        columns = (
-            events.letter,
-            events.value,
-            events.pause,
-            events.rule,
-            np.searchsorted(side, events.move, side="right"),
-        )
+        columns = (*events.kinds, events.pause, events.rule, np.searchsorted(side, events.move, side="right"))
         return np.array(columns, dtype=np.float64)
 
     return rows(a, both[0]), rows(b, both[1])

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, fields
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
+from hexpost.moves.words import ENDING, SPINDLE_OFF, SPINDLE_ON, SPINDLE_ORIENTED, code_word
 from hexpost.shelf import windows
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
@@ -17,6 +18,9 @@ FEED_TIP, FEED_TILT, FEED_INVERSE, FEED_RAPID = 0, 1, 2, 3
 
 F_PER_MINUTE, F_PER_REVOLUTION, F_INVERSE = 0, 1, 2
 """How F is written: feed a minute, feed a revolution of the spindle, or the inverse of the minutes of a block."""
+
+AS_BEFORE, AT_REST, TURNS, ORIENTED = 0, 1, 2, 3
+"""What an event does to the spindle: nothing, stop, turn, stop at a fixed angle."""
 
 WITH, AFTER = 0, 1
 """When an event takes effect: with the start of its move, or after the end of its move."""
@@ -106,8 +110,9 @@ class Events(Columns):
     """What happens beside the motion, in the order of the program, shape (e,).
 
     ``move``: the move the event belongs to; -1 before the first. ``rule``: ``WITH`` or ``AFTER``. ``letter`` and
-    ``value``: the word (``M`` 8, ``S`` 1200, ``T`` 5, ``G`` 4 for a dwell). ``pause``: seconds the tool rests
-    (dwell), else 0. ``wait``: the controller must wait (program stops, tool change, end). ``line`` from 1.
+    ``value``: the word (``M`` 8, ``S`` 1200, ``T`` 5, ``G`` 4 for a dwell); others ask the properties what it says.
+    ``pause``: seconds the tool rests (dwell), else 0. ``wait``: the controller must wait (program stops, tool change,
+    end). ``line`` from 1.
     """
 
     move: Ints
@@ -117,6 +122,46 @@ class Events(Columns):
     pause: Array
     wait: Flags
     line: Lines
+
+    @property
+    def spindle(self) -> Codes:
+        """Return what becomes of the spindle (e,): ``AS_BEFORE``, ``AT_REST``, ``TURNS`` or ``ORIENTED``."""
+        out = np.full(len(self.move), AS_BEFORE, dtype=np.uint8)
+        coded = self.letter == ord("M")
+        for codes, meant in ((SPINDLE_ON, TURNS), (SPINDLE_OFF, AT_REST), (SPINDLE_ORIENTED, ORIENTED)):
+            out[coded & np.isin(self.value, codes)] = meant
+        return out
+
+    @property
+    def speed(self) -> Array:
+        """Return the spindle speed (e,) that is set, 1/min; nan where none is."""
+        return np.where(self.letter == ord("S"), self.value, np.nan)
+
+    @property
+    def ends(self) -> Flags:
+        """Return which events (e,) end the program."""
+        out: Flags = (self.letter == ord("M")) & np.isin(self.value, ENDING)
+        return out
+
+    @property
+    def kinds(self) -> Array:
+        """Return two numbers (2, e) that are alike for equal words."""
+        return np.stack((self.letter.astype(np.float64), self.value))
+
+    def word(self, i: int) -> str:
+        """Return the word of an event as tables show it: ``M8``."""
+        return f"{chr(int(self.letter[i]))}{float(self.value[i]):.15g}"
+
+    def name(self, i: int) -> str:
+        """Return the word of an event as people write it: ``M08``."""
+        word = code_word(chr(int(self.letter[i])), float(self.value[i]))
+        return word.name if word else self.word(i)
+
+    def means(self, i: int) -> str:
+        """Return what the word of an event means."""
+        letter = chr(int(self.letter[i]))
+        word = code_word(letter, float(self.value[i]))
+        return word.does if word else {"S": "spindle speed", "T": "tool for the next M06"}.get(letter, "")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

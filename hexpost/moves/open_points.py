@@ -11,8 +11,7 @@ from hexpost.moves.reading.dwells import Dwells
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.sheet import Sheet
-from hexpost.moves.window.state import NONE
-from hexpost.moves.words import OPTIONAL_STOP
+from hexpost.moves.words import NONE, OPTIONAL_STOP
 
 INVERSE_TIME = {
     "time": "inverse time (G93): a block lasts 1/F minutes, lines and arcs alike",

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Lines
+from hexpost.arrays import Array, Flags, Lines
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.interpret import WINDOW, Interpreter
 from hexpost.moves.model import USUAL, Events, Frame, Switches
@@ -13,17 +13,23 @@ from hexpost.moves.motion.feeds import INVERSE
 from hexpost.moves.motion.steps import Steps, Store
 from hexpost.moves.order.route import Route
 from hexpost.moves.reading.dialect import Dialect
+from hexpost.moves.reading.implied import placed
 from hexpost.moves.window.complaints import Complaints, Ledger
 from hexpost.moves.window.extract import Extract
+from hexpost.moves.window.modes import INCH, METRIC
 from hexpost.moves.window.sheet import fill
 from hexpost.moves.window.state import State
-from hexpost.moves.words import LABELS, ONE_BLOCK, group_of, groups
+from hexpost.moves.words import LABELS, NONE, ONE_BLOCK, code_word, group_of, groups, short
 from hexpost.program.model import Program
 
 PLAIN = (*"XYZABCIJKRF", *LABELS)
 """Letters that change nothing but the place and the feed."""
 MOTIONS = (0, 1, 2, 3)
 """G codes that change nothing but how the next blocks move."""
+SHOWN = ("motion", "plane", "units", "distance", "feed mode", "path control", "work offset", "tool length")
+"""Groups of G words for which the interpreter's own state speaks, not the words."""
+OTHERS = tuple(group for group in groups("G") if group not in SHOWN + ONE_BLOCK)
+"""All other modal groups of G words."""
 TOGETHER = 4096
 """Plain blocks that are traced at once."""
 
@@ -32,26 +38,26 @@ TOGETHER = 4096
 class Trace:
     """Blocks that run one after the other, in which only place, motion word and feed change.
 
-    ``words``: their words as they are read. ``lines`` (n,): their lines. ``state``: what is in force after the last of
-    them (a copy). ``frame``: the work frame then in force, ``frames`` those that ``steps`` count. ``motion`` (n,): G
-    codes. ``feed`` (n,): the modal F as written, nan for none; ``feed_scale`` (n,): millimetres of its unit. ``place``
-    (6, n): the tip after each block in ``frame``. ``steps``: the moves of these blocks, as programmed (compensation of
-    the cutter radius moves them aside). ``events``: what happens in them. ``said``: the last word of every modal
-    group and of S.
+    ``lines`` (n,): their lines, ``blocks`` (n) their block numbers (``"N10"``), ``once`` (n) what words mean that act
+    in one block alone. ``state``: what is in force after the last of them, in the words of the trade. ``frame``: the work
+    frame then in force, ``frames`` those that ``steps`` count. ``motion`` (n) in words. ``feed`` (n,): the modal F as
+    written, nan for none; ``feed_scale`` (n,): millimetres of its unit. ``place`` (6, n): the tip after each block in
+    ``frame``. ``steps``: the moves of these blocks, as programmed (compensation of the cutter radius moves them aside).
+    ``events``: what happens in them.
     """
 
-    words: Extract
     lines: Lines
-    state: State
+    blocks: list[str]
+    once: list[list[str]]
+    state: dict[str, object]
     frame: Frame
     frames: Sequence[Frame]
-    motion: Codes
+    motion: list[str | None]
     feed: Array
     feed_scale: Array
     place: Array
     steps: Steps
     events: Events
-    said: dict[str, float]
 
 
 def trace(
@@ -78,7 +84,8 @@ def trace(
             return
         shown = (number >= lines[0]) & (number <= lines[1])
         for begin, end in _cuts(read, shown):
-            before, part = replace(interpreter.state), _part(read, begin, end)
+            before, unread = replace(interpreter.state), Complaints(extract, Ledger([]))
+            part = placed(_part(read, begin, end), machine.words, before.units, unread)
             _hear(part, said)
             interpreter.store, interpreter.events = Store(part.rows), []
             interpreter.add(_part(extract, begin, end))
@@ -138,7 +145,8 @@ def _traced(part: Extract, before: State, interpreter: Interpreter, said: dict[s
     frame = interpreter.book.frame(state.key.number)
     opening, now = (interpreter.book.seen(x.pose, x.frame, frame, state.rotary) for x in (before, state))
     if part.rows == 1:
-        motion, feed, scale = np.array([state.motion]), np.array([state.feed]), np.array([state.feed_scale])
+        motion: Array = np.array([state.motion], np.float64)
+        feed, scale = np.array([state.feed]), np.array([state.feed_scale])
         place = now[:, None]
     else:
         fed = part.letter == ord("F") if state.feed_mode != INVERSE else np.zeros(len(part.letter), np.bool_)
@@ -150,20 +158,58 @@ def _traced(part: Extract, before: State, interpreter: Interpreter, said: dict[s
         place = np.stack(
             [fill(rows[last], end, part.rows, o) for end, o in zip(steps.end[:, last], opening, strict=True)]
         )
+    names, once = _alone(part)
     return Trace(
-        words=part,
         lines=part.line(np.arange(part.rows)),
-        state=replace(state),
+        blocks=names,
+        once=once,
+        state=in_force(state, frame, said, interpreter.machine),
         frame=frame,
         frames=interpreter.book.frames,
-        motion=motion.astype(np.uint8),
+        motion=[short("G", code) for code in motion.tolist()],
         feed=feed,
         feed_scale=scale,
         place=place,
         steps=steps,
         events=Events.joined(interpreter.events),
-        said=dict(said),
     )
+
+
+def _alone(part: Extract) -> tuple[list[str], list[list[str]]]:
+    """Return the block numbers of a window, and what the words mean that act in their block alone, block by block."""
+    names, once = [""] * part.rows, [list[str]() for _ in range(part.rows)]
+    at = np.flatnonzero(np.isin(part.letter, [ord(x) for x in "NGM"]))
+    rows, letters, values = part.row(at).tolist(), part.letter[at].tolist(), part.value[at].tolist()
+    for row, letter, value in zip(rows, letters, values, strict=True):
+        word = code_word(chr(letter), value)
+        if letter == ord("N"):
+            names[row] = names[row] or f"N{value:.0f}"
+        elif word is not None and word.group in ONE_BLOCK:
+            once[row].append(f"{word.name}: {word.does}")
+    return names, once
+
+
+def in_force(state: State, frame: Frame, said: dict[str, float], machine: Machine) -> dict[str, object]:
+    """Return what is in force in the words of the trade; ``said``: the last word of every modal group and of S."""
+    usual = {"inch": INCH, "mm": METRIC}.get(machine.words.units or "", NONE)
+    out: dict[str, object] = {
+        "motion": None,
+        "feed": None,
+        "feed_mode": short("G", state.feed_mode),
+        "offset": frame.offset,
+        "plane": short("G", state.plane),
+        "units": short("G", usual if state.units == NONE else state.units),
+        "distance": short("G", state.distance),
+        "path_control": short("G", state.path_control),
+        "tool": state.tool or None,
+        "tool_selected": None if state.selected < 0 else state.selected,
+        "length_row": frame.length_row or None,
+        "length_mm": frame.length,
+        "spindle": short("M", said.get("spindle", NONE)),
+        "spindle_speed": said.get("S"),
+        "coolant": short("M", said.get("coolant", NONE)),
+    }
+    return out | {group.replace(" ", "_"): short("G", said.get(group, NONE)) for group in OTHERS}
 
 
 def _column(part: Extract, which: Flags, values: Array, before: float) -> Array:

@@ -171,6 +171,8 @@ WORDS: tuple[Word, ...] = (
     Word("L", None, "value", TRADE, "how often: holes of a cycle block (also K), runs of a subprogram"),
 )  # fmt: skip
 
+NONE = 255
+"""Code of a modal group from which no word has been given yet."""
 MOST_DIGITS = 4
 """A code of more digits is no slip for another."""
 LETTERS = "".join(dict.fromkeys(word.letter for word in WORDS))
@@ -191,10 +193,32 @@ INITIAL_LEVEL = 98
 """G code of the way out of a hole to where the cycle began."""
 SPINDLE_ON = (3, 4, 13, 14)
 """M codes that turn the spindle."""
+SPINDLE_OFF, SPINDLE_ORIENTED = (5,), (19,)
+"""M codes that stop the spindle, and that stop it at a fixed angle."""
 OPTIONAL_STOP = 1
 """M code of a stop that the operator may switch off."""
 CALL, RETURN = 98, 99
 """M codes of subprograms."""
+
+
+@lru_cache
+def _coded() -> dict[tuple[str, float], Word]:
+    """Return the words with codes by letter and code."""
+    return {(w.letter, w.code): w for w in WORDS if w.code is not None}
+
+
+def code_word(letter: str, code: float) -> Word | None:
+    """Return the word of a code; ``None`` where there is none."""
+    return _coded().get((letter, code))
+
+
+def short(letter: str, code: float) -> str | None:
+    """Return what a code means in a few words; ``None`` where no word of its group has been given (``NONE``)."""
+    word = code_word(letter, code)
+    if word is None:
+        return None if code == NONE else f"{letter}{code:g}"
+    head = word.does.split(":")[0]
+    return head.split(",")[0] if letter == "M" else head
 
 
 @lru_cache

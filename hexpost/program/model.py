@@ -72,6 +72,10 @@ class Program:
             first[w] = np.searchsorted(keep, self.first[w])
         return replace(self, **columns, first=first)
 
+    def places(self, address: str) -> Ints:
+        """Return the words (k,) with an address as written, for those who rewrite the text; they ask no meaning."""
+        return np.flatnonzero(self.letter == ord(address))
+
     def raw(self, line: int) -> bytes:
         """Return the bytes of ``line`` (from 1) without its line end."""
         i = line - self.line0

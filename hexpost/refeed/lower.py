@@ -10,7 +10,7 @@ from hexpost.audit.model import LIMITS, AuditResult
 from hexpost.machine.model import Machine
 from hexpost.pipeline import Inputs, examine, parse, schedule, understand
 from hexpost.refeed.cuts import PAYS_S
-from hexpost.refeed.feeds import Feeds, feeds_of
+from hexpost.refeed.feeds import LineFeeds, feeds_of
 from hexpost.refeed.model import Change, Refed
 from hexpost.refeed.regain import Trial, regained
 from hexpost.refeed.split import split_lines
@@ -51,6 +51,7 @@ def refeed(inputs: Inputs, *, split: bool = False) -> Refed:
         split=tuple(cut.tolist()),
         before=before,
         after=after,
+        alone=_alone(inputs, after, old_lines),
         old_lines=old_lines,
         new_lines=new_lines,
     )
@@ -79,7 +80,7 @@ def _split(
 
 def _feeds(inputs: Inputs, lowered: dict[int, float]) -> dict[int, float]:
     """Return the feed of every line that moves, as an F word."""
-    old = feeds_of(inputs.program, inputs.meaning.moves)
+    old = feeds_of(inputs.meaning)
     return dict(zip(old.line.tolist(), old.feed.tolist(), strict=True)) | lowered
 
 
@@ -100,8 +101,7 @@ def _lowered(inputs: Inputs, result: AuditResult) -> tuple[dict[int, float], Aud
 
     Where a limit of a block breaks whatever the feed (a ramp too steep at any), the block is not slowed down for it.
     """
-    program, style = inputs.program, FeedStyle(inputs.program)
-    old = feeds_of(program, inputs.meaning.moves)
+    program, style, old = inputs.program, _style(inputs), feeds_of(inputs.meaning)
     first = _feeds(inputs, {})
     new: dict[int, float] = {}
     beyond: set[tuple[int, int]] = set()
@@ -132,25 +132,35 @@ def _beyond(result: AuditResult) -> set[tuple[int, int]]:
     return set(zip(found.line[at].tolist(), found.limit[at].tolist(), strict=True))
 
 
-def _advised(result: AuditResult, old: Feeds, beyond: set[tuple[int, int]]) -> dict[int, float]:
+def _advised(result: AuditResult, old: LineFeeds, beyond: set[tuple[int, int]]) -> dict[int, float]:
     """Return the least advised feed, as an F word, of each line that may be lowered, limits ``beyond`` left out."""
     found, out = result.findings, dict[int, float]()
     place = {line: k for k, line in enumerate(old.line.tolist()) if old.free[k]}
     for line, limit, feed in zip(found.line.tolist(), found.limit.tolist(), found.feed.tolist(), strict=True):
         if isfinite(feed) and line in place and (line, limit) not in beyond:
-            out[line] = min(out.get(line, inf), feed / float(old.scale[place[line]]))
+            out[line] = min(out.get(line, inf), feed * float(old.per_speed[place[line]]))
     return out
+
+
+def _alone(inputs: Inputs, after: AuditResult, old_lines: Ints) -> tuple[int, ...]:
+    """Return the old lines that a lower feed would mend, and whose runs need different F words."""
+    old, found = feeds_of(inputs.meaning), after.findings
+    lines = np.intersect1d(found.line[np.isfinite(found.feed)], old.line[old.mixed])
+    return tuple(np.unique(old_lines[lines - 1]).tolist())
 
 
 def _written(inputs: Inputs, new: dict[int, float]) -> tuple[bytes, list[tuple[int, float, float]]]:
     """Return the program with the new feeds, and the lines with a lower one: feed before and now."""
     program = inputs.program
-    old = feeds_of(program, inputs.meaning.moves)
     if not new:
         return program.source[:], []
-    source = joined(program, rewritten(program, old, new, FeedStyle(program)))
+    source = joined(program, rewritten(program, feeds_of(inputs.meaning), new, _style(inputs)))
     first = _feeds(inputs, {})
     return source, [(x, first[x], new[x]) for x in sorted(new)]
+
+
+def _style(inputs: Inputs) -> FeedStyle:
+    return FeedStyle(inputs.program, implied=inputs.machine.words.numbers == "implied")
 
 
 def _comment(inputs: Inputs) -> str:

@@ -20,9 +20,10 @@ class Change:
 class Refed:
     """The new program as bytes (the old ones where nothing had to change), and the audit of both.
 
-    ``split``: blocks that were cut into shorter ones, by line of the old program. ``after`` was made without the head
-    comment: ``old_lines`` and ``new_lines`` (n,) hold, for each of its lines from 1, the number in the old program
-    and in the new one.
+    By line of the old program: ``split`` are blocks that were cut into shorter ones, ``alone`` blocks left as they are
+    although a lower feed would mend them, for their runs need different F words (a subprogram called in inch and in
+    millimetre). ``after`` was made without the head comment: ``old_lines`` and ``new_lines`` (n,) hold, for each of its
+    lines from 1, the number in the old program and in the new one.
     """
 
     source: bytes
@@ -30,5 +31,6 @@ class Refed:
     split: tuple[int, ...]
     before: AuditResult
     after: AuditResult
+    alone: tuple[int, ...]
     old_lines: Ints
     new_lines: Ints

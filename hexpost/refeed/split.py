@@ -5,17 +5,14 @@ import math
 import numpy as np
 
 from hexpost.arrays import Array, Ints
+from hexpost.moves.reading.plain import axis_words
 from hexpost.pipeline import Inputs
 from hexpost.program.model import Program
 from hexpost.refeed.cuts import cuts
-from hexpost.refeed.feeds import INCH, MM_PER_INCH, UNITS, modal
 from hexpost.refeed.text import joined, word_at
 from hexpost.units import DEG_PER_RAD
 
 AXES = "XYZABC"
-PLAIN = frozenset((*AXES, "F", "N"))
-"""Words of a block that can be cut; of G words only ``STRAIGHT``."""
-STRAIGHT = frozenset({1.0, 90.0, 94.0})
 NEAR = 1e-6
 """A word that says another place than where the move ends (mm, deg) is not an absolute coordinate."""
 NEARBY = 0.25
@@ -29,27 +26,28 @@ def split_lines(inputs: Inputs, lines: list[int]) -> tuple[bytes, Ints]:
     block's own figures; places between are rounded to the program's decimals.
     """
     program, moves = inputs.program, inputs.meaning.moves
-    inch = modal(program, UNITS, 0) == INCH
     out: dict[int, bytes] = {}
     times = np.ones(program.lines, dtype=np.int64)
     for k, shares in cuts(inputs, lines).items():
         line = int(moves.line[k])
-        scale = np.array([MM_PER_INCH if inch[line - 1] else 1.0] * 3 + [1.0 / DEG_PER_RAD] * 3)
-        new = _cut(program, line, moves.start[:, k] / scale, moves.end[:, k] / scale, shares)
+        unit = float(inputs.meaning.written.scale.at(np.array([k]))[0])
+        scale = np.array([unit] * 3 + [1.0 / DEG_PER_RAD] * 3)
+        named = axis_words(program, inputs.machine, line, inch=unit > 1.0)
+        new = _cut(program, line, named or [], (moves.start[:, k] / scale, moves.end[:, k] / scale), shares)
         if new is not None:
             out[line] = new
             times[line - 1] += len(shares)
     return joined(program, out), np.repeat(np.arange(1, program.lines + 1), times)
 
 
-def _cut(program: Program, line: int, start: Array, end: Array, shares: Array) -> bytes | None:
-    """Return a block cut at ``shares`` of its way, or ``None`` where it cannot be cut."""
-    a, b = int(program.first[line - 1]), int(program.first[line])
-    letters = [chr(x) for x in program.letter[a:b]]
-    plain = all(x in PLAIN or (x == "G" and program.value[a + i] in STRAIGHT) for i, x in enumerate(letters))
-    named = [(AXES.index(x), a + i) for i, x in enumerate(letters) if x in AXES]
-    if not plain or not named or any(abs(float(program.value[i]) - end[axis]) > NEAR for axis, i in named):
+def _cut(
+    program: Program, line: int, words: list[tuple[int, int, float]], ends: tuple[Array, Array], shares: Array
+) -> bytes | None:
+    """Return a block cut at ``shares`` of its way, or ``None`` where it cannot be cut; ``words`` of ``axis_words``."""
+    start, end = ends
+    if not words or any(abs(value - end[axis]) > NEAR for axis, _, value in words):
         return None
+    named = [(axis, i) for axis, i, _ in words]
     raw, lines = program.raw(line), []
     end_of_line = int(program.line_start[line])
     stop = b"\r\n" if program.source[end_of_line - 2 : end_of_line] == b"\r\n" else b"\n"

@@ -8,13 +8,9 @@ import numpy as np
 
 from hexpost.arrays import Ints
 from hexpost.program.model import Program
-from hexpost.refeed.feeds import FEED_MODES, Feeds
+from hexpost.refeed.feeds import LineFeeds
 
 NUMBER = re.compile(rb"[A-Za-z][ \t]*([+-]?[0-9.]+)")
-SAME = 1e-9
-"""Relative difference of two feeds that are one."""
-CALLS = (97, 98, 99)
-"""Codes of M about subprograms: the F in force behind them is not what the text before them says."""
 COARSE = 0.9
 """A feed that rounding down to the program's decimals would lower below this share gets more decimals."""
 MOST_DECIMALS = 6
@@ -24,17 +20,20 @@ SIGN = "FEEDS LOWERED FOR THE STRUTS"
 
 
 class FeedStyle:
-    """How a program writes its F words: decimals, and whether whole numbers carry a point."""
+    """How a program writes its F words: decimals, and whether whole numbers carry a point.
 
-    def __init__(self, program: Program) -> None:
+    They do where the machine places the point of a number without one (``implied``), for that would be another feed.
+    """
+
+    def __init__(self, program: Program, *, implied: bool) -> None:
         self.decimals, pointed = 0, 0
-        at = np.flatnonzero(program.letter == ord("F"))
+        at = program.places("F").tolist()
         for i in at:
-            text = word_at(program, int(i))[1]
+            text = word_at(program, i)[1]
             _, point, rest = text.partition(b".")
             self.decimals = max(self.decimals, len(rest))
             pointed += bool(point)
-        self.pointed = 2 * pointed > len(at)
+        self.pointed = implied or 2 * pointed > len(at)
 
     def rounded(self, feed: float) -> float:
         """Return a feed rounded down to the program's decimals; to more of them where that would lose much."""
@@ -60,31 +59,15 @@ def word_at(program: Program, i: int) -> tuple[tuple[int, int], bytes]:
     return found.span(1), found.group(1)
 
 
-def rewritten(program: Program, old: Feeds, new: Mapping[int, float], style: FeedStyle) -> dict[int, bytes]:
-    """Return the lines that change, so that each feed block runs at ``new`` [line], or at its old feed.
-
-    F is modal: a word is inserted only where what is in force is another feed than the block is to have.
-    """
-    feed = {int(k): new.get(int(k), float(f)) for k, f in zip(old.line, old.feed, strict=True)}
-    jumps = set(program.line[_codes(program, "M", CALLS)].tolist())
-    resets = set(program.line[_codes(program, "G", FEED_MODES)].tolist()) | jumps
-    resets |= set(program.line[program.letter == ord("O")].tolist())
-    words = {int(program.line[i]): int(i) for i in np.flatnonzero(program.letter == ord("F"))}
-    out: dict[int, bytes] = {}
-    in_force: float | None = None
-    for line in sorted(feed.keys() | words.keys() | resets):
-        if line in resets:
-            in_force = None
-        if line in words:
-            in_force = float(program.value[words[line]])
-        if line in feed and (in_force is None or abs(in_force - feed[line]) > SAME * feed[line]):
-            if line in words:
-                out[line] = _replaced(program, words[line], style.written(feed[line]))
-            else:
-                out[line] = _inserted(program, line, style.written(feed[line]))
-            in_force = feed[line]
-        if line in jumps:
-            in_force = None
+def rewritten(program: Program, old: LineFeeds, new: Mapping[int, float], style: FeedStyle) -> dict[int, bytes]:
+    """Return the lines that change, so that each feed block runs at ``new`` [line], or at its old feed."""
+    at = program.places("F")
+    there, own = program.line[at], set(old.line[old.own].tolist())
+    out = {}
+    for line, feed in old.words(new).items():
+        word = int(at[np.searchsorted(there, line)]) if line in own else None
+        digits = style.written(feed)
+        out[line] = _inserted(program, line, digits) if word is None else _replaced(program, word, digits)
     return out
 
 
@@ -115,10 +98,6 @@ def headed(source: bytes, comment: str) -> tuple[bytes, Ints]:
     lines.insert(at, f"({SIGN}: {plain})".encode() + end)
     place = np.cumsum(~older)
     return mark + b"\n".join(lines), np.where(older, 0, place + (place > at))
-
-
-def _codes(program: Program, letter: str, codes: tuple[int, ...]) -> Ints:
-    return np.flatnonzero((program.letter == ord(letter)) & np.isin(program.value, codes))
 
 
 def _replaced(program: Program, i: int, digits: bytes) -> bytes:

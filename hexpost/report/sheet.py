@@ -7,7 +7,6 @@ import numpy as np
 from hexpost.arrays import Array, Ints, Lines
 from hexpost.machine.model import Setup, Tools
 from hexpost.moves.model import AFTER, Interpretation, Moves
-from hexpost.program.model import Program
 from hexpost.units import DEG_PER_RAD
 
 MOST_SPEEDS = 12
@@ -44,7 +43,7 @@ class OffsetUse:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """Tools in the order in which they come, offsets by name, and the rows D of cutter radius compensation."""
+    """Tools in the order in which they come, offsets by name, and the rows D that cutter radius compensation uses."""
 
     tools: tuple[ToolUse, ...]
     offsets: tuple[OffsetUse, ...]
@@ -59,7 +58,7 @@ def last_moves(moves: Moves) -> Ints:
     return np.flatnonzero(np.append(tool[1:] != tool[:-1], True))
 
 
-def sheet(program: Program, meaning: Interpretation, tools: Tools, setup: Setup, until: Array) -> Sheet:
+def sheet(meaning: Interpretation, tools: Tools, setup: Setup, until: Array) -> Sheet:
     """Return the sheet of a job; ``until`` (k,) in s is when the stretches of ``last_moves`` end."""
     moves = meaning.moves
     numbers = _tools(moves)
@@ -81,11 +80,10 @@ def sheet(program: Program, meaning: Interpretation, tools: Tools, setup: Setup,
                 speeds=_speeds(meaning, numbers, number),
             )
         )
-    named = np.unique(program.value[program.letter == ord("D")]).astype(np.int64).tolist()
     return Sheet(
         tools=tuple(found),
         offsets=tuple(_offset(name, setup) for name in sorted({f.offset for f in used} - {"G53"})),
-        radius_rows=tuple(Row(row=d, value=rows[d].diameter if d in rows else None) for d in named if d > 0),
+        radius_rows=tuple(Row(row=d, value=rows[d].diameter if d in rows else None) for d in meaning.radius_rows),
     )
 
 
@@ -115,11 +113,12 @@ def _tools(moves: Moves) -> Lines:
 def _speeds(meaning: Interpretation, numbers: Lines, tool: int) -> tuple[float, ...]:
     """Return the S words that are said while a tool is in the spindle, rising."""
     events = meaning.events
-    said = np.flatnonzero(events.letter == ord("S"))
+    speed = events.speed
+    said = np.flatnonzero(np.isfinite(speed))
     if not said.size or not numbers.size:
         return ()
     move = np.clip(events.move[said] + (events.rule[said] == AFTER), 0, len(numbers) - 1)
-    speeds = np.unique(events.value[said][numbers[move] == tool]).tolist()
+    speeds = np.unique(speed[said][numbers[move] == tool]).tolist()
     return tuple(speeds if len(speeds) <= MOST_SPEEDS else [*speeds[: MOST_SPEEDS - 1], speeds[-1]])
 
 

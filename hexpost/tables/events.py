@@ -16,8 +16,9 @@ def events_csv(events: Events, ticks: Ints, period: float) -> bytes:
     micros = round(period * MICROS)
     lines = [HEADER]
     for i, tick in enumerate(ticks.tolist()):
-        word = f"{chr(int(events.letter[i]))}{float(events.value[i]):.15g}"
         rule = "with" if events.rule[i] == WITH else "after"
         pause = exact(round(float(events.pause[i]) * MICROS), 6)
-        lines.append(f"{exact(tick * micros, 6)},{tick},{events.line[i]},{word},{rule},{events.wait[i]:d},{pause}")
+        lines.append(
+            f"{exact(tick * micros, 6)},{tick},{events.line[i]},{events.word(i)},{rule},{events.wait[i]:d},{pause}"
+        )
     return ("\n".join(lines) + "\n").encode()

@@ -33,8 +33,7 @@ def waits(events: Events, ticks: Ints, blocks: Mapping[int, int]) -> list[Wait]:
     found = {row: Wait(row=row, word="block", line=line) for row, line in blocks.items()}
     for i in np.flatnonzero(events.wait).tolist():
         row = int(ticks[i])
-        word = f"{chr(int(events.letter[i]))}{float(events.value[i]):g}"
-        found[row] = Wait(row=row, word=word, line=int(events.line[i]))
+        found[row] = Wait(row=row, word=events.word(i), line=int(events.line[i]))
     return [found[row] for row in sorted(found)]
 
 

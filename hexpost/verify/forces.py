@@ -7,6 +7,7 @@ own: the platform as a rigid body, and the share of each strut as a point at its
 """
 
 from collections.abc import Callable
+from math import isfinite
 
 import numpy as np
 
@@ -73,11 +74,9 @@ class Cut:
         self._teeth = np.array([1 if t is None else t.teeth for t in known])
         self._spindle = np.zeros(meaning.moves.count)
         events = meaning.events
-        for letter, rule, move, value in zip(
-            events.letter.tolist(), events.rule.tolist(), events.move.tolist(), events.value.tolist(), strict=True
-        ):
-            if letter == ord("S"):
-                self._spindle[max(move + (rule == AFTER), 0) :] = value
+        for speed, rule, move in zip(events.speed.tolist(), events.rule.tolist(), events.move.tolist(), strict=True):
+            if isfinite(speed):
+                self._spindle[max(move + (rule == AFTER), 0) :] = speed
         self.any = bool(self._forces.force.any() or self._forces.moment.any() or self._coefficients.any())
 
     def wrench(self, motion: Motion, arm: Array, move: Ints) -> tuple[Array, Array]:

@@ -68,9 +68,8 @@ class Happenings:
 
     def _words(self, i: int) -> tuple[str, ...]:
         e = self.events
-        word = f"{chr(int(e.letter[i]))}{float(e.value[i]):.15g}"
         rule = "with" if e.rule[i] == WITH else "after"
-        return str(e.line[i]), word, rule, str(int(e.wait[i])), f"{float(e.pause[i]):.6f}"
+        return str(e.line[i]), e.word(i), rule, str(int(e.wait[i])), f"{float(e.pause[i]):.6f}"
 
     def place(self, rows: Rows, poses: Poses, route: Route) -> None:
         """Check where the tool is at the samples among the new rows: at the end or the start of the event's move."""

@@ -11,7 +11,8 @@ from hexpost.moves.motion.positions import Positions
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.sheet import Words, fill
-from hexpost.moves.window.state import NONE, State
+from hexpost.moves.window.state import State
+from hexpost.moves.words import NONE
 from hexpost.units import RAD_PER_DEG, SECONDS_PER_MINUTE
 
 INVERSE, PER_REVOLUTION = 93, 95

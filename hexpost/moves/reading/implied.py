@@ -17,8 +17,7 @@ from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.modes import INCH, SAME_AS
 from hexpost.moves.window.sheet import fill
-from hexpost.moves.window.state import NONE
-from hexpost.moves.words import group_of, groups
+from hexpost.moves.words import NONE, group_of, groups
 
 LONGEST = 20
 """Digits that a number without a point may have."""

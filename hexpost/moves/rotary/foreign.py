@@ -14,7 +14,7 @@ from hexpost.moves.rotary.refine import MOST_IN_ALL, MOST_PIECES, Pieces, pieces
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.sheet import Sheet
-from hexpost.moves.window.state import NONE
+from hexpost.moves.words import NONE
 from hexpost.units import RAD_PER_DEG
 
 ONE_TURN = 360.0

@@ -9,7 +9,7 @@ from hexpost.machine.wording import Words as Reading
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.modes import AXES, INCH, Modes
 from hexpost.moves.window.sheet import Movement, Sheet, Words
-from hexpost.moves.window.state import NONE
+from hexpost.moves.words import NONE
 from hexpost.units import MM_PER_INCH
 
 NOWHERE = np.empty(0, dtype=np.int64)

@@ -6,9 +6,8 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.moves.model import Frame
+from hexpost.moves.words import NONE
 
-NONE = 255
-"""Code of a modal group from which no word has been given yet."""
 NUMBERS = 100_000
 """One more than the largest number of a tool or a row."""
 CODES = 100
