@@ -1,11 +1,10 @@
 """The stage from words to moves: what a program means.
 
-In: a ``Program`` (words as columns, in the order of the text), the machine, its tools and its setup. Out: an
-``Interpretation`` (``model.py``): moves and events as columns, the frames they are written in, and how ambiguous
-words were read.
-
-All blocks of a window go through one step together. A step takes columns and hands on columns; what stays in force
-from one window to the next is in ``window/state.py`` and nowhere else. So time and memory follow the number of blocks.
+In: a ``Program`` (words as columns, in the order of the text), the machine, its tools and its setup.
+Out: an ``Interpretation``: moves and events as columns, the frames they are written in, what is in force over runs of
+moves, and how ambiguous words were read.
+Idea: all blocks of a window go through one step together. A step takes columns and hands on columns. What stays in
+force from one window to the next is in ``window/state.py`` and nowhere else, so time and memory follow the blocks.
 
     order/        which blocks run, in which order
     reading/      what each word says by itself
@@ -16,6 +15,6 @@ from one window to the next is in ``window/state.py`` and nowhere else. So time 
     rotary/       how the tool turns between the ends of a block
     compensation/ the tool centre beside the contour
 
-The one rule: a chapter imports from those it needs below it, never back (the import rules say the order).
+Rule: nobody behind this stage looks at letters and values of words; they ask what was meant.
 Start with ``words.py``, the one table of words, then ``interpret.py``, which calls the steps in their order.
 """

@@ -38,12 +38,12 @@ TOGETHER = 4096
 class Trace:
     """Blocks that run one after the other, in which only place, motion word and feed change.
 
-    ``lines`` (n,): their lines, ``blocks`` (n) their block numbers (``"N10"``), ``once`` (n) what words mean that act
-    in one block alone. ``state``: what is in force after the last of them, in the words of the trade. ``frame``: the work
-    frame then in force, ``frames`` those that ``steps`` count. ``motion`` (n) in words. ``feed`` (n,): the modal F as
-    written, nan for none; ``feed_scale`` (n,): millimetres of its unit. ``place`` (6, n): the tip after each block in
-    ``frame``. ``steps``: the moves of these blocks, as programmed (compensation of the cutter radius moves them aside).
-    ``events``: what happens in them.
+    ``lines`` (n,): their lines. ``blocks`` (n): their block numbers (``"N10"``). ``once`` (n): what words mean that act
+    in one block alone. ``state``: what is in force after the last of them, in the words of the trade. ``frame``: the
+    work frame then in force, ``frames`` those that ``steps`` count. ``motion`` (n) in words. ``feed`` (n,): the modal F
+    as written, nan for none; ``feed_scale`` (n,): millimetres of its unit. ``place`` (6, n): the tip after each block
+    in ``frame``. ``steps``: the moves of these blocks, as programmed (compensation of the cutter radius moves them
+    aside). ``events``: what happens in them.
     """
 
     lines: Lines

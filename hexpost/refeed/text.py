@@ -33,7 +33,7 @@ class FeedStyle:
             _, point, rest = text.partition(b".")
             self.decimals = max(self.decimals, len(rest))
             pointed += bool(point)
-        self.pointed = implied or 2 * pointed > len(at)
+        self.with_point = implied or 2 * pointed > len(at)
 
     def rounded(self, feed: float) -> float:
         """Return a feed rounded down to the program's decimals; to more of them where that would lose much."""
@@ -48,7 +48,7 @@ class FeedStyle:
         """Return a feed as digits."""
         text = f"{feed:.{MOST_DECIMALS}f}".rstrip("0")
         whole, _, rest = text.partition(".")
-        return (whole if not rest and not self.pointed else f"{whole}.{rest}").encode()
+        return (whole if not rest and not self.with_point else f"{whole}.{rest}").encode()
 
 
 def word_at(program: Program, i: int) -> tuple[tuple[int, int], bytes]:

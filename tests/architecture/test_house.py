@@ -22,12 +22,13 @@ BORROWED = {
     ("explain", "report"): "numbers read the same in both",
     ("reach", "report"): "numbers read the same in both",
     ("reach", "audit"): "the same length beside which angles are weighed",
+    ("refeed", "moves"): "it cuts blocks that say nothing but where to go",
     ("refeed", "setpoints"): "it looks for the ticks at which blocks begin",
     ("verify", "moves"): "a proof shares the reading of inputs, and nothing else",
     ("verify", "program"): "a proof shares the reading of inputs, and nothing else",
 }
 """Who imports more than the model of another stage, and why: nobody else does."""
-CHAPTERS = [f for f in FILES if f.name == "__init__.py" and f.relative_to(PACKAGE).parts[0] not in {"moves", "verify"}]
+CHAPTERS = [f for f in FILES if f.name == "__init__.py" and f.relative_to(PACKAGE).parts[0] != "verify"]
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "hexpost", "grammars", "tests", "samples"}
 
 
@@ -128,3 +129,29 @@ def test_help_imports_nothing_heavy():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+def readers_of_words(code: str) -> list[str]:
+    """Return where code looks at letters of words, or at the table of them, instead of asking what they mean."""
+    out = []
+    for node in ast.walk(ast.parse(code)):
+        if isinstance(node, ast.Attribute) and node.attr in ("letter", "pointed", "letters"):
+            out.append(f"{node.lineno}: .{node.attr}")
+        elif isinstance(node, ast.ImportFrom) and node.module == "hexpost.moves.words":
+            out.append(f"{node.lineno}: {node.module}")
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "ord":
+            letter = node.args[0]
+            if isinstance(letter, ast.Constant) and re.fullmatch("[A-Z:]", str(letter.value)):
+                out.append(f"{node.lineno}: ord({letter.value})")
+    return out
+
+
+def test_only_the_reader_and_the_interpreter_look_at_letters_and_values_of_words():
+    assert readers_of_words('at = program.letter == ord("F")\nfrom hexpost.moves.words import WORDS\n')
+    found = {
+        str(file.relative_to(PACKAGE)): places
+        for file in FILES
+        if file.relative_to(PACKAGE).parts[0] not in ("program", "moves")
+        and (places := readers_of_words(file.read_text()))
+    }
+    assert not found
