@@ -3,8 +3,7 @@
 from os import PathLike
 from pathlib import Path
 
-from hexpost.convert import Output, report_of
-from hexpost.convert import convert as _convert
+from hexpost.convert import Output, convert, report_of
 from hexpost.errors import HexpostError, InputError, OutputError
 from hexpost.machine.load import demonstration_machine, load_machine
 from hexpost.machine.model import Machine
@@ -72,4 +71,4 @@ def write_job(job: Job, folder: Place, *, table: str = "csv", overwrite: bool = 
     OutputError
         The folder holds something, or cannot be written.
     """
-    return _convert(job, Output(folder=Path(folder), table=table, overwrite=overwrite))
+    return convert(job, Output(folder=Path(folder), table=table, overwrite=overwrite))

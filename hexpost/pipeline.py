@@ -23,7 +23,7 @@ from hexpost.moves.mistakes import told
 from hexpost.moves.model import USUAL, Interpretation, Switches
 from hexpost.moves.restart import Restart, restarted
 from hexpost.path.build import build
-from hexpost.path.model import Path as ToolPath
+from hexpost.path.model import ToolPath
 from hexpost.program.model import Program
 from hexpost.program.read import read
 from hexpost.proving import AS_PROGRAMMED, Proving, proving_moves, slowed

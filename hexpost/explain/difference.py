@@ -12,7 +12,7 @@ from hexpost.explain.blocks import POSE, event, motion
 from hexpost.explain.likeness import Pairs, Unpaired, unpaired
 from hexpost.explain.text import at_feed, happening, in_motion
 from hexpost.moves.model import ARC, Events, Frame, Interpretation, Moves
-from hexpost.report.words import number as shown
+from hexpost.report.words import number
 
 FEED_SHARE = 5e-4
 """Largest share by which two feeds differ that are the same, written in inches once and in millimetres once."""
@@ -191,7 +191,7 @@ def frame_texts(what: str, a: Frame, b: Frame) -> tuple[str, str] | None:
         return None if a.tool == b.tool else (f"tool {a.tool}", f"tool {b.tool}")
     if what == "length":
         same = a.length_row == b.length_row and abs(a.length - b.length) <= FRAME_MM
-        texts = [f"row {f.length_row}, {shown(f.length)} mm" if f.length_row else "no tool length" for f in (a, b)]
+        texts = [f"row {f.length_row}, {number(f.length)} mm" if f.length_row else "no tool length" for f in (a, b)]
         return None if same else (texts[0], texts[1])
     if a.offset != b.offset:
         return a.offset, b.offset

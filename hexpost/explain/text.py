@@ -4,8 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any, cast
 
 from hexpost.explain.blocks import Document
-from hexpost.report.words import clean
-from hexpost.report.words import number as shown
+from hexpost.report.words import clean, number
 
 INDENT = " " * 9
 MOST_TEXT = 160
@@ -51,13 +50,13 @@ def in_words(state: dict[str, Any]) -> dict[str, str]:
     unit = "" if feed is None or feed["mm_per_unit"] == 1.0 else f" (lengths in units of {feed['mm_per_unit']:g} mm)"
     return {
         "motion": state["motion"] or "no motion word yet",
-        "feed": "no feed in force" if feed is None else f"F {shown(feed['written'])}{unit}",
+        "feed": "no feed in force" if feed is None else f"F {number(feed['written'])}{unit}",
         "offset": f"work offset {state['offset']}",
         "units": state["units"] or "no unit of length yet",
         **rest,
         "tool": f"tool {state['tool']} in the spindle" if state["tool"] else "no tool in the spindle",
-        "length": f"tool length {shown(state['length_mm'])} mm of row {row}" if row else "no tool length",
-        "speed": "no spindle speed" if state["spindle_speed"] is None else f"S {shown(state['spindle_speed'])}",
+        "length": f"tool length {number(state['length_mm'])} mm of row {row}" if row else "no tool length",
+        "speed": "no spindle speed" if state["spindle_speed"] is None else f"S {number(state['spindle_speed'])}",
     }
 
 
@@ -71,8 +70,8 @@ def in_motion(move: Document) -> str:
     if move["kind"] == "arc":
         centre = cast("list[float]", move["centre_mm"])
         turn = cast("float", move["turn_deg"])
-        what += f" of {shown(round(turn, PLACES))} deg about {move['axis']} with centre "
-        what += " ".join(f"{x}{shown(round(v, PLACES) + 0.0)}" for x, v in zip("XYZ", centre, strict=True))
+        what += f" of {number(round(turn, PLACES))} deg about {move['axis']} with centre "
+        what += " ".join(f"{x}{number(round(v, PLACES) + 0.0)}" for x, v in zip("XYZ", centre, strict=True))
     fast = f", {at_feed(move)}" if move["feed_unit"] else ""
     where = " in machine coordinates" if move["frame"] == "G53" else ""
     return f"{what} to {at(move['to_mm_deg'])}{where}{fast}"
@@ -80,7 +79,7 @@ def in_motion(move: Document) -> str:
 
 def at_feed(move: Document) -> str:
     """Return the feed of a move in words."""
-    return f"{shown(round(cast('float', move['feed']), PLACES))} {move['feed_unit']}" if move["feed_unit"] else "rapid"
+    return f"{number(round(cast('float', move['feed']), PLACES))} {move['feed_unit']}" if move["feed_unit"] else "rapid"
 
 
 def happening(event: Document) -> str:
@@ -88,7 +87,7 @@ def happening(event: Document) -> str:
     means = str(event["means"]).split(":")[0]
     pause = cast("float", event["pause_s"])
     if pause or event["word"] == "G04":
-        return f"{event['word']}: the tool rests {shown(pause)} s"
+        return f"{event['word']}: the tool rests {number(pause)} s"
     return f"{event['word']}: {means}"
 
 
@@ -96,4 +95,4 @@ def at(place: object) -> str:
     """Return a pose in words; angles only where one of them is not zero."""
     values = [round(v, PLACES) + 0.0 for v in cast("list[float]", place)]
     named = zip("XYZABC" if any(values[3:]) else "XYZ", values, strict=False)
-    return " ".join(f"{x}{shown(v)}" for x, v in named)
+    return " ".join(f"{x}{number(v)}" for x, v in named)

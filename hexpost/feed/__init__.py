@@ -1,6 +1,6 @@
 """Speed along the path, within feed, tool-tip and jerk limits, and within the struts where that is asked.
 
-In: ``Path``, feeds and dwells of the program, limits of the machine; the mode (as programmed, strut-limited).
+In: ``ToolPath``, feeds and dwells of the program, limits of the machine; the mode (as programmed, strut-limited).
 Out: ``Timing``: motion along the path as a function of time; every span takes a whole number of ticks.
 Idea: separable bounds. Each stretch of the path has a cap of speed and one of acceleration; two running minima,
 forwards and backwards, are the fastest speed under both. An average over a window of time limits the jerk. Samples

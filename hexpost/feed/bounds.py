@@ -7,7 +7,7 @@ import numpy as np
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.feed.minima import range_min
 from hexpost.feed.model import (
-    CORNER,
+    AT_CORNER,
     FEED,
     TILT_ACCELERATION,
     TILT_JERK,
@@ -19,8 +19,7 @@ from hexpost.feed.model import (
 from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.machine.model import ToolTip
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, Moves
-from hexpost.path import model as pieces
-from hexpost.path.model import Path
+from hexpost.path.model import CORNER, REST, ROUND, ToolPath
 
 MARGIN = 0.98
 """Share of acceleration and jerk limits that is planned with, where the correction must have room."""
@@ -61,15 +60,15 @@ class Shares:
         return [*worst, range_min(self.free[low:high], first, last)]
 
 
-def lone_straights(path: Path) -> Ints:
+def lone_straights(path: ToolPath) -> Ints:
     """Return the spans that are one straight piece, shape (k,): their schedule has a closed form."""
     one = np.flatnonzero(np.diff(path.span_first) == 1)
-    out: Ints = one[path.kind[path.span_first[one]] == pieces.REST]
+    out: Ints = one[path.kind[path.span_first[one]] == REST]
     return out
 
 
-def shares(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Shares:
-    """Return speed caps and shares of the limits; ``norms`` (2, 3, p) as ``Path.norms_max`` gives them."""
+def shares(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Shares:
+    """Return speed caps and shares of the limits; ``norms`` (2, 3, p) as ``ToolPath.norms_max`` gives them."""
     p, q = norms
     speed, _ = _speed_caps(path, moves, tip, norms)
     return Shares(
@@ -84,7 +83,7 @@ def shares(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Shares:
     )
 
 
-def as_programmed(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Stretches:
+def as_programmed(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Stretches:
     """Return one stretch per piece, shape (p,), bounded by feed and tool-tip limits; ``norms`` as in ``shares``.
 
     Second derivatives are split: curvature takes |q''| s'^2, the tangent sqrt(A^2 - that^2) / |q'|; the third
@@ -101,7 +100,7 @@ def as_programmed(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Stret
     for n, most, jerk, why, why_jerk in sides:
         _lower(cap, cause, CURVATURE_SHARE * most / n[1], why)
         _lower(cap, cause, (jerk / n[2]) ** (2 / 3), why_jerk)
-    cap = tagged(cap, cause | np.where(path.kind >= pieces.CORNER, CORNER, 0).astype(np.uint8))
+    cap = tagged(cap, cause | np.where(path.kind >= CORNER, AT_CORNER, 0).astype(np.uint8))
     up, hold = tip_ramps(path, slice(None), cap, tip, norms)
     most_jerk, jerk_hold = np.full(len(cap), HUGE), np.zeros(len(cap), dtype=np.uint8)
     for n, _, jerk, _, why_jerk in sides:
@@ -121,7 +120,7 @@ def as_programmed(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> Stret
     )
 
 
-def tip_ramps(path: Path, piece: Ints | slice, cap: Array, tip: ToolTip, norms: Array) -> tuple[Array, Codes]:
+def tip_ramps(path: ToolPath, piece: Ints | slice, cap: Array, tip: ToolTip, norms: Array) -> tuple[Array, Codes]:
     """Return the largest acceleration along pieces (n,) that tip and tilt allow at any speed squared under a cap (n,).
 
     And its cause; ``norms`` as in ``shares``.
@@ -133,7 +132,7 @@ def tip_ramps(path: Path, piece: Ints | slice, cap: Array, tip: ToolTip, norms: 
     return up, hold
 
 
-def parts(path: Path, norms: Array, under: Flags, st: Stretches) -> Ints:
+def parts(path: ToolPath, norms: Array, under: Flags, st: Stretches) -> Ints:
     """Return into how many stretches each piece is cut, shape (p,); ``st`` has one for each.
 
     Short ones where the struts hold, ``under`` (p,); and arcs that their curvature holds, so that a speed lowered where
@@ -142,14 +141,14 @@ def parts(path: Path, norms: Array, under: Flags, st: Stretches) -> Ints:
     (p1, p2, _), (q1, _, _) = norms
     turn = p2 / np.maximum(p1, TINY) * path.size / STEP_RAD
     travel = np.maximum(p1 * path.size / STEP_MM, q1 * path.size / STEP_RAD)
-    bent = (path.kind == pieces.ROUND) & np.isin(causes(st.cap), (TIP_ACCELERATION, TIP_JERK))
+    bent = (path.kind == ROUND) & np.isin(causes(st.cap), (TIP_ACCELERATION, TIP_JERK))
     out = np.where(under, np.maximum(travel, turn), np.where(bent, turn, 1.0))
-    out = np.where(path.kind >= pieces.CORNER, np.where(under, np.clip(turn, *CORNER_PARTS), 1.0), out)
+    out = np.where(path.kind >= CORNER, np.where(under, np.clip(turn, *CORNER_PARTS), 1.0), out)
     count: Ints = np.ceil(np.clip(out, 1.0, MOST_PARTS)).astype(np.int64)
     return count
 
 
-def _margins(path: Path) -> Array:
+def _margins(path: ToolPath) -> Array:
     """Return the share of the limits of tip and tilt that each piece (p,) is planned with."""
     margin = np.full(len(path.kind), MARGIN)
     margin[path.span_first[lone_straights(path)]] = 1.0  # the closed form keeps limits to the last digit
@@ -163,7 +162,7 @@ def _lower(bound: Array, cause: Codes, other: Array, why: int) -> None:
     cause[less] = why
 
 
-def _speed_caps(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> tuple[Array, Codes]:
+def _speed_caps(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> tuple[Array, Codes]:
     """Return the largest s' per piece by feed and speed limits, and the cause."""
     p, q = np.maximum(norms[:, 0], TINY)
     speed, cause = np.full(len(p), HUGE), np.zeros(len(p), dtype=np.uint8)
@@ -171,23 +170,23 @@ def _speed_caps(path: Path, moves: Moves, tip: ToolTip, norms: Array) -> tuple[A
     _lower(speed, cause, tip.tilt_speed / q, TILT_SPEED)
     own = path.move.astype(np.int64)
     _lower(speed, cause, _feed(path, moves, own, p, q), FEED)
-    corner: Flags = path.kind >= pieces.CORNER
+    corner: Flags = path.kind >= CORNER
     after = np.where(corner, np.minimum(own + 1, moves.count - 1), own)
     _lower(speed, cause, _feed(path, moves, after, p, q), FEED)
     return speed, cause
 
 
-def programmed_speed(path: Path, moves: Moves, tip: ToolTip, slopes: Array) -> Array:
+def programmed_speed(path: ToolPath, moves: Moves, tip: ToolTip, slopes: Array) -> Array:
     """Return s' (p,) by the programmed feed alone, of rapids by the speed limits; ``slopes`` (2, p): largest |q'|."""
     p, q = np.maximum(slopes, TINY)
     own = path.move.astype(np.int64)
-    after = np.where(path.kind >= pieces.CORNER, np.minimum(own + 1, moves.count - 1), own)
+    after = np.where(path.kind >= CORNER, np.minimum(own + 1, moves.count - 1), own)
     feed = np.minimum(_feed(path, moves, own, p, q), _feed(path, moves, after, p, q))
     rapid = moves.feed_mode[own] == FEED_RAPID
     return np.where(rapid, np.minimum(tip.speed / p, tip.tilt_speed / q), feed)
 
 
-def _feed(path: Path, moves: Moves, move: Ints, p: Array, q: Array) -> Array:
+def _feed(path: ToolPath, moves: Moves, move: Ints, p: Array, q: Array) -> Array:
     """Return the largest s' that the programmed feed of these moves allows on each piece."""
     feed, mode = moves.feed[move], moves.feed_mode[move]
     out = np.full(len(feed), HUGE)

@@ -7,10 +7,10 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags
 from hexpost.feed.minima import spread_min
-from hexpost.feed.model import CORNER, Timing
+from hexpost.feed.model import AT_CORNER, Timing
 from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
 from hexpost.feed.weigh import TOLERANCE, Limits, weigh
-from hexpost.path.model import Path
+from hexpost.path.model import ToolPath
 
 BLOCK, PORTION = 8192, 1 << 16
 """So many stretches of time are looked at together, and so many samples of them at most."""
@@ -81,7 +81,7 @@ def changed(before: Speeds, now: Speeds, timing: Timing) -> Ranges:
 
 
 def correct(
-    st: Stretches, timing: Timing, path: Path, limits: Limits, where: Ranges | None, *, power: float = 1.0
+    st: Stretches, timing: Timing, path: ToolPath, limits: Limits, where: Ranges | None, *, power: float = 1.0
 ) -> Corrected | None:
     """Return stretches with lower bounds where samples break limits of tip, tilt or struts; ``None`` when none does.
 
@@ -103,7 +103,7 @@ def correct(
         np.minimum.at(f_cap, under, bad.cap**power)
         order = np.argsort(bad.over)
         order = order[bad.cap[order] < 1]
-        cause[under[order]] = bad.cause[order] | (cause[under[order]] & CORNER)
+        cause[under[order]] = bad.cause[order] | (cause[under[order]] & AT_CORNER)
         t, T = tick[bad.motion] * timing.period, timing.window[span] * timing.period
         i = np.maximum(np.searchsorted(timing.t, t - (1 + REACH) * T, "right") - 1, 0)
         j = np.minimum(np.searchsorted(timing.t, t + REACH * T), len(timing.t) - 1)
@@ -120,7 +120,7 @@ def correct(
     return Corrected(st=lower, worst=worst)
 
 
-def _doubtful(edges: Array, timing: Timing, path: Path, limits: Limits, where: Ranges | None) -> Iterator[Array]:
+def _doubtful(edges: Array, timing: Timing, path: ToolPath, limits: Limits, where: Ranges | None) -> Iterator[Array]:
     """Yield the times in ticks to look at, a portion at a time: those in stretches of time that bounds do not clear."""
     step = STEP_FIRM if limits.struts.aim.all() else STEP
     for begin in range(0, len(edges) - 1, BLOCK):
@@ -136,7 +136,7 @@ def _doubtful(edges: Array, timing: Timing, path: Path, limits: Limits, where: R
             yield edge[here[which]] + inside * width[here[which]]
 
 
-def _suspect(edge: Array, timing: Timing, path: Path, limits: Limits, where: Ranges | None) -> Flags:
+def _suspect(edge: Array, timing: Timing, path: ToolPath, limits: Limits, where: Ranges | None) -> Flags:
     """Return which stretches of time between edges are not cleared by bounds.
 
     Between two edges the jerk along the path is constant, its acceleration largest at one end; the derivatives of

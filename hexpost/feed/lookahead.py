@@ -19,7 +19,7 @@ from hexpost.feed.task import Task, seconds_at, task_of
 from hexpost.feed.windows import choose, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
-from hexpost.path.model import ROUND, Path
+from hexpost.path.model import ROUND, ToolPath
 from hexpost.shelf import Growing, let_go
 
 WINDOW, AHEAD = 32_768, 4_096
@@ -75,7 +75,7 @@ class _Held:
 class _Span:
     """A long span, what it is planned with, and the dwells after it."""
 
-    path: Path
+    path: ToolPath
     moves: Moves
     machine: Machine
     mode: str
@@ -95,7 +95,7 @@ class _Span:
 
 
 def in_windows(
-    path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float
+    path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float
 ) -> Timing | None:
     """Return the timing of a path of one span, planned in windows; ``None`` where it must be planned as a whole.
 

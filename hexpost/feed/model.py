@@ -6,8 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.moves.model import WITH, Events
-from hexpost.path.model import CORNER as CORNER_PIECE
-from hexpost.path.model import Path
+from hexpost.path.model import CORNER, ToolPath
 
 FEED, TIP_SPEED, TIP_ACCELERATION, TIP_JERK, TILT_SPEED, TILT_ACCELERATION, TILT_JERK, TOO_SHORT = range(8)
 """What holds the speed of a stretch: programmed feed, a tool-tip or tilt limit, a span too short to accelerate."""
@@ -15,7 +14,7 @@ STRUT = 8
 """From here on a strut holds it: see ``strut_cause``."""
 STARTS = 126
 """Cause of the time that starts and stops take beside their ramps: averages of the speed, and whole ticks."""
-CORNER = 64
+AT_CORNER = 64
 """Added to the cause when it is felt on a rounded corner."""
 
 KINDS = ("speed", "acceleration", "jerk", "thrust")
@@ -35,8 +34,8 @@ def strut_cause(strut: Ints, kind: int) -> Codes:
 
 def cause_text(cause: int) -> str:
     """Return the words for a cause."""
-    code = cause & ~CORNER if cause != STARTS else STARTS
-    where = "corner: " if cause & CORNER and cause != STARTS else ""
+    code = cause & ~AT_CORNER if cause != STARTS else STARTS
+    where = "corner: " if cause & AT_CORNER and cause != STARTS else ""
     if code in OWN:
         return where + OWN[code]
     strut, kind = divmod(code - STRUT, len(KINDS))
@@ -184,7 +183,7 @@ class Timing:
         out[0] = area[k] + h * (sk + h * (vk / 2 + h * out[3] / 6))
         return origin, out, i, j
 
-    def locate(self, path: Path, motion: Motion) -> Place:
+    def locate(self, path: ToolPath, motion: Motion) -> Place:
         """Return the pieces under the samples; never a piece of another span (at a stop, s alone does not say)."""
         s, span = motion.s, motion.span
         a = max(int(np.searchsorted(path.s0, s[0], "right")) - 1, 0)
@@ -199,14 +198,14 @@ class Timing:
             u[motion.rest] = path.size[piece[motion.rest]]
         return Place(piece=piece, u=u)
 
-    def end_ticks(self, path: Path, move: Ints) -> Ints:
+    def end_ticks(self, path: ToolPath, move: Ints) -> Ints:
         """Return the first ticks at which the tool has reached the ends of moves (n,), rising; 0 for move -1.
 
         Where the end is rounded off, its place is the vertex of the corner. A rest after the end does not count.
         """
         k = np.maximum(np.searchsorted(path.move, move, "right") - 1, 0)
         span = np.searchsorted(path.span_first, k, "right") - 1
-        corner = path.kind[k] >= CORNER_PIECE
+        corner = path.kind[k] >= CORNER
         s = path.s0[k + 1] + np.where(corner, -path.offset[k] - path.size[k], 0.0)
         lo, hi = self.start[span].copy(), self.end[span].copy()
         inner = np.flatnonzero((k + 1 < path.span_first[span + 1]) | corner)
@@ -219,7 +218,7 @@ class Timing:
         out[inner] = hi
         return np.where(move < 0, 0, out)
 
-    def start_ticks(self, path: Path, move: Ints) -> Ints:
+    def start_ticks(self, path: ToolPath, move: Ints) -> Ints:
         """Return the ticks at which moves (n,), rising, begin: the start of a span, or the end of the move before."""
         k = np.searchsorted(path.move, move)
         span = np.searchsorted(path.span_first, k, "right") - 1
@@ -227,7 +226,7 @@ class Timing:
         begin = self.start[np.minimum(span, len(self.end))]
         return np.where(inner, self.end_ticks(path, move - 1), np.where(move < 0, 0, begin))
 
-    def event_ticks(self, path: Path, events: Events) -> Ints:
+    def event_ticks(self, path: ToolPath, events: Events) -> Ints:
         """Return the ticks at which events (e,) take effect; a dwell's is where it begins.
 
         ``WITH``: the start of the move. ``AFTER``: its end, behind the dwells that the program puts before it.

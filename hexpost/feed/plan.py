@@ -17,7 +17,7 @@ from hexpost.feed.task import AS_PROGRAMMED, SMALL, Task, seconds_at, task_of
 from hexpost.feed.windows import choose, closed_windows, settled, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
-from hexpost.path.model import ROUND, Path
+from hexpost.path.model import ROUND, ToolPath
 
 FELT = 0.99
 """A lone straight whose bounds the struts lower below this share is also planned piece by piece."""
@@ -36,7 +36,7 @@ LONE_CURVATURE = 0.25
 
 
 def plan(
-    path: Path,
+    path: ToolPath,
     moves: Moves,
     events: Events,
     machine: Machine,
@@ -70,7 +70,7 @@ def plan(
     return done.whole()
 
 
-def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float) -> Timing:
+def _planned(path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float) -> Timing:
     """Return the timing of a portion of the path."""
     task, st, norms = task_of(path, moves, machine, mode, rests)
     least = rests.begin + float(rests.ticks.sum()) + float(seconds_at(path, task.programmed).sum()) / task.period
@@ -93,7 +93,7 @@ def _planned(path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests
     return fastest(drafts, task)
 
 
-def least_time(path: Path, moves: Moves, events: Events, machine: Machine) -> tuple[float, int]:
+def least_time(path: ToolPath, moves: Moves, events: Events, machine: Machine) -> tuple[float, int]:
     """Return a time [s] that no schedule goes below, by programmed feeds and dwells, and the line that takes most."""
     rest = np.append(events.pause, 0.0)
     dwell = int(np.argmax(rest))
@@ -172,7 +172,7 @@ def _felt(st: Stretches, closed: Stretches, lone: Flags) -> Flags:
     return out
 
 
-def dwells(path: Path, events: Events, period: float) -> Rests:
+def dwells(path: ToolPath, events: Events, period: float) -> Rests:
     """Return the dwells among the events, each after the span that ends with its move, in whole ticks."""
     here = np.flatnonzero(events.pause > 0)
     last: Ints = path.move[path.span_first[1:] - 1].astype(np.int64)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from hexpost.arrays import Ints
 from hexpost.feed.model import Pauses, Timing
 from hexpost.feed.ramps import Rests
-from hexpost.path.model import Path
+from hexpost.path.model import ToolPath
 from hexpost.shelf import Growing, let_go
 
 PORTION = 32_768
@@ -18,7 +18,7 @@ LONG = 65_536
 """A span of so many pieces is a portion of its own."""
 
 
-def portions(path: Path) -> list[tuple[int, int]]:
+def portions(path: ToolPath) -> list[tuple[int, int]]:
     """Return the first span of each portion, and the one behind its last."""
     first = path.span_first
     cuts = [0]

@@ -5,7 +5,7 @@ import numpy as np
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
 from hexpost.feed.model import FEED, STARTS, Reasons, Timing
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, LINE, Moves
-from hexpost.path.model import Path
+from hexpost.path.model import ToolPath
 from hexpost.shelf import column, windows
 
 BLOCK = 16384
@@ -14,7 +14,7 @@ NOTHING = 1e-4
 """Lost time below this share of an interval is nothing: speeds are planned no finer."""
 
 
-def reasons(timing: Timing, path: Path, moves: Moves) -> Reasons:
+def reasons(timing: Timing, path: ToolPath, moves: Moves) -> Reasons:
     """Return what held every block of a job that is planned as ``timing``."""
     line, back = _lines(moves.line)
     n = len(line)
@@ -82,7 +82,7 @@ def turns(moves: Moves) -> Flags:
     return out
 
 
-def _losses(timing: Timing, path: Path, back: Lines) -> tuple[Lines, Array, Codes]:
+def _losses(timing: Timing, path: ToolPath, back: Lines) -> tuple[Lines, Array, Codes]:
     """Return place of the line, seconds lost against the programmed feed, and cause of every interval (m,)."""
     m = len(timing.t)
     place, lost, cause = (column((m,), kind) for kind in (np.int32, np.float64, np.uint8))
@@ -110,7 +110,7 @@ def _spans(timing: Timing, part: slice) -> Ints:
     return np.searchsorted(timing.first, np.arange(part.start, part.stop), "right") - 1
 
 
-def _reached(timing: Timing, path: Path, turning: Flags, back: Lines, n: int) -> Array:
+def _reached(timing: Timing, path: ToolPath, turning: Flags, back: Lines, n: int) -> Array:
     """Return the largest speed of each of ``n`` lines: of the tip, or of the tilt in pure rotations."""
     out, before = np.zeros(n), 0.0
     for part in windows(len(timing.t), BLOCK):
@@ -129,7 +129,7 @@ def _reached(timing: Timing, path: Path, turning: Flags, back: Lines, n: int) ->
     return out
 
 
-def _travel(path: Path, move: Lines) -> Array:
+def _travel(path: ToolPath, move: Lines) -> Array:
     """Return how far the tip goes on moves (n,), or how far the tool turns where the tip stays, for inverse time."""
     k = np.minimum(np.searchsorted(path.move, move), max(path.count - 1, 0))
     q = path.evaluate(k, np.zeros(len(k)), 1, 1)[0]

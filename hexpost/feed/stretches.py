@@ -6,9 +6,9 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints
 from hexpost.feed.minima import erode, speeds
-from hexpost.feed.model import CORNER
+from hexpost.feed.model import AT_CORNER
 
-TAG = 2 * CORNER - 1
+TAG = 2 * AT_CORNER - 1
 """The last seven bits of a cap hold its cause (a change of 3e-14), so that a minimum of caps knows whose it is."""
 
 

@@ -7,14 +7,13 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.feed.bounds import HUGE, TINY, Shares
-from hexpost.feed.model import CORNER, strut_cause
+from hexpost.feed.model import AT_CORNER, strut_cause
 from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.feed.thrusts import Parts, ThrustLimits, thrust_limits
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
-from hexpost.path.model import CORNER as CORNER_PIECE
-from hexpost.path.model import Path
+from hexpost.path.model import CORNER, ToolPath
 
 AIM, AIM_RAPID = 0.999, 0.98
 """Share of the strut limits that samples must keep; rapids, which have no programmed speed, stay 2 % under them."""
@@ -69,7 +68,7 @@ class StrutLimits:
         return out
 
 
-def strut_limits(path: Path, moves: Moves, machine: Machine, *, rapids_only: bool) -> StrutLimits:
+def strut_limits(path: ToolPath, moves: Moves, machine: Machine, *, rapids_only: bool) -> StrutLimits:
     """Return the limits of the struts on all pieces, or only on rapids."""
     rapid = moves.feed_mode[path.move] == FEED_RAPID
     model = StrutModel(machine)
@@ -86,11 +85,17 @@ def strut_limits(path: Path, moves: Moves, machine: Machine, *, rapids_only: boo
 
 
 def bounded(
-    st: Stretches, shares: Shares, path: Path, norms: Array, limits: StrutLimits, *, curvature: float = CURVATURE_SHARE
+    st: Stretches,
+    shares: Shares,
+    path: ToolPath,
+    norms: Array,
+    limits: StrutLimits,
+    *,
+    curvature: float = CURVATURE_SHARE,
 ) -> tuple[Stretches, Shares]:
     """Return the stretches bounded by the struts where these are looked at.
 
-    And the shares of the limits with those of the struts in them; ``norms`` (2, 3, p) as ``Path.norms_max`` gives;
+    And the shares of the limits with those of the struts in them; ``norms`` (2, 3, p) as ``ToolPath.norms_max`` gives;
     ``curvature``: share of accelerations that the curvature of lengths may take.
     """
     cap, cause = st.cap.copy(), causes(st.cap)
@@ -99,7 +104,7 @@ def bounded(
     speed, worst = np.full(path.count, np.inf), np.zeros((5, path.count))
     for k in _blocks(limits.aim[st.piece] > 0):
         rows, piece = _rows(st, k, path, norms, limits), st.piece[k]
-        corner = np.where(path.kind[piece] >= CORNER_PIECE, CORNER, 0).astype(np.uint8)
+        corner = np.where(path.kind[piece] >= CORNER, AT_CORNER, 0).astype(np.uint8)
         for kind, other in enumerate(rows.caps(curvature)):
             cap[k], cause[k] = _least(cap[k], cause[k], other, kind, corner)
         up[k], down[k], hold[k] = _ramped(rows, cap[k], (up[k], down[k], hold[k]))
@@ -119,7 +124,7 @@ def bounded(
     )
 
 
-def steepest(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits) -> Stretches:
+def steepest(st: Stretches, k: Ints, path: ToolPath, norms: Array, limits: StrutLimits) -> Stretches:
     """Return the stretches with ramps of stretches ``k`` bounded by the struts, too, at any speed under their caps."""
     up, down, hold = st.up.copy(), st.down.copy(), st.hold.copy()
     for at in _blocks(limits.aim[st.piece[k]] > 0):
@@ -208,7 +213,7 @@ def _blocks(which: Flags) -> Iterator[Ints]:
         yield here[k : k + BLOCK]
 
 
-def _rows(st: Stretches, k: Ints, path: Path, norms: Array, limits: StrutLimits) -> _Rows:
+def _rows(st: Stretches, k: Ints, path: ToolPath, norms: Array, limits: StrutLimits) -> _Rows:
     """Return the slopes at start, middle and end of the stretches ``k`` (n,): l''' jumps from piece to piece."""
     n, piece, size = len(k), st.piece[k], st.size[k]
     begin = np.maximum(st.s[k] - path.s0[piece], 0.0)

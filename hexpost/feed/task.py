@@ -13,7 +13,7 @@ from hexpost.feed.struts import CURVATURE_MOST, CURVATURE_SHARE, bounded, strut_
 from hexpost.feed.weigh import Limits
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
-from hexpost.path.model import Path
+from hexpost.path.model import ToolPath
 
 AS_PROGRAMMED, STRUT_LIMITED = MODES = ("as-programmed", "strut-limited")
 """Ways to plan: what an ordinary control would run; the fastest motion that keeps the limits of the struts, too."""
@@ -29,7 +29,7 @@ class Task:
     ``most_ticks`` is given up, for nobody will run it.
     """
 
-    path: Path
+    path: ToolPath
     limits: Limits
     rests: Rests
     period: float
@@ -43,7 +43,7 @@ class Task:
 
 
 def task_of(
-    path: Path, moves: Moves, machine: Machine, mode: str, rests: Rests, *, small: int = SMALL
+    path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, small: int = SMALL
 ) -> tuple[Task, Stretches, Array]:
     """Return what is to be planned, the stretches of all pieces with their bounds, and the norms of the pieces.
 
@@ -67,6 +67,6 @@ def task_of(
     return task, st, norms
 
 
-def seconds_at(path: Path, speed: Array) -> Array:
+def seconds_at(path: ToolPath, speed: Array) -> Array:
     """Return the time (p,) that pieces take at a steady ``speed`` (p,) along the path."""
     return path.size / np.maximum(speed, TINY)

@@ -11,7 +11,7 @@ from hexpost.feed.model import TIP_ACCELERATION, TIP_JERK, TIP_SPEED, Motion, Pl
 from hexpost.feed.struts import THRUST, StrutLimits
 from hexpost.feed.thrusts import Parts
 from hexpost.machine.model import ToolTip
-from hexpost.path.model import Path
+from hexpost.path.model import ToolPath
 
 TOLERANCE = 1e-6
 """A sample so much over its limit, as a share, is corrected."""
@@ -43,7 +43,7 @@ class Bad:
     cause: Codes
 
 
-def weigh(motion: Motion, place: Place, path: Path, limits: Limits) -> Bad | None:
+def weigh(motion: Motion, place: Place, path: ToolPath, limits: Limits) -> Bad | None:
     """Return which samples are over a limit, or ``None``.
 
     A sample whose jerk is ``r`` times its limit: the share of curvature lowers the cap under it by r^(-2/3 share),

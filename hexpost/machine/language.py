@@ -5,17 +5,17 @@ import re
 from hexpost.arrays import Array
 from hexpost.machine.table import Table
 from hexpost.machine.word_format import word_format
-from hexpost.machine.wording import DialectWord, ReferenceReturn, Words
+from hexpost.machine.wording import DialectWord, ReferenceReturn, Wording
 
 DWELL = ("ms", "s", "none")
 WORD = re.compile(r"[A-Z](\d{1,3}(\.\d)?)?")
 CODE = re.compile(r"[GM]\d{1,3}(\.\d)?")
 
 
-def words(t: Table) -> Words:
+def words(t: Table) -> Wording:
     """Return how words are read where the standard leaves it open; every key has the default of ``Words``."""
-    usual = Words()
-    out = Words(
+    usual = Wording()
+    out = Wording(
         units=t.choice("units", ("mm", "inch"), None) if t.has("units") else None,
         dwell_p=t.choice("dwell_p", DWELL, usual.dwell_p),
         dwell_x=t.choice("dwell_x", DWELL, usual.dwell_x),

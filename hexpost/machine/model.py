@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from hexpost.arrays import Array
-from hexpost.machine.wording import DialectWord, ProgrammedAxes, ReferenceReturn, Words
+from hexpost.machine.wording import DialectWord, ProgrammedAxes, ReferenceReturn, Wording
 
 Range = tuple[float, float]
 
@@ -190,7 +190,7 @@ class Machine:
     platform: Platform
     tool_tip: ToolTip
     struts: tuple[Strut, Strut, Strut, Strut, Strut, Strut]
-    words: Words = field(default_factory=Words)
+    words: Wording = field(default_factory=Wording)
     dialect: tuple[DialectWord, ...] = ()
     reference_return: ReferenceReturn | None = None
     """``None``: reference returns lead to machine zero."""

@@ -16,7 +16,7 @@ class Digits:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Words:
+class Wording:
     """How words are read where the standard leaves it open (table ``[words]`` of the machine file)."""
 
     units: str | None = None

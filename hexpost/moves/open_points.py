@@ -4,7 +4,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.machine.model import Tools
-from hexpost.machine.wording import Words as Reading
+from hexpost.machine.wording import Wording
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Arcs, Switches
 from hexpost.moves.motion.feeds import Feeds
 from hexpost.moves.reading.dwells import Dwells
@@ -74,7 +74,7 @@ def switched(extract: Extract, switches: Switches) -> tuple[str, ...]:
     return tuple(text for used, text in said if used)
 
 
-def unpointed(extract: Extract, reading: Reading) -> tuple[str, ...]:
+def unpointed(extract: Extract, reading: Wording) -> tuple[str, ...]:
     """Return a sentence on lengths that are written without a point."""
     if not (~extract.pointed & (extract.letter >= ord("X")) & (extract.letter <= ord("Z"))).any():
         return ()

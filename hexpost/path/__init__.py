@@ -1,7 +1,7 @@
 """Moves to a six-coordinate path, corners rounded within tolerance.
 
 In: ``Moves``: straight moves and arcs from end to end, and where the tool must rest.
-Out: ``Path``: pieces (rest of a line, arc, quintic, corner) one after the other, in spans from stop to stop.
+Out: ``ToolPath``: pieces (rest of a line, arc, quintic, corner) one after the other, in spans from stop to stop.
 Idea: what two moves disagree on at their common end is carried by one quintic that meets position, first and second
 derivative on both sides. Dense chains of short lines are freed of rounding noise first, and carry their curvature on.
 Rule: the parameter is metric, ds^2 = |dp|^2 + (rho da)^2, with rho the ratio of the corner tolerances of tip and tilt.

@@ -11,7 +11,7 @@ from hexpost.path.corner import hermite
 from hexpost.path.dense import carried, free_vertices, without_noise
 from hexpost.path.joined import Joined
 from hexpost.path.joints import Tolerances
-from hexpost.path.model import CORNER, QUINTIC, REST, ROUND, Path
+from hexpost.path.model import CORNER, QUINTIC, REST, ROUND, ToolPath
 from hexpost.shelf import let_go
 
 WINDOW = 65_536
@@ -20,7 +20,7 @@ HALO = 64
 """Moves about them that are looked at, too: a vertex freed of noise is felt 26 moves away, a corner one or two."""
 
 
-def build(moves: Moves, machine: Machine) -> Path:
+def build(moves: Moves, machine: Machine) -> ToolPath:
     """Return the path of ``moves``: corners of continuous mode rounded within the corner tolerances of ``machine``.
 
     The tool rests at the ends of moves that say so and where it turns back. Between stops the path is twice
@@ -36,7 +36,7 @@ def build(moves: Moves, machine: Machine) -> Path:
     return out.whole()
 
 
-def _window(moves: Moves, machine: Machine) -> Path:
+def _window(moves: Moves, machine: Machine) -> ToolPath:
     """Return the path of moves as if there were no others."""
     limits = machine.tool_tip
     tolerances = Tolerances(tip=limits.corner_tolerance, tilt=limits.corner_tolerance_tilt)
@@ -49,7 +49,7 @@ def _window(moves: Moves, machine: Machine) -> Path:
     return _pieces(c, cuts, carried(c, cuts, tolerances.rho), tolerances.rho)
 
 
-def _pieces(c: Chain, cuts: Cuts, bend: Array, rho: float) -> Path:
+def _pieces(c: Chain, cuts: Cuts, bend: Array, rho: float) -> ToolPath:
     """Return the path: the rest of each move and the corner at its end, where there are such."""
     n = c.length.size
     size = np.stack([c.length - cuts.first - cuts.last, cuts.last + np.append(cuts.first[1:], 0.0)[:n]], axis=1)
@@ -68,7 +68,7 @@ def _pieces(c: Chain, cuts: Cuts, bend: Array, rho: float) -> Path:
     slot[at] = np.searchsorted(c.circles.move, move[at])
     at = np.flatnonzero(kept == QUINTIC)
     slot[at] = np.arange(at.size)
-    return Path(
+    return ToolPath(
         kind=kept,
         move=move,
         offset=offset.ravel()[keep],

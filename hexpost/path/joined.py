@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.path.arc import Circles
-from hexpost.path.model import QUINTIC, ROUND, Path
+from hexpost.path.model import QUINTIC, ROUND, ToolPath
 from hexpost.shelf import Growing, joined
 
 OF_PIECES = ("kind", "move", "offset", "size", "slot")
@@ -26,7 +26,7 @@ class Joined:
         self._moves = self._pieces = self._arcs = self._bends = 0
         self._s, self._rho = 0.0, 0.0
 
-    def add(self, part: Path, own: tuple[int, int]) -> None:
+    def add(self, part: ToolPath, own: tuple[int, int]) -> None:
         """Take in moves ``own`` (first, and one behind the last) of a window."""
         low, high = own
         a, b = (int(k) for k in np.searchsorted(part.move, own))
@@ -53,10 +53,10 @@ class Joined:
         self._arcs, self._bends = self._arcs + last - first, self._bends + len(bent)
         self._s, self._rho = float(s[-1]), part.rho
 
-    def whole(self) -> Path:
+    def whole(self) -> ToolPath:
         """Return the path."""
         columns: dict[str, Any] = {name: column.whole() for name, column in self._columns.items()}
-        return Path(
+        return ToolPath(
             **columns,
             s0=self._s0.whole(),
             span_first=np.concatenate(self._spans),

@@ -15,7 +15,7 @@ a rounded corner with an arc on at least one side."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Path:
+class ToolPath:
     """Pieces as columns, shape (p,), in the order of travel; the parameter s is metric: ds2 = |dp|2 + (rho da)2.
 
     Per piece: ``kind``; ``move`` (a corner belongs to the move that ends in it); ``offset``, the parameter at its
@@ -57,12 +57,12 @@ class Path:
         out: Flags = (self.kind >= CORNER) | self.moved[self.move]
         return out
 
-    def spans(self, a: int, b: int) -> "Path":
+    def spans(self, a: int, b: int) -> "ToolPath":
         """Return the pieces of spans ``a`` to ``b`` (left out) as a path of the same moves; columns are views."""
         first = self.span_first[a : b + 1]
         return replace(self.pieces(int(first[0]), int(first[-1])), span_first=first - first[0])
 
-    def pieces(self, low: int, high: int) -> "Path":
+    def pieces(self, low: int, high: int) -> "ToolPath":
         """Return pieces ``low`` to ``high`` (left out) as one span; columns are views."""
         names = ("kind", "move", "offset", "size", "slot")
         columns = {name: getattr(self, name)[low:high] for name in names}

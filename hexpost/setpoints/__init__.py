@@ -1,6 +1,6 @@
 """The path at the control period, solved into struts, block by block.
 
-In: ``Timing``, ``Path`` and the frames of the moves.
+In: ``Timing``, ``ToolPath`` and the frames of the moves.
 Out: blocks of ``Poses`` (six coordinates with rate and acceleration) and of ``Setpoints`` (lengths, speeds,
 accelerations, jerks of six struts; commands where the machine file describes its screws).
 Idea: at each tick the path is evaluated with two exact derivatives, and the struts follow by differentiating their

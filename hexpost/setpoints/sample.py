@@ -8,7 +8,7 @@ import numpy as np
 from hexpost.arrays import Ints, Lines
 from hexpost.feed.model import Pauses, Timing
 from hexpost.moves.model import Moves
-from hexpost.path.model import CORNER, Path
+from hexpost.path.model import CORNER, ToolPath
 from hexpost.setpoints.model import Poses
 
 
@@ -21,7 +21,7 @@ class Block:
     frame: int
 
 
-def sample(timing: Timing, path: Path, moves: Moves, block: int = 8192) -> Iterator[Poses]:
+def sample(timing: Timing, path: ToolPath, moves: Moves, block: int = 8192) -> Iterator[Poses]:
     """Yield the samples of a job, ticks 0 (at rest) to the last, at most ``block`` at a time, each block in one frame.
 
     A sample at the end of a span, and those of a dwell after it, belong to that span. ``move`` is -1 up to the
@@ -32,7 +32,7 @@ def sample(timing: Timing, path: Path, moves: Moves, block: int = 8192) -> Itera
     return (poses_of(timing, path, moves, b) for b in blocks(timing, path, moves, block))
 
 
-def blocks(timing: Timing, path: Path, moves: Moves, size: int) -> Iterator[Block]:
+def blocks(timing: Timing, path: ToolPath, moves: Moves, size: int) -> Iterator[Block]:
     """Yield the blocks of at most ``size`` samples that make up a job; each can be sampled alone."""
     spans = len(path.span_first) - 1
     if not spans:
@@ -46,7 +46,7 @@ def blocks(timing: Timing, path: Path, moves: Moves, size: int) -> Iterator[Bloc
             yield Block(tick, min(tick + size - 1, int(hi)), int(number))
 
 
-def poses_of(timing: Timing, path: Path, moves: Moves, block: Block) -> Poses:
+def poses_of(timing: Timing, path: ToolPath, moves: Moves, block: Block) -> Poses:
     """Return the samples of a block."""
     tick: Ints = np.arange(block.first, block.last + 1)
     motion = timing.motion(tick)

@@ -106,6 +106,19 @@ def test_top_level_is_as_agreed():
     assert {n for n in names if not n.startswith(".")} == TOP_LEVEL
 
 
+def test_no_name_of_ours_needs_an_alias():
+    """Two things of one name would meet in a file: one of them has the wrong name."""
+    wrong = [
+        f"{file.relative_to(ROOT)}:{node.lineno} {name.name} as {name.asname}"
+        for file in FILES
+        for node in ast.walk(ast.parse(file.read_text()))
+        if isinstance(node, ast.ImportFrom | ast.Import)
+        for name in node.names
+        if name.asname and (getattr(node, "module", None) or name.name).split(".")[0] == "hexpost"
+    ]
+    assert not wrong
+
+
 @pytest.mark.parametrize("file", CHAPTERS, ids=[module_name(f) for f in CHAPTERS])
 def test_a_package_opens_with_a_chapter(file):
     """What comes in, what goes out, the idea, the rule to know, and where to start reading: names that exist."""

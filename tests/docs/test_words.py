@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from hexpost.cli import main
 from hexpost.cli.words import NOTES, WIDTH
 from hexpost.machine.load import DEMONSTRATION, demonstration_machine, machine_from
-from hexpost.machine.wording import Digits, Words
+from hexpost.machine.wording import Digits, Wording
 from hexpost.moves.words import EIA, ISO, RECALLED, TRADE, WORDS
 
 
@@ -67,11 +67,11 @@ def shown():
 def test_keys_that_the_machine_file_shows_are_keys_with_their_defaults(shown):
     assert (shown.words.units, shown.words.manual_withdrawal) == ("mm", 20.0)
     assert shown.words.format_mm["X"] == Digits(5, 3) and shown.words.format_inch["F"] == Digits(3, 1)
-    usual = Words()
+    usual = Wording()
     assert replace(shown.words, units=None, manual_withdrawal=None, format_mm={}, format_inch={}) == usual
     text = DEMONSTRATION.read_text()
     assert not [name for name in tomllib.loads(text) if name in ("words", "dialect", "tool_change")]
-    for field in Words.__dataclass_fields__:
+    for field in Wording.__dataclass_fields__:
         assert re.search(rf"^#{field}(_mm|_s)? = ", text, re.MULTILINE), field
 
 

@@ -9,7 +9,7 @@ from feed.test_plan import SEEDS, random_moves
 from feed.test_strut_limited import planned, with_struts
 from hypothesis import given, settings
 
-from hexpost.feed.model import CORNER, FEED, cause_text
+from hexpost.feed.model import AT_CORNER, FEED, cause_text
 from hexpost.feed.reasons import reasons
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT
 
@@ -97,7 +97,7 @@ def test_a_corner_says_so():
     q[0] = np.arange(41) // 2 * 5.0
     q[1] = (np.arange(41) + 1) // 2 * 5.0
     found, _ = why(lines(q, 300.0))
-    corner = [k for k in found.total if k & CORNER and k != 126]
+    corner = [k for k in found.total if k & AT_CORNER and k != 126]
     assert corner and all(cause_text(k).startswith("corner: ") for k in corner)
     assert FEED not in corner
 

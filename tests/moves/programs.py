@@ -7,7 +7,7 @@ import numpy as np
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.load import demonstration_machine, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tool, Tools
-from hexpost.machine.wording import Words
+from hexpost.machine.wording import Wording
 from hexpost.moves.interpret import interpret
 from hexpost.moves.model import Interpretation, Switches
 from hexpost.program.read import read
@@ -26,7 +26,7 @@ def offsets(**poses) -> Setup:
 
 def reading(**words) -> Machine:
     """Return the demonstration machine with other readings of open words."""
-    return replace(MACHINE, words=Words(**words))
+    return replace(MACHINE, words=Wording(**words))
 
 
 def faults(text: str, machine: Machine = MACHINE, tools: Tools | None = None, setup: Setup | None = None) -> list:

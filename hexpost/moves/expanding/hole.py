@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from hexpost.machine.wording import Words as Reading
+from hexpost.machine.wording import Wording
 from hexpost.moves.expanding.draft import Row
 from hexpost.moves.reading.dwells import SECONDS
 
@@ -64,7 +64,7 @@ class Bore:
         return to
 
 
-def bore(hole: Bore, axis: str, at: int, scale: float, reading: Reading) -> Iterator[Row]:
+def bore(hole: Bore, axis: str, at: int, scale: float, reading: Wording) -> Iterator[Row]:
     """Yield the rows of one hole, from above R to where the tool is afterwards."""
     recipe, to = hole.recipe, hole.mover(axis, at, scale)
     yield to(hole.r, rapid=True)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints, Lines
-from hexpost.machine.wording import Words as Reading
+from hexpost.machine.wording import Wording
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.sheet import NO_WORDS, Sheet, Words
 
@@ -30,7 +30,7 @@ class Dwells:
     letters: tuple[str, ...]
 
 
-def take_dwells(sheet: Sheet, reading: Reading, complaints: Complaints) -> tuple[Sheet, Dwells]:
+def take_dwells(sheet: Sheet, reading: Wording, complaints: Complaints) -> tuple[Sheet, Dwells]:
     """Return the sheet without the words of dwell blocks that give the time, and the dwells."""
     dwell = sheet.group("dwell")
     if dwell.count == 0:

@@ -11,8 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.machine.wording import Digits
-from hexpost.machine.wording import Words as Reading
+from hexpost.machine.wording import Digits, Wording
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.modes import INCH, SAME_AS
@@ -23,7 +22,7 @@ LONGEST = 20
 """Digits that a number without a point may have."""
 
 
-def placed(extract: Extract, reading: Reading, units: int, complaints: Complaints) -> Extract:
+def placed(extract: Extract, reading: Wording, units: int, complaints: Complaints) -> Extract:
     """Return the extract with the implied points put in; ``units`` is the G code in force ahead of it.
 
     A point that is written stays where it is. Letters that the format does not name are left as they are.
@@ -46,7 +45,7 @@ def _named(extract: Extract, formats: Mapping[str, Digits], which: Flags) -> lis
     return [(np.flatnonzero(which & (extract.letter == ord(x))), digits) for x, digits in formats.items()]
 
 
-def _inches(extract: Extract, reading: Reading, units: int) -> Flags:
+def _inches(extract: Extract, reading: Wording, units: int) -> Flags:
     """Return which words (w,) stand in blocks whose lengths are inches."""
     g = np.flatnonzero(extract.letter == ord("G"))
     here = g[group_of("G", extract.value[g]) == 1 + groups("G").index("units")]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags
-from hexpost.machine.wording import Words as Reading
+from hexpost.machine.wording import Wording
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.modes import AXES, INCH, Modes
 from hexpost.moves.window.sheet import Movement, Sheet, Words
@@ -22,7 +22,7 @@ class Blocks:
     sheet: Sheet
     modes: Modes
     movement: Movement
-    reading: Reading
+    reading: Wording
     complaints: Complaints
 
     scale: Array | None
@@ -33,7 +33,7 @@ class Blocks:
         return words.value if self.scale is None else words.value * self.scale[words.row]
 
 
-def scale_of(modes: Modes, reading: Reading) -> Array | None:
+def scale_of(modes: Modes, reading: Wording) -> Array | None:
     """Return the millimetres (rows,) per unit of length of each block, or ``None`` where all are metric."""
     inch = modes.units == INCH
     if reading.units == "inch":

@@ -8,12 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from moves.programs import HEAD, MACHINE, TOOLS, meaning, reading
 
-from hexpost.machine.wording import DialectWord, Words
+from hexpost.machine.wording import DialectWord, Wording
 from hexpost.moves.model import F_INVERSE, F_PER_MINUTE, F_PER_REVOLUTION, Modal
 
 SHOP = replace(
     MACHINE,
-    words=Words(units="inch"),
+    words=Wording(units="inch"),
     dialect=(
         DialectWord(word="M77", action="same-as", same_as="G20"),
         DialectWord(word="G777", action="same-as", same_as="G93"),
