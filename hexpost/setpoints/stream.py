@@ -9,7 +9,7 @@ from hexpost import shelf
 from hexpost.feed.model import Timing
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
-from hexpost.path.model import Path
+from hexpost.path.model import ToolPath
 from hexpost.setpoints.model import Setpoints, YawProfile
 from hexpost.setpoints.sample import Block, blocks, poses_of
 from hexpost.setpoints.solve import Solver
@@ -26,7 +26,7 @@ LET_GO = 16
 
 
 def stream(
-    timing: Timing, path: Path, moves: Moves, machine: Machine, *, yaw: YawProfile | None,
+    timing: Timing, path: ToolPath, moves: Moves, machine: Machine, *, yaw: YawProfile | None,
     make: Callable[[Setpoints], M], commands: bool, workers: int,
 ) -> Generator[tuple[Setpoints, M], None, None]:  # fmt: skip
     """Yield the blocks of a job in order, each with what ``make`` makes of it; on so many workers. Close it at the end.
