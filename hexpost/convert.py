@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from hexpost.audit.model import AuditResult
+from hexpost.audit.model import AuditResult, Charted
 from hexpost.feed.reasons import reasons
-from hexpost.pipeline import Inputs, Job, Progress, examine
+from hexpost.pipeline import Inputs, Job, Progress, audit_of, examine
 from hexpost.proving import block_ends
 from hexpost.report.collect import collect
 from hexpost.report.document import to_json
@@ -75,8 +75,9 @@ def convert(job: Job, output: Output, progress: Progress | None = None, workers:
     """
     columns = choose(output.columns, job.gearing)
     with JobFolder(output.folder, overwrite=output.overwrite) as folder:
-        writers = _Writers(job, output, columns, folder)
-        result = examine(job, writers, progress, workers)
+        audit = audit_of(job)
+        writers = _Writers(job, output, columns, folder, charted=audit.charted)
+        result = examine(job, writers, progress, workers, audit=audit)
         writers.end()
         report = _report(job, job.inputs, result)
         writers.keep(report)
@@ -100,7 +101,9 @@ class _Writers:
     ``make`` and ``add`` every block, ``end``, then ``keep`` what was made under the names that the report gives it.
     """
 
-    def __init__(self, job: Job, output: Output, columns: Columns, folder: JobFolder) -> None:
+    def __init__(
+        self, job: Job, output: Output, columns: Columns, folder: JobFolder, *, charted: Sequence[Charted]
+    ) -> None:
         moves, machine, events = job.inputs.meaning.moves, job.inputs.machine, job.inputs.meaning.events
         rows = job.timing.ticks + 1
         self._job, self._output, self._columns, self._folder = job, output, columns, folder
@@ -110,7 +113,7 @@ class _Writers:
         self._reading = _reading(folder, columns, machine.period, output.stride)
         self._ticks = job.timing.event_ticks(job.path, events)
         self._segments = Segments(waits(events, self._ticks, _block_ends(job)), machine.period)
-        self._picture = Picture(rows, moves, machine)
+        self._picture = Picture(rows, moves, machine, charted)
         self._again = SelfCheck(machine, moves.frames)
         self._parts: list[tuple[PartFile, int]] = []
         self.tables: dict[str, Mapping[str, object]] = {}

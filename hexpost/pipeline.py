@@ -9,6 +9,7 @@ from typing import Protocol, TypeVar
 from hexpost import shelf
 from hexpost.arrays import Array
 from hexpost.audit.audit import Audit
+from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.model import AuditResult
 from hexpost.audit.program_remarks import program_remarks
 from hexpost.errors import Fault, HexpostError, InputError
@@ -42,6 +43,7 @@ MOST_ROWS = 720_000_000
 NAMED = "N"
 """Address of the words that reports name: block numbers."""
 
+__all__ = ["ALL_LIMITS", "Checking"]  # named here for those above
 T = TypeVar("T")
 M = TypeVar("M")
 Progress = Callable[[int], None]
@@ -77,6 +79,7 @@ class Inputs:
     restart: Restart | None = None
     """Where the job begins again, if not with the start of the program."""
     most_rows: int = MOST_ROWS
+    checking: Checking = ALL_LIMITS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -269,24 +272,29 @@ class Writers(Protocol[M]):
         """Take the next block, and what was made of it."""
 
 
+def audit_of(job: Job) -> Audit:
+    """Return an audit of a job that has seen nothing yet."""
+    i = job.inputs
+    return Audit(i.machine, i.tools, i.meaning, i.program, i.checking)
+
+
 def examine(
-    job: Job, writers: Writers[M] | None = None, progress: Progress | None = None, workers: int = 1
-) -> AuditResult:
+    job: Job, writers: Writers[M] | None = None, progress: Progress | None = None, workers: int = 1, *,
+    audit: Audit | None = None,
+) -> AuditResult:  # fmt: skip
     """Run every sample through ``writers`` and the audit, on so many workers; return the findings."""
-    inputs = job.inputs
-    audit = Audit(inputs.machine, inputs.tools, inputs.meaning, inputs.program)
+    i, checks = job.inputs, audit or audit_of(job)
 
     def make(setpoints: Setpoints) -> tuple[list[Array | None], list[M]]:
-        return audit.measure(setpoints), [] if writers is None else [writers.make(setpoints)]
+        return checks.measure(setpoints), [] if writers is None else [writers.make(setpoints)]
 
     with closing(job.stream(make, commands=writers is not None, workers=workers)) as stream:
         for setpoints, (measured, made) in stream:
             for written in made:
                 assert writers is not None
                 writers.add(setpoints, written)
-            audit.add(setpoints, measured)
+            checks.add(setpoints, measured)
             if progress is not None:
                 progress(setpoints.length.shape[1])
-    result = audit.finish()
-    remarks = program_remarks(inputs.program, inputs.meaning, inputs.machine)
-    return replace(result, warnings=(*result.warnings, *remarks))
+    result = checks.finish()
+    return replace(result, warnings=(*result.warnings, *program_remarks(i.program, i.meaning, i.machine)))

@@ -1,26 +1,13 @@
-"""What would mend a finding: words, and the feed that would satisfy the limit."""
+"""What to do about a finding: the case of advice, and the feed that keeps the limit."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
-from hexpost.audit.advice_texts import (
-    ABOVE,
-    BELOW,
-    FEED,
-    INVERSE,
-    RAMP,
-    RAMP_FEED,
-    RAPID,
-    RULE,
-    TILT,
-    has_rule,
-    text_index,
-    text_indices,
-)
 from hexpost.audit.band import Context
-from hexpost.audit.runs import Runs
+from hexpost.audit.limits import BELOW, FEED, RAMP, RAMP_FEED, RAPID, USUAL, Law, Limit
+from hexpost.audit.model import Runs
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT
 from hexpost.setpoints.model import Setpoints
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
@@ -79,48 +66,47 @@ class Adviser:
             acceleration=setpoints.acceleration[:, -1:].copy(),
         )
 
-    def advise(self, limit: str, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints) -> None:
-        """Write feed and advice into ``runs`` (m,) of one ``limit``, worst at samples ``at`` of the struts ``row``."""
-        if limit == "stroke":
-            below = runs["peak"] <= runs["allowed"]
-            runs["advice"] = text_indices(limit, np.where(below, BELOW, ABOVE))
-        elif has_rule(limit):
-            runs["advice"] = text_index(limit, RULE)
-        else:
-            self._advise_feed(limit, runs, row, at, setpoints)
+    def advise(
+        self, limit: Limit, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints, *, margin: float = 1.0
+    ) -> None:
+        """Write feeds and case into ``runs`` (m,) of one ``limit``, worst at samples ``at`` of the struts ``row``.
 
-    def _advise_feed(self, limit: str, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints) -> None:
-        """Write the feed that satisfies a ``limit`` that depends on it, and the words for it."""
+        Where a ``margin`` is asked for, there are two feeds: that which keeps the limit, where it is broken, and that
+        which keeps its share.
+        """
+        if limit.law is Law.NONE:
+            runs["case"] = np.where(runs["peak"] <= runs["allowed"], BELOW, USUAL)
+            return
         mode = self._mode[setpoints.poses.move[at]]
-        parts = self._parts(limit, runs, row, at, setpoints)
+        parts = self._parts(limit.law, runs, row, at, setpoints)
         rate, bend = setpoints.poses.rate[:, at], setpoints.poses.acceleration[:, at]
-        turning = _turning(rate, mode)
+        runs["turning"] = turning = _turning(rate, mode)
         reached = _speed(rate, turning)
-        allowed = runs["allowed"]
-        feed = reached * _factor(parts, allowed)
-        ramp = parts[0] > RAMP_SHARE * allowed if limit == "acceleration" else parts[0] >= allowed
-        if limit == "acceleration" and ramp.any():
-            pull = np.where(turning, _pull(rate[3:], bend[3:]), _pull(rate[:3], bend[:3]))
-            feed = np.where(ramp, self._ramp_feed(parts, allowed, reached, pull, turning), feed)
-        feed = round_down(MARGIN * feed * SECONDS_PER_MINUTE * np.where(turning, DEG_PER_RAD, 1.0))
-        case = _cases(mode, ramp, RAMP_FEED if limit == "acceleration" else RAMP)
-        runs["feed"] = np.where((case == RAPID) | (case == RAMP) | (feed <= 0.0), np.nan, feed)
-        runs["advice"] = text_indices(limit, case)
+        pull = np.where(turning, _pull(rate[3:], bend[3:]), _pull(rate[:3], bend[:3]))
+        for name, share in (("margin_feed", margin), ("feed", 1.0))[margin == 1.0 :]:
+            allowed, broken = share * runs["allowed"], runs["ratio"] > share
+            ramp = parts[0] > RAMP_SHARE * allowed if limit.law is Law.SECOND else parts[0] >= allowed
+            case = _cases(mode, ramp, RAMP_FEED if limit.law is Law.SECOND else RAMP)
+            feed = reached * _factor(parts, allowed)
+            if limit.law is Law.SECOND and ramp.any():
+                feed = np.where(ramp, self._ramp_feed(parts, allowed, reached, pull, turning), feed)
+            feed = round_down(MARGIN * feed * SECONDS_PER_MINUTE * np.where(turning, DEG_PER_RAD, 1.0))
+            none = (case == RAPID) | (case == RAMP) | (feed <= 0.0)
+            runs[name] = np.where(broken & ~none, feed, np.nan)
+            runs["case"] = np.where(broken, case, runs["case"])
 
-    def _parts(self, limit: str, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints) -> Array:
+    def _parts(self, law: Law, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints) -> Array:
         """Return the sizes (4, m) of the parts of the peaks that go with the powers 0 to 3 of the feed."""
         out: Array = np.zeros((4, len(runs)))
-        if limit in {"speed", "critical-speed"}:
-            out[1] = runs["peak"]
-        elif limit == "acceleration":
+        if law is Law.SECOND:
             poses = setpoints.poses
             along, pull = self._along(poses.rate[:, at], poses.acceleration[:, at])
             out[0] = _ramp(setpoints.speed[row, at], setpoints.acceleration[row, at], along, pull)
             out[2] = setpoints.acceleration[row, at] - out[0]
-        elif limit == "jerk":
+        elif law is Law.THIRD:
             out[:] = self._jerk_parts(row, at, setpoints)
         else:
-            out[2] = runs["peak"]
+            out[law.value] = runs["peak"]
         return np.abs(out)
 
     def _jerk_parts(self, row: Ints, at: Ints, setpoints: Setpoints) -> Array:
@@ -216,7 +202,7 @@ def _factor(parts: Array, allowed: Array) -> Array:
 def _cases(mode: Codes, ramp: Flags, ramp_case: int) -> Ints:
     """Return the case (m,) of each finding by the feed ``mode`` of its move; ``ramp`` where the ramp is to blame."""
     by_mode = np.full(int(mode.max(initial=FEED_RAPID)) + 1, FEED)
-    by_mode[[FEED_TILT, FEED_INVERSE, FEED_RAPID]] = TILT, INVERSE, RAPID
+    by_mode[FEED_RAPID] = RAPID
     case = by_mode[mode]
     return np.where(ramp & (case != RAPID), ramp_case, case)
 

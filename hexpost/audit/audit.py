@@ -8,13 +8,13 @@ from hexpost.arrays import Array
 from hexpost.audit.advice import Adviser
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.band import Apart, Check, Context, Figures, Meetings, Shares
-from hexpost.audit.checks import CHECKS
+from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.cutting import Cutting
 from hexpost.audit.loads import Loads
-from hexpost.audit.model import AuditResult
+from hexpost.audit.model import AuditResult, Chart, Charted, Runs
 from hexpost.audit.move_ticks import MoveTicks
-from hexpost.audit.program_rules import RULES, Breaches, tool_warnings
-from hexpost.audit.runs import JUST_OVER, RUN, Runs, find_runs
+from hexpost.audit.program_rules import Breaches, tool_warnings
+from hexpost.audit.runs import find_runs, just_over, new_runs
 from hexpost.audit.store import Store
 from hexpost.audit.worst import WorstUse
 from hexpost.machine.model import Machine, Tools
@@ -29,27 +29,45 @@ class Audit:
     Memory: the findings, one open run for each limit and strut, and the worst of each; nothing per sample.
     """
 
-    def __init__(self, machine: Machine, tools: Tools, interpretation: Interpretation, program: Program) -> None:
+    def __init__(
+        self, machine: Machine, tools: Tools, interpretation: Interpretation, program: Program,
+        checking: Checking = ALL_LIMITS,
+    ) -> None:  # fmt: skip
         moves = interpretation.moves
         poses = Attitudes(machine, moves.frames)
         forces = machine.forces
         assert forces is not None  # every loaded machine has them
         loads = Loads(machine, poses, Cutting(forces, moves, interpretation.events, tools))
-        context = Context(machine=machine, moves=moves, poses=poses, loads=loads)
+        self._limits, self._margins = checking.limits, dict(checking.margins)
+        context = Context(
+            machine=machine, tools=tools, program=program, meaning=interpretation, poses=poses, loads=loads,
+            margins=self._margins,
+        )  # fmt: skip
         self._period = machine.period
         self._lines = moves.line
-        made = (make(context) for make in CHECKS)
+        made = (make(context) for make in checking.checks)
         self._checks = tuple(
             (check, WorstUse(check.band, check if isinstance(check, Shares) else None)) for check in made if check
         )
         self._adviser = Adviser(context)
         self._store = Store()
-        self._breaches = tuple(rule(moves, tools) for rule in RULES) if moves.count else ()
+        self._breaches = tuple(rule(context) for rule in checking.rules) if moves.count else ()
         chosen = np.concatenate([np.zeros(0, dtype=np.int64), *(x for b in self._breaches for x in (b.first, b.last))])
         self._ticks = MoveTicks(np.unique(chosen))
         self._warnings = tool_warnings(moves, tools, lambda line: program.text(line).strip()) if moves.count else []
         self._samples = 0
         self._last_tick = 0
+        self._shortest, self._longest = np.full(6, np.inf), np.full(6, -np.inf)
+
+    @property
+    def charted(self) -> tuple[Charted, ...]:
+        """Return the limits that have a chart."""
+        rows = [(self._limits.of(check.band.limit), check) for check, _ in self._checks]
+        return tuple(
+            Charted(limit=limit, measure=check.measure, low=check.band.low, high=check.band.high)
+            for limit, check in rows
+            if limit.chart is not Chart.NONE
+        )
 
     def measure(self, setpoints: Setpoints) -> list[Array | None]:
         """Return the values of a block that can be had from it alone, in any process and any order, check by check."""
@@ -62,6 +80,8 @@ class Audit:
             return
         self._samples += len(poses.tick)
         self._last_tick = int(poses.tick[-1])
+        np.minimum(self._shortest, setpoints.length.min(axis=1), out=self._shortest)
+        np.maximum(self._longest, setpoints.length.max(axis=1), out=self._longest)
         self._ticks.add(poses)
         for (check, worst), known in zip(self._checks, measured or self.measure(setpoints), strict=True):
             values = check.measure(setpoints) if known is None else known
@@ -73,48 +93,46 @@ class Audit:
         """Return the findings, worst first, and the worst use of every limit."""
         for breaches in self._breaches:
             self._store.put(self._rule_runs(breaches))
-        findings = self._store.findings(self._period)
-        lengths = next((worst for check, worst in self._checks if check.band.limit == "stroke"))
         seen = self._samples > 0
+        worst = [(self._limits.of(check.band.limit), worst) for check, worst in self._checks]
         return AuditResult(
-            findings=findings,
-            worst=tuple(w for check, worst in self._checks if check.band.tracked for w in worst.rows(self._period)),
+            findings=self._store.findings(self._period, self._limits),
+            worst=tuple(w for limit, use in worst if limit.share for w in use.rows(limit, self._period)),
             samples=self._samples,
             duration=self._last_tick * self._period,
-            shortest=lengths.least if seen else np.full(6, np.nan),
-            longest=lengths.most if seen else np.full(6, np.nan),
+            shortest=self._shortest if seen else np.full(6, np.nan),
+            longest=self._longest if seen else np.full(6, np.nan),
             warnings=tuple(self._warnings),
             dropped=self._store.dropped,
         )
 
     def _judge(self, check: Check, worst: WorstUse, values: Array, setpoints: Setpoints) -> None:
         """Take the worst of a block's ``values`` (k, n) and the runs that leave the band."""
-        poses = setpoints.poses
+        poses, band = setpoints.poses, check.band
         least, most = values.min(axis=1), values.max(axis=1)
         worst.update(values, least, most, setpoints)
-        if check.band.left(least, most):
-            runs, row, at = find_runs(check.band, values, poses.line, poses.tick)
+        margin = self._margins.get(band.limit, 1.0)
+        if band.left(least, most, margin):
+            code = self._limits.index(band.limit)
+            runs, row, at = find_runs(band, code, values, poses.line, poses.tick, margin=margin)
             if isinstance(check, Shares):
-                _show(runs, check.figures(row, at, setpoints))
+                _show(runs, check.figures(row, at, setpoints), margin)
             if isinstance(check, Meetings):
                 runs["bodies"] = check.bodies(at, setpoints)
-            self._adviser.advise(check.band.limit, runs, row, at, setpoints)
+            self._adviser.advise(self._limits[code], runs, row, at, setpoints, margin=margin)
             self._store.add(runs, self._last_tick)
 
     def _rule_runs(self, breaches: Breaches) -> Runs:
         """Return the breaches of a rule as runs, with the times of their moves."""
-        runs = np.zeros(len(breaches.first), dtype=RUN)
-        runs["limit"] = breaches.code
+        runs = new_runs(len(breaches.first), self._limits.index(breaches.limit))
         runs["line"] = self._lines[breaches.first]
         runs["start"] = self._ticks.of(breaches.first)[0]
         runs["end"] = self._ticks.of(breaches.last)[1]
         runs["peak"], runs["allowed"], runs["ratio"] = breaches.peak, breaches.allowed, breaches.ratio
-        runs["feed"] = np.nan
-        runs["advice"] = breaches.advice
         return runs
 
 
-def _show(runs: Runs, figures: Figures) -> None:
+def _show(runs: Runs, figures: Figures, margin: float) -> None:
     """Put into ``runs`` (m,) what a report shows of shares of a limit."""
     runs["peak"], runs["allowed"], runs["joint"] = figures.value, figures.allowed, figures.joint
-    runs["ratio"] = np.maximum(figures.use, JUST_OVER)
+    runs["ratio"] = np.maximum(figures.use, just_over(margin))

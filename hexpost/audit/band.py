@@ -1,7 +1,7 @@
 """What one check looks at: values of a block of samples, and the band they must stay in."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from typing import Protocol, runtime_checkable
 
 import numpy as np
@@ -9,9 +9,9 @@ import numpy as np
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.loads import Loads
-from hexpost.audit.model import LIMITS
-from hexpost.machine.model import Machine
-from hexpost.moves.model import Moves
+from hexpost.machine.model import Machine, Tools
+from hexpost.moves.model import Interpretation, Moves
+from hexpost.program.model import Program
 from hexpost.setpoints.model import Setpoints
 
 STRUTS = np.arange(1, 7, dtype=np.uint8)
@@ -30,9 +30,9 @@ SHARE_ROUNDING = 1e-9
 class Band:
     """The band ``low`` <= value <= ``high`` of one limit, shape (k,), row by row of ``struts``.
 
-    The use of the limit is |value - ``centre``| / ``scale``: 1 at a bound, more beyond it. ``slack`` is how far a
-    value may lie beyond a bound before it counts. ``magnitude``: peaks are shown without their sign.
-    ``tracked``: the worst use is worth a line of the report although no bound is broken.
+    ``limit`` names its row in the table of limits. The use of the limit is |value - ``centre``| / ``scale``: 1 at a
+    bound, more beyond it. ``slack`` is how far a value may lie beyond a bound before it counts. ``magnitude``: peaks
+    are shown without their sign. A ``margin`` is the share of the limit up to which values are no finding.
     """
 
     limit: str
@@ -43,22 +43,24 @@ class Band:
     scale: Array
     slack: Array
     magnitude: bool = False
-    tracked: bool = True
 
-    @property
-    def code(self) -> int:
-        """Return the index of the limit in ``LIMITS``."""
-        return LIMITS.index(self.limit)
+    def edges(self, margin: float) -> tuple[Array, Array]:
+        """Return the least and the most (k,) that a value may be at a ``margin``."""
+        if margin == 1.0:
+            return self.low - self.slack, self.high + self.slack
+        low, high, slack = self.centre - self.low, self.high - self.centre, margin * self.slack
+        return self.centre - margin * low - slack, self.centre + margin * high + slack
 
-    def outside(self, values: Array) -> Flags:
+    def outside(self, values: Array, margin: float = 1.0) -> Flags:
         """Return where ``values`` (k, n) lie outside the band; what is not a number lies outside."""
-        low, high = self.low - self.slack, self.high + self.slack
+        low, high = self.edges(margin)
         inside: Flags = (values >= low[:, None]) & (values <= high[:, None])
         return ~inside
 
-    def left(self, least: Array, most: Array) -> bool:
+    def left(self, least: Array, most: Array, margin: float) -> bool:
         """Return whether any value lies outside, from the ``least`` and the ``most`` (k,) of the rows."""
-        inside = (least >= self.low - self.slack).all() and (most <= self.high + self.slack).all()
+        low, high = self.edges(margin)
+        inside = (least >= low).all() and (most <= high).all()
         return not inside
 
     def use(self, values: Array, row: Rows) -> Array:
@@ -82,9 +84,18 @@ class Context:
     """What checks may know beside the samples."""
 
     machine: Machine
-    moves: Moves
+    tools: Tools
+    program: Program
+    meaning: Interpretation
     poses: Attitudes
     loads: Loads
+    margins: Mapping[str, float] = field(default_factory=dict)
+    """Shares of limits up to which values are no finding, by name, where they are not 1."""
+
+    @property
+    def moves(self) -> Moves:
+        """Return the moves."""
+        return self.meaning.moves
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,10 +1,14 @@
-"""The table of all checks; a new limit is one row here and one name in ``LIMITS``."""
+"""What a job is checked for: the table of limits, and what looks for each. How to add one: ``audit/limits.py``."""
+
+from dataclasses import dataclass
 
 from hexpost.audit.band import Maker
 from hexpost.audit.deviation import Deviation
 from hexpost.audit.joint_angle import joint_angle
+from hexpost.audit.limits import LIMITS, Limits
 from hexpost.audit.load_limits import BEARINGS
 from hexpost.audit.pallet import Pallet
+from hexpost.audit.program_rules import RULES, Rule
 from hexpost.audit.room import clearance, conditioned
 from hexpost.audit.strut_limits import acceleration, jerk, speed, stroke
 
@@ -21,3 +25,20 @@ CHECKS: tuple[Maker, ...] = (
     Pallet,
 )
 """Checks of the samples, in the order of the report."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checking:
+    """What a job is checked for, handed down from its inputs: rows, checks of samples, rules about moves.
+
+    ``margins``: shares of limits up to which use is no finding, by name, where they are not 1.
+    """
+
+    limits: Limits = LIMITS
+    checks: tuple[Maker, ...] = CHECKS
+    rules: tuple[Rule, ...] = RULES
+    margins: tuple[tuple[str, float], ...] = ()
+
+
+ALL_LIMITS = Checking()
+"""All limits, all of each."""

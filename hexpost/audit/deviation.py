@@ -48,10 +48,12 @@ class Deviation:
 
     def __init__(self, context: Context) -> None:
         most = np.full(1, context.machine.tool_tip.deviation)
+        margin = context.margins.get("deviation", 1.0)
         self.band = Band(
             limit="deviation", struts=WHOLE, low=np.full(1, -np.inf), high=most, centre=np.zeros(1), scale=most,
             slack=np.zeros(1),
         )  # fmt: skip
+        self._near = NEAR * margin * float(most[0])
         self._poses = context.poses
         self._cutting: Flags = np.append(context.moves.feed_mode != FEED_RAPID, False)
         self._worst = 0.0
@@ -82,7 +84,7 @@ class Deviation:
         Near the limit twice the change over the chunk is left for what estimates are off by.
         """
         error, change = self._estimate(setpoints)
-        near = NEAR * self.band.high[0]
+        near = self._near
         total = np.einsum("in,in->n", error, error)
         spread = np.einsum("in,in->n", change, change)
         widest = float(np.sqrt(spread.max()))

@@ -1,26 +1,23 @@
 """What the audit hands on: findings as columns, and the worst use of each limit."""
 
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from math import isfinite
+from typing import Any
 
-from hexpost.arrays import Array, Codes, Lines
+import numpy as np
+import numpy.typing as npt
 
-LIMITS = (
-    "stroke", "speed", "acceleration", "jerk", "joint-angle", "thrust", "torque", "critical-speed",
-    "buckling", "conditioning", "clearance", "deviation", "tool-length", "tool-number", "pallet", "retract",
-    "thrust-continuous", "torque-continuous", "power",
-)  # fmt: skip
-"""Names of limits; from tool-length to retract they are rules about the program rather than numbers of the machine."""
+from hexpost.arrays import Array
+from hexpost.audit.limits import LIMITS, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
+from hexpost.program.model import Program
+from hexpost.setpoints.model import Setpoints
 
-PROGRAM_RULES = frozenset({"tool-length", "tool-number", "pallet", "retract"})
-"""Those of them that are rules about the program: kept or not, without a share."""
-
-UNITS = {
-    "stroke": "mm", "speed": "mm/s", "acceleration": "mm/s2", "jerk": "mm/s3", "joint-angle": "deg", "thrust": "N",
-    "torque": "N m", "critical-speed": "1/min", "buckling": "N", "conditioning": "1", "clearance": "mm",
-    "deviation": "mm", "tool-length": "mm", "tool-number": "1", "pallet": "mm", "retract": "mm",
-    "thrust-continuous": "N", "torque-continuous": "N m", "power": "W",
-}  # fmt: skip
-"""Units in which peaks and allowed values are held and shown."""
+__all__ = [
+    "BODIES", "JOINTS", "LIMITS", "RUN", "Advice", "AuditResult", "Chart", "Charted", "Finding", "Findings", "Law",
+    "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Worst", "names_of", "quoted",
+]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
 """Names of the ends of a strut, by the number that a finding holds; 0 where no joint is meant."""
@@ -28,43 +25,141 @@ JOINTS = ("", "base", "platform")
 BODIES = 128
 """Struts are bodies 0 to 5, the spindle 6, keep-out boxes 7 and on; bodies i and j are told as 1 + i ``BODIES`` + j."""
 
+MOST_TEXT = 200
+"""Characters of a block that are quoted."""
+
+RUN = np.dtype(
+    [
+        ("limit", np.uint8), ("strut", np.uint8), ("line", np.int32), ("start", np.int64), ("end", np.int64),
+        ("peak", np.float64), ("allowed", np.float64), ("ratio", np.float64), ("feed", np.float64),
+        ("margin_feed", np.float64), ("turning", np.bool_), ("case", np.uint8), ("joint", np.uint8),
+        ("bodies", np.uint16),
+    ]
+)  # fmt: skip
+"""The columns of findings. ``limit``: place in the table; ``strut`` 1-6, 0 where none is meant; ``line`` from 1;
+``start`` and ``end``: first and last tick; ``peak`` and ``allowed`` in the unit of the limit, ``ratio`` peak over
+allowed in its sense; ``feed``: advised feed in mm/min, in deg/min where ``turning``, nan where a lower one does not
+help, and ``margin_feed`` the one that keeps the margin of a policy, too; ``case`` of advice; ``joint`` by ``JOINTS``;
+``bodies``: the two that meet, 0 where none are meant."""
+
+Runs = npt.NDArray[np.void]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One broken limit and its block: a row of ``Findings`` as all outputs show it, times in s.
+
+    ``bodies`` are names; ``margin`` is the share of the limit that a policy asks for. ``blocks`` is more than 1 where
+    too many lines are alike and only the worst of them is named; ``fingerprint`` stays the same when lines are
+    inserted above or blocks renumbered.
+    """
+
+    limit: Limit
+    line: int
+    until: float
+    peak: float
+    allowed: float
+    ratio: float
+    strut: int = 0
+    time: float = 0.0
+    feed: float | None = None
+    margin_feed: float | None = None
+    turning: bool = False
+    case: int = 0
+    joint: str = ""
+    bodies: tuple[str, ...] = ()
+    block: str = ""
+    text: str = ""
+    margin: float = 1.0
+    blocks: int = 1
+    fingerprint: str = ""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Findings:
-    """Broken limits, shape (f,), worst ratio first: one per block, limit and strut for consecutive samples.
+    """Broken limits, worst ratio first: one per block, limit and strut for consecutive samples.
 
-    ``limit`` indexes ``LIMITS``; ``strut`` 1-6, 0 where no strut is meant; ``line`` from 1; ``time`` and ``until``
-    in s; ``peak`` and ``allowed`` in ``UNITS``; ``ratio`` peak over allowed in the sense of the limit (more than
-    1); ``feed``: advised feed in mm/min (nan where lowering the feed does not help); ``advice`` indexes
-    ``advices``, the distinct advice texts; ``joint`` indexes ``JOINTS`` (``None``: no joint is meant anywhere);
-    ``bodies``: the two that meet, see ``BODIES``, 0 where none are meant (``None``: nowhere).
+    ``runs`` (f,) are rows of ``RUN``, whose columns are attributes of this, too; ``limits`` is the table that they
+    index, ``period`` that of the ticks, s.
     """
 
-    limit: Codes
-    strut: Codes
-    line: Lines
-    time: Array
-    until: Array
-    peak: Array
-    allowed: Array
-    ratio: Array
-    feed: Array
-    advice: Lines
-    advices: tuple[str, ...]
-    joint: Codes | None = None
-    bodies: Lines | None = None
+    runs: Runs
+    limits: Limits
+    period: float
+
+    def __getattr__(self, name: str) -> npt.NDArray[Any]:
+        """Return a column of ``RUN``."""
+        if name in (RUN.names or ()):
+            column: npt.NDArray[Any] = self.runs[name]
+            return column
+        raise AttributeError(name)
 
     @property
     def count(self) -> int:
         """Return the number of findings."""
-        return len(self.limit)
+        return len(self.runs)
+
+    @property
+    def time(self) -> Array:
+        """Return when each begins, s."""
+        return self.start * self.period
+
+    @property
+    def until(self) -> Array:
+        """Return when each ends, s."""
+        return self.end * self.period
+
+    def row(self, i: int, program: Program | None = None, boxes: Sequence[str] = ()) -> Finding:
+        """Return finding ``i``, with its block if the ``program`` is given; ``boxes`` are names of keep-out boxes."""
+        run = dict(zip(RUN.names or (), self.runs[i].item(), strict=True))
+        line = run["line"]
+        known = program if program is not None and 1 <= line <= program.lines else None
+        seen = {
+            "limit": self.limits[run["limit"]],
+            "time": run.pop("start") * self.period,
+            "until": run.pop("end") * self.period,
+            "feed": run["feed"] if isfinite(run["feed"]) else None,
+            "margin_feed": run["margin_feed"] if isfinite(run["margin_feed"]) else None,
+            "joint": JOINTS[run["joint"]],
+            "bodies": names_of(run["bodies"], boxes),
+            "block": known.block(line) if known else "",
+            "text": quoted(known.text(line)) if known else "",
+        }
+        return Finding(**run | seen)
+
+
+def names_of(bodies: int, boxes: Sequence[str]) -> tuple[str, ...]:
+    """Return the names of two bodies, given as in ``RUN``, none for 0; ``boxes`` have names of their own."""
+    if not bodies:
+        return ()
+    names = [*(f"strut {k}" for k in range(1, 7)), "spindle", *boxes]
+    first, second = divmod(bodies - 1, BODIES)
+    return names[first], names[second]
+
+
+def quoted(text: str) -> str:
+    """Return the text of a block as a report quotes it: UTF-8 where it is that, and cut where it is endless."""
+    text = text.strip()
+    with suppress(UnicodeError):
+        text = text.encode("latin-1").decode("utf-8")
+    return text if len(text) <= MOST_TEXT else text[: MOST_TEXT - 4] + " ..."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Charted:
+    """A limit with a chart: what measures values (6, n) of setpoints, and the ends (6,) of what is allowed."""
+
+    limit: Limit
+    measure: Callable[[Setpoints], Array | None]
+    low: Array
+    high: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Worst:
     """The worst value of one limit on one strut (0: the whole tool) over a job: its use of the limit, where, when."""
 
-    limit: str
+    limit: Limit
     strut: int
     value: float
     allowed: float
@@ -87,3 +182,8 @@ class AuditResult:
     warnings: tuple[str, ...]
     dropped: int
     """Findings beyond the most that are kept (the mildest are dropped)."""
+
+    @property
+    def total(self) -> int:
+        """Return the number of all findings."""
+        return self.findings.count + self.dropped

@@ -19,7 +19,7 @@ class Pallet:
 
     band = Band(
         limit="pallet", struts=WHOLE, low=np.zeros(1), high=np.full(1, np.inf), centre=np.ones(1), scale=np.ones(1),
-        slack=np.full(1, FACE), tracked=False,
+        slack=np.full(1, FACE),
     )  # fmt: skip
 
     def __init__(self, context: Context) -> None:

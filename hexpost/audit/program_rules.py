@@ -6,8 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.audit.advice_texts import RULE, text_index
-from hexpost.audit.model import LIMITS
+from hexpost.audit.band import Context
 from hexpost.machine.model import Tools
 from hexpost.moves.model import FEED_RAPID, Frame, Moves
 
@@ -20,7 +19,10 @@ DOWN = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Breaches:
-    """Moves that break one rule, shape (b,): the first and the last of each stretch, and what to show of it."""
+    """Moves that break one rule, shape (b,): the first and the last of each stretch, and what to show of it.
+
+    ``limit`` names the row of the rule in the table of limits.
+    """
 
     limit: str
     first: Ints
@@ -29,23 +31,14 @@ class Breaches:
     allowed: Array
     ratio: Array
 
-    @property
-    def code(self) -> int:
-        """Return the index of the rule in ``LIMITS``."""
-        return LIMITS.index(self.limit)
 
-    @property
-    def advice(self) -> int:
-        """Return the index of the advice."""
-        return text_index(self.limit, RULE)
-
-
-def tool_length(moves: Moves, tools: Tools) -> Breaches:
+def tool_length(context: Context) -> Breaches:
     """Return stretches of feed moves without tool length although the tool in the spindle has one.
 
     A stretch is what lies between two changes of frame. Peak is the length that is missing, mm; none may be.
     """
-    missing = np.array([_missing_length(f, tools) for f in moves.frames])
+    moves = context.moves
+    missing = np.array([_missing_length(f, context.tools) for f in moves.frames])
     first, last = _stretches(moves, (missing > 0.0)[moves.frame] & (moves.feed_mode != FEED_RAPID))
     peak = missing[moves.frame[first]]
     return Breaches(
@@ -53,8 +46,9 @@ def tool_length(moves: Moves, tools: Tools) -> Breaches:
     )
 
 
-def tool_number(moves: Moves, tools: Tools) -> Breaches:  # noqa: ARG001 - rules share one signature
+def tool_number(context: Context) -> Breaches:
     """Return stretches of moves whose H is not the tool in the spindle. Peak is H, allowed the tool."""
+    moves = context.moves
     active = np.array([f.length_row for f in moves.frames], dtype=np.float64)
     mounted = np.array([f.tool for f in moves.frames], dtype=np.float64)
     wrong = (active > 0.0) & (mounted > 0.0) & (active != mounted)
@@ -66,8 +60,9 @@ def tool_number(moves: Moves, tools: Tools) -> Breaches:  # noqa: ARG001 - rules
     )  # fmt: skip
 
 
-def retract(moves: Moves, tools: Tools) -> Breaches:  # noqa: ARG001 - rules share one signature
+def retract(context: Context) -> Breaches:
     """Return the moves in machine coordinates that go down along z of the base. Peak is by how much, mm."""
+    moves = context.moves
     machine = np.array([f.offset == MACHINE_FRAME for f in moves.frames])
     some = np.flatnonzero(machine[moves.frame])
     up = np.array([f.base_from_work[2, :3] for f in moves.frames])[moves.frame[some]]
@@ -76,7 +71,10 @@ def retract(moves: Moves, tools: Tools) -> Breaches:  # noqa: ARG001 - rules sha
     return Breaches(limit="retract", first=at, last=at, peak=down, allowed=np.zeros(len(at)), ratio=1.0 + down)
 
 
-RULES: tuple[Callable[[Moves, Tools], Breaches], ...] = (tool_length, tool_number, retract)
+Rule = Callable[[Context], Breaches]
+"""Finds what breaks a rule; asked only where there are moves."""
+
+RULES: tuple[Rule, ...] = (tool_length, tool_number, retract)
 """All rules about the program."""
 
 

@@ -39,7 +39,7 @@ class Clearance:
         allowed = DEFAULT_CLEARANCE if allowed is None else allowed
         self.band = Band(
             limit="clearance", struts=WHOLE, low=np.full(1, allowed), high=np.full(1, np.inf),
-            centre=np.full(1, allowed + 1.0), scale=np.ones(1), slack=np.zeros(1), tracked=False,
+            centre=np.full(1, allowed + 1.0), scale=np.ones(1), slack=np.zeros(1),
         )  # fmt: skip
 
     def measure(self, setpoints: Setpoints) -> Array:

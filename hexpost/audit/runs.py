@@ -1,45 +1,44 @@
 """Runs of consecutive samples over a limit within one line, as rows of one record type."""
 
 import numpy as np
-import numpy.typing as npt
 
 from hexpost.arrays import Array, Ints, Lines
 from hexpost.audit.band import Band
-
-RUN = np.dtype(
-    [
-        ("limit", np.uint8), ("strut", np.uint8), ("line", np.int32), ("start", np.int64), ("end", np.int64),
-        ("peak", np.float64), ("allowed", np.float64), ("ratio", np.float64), ("feed", np.float64),
-        ("advice", np.int32), ("joint", np.uint8), ("bodies", np.uint16),
-    ]
-)  # fmt: skip
-"""A finding in the making: as in ``Findings``, with the ticks of its first and last sample for its times."""
-
-Runs = npt.NDArray[np.void]
-
-JUST_OVER = float(np.nextafter(1.0, 2.0))
-"""The least ratio of a finding."""
+from hexpost.audit.model import RUN, Runs
 
 
-def find_runs(band: Band, values: Array, line: Lines, tick: Ints) -> tuple[Runs, Ints, Ints]:
+def just_over(margin: float = 1.0) -> float:
+    """Return the least ratio of a finding."""
+    return float(np.nextafter(margin, 2.0))
+
+
+def new_runs(count: int, code: int) -> Runs:
+    """Return so many runs of the limit at place ``code`` of the table, with nothing known of them."""
+    runs = np.zeros(count, dtype=RUN)
+    runs["limit"] = code
+    runs["feed"] = runs["margin_feed"] = np.nan
+    return runs
+
+
+def find_runs(
+    band: Band, code: int, values: Array, line: Lines, tick: Ints, *, margin: float = 1.0
+) -> tuple[Runs, Ints, Ints]:
     """Return the runs of a block that leave their ``band``, by strut, then by time; without advice.
 
     ``values`` (k, n) of one limit, at least one of them outside; ``line`` and ``tick`` (n,) of the samples. Beside
     the runs (m,) come the row and the sample of each one's worst value, the first one where several are equal.
     """
-    row, at = np.nonzero(band.outside(values))
+    row, at = np.nonzero(band.outside(values, margin))
     over = values[row, at]
-    use = np.maximum(band.use(over, row), JUST_OVER)
+    use = np.maximum(band.use(over, row), just_over(margin))
     first, last, top = _cut(row, at, line[at], use)
-    runs = np.zeros(len(first), dtype=RUN)
-    runs["limit"] = band.code
+    runs = new_runs(len(first), code)
     runs["strut"] = band.struts[row[first]]
     runs["line"] = line[at[first]]
     runs["start"], runs["end"] = tick[at[first]], tick[at[last]]
     runs["peak"] = band.shown(over[top])
     runs["allowed"] = band.bound(over[top], row[top])
     runs["ratio"] = use[top]
-    runs["feed"] = np.nan
     return runs, row[top], at[top]
 
 

@@ -4,9 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from hexpost.audit.advice_texts import ADVICES
-from hexpost.audit.model import Findings
-from hexpost.audit.runs import RUN, Runs
+from hexpost.audit.model import LIMITS, RUN, Findings, Limits, Runs
 
 KEPT = 250_000
 """So many of the worst findings are kept, 60 bytes each; nobody reads on beyond them."""
@@ -42,28 +40,14 @@ class Store:
         """Take ``runs`` that are whole."""
         self._close(runs)
 
-    def findings(self, period: float) -> Findings:
+    def findings(self, period: float, limits: Limits = LIMITS) -> Findings:
         """Return the findings, worst first; equal ones by time, line, limit and strut."""
         for run in self._open.values():
             self._close(run)
         self._open.clear()
         self._prune()
-        all_runs = self._closed[0] if self._closed else np.zeros(0, dtype=RUN)
-        return Findings(
-            limit=all_runs["limit"],
-            strut=all_runs["strut"],
-            line=all_runs["line"],
-            time=all_runs["start"] * period,
-            until=all_runs["end"] * period,
-            peak=all_runs["peak"],
-            allowed=all_runs["allowed"],
-            ratio=all_runs["ratio"],
-            feed=all_runs["feed"],
-            advice=all_runs["advice"],
-            advices=ADVICES,
-            joint=all_runs["joint"],
-            bodies=all_runs["bodies"],
-        )
+        found = self._closed[0] if self._closed else np.zeros(0, dtype=RUN)
+        return Findings(runs=found, limits=limits, period=period)
 
     def _join(self, before: Runs, run: Runs) -> None:
         """Let ``run`` (1,) begin with ``before`` (1,) if it goes on from it, else close ``before``."""

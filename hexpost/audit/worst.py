@@ -4,8 +4,8 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.audit.band import Band, Shares
-from hexpost.audit.model import Worst
-from hexpost.audit.runs import JUST_OVER
+from hexpost.audit.model import Limit, Worst
+from hexpost.audit.runs import just_over
 from hexpost.setpoints.model import Setpoints
 
 
@@ -46,18 +46,18 @@ class WorstUse:
             self._shown[:, worse] = shown.value, shown.allowed, shown.use
             self._joint[worse] = shown.joint
 
-    def rows(self, period: float) -> list[Worst]:
+    def rows(self, limit: Limit, period: float) -> list[Worst]:
         """Return one entry a row; none where no sample was seen. A value within the band uses at most 1."""
         band = self._band
         inside = ~band.outside(self._value[:, None])[:, 0]
-        use = np.where(inside, np.minimum(self._use, 1.0), np.maximum(self._use, JUST_OVER))
+        use = np.where(inside, np.minimum(self._use, 1.0), np.maximum(self._use, just_over()))
         shown, bound = band.shown(self._value), band.bound(self._value, self._rows)
         if self._shares is not None:
             shown, bound, own = self._shown
             use = np.where(inside, np.minimum(own, 1.0), np.maximum(own, use))
         return [
             Worst(
-                limit=band.limit,
+                limit=limit,
                 strut=int(band.struts[i]),
                 value=float(shown[i]),
                 allowed=float(bound[i]),

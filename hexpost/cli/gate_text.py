@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 from hexpost.library.compare import Change
 from hexpost.library.model import Case, GateResult
-from hexpost.library.texts import judged_sentence, mistake_sentence, share, worst_first
-from hexpost.report.words import clean, columns, duration, paragraph, plural
+from hexpost.library.texts import judged_sentence, mistake_sentence, worst_first
+from hexpost.voice import clean, columns, duration, paragraph, percent, plural
 
 WIDTH = 100
 MOST_PASSING = 20
@@ -37,7 +37,7 @@ def _row(case: Case) -> list[str]:
     use, limit = case.worst
     known = not case.record.mistakes
     time = duration(case.record.duration_s) if known else "-"
-    return [_SHOWN[case.verdict], share(use) if known else "-", limit or "-", time, clean(case.name)]
+    return [_SHOWN[case.verdict], percent(use) if known else "-", limit or "-", time, clean(case.name)]
 
 
 def _details(case: Case) -> list[str]:
@@ -72,7 +72,7 @@ def changed_text(found: Sequence[Change], machine: str) -> str:
         for c in (c for c in found if c.kind == kind):
             before, after = c.before, c.after
             times = f"{duration(before.record.duration_s)} -> {duration(after.record.duration_s)}"
-            uses = f"{share(before.worst[0])} -> {share(after.worst[0])}"
+            uses = f"{percent(before.worst[0])} -> {percent(after.worst[0])}"
             lines.append(clean(f"{kind.replace('-', ' ')}: {before.name}: worst use {uses}, time {times}"))
             lines += _details(after) if kind == "newly-fails" else []
     total = [sum(c.record.duration_s for c in side) for side in ([c.before for c in found], [c.after for c in found])]

@@ -1,21 +1,20 @@
 """What ``hexpost refeed`` does with its options: the new program written, what changed and what is left told."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import click
 
-from hexpost.audit.model import LIMITS
+from hexpost.audit.model import Finding
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
 from hexpost.cli.run import files_of
 from hexpost.errors import OutputError
 from hexpost.pipeline import load
 from hexpost.refeed.lower import refeed
 from hexpost.refeed.model import Refed
-from hexpost.report.verdict import RULES
-from hexpost.report.words import duration, number, plural
 from hexpost.tables.whole import write_whole
+from hexpost.voice import advice, duration, number, plural
 
 SHOWN = 20
 """So many blocks are told on the screen."""
@@ -37,8 +36,6 @@ def run(
 
 def document(found: Refed) -> dict[str, object]:
     """Return the result as plain values; feeds as F words say them."""
-    after = found.after.findings
-    rows = zip(after.limit, after.strut, after.line, after.ratio, after.advice, strict=True)
     return {
         "changed": [
             {
@@ -53,18 +50,18 @@ def document(found: Refed) -> dict[str, object]:
         "left_alone": list(found.alone),
         "duration_before_s": round(found.before.duration, DECIMALS),
         "duration_s": round(found.after.duration, DECIMALS),
-        "findings_before": found.before.findings.count + found.before.dropped,
-        "findings_total": after.count + found.after.dropped,
+        "findings_before": found.before.total,
+        "findings_total": found.after.total,
         "findings": [
             {
-                "limit": LIMITS[limit],
-                "strut": int(strut) or None,
-                "line": int(found.new_lines[line - 1]),
-                "old_line": int(found.old_lines[line - 1]),
-                "ratio": None if LIMITS[limit] in RULES else float(ratio),
-                "advice": after.advices[advice],
+                "limit": f.limit.name,
+                "strut": f.strut or None,
+                "line": int(found.new_lines[f.line - 1]),
+                "old_line": int(found.old_lines[f.line - 1]),
+                "ratio": f.ratio if f.limit.share else None,
+                "advice": advice(f),
             }
-            for limit, strut, line, ratio, advice in rows
+            for f in _rows(found)
         ],
     }
 
@@ -94,8 +91,7 @@ def _line(old: int, new: int) -> str:
 
 def _left(found: Refed) -> list[str]:
     """Return what lower feeds do not mend: each advice once, with its lines."""
-    after = found.after.findings
-    if not after.count:
+    if not found.after.total:
         return ["no limit is broken any more" if found.changes else "no limit is broken"]
     out = []
     if found.alone:
@@ -105,13 +101,18 @@ def _left(found: Refed) -> list[str]:
             f"line {places}{more}: left as it is, for its runs need different F words. "
             "Write it once for each unit or feed mode that it runs in."
         )
-    out.append(f"{plural(after.count + found.after.dropped, 'finding')} that the new feeds do not mend:")
-    lines: dict[tuple[int, int], list[int]] = {}
-    for limit, line, advice in zip(after.limit.tolist(), after.line.tolist(), after.advice.tolist(), strict=True):
-        lines.setdefault((limit, advice), []).append(line)
-    for (limit, advice), where in lines.items():
-        shown = sorted(set(where))
+    out.append(f"{plural(found.after.total, 'finding')} that the new feeds do not fix:")
+    alike: dict[str, list[int]] = {}
+    for f in _rows(found):
+        alike.setdefault(f"{f.limit.name}. {advice(f)}", []).append(f.line)
+    for words, lines in alike.items():
+        shown = sorted(set(lines))
         more = f" and {len(shown) - SHOWN:,} more" if len(shown) > SHOWN else ""
         places = "; ".join(_line(int(found.old_lines[x - 1]), int(found.new_lines[x - 1])) for x in shown[:SHOWN])
-        out.append(f"  line {places}{more}: {LIMITS[limit]}. {after.advices[advice]}")
+        out.append(f"  line {places}{more}: {words}")
     return out
+
+
+def _rows(found: Refed) -> Iterator[Finding]:
+    after = found.after.findings
+    return (after.row(i) for i in range(after.count))

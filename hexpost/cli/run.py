@@ -102,7 +102,7 @@ def show(report: Report, *, as_json: bool, full: bool = False, folder: Path | No
             report,
             shutil.get_terminal_size().columns,
             colour=colour,
-            more="see the report" if written else "--full shows them, with what would mend them",
+            more="see the report" if written else "--full shows them, with what to do",
             place="in the report" if written else "with --full",
         )
         click.echo(shown, nl=False, color=colour)

@@ -10,7 +10,7 @@ import click
 
 from hexpost.cli import Command
 from hexpost.moves.words import WORDS, Word, near_words
-from hexpost.report.words import paragraph
+from hexpost.voice import paragraph
 
 WIDTH = 100
 

@@ -12,7 +12,7 @@ from hexpost.explain.blocks import POSE, event, motion
 from hexpost.explain.likeness import Pairs, Unpaired, unpaired
 from hexpost.explain.text import at_feed, happening, in_motion
 from hexpost.moves.model import ARC, Events, Frame, Interpretation, Moves
-from hexpost.report.words import number
+from hexpost.voice import number
 
 FEED_SHARE = 5e-4
 """Largest share by which two feeds differ that are the same, written in inches once and in millimetres once."""

@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterator, Sequence
 
 from hexpost.explain.difference import Change, Difference
-from hexpost.report.words import clean, plural
+from hexpost.voice import clean, plural
 
 MOST_CHANGES = 1000
 """Changes that are listed; the rest is counted."""

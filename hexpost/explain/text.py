@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any, cast
 
 from hexpost.explain.blocks import Document
-from hexpost.report.words import clean, number
+from hexpost.voice import clean, number
 
 INDENT = " " * 9
 MOST_TEXT = 160

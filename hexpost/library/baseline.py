@@ -8,8 +8,9 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from hexpost.audit.model import Finding
 from hexpost.errors import Fault, InputError
-from hexpost.library.model import Case, Entry, Found
+from hexpost.library.model import Case, Entry
 from hexpost.machine.reading import read_bytes
 
 FORMAT = 1
@@ -28,7 +29,7 @@ class Baseline:
 
     entries: Mapping[tuple[str, str], Entry]
 
-    def of(self, program: str, found: Found) -> Entry | None:
+    def of(self, program: str, found: Finding) -> Entry | None:
         """Return the entry of a finding, if it was accepted."""
         return self.entries.get((program, found.fingerprint))
 
@@ -95,9 +96,9 @@ def expired(entry: Entry, today: date) -> bool:
     return last is not None and today > last
 
 
-def worse(entry: Entry, found: Found) -> bool:
+def worse(entry: Entry, found: Finding) -> bool:
     """Return whether a finding is worse than what was accepted."""
-    return found.use > entry.use * (1.0 + WORSE) or found.blocks > entry.blocks
+    return found.ratio > entry.use * (1.0 + WORSE) or found.blocks > entry.blocks
 
 
 def updated(before: Baseline, cases: Iterable[Case], mended: Iterable[Entry]) -> bytes:
@@ -116,11 +117,11 @@ def updated(before: Baseline, cases: Iterable[Case], mended: Iterable[Entry]) ->
             f = judged.found
             fresh = Entry(
                 program=case.name,
-                limit=f.limit,
+                limit=f.limit.name,
                 strut=f.strut,
                 text=f.text,
                 fingerprint=f.fingerprint,
-                use=math.ceil(f.use * 1e6) / 1e6,
+                use=math.ceil(f.ratio * 1e6) / 1e6,
                 blocks=f.blocks,
             )
             old = entries.get((case.name, f.fingerprint), fresh)

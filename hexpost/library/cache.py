@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from hexpost.audit.model import LIMITS, Limits
 from hexpost.errors import OutputError
 from hexpost.library.model import Record, Task
 from hexpost.library.records import from_bytes
@@ -39,7 +40,7 @@ class Cache:
             reason = error.strerror or str(error)
             raise OutputError(f"{folder}: expected a folder for the cache that can be written: {reason}") from None
 
-    def get(self, key: str) -> Record | None:
+    def get(self, key: str, limits: Limits = LIMITS) -> Record | None:
         """Return the record kept under ``key``; ``None`` if there is none or it is damaged."""
         try:
             with open(self._path(key), "rb") as file:  # noqa: PTH123 - a third of the time of a cached run
@@ -49,7 +50,7 @@ class Cache:
         head, _, text = content.partition(b"\n")
         if head != _seal(key, text):
             return None
-        return from_bytes(text)
+        return from_bytes(text, limits)
 
     def put(self, key: str, record: bytes) -> None:
         """Keep a record, unless the folder cannot take it: a cache that fails costs time and nothing else."""

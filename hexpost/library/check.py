@@ -2,7 +2,6 @@
 
 import hashlib
 import os
-from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -18,6 +17,7 @@ from hexpost.library.records import to_bytes
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.machine.reading import read_bytes
+from hexpost.pipeline import ALL_LIMITS, Checking
 from hexpost.shelf import Text
 
 Loaded = TypeVar("Loaded", Machine, Tools, Setup)
@@ -26,25 +26,26 @@ MOST_MISTAKES = 100
 """So many mistakes of a program are listed; the rest are counted."""
 
 
-def check(task: Task) -> tuple[str, bytes]:
-    """Return the SHA-256 of the program that was read, and its record as JSON; never raises."""
+def check(task: Task, checking: Checking = ALL_LIMITS) -> tuple[str, bytes]:
+    """Return the SHA-256 of the program that was read, and its record as JSON; never raises.
+
+    ``checking``: what it is checked for, with the margins of the task.
+    """
     try:
         source = pipeline.content(Path(task.path))
     except InputError as error:
         return "", to_bytes(_refused(error, task))
-    return hashlib.sha256(source).hexdigest(), to_bytes(_record(source, task))
+    return hashlib.sha256(source).hexdigest(), to_bytes(_record(source, task, replace(checking, margins=task.margins)))
 
 
-def _record(source: Text, task: Task) -> Record:
+def _record(source: Text, task: Task, checking: Checking) -> Record:
     """Return the record of a program; every way to fail becomes a mistake with a name."""
     try:
         with deadline(task.time_limit_s) as due:
             job = _job(source, task)
             due()
-            margins = dict(task.margins)
-            strict = replace(job, inputs=replace(job.inputs, machine=tightened(job.inputs.machine, margins)))
-            result = pipeline.examine(strict, progress=lambda _: due())
-            return _of(result, strict, margins)
+            job = replace(job, inputs=replace(job.inputs, checking=checking))
+            return _of(pipeline.examine(job, progress=lambda _: due()), job)
     except InputError as error:
         return _refused(error, task)
     except OutOfTime:
@@ -66,45 +67,21 @@ def _job(source: Text, task: Task) -> pipeline.Job:
     return pipeline.schedule(pipeline.understand(program, machine, tools, setup, task.period), task.feed)
 
 
-def _of(result: AuditResult, job: pipeline.Job, margins: Mapping[str, float]) -> Record:
+def _of(result: AuditResult, job: pipeline.Job) -> Record:
     """Return the record of an audited program."""
     worst: dict[str, Use] = {}
     for w in result.worst:
-        use = Use(use=w.ratio * margins.get(w.limit, 1.0), strut=w.strut, line=w.line)
-        if w.limit not in worst or use.use > worst[w.limit].use:
-            worst[w.limit] = use
+        if w.limit.name not in worst or w.ratio > worst[w.limit.name].use:
+            worst[w.limit.name] = Use(use=w.ratio, strut=w.strut, line=w.line)
+    inputs = job.inputs
+    boxes = [box.name for box in inputs.machine.keep_out]
     return Record(
         duration_s=round(result.duration, 6),
         worst=worst,
-        found=gather(result.findings, job.inputs.program, margins),
-        found_total=result.findings.count + result.dropped,
+        found=gather(result.findings, inputs.program, boxes, dict(inputs.checking.margins)),
+        found_total=result.total,
         warnings=result.warnings,
     )
-
-
-def tightened(machine: Machine, margins: Mapping[str, float]) -> Machine:
-    """Return the machine with limits cut down to a share of them; the stroke shrinks about its middle."""
-    if not margins:
-        return machine
-    a, b, c, d = (margins.get(name, 1.0) for name in ("stroke", "speed", "acceleration", "jerk"))
-    s1, s2, s3, s4, s5, s6 = (
-        replace(
-            s,
-            stroke=_about_the_middle(s.stroke, a),
-            speed=s.speed * b,
-            acceleration=s.acceleration * c,
-            jerk=s.jerk * d,
-        )
-        for s in machine.struts
-    )
-    tip = replace(machine.tool_tip, deviation=machine.tool_tip.deviation * margins.get("deviation", 1.0))
-    return replace(machine, struts=(s1, s2, s3, s4, s5, s6), tool_tip=tip)
-
-
-def _about_the_middle(stroke: tuple[float, float], share: float) -> tuple[float, float]:
-    """Return a share of the stroke."""
-    middle, half = (stroke[0] + stroke[1]) / 2.0, (stroke[1] - stroke[0]) / 2.0
-    return stroke if share == 1.0 else (middle - half * share, middle + half * share)
 
 
 def _refused(error: InputError, task: Task) -> Record:

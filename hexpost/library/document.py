@@ -2,8 +2,9 @@
 
 import json
 
-from hexpost.audit.model import PROGRAM_RULES
+from hexpost.audit.model import Finding
 from hexpost.library.model import Case, Entry, GateResult, Judged, Mistake
+from hexpost.voice import advice
 
 SCHEMA_VERSION = 1
 _VERDICTS = ("clean", "broken", "error")
@@ -51,24 +52,29 @@ def _case(case: Case) -> dict[str, object]:
 
 def _finding(j: Judged) -> dict[str, object]:
     f = j.found
+    return {**told(f), "state": j.state, "reason": j.reason, "fails": j.fails, "fingerprint": f.fingerprint}
+
+
+def told(f: Finding) -> dict[str, object]:
+    """Return a finding as plain values; ``allowed`` is the machine's own value, ``margin`` the policy's share of it."""
     return {
-        "limit": f.limit,
+        "limit": f.limit.name,
         "strut": f.strut or None,
         "line": f.line,
         "text": f.text,
-        "time_s": f.time_s,
-        "until_s": f.until_s,
+        "time_s": round(f.time, 6),
+        "until_s": round(f.until, 6),
         "peak": rounded(f.peak),
         "allowed": rounded(f.allowed),
-        "unit": f.unit,
-        "ratio": None if f.limit in PROGRAM_RULES else rounded(f.use),
+        "unit": f.limit.unit,
+        "ratio": rounded(f.ratio) if f.limit.share else None,
+        "margin": f.margin,
         "blocks": f.blocks,
-        "advice": f.advice,
-        "advice_feed_mm_min": f.advice_feed_mm_min,
-        "state": j.state,
-        "reason": j.reason,
-        "fails": j.fails,
-        "fingerprint": f.fingerprint,
+        "advice": advice(f),
+        "advice_feed_mm_min": None if f.turning else f.feed,
+        "advice_feed_deg_min": f.feed if f.turning else None,
+        "margin_feed_mm_min": None if f.turning else f.margin_feed,
+        "margin_feed_deg_min": f.margin_feed if f.turning else None,
     }
 
 

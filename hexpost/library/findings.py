@@ -3,37 +3,43 @@
 import hashlib
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from math import isfinite
 
 import numpy as np
 
 from hexpost.arrays import Ints
-from hexpost.audit.model import LIMITS, UNITS, Findings
-from hexpost.library.model import Found
+from hexpost.audit.model import Finding, Findings
 from hexpost.program.model import Program
 
 MOST_ALIKE = 200
 """So many lines that break one limit of one strut are listed; more of them become one finding, the worst."""
 
 MOST_TEXT = 200
+"""So much of a block counts in its fingerprint."""
 _NUMBER = re.compile(r"^\s*(/\s*\d?\s*)?[Nn:]\s*\d+\s*")
 _ANY = "*"
-"""Stands in a fingerprint for the text of many blocks."""
+"""The text of many blocks in a fingerprint."""
 
 
-def gather(found: Findings, program: Program, margins: Mapping[str, float]) -> tuple[Found, ...]:
-    """Return the findings, one for each line, limit and strut (its worst), worst first, then by line."""
+def gather(
+    found: Findings, program: Program, boxes: Sequence[str], margins: Mapping[str, float]
+) -> tuple[Finding, ...]:
+    """Return the findings, one for each line, limit and strut (its worst), worst first, then by line.
+
+    ``boxes`` are the names of the keep-out boxes, ``margins`` the shares that were asked for.
+    """
     group = found.limit.astype(np.int64) * 8 + found.strut
     _, first = np.unique(group << 32 | found.line, return_index=True)  # the audit lists the worst first
     _, member, size = np.unique(group[first], return_inverse=True, return_counts=True)
     many = size[member] > MOST_ALIKE
-    out = [_found(found, int(i), program, margins, 1) for i in _by_line(found, first[~many])]
-    for k in np.flatnonzero(size > MOST_ALIKE):
-        worst = int(first[member == k].min())
-        out.append(_found(found, worst, program, margins, int(size[k])))
-    return tuple(sorted(_named(out), key=lambda f: (-f.use, f.line, f.limit, f.strut)))
+    rows = [(int(i), 1) for i in _by_line(found, first[~many])]
+    rows += [(int(first[member == k].min()), int(size[k])) for k in np.flatnonzero(size > MOST_ALIKE)]
+    out = []
+    for i, blocks in rows:
+        row = found.row(i, program, boxes)
+        out.append(replace(row, blocks=blocks, margin=margins.get(row.limit.name, 1.0)))
+    return tuple(sorted(_named(out, program), key=lambda f: (-f.ratio, f.line, f.limit.name, f.strut)))
 
 
 def _by_line(found: Findings, rows: Ints) -> Ints:
@@ -42,33 +48,13 @@ def _by_line(found: Findings, rows: Ints) -> Ints:
     return out
 
 
-def _found(found: Findings, i: int, program: Program, margins: Mapping[str, float], blocks: int) -> Found:
-    """Return finding ``i``, its fingerprint still open."""
-    line, limit, feed = int(found.line[i]), LIMITS[found.limit[i]], float(found.feed[i])
-    return Found(
-        limit=limit,
-        strut=int(found.strut[i]),
-        line=line,
-        text=program.text(line).strip()[:MOST_TEXT] if 1 <= line <= program.lines else "",
-        time_s=round(float(found.time[i]), 6),
-        until_s=round(float(found.until[i]), 6),
-        peak=float(found.peak[i]),
-        allowed=float(found.allowed[i]),
-        unit=UNITS[limit],
-        use=float(found.ratio[i]) * margins.get(limit, 1.0),
-        advice=found.advices[found.advice[i]],
-        advice_feed_mm_min=feed if isfinite(feed) else None,
-        blocks=blocks,
-        fingerprint="",
-    )
-
-
-def _named(found: list[Found]) -> list[Found]:
+def _named(found: list[Finding], program: Program) -> list[Finding]:
     """Return findings with their fingerprints; of equal blocks, the first, the second ... finding are told apart."""
     seen: Counter[tuple[str, int, str]] = Counter()
     out = []
     for f in found:
-        key = (f.limit, f.strut, _ANY if f.blocks > 1 else unnumbered(f.text))
+        text = program.text(f.line).strip()[:MOST_TEXT] if 1 <= f.line <= program.lines else ""
+        key = (f.limit.name, f.strut, _ANY if f.blocks > 1 else unnumbered(text))
         out.append(replace(f, fingerprint=fingerprint(*key, seen[key])))
         seen[key] += 1
     return out

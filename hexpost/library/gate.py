@@ -5,8 +5,10 @@ import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 
+from hexpost.audit.model import LIMITS, Limits
 from hexpost.errors import Fault, InputError
 from hexpost.library.baseline import Baseline
 from hexpost.library.cache import Cache, key_of, task_key
@@ -17,6 +19,7 @@ from hexpost.library.policy import Policy
 from hexpost.library.records import from_bytes
 from hexpost.library.settings import TIME_LIMIT_S, Settings
 from hexpost.machine.load import load_machine, load_setup, load_tools
+from hexpost.pipeline import ALL_LIMITS
 from hexpost.workers.engines import Engine
 from hexpost.workers.run import Lost, Runner
 
@@ -45,7 +48,7 @@ def gate(
     baseline: Baseline | None = None,
     whole: bool = True,
     today: date | None = None,
-    checker: Check = check,
+    checker: Check | None = None,
     progress: Progress | None = None,
 ) -> GateResult:
     """Check the programs ``names`` and judge them; ``whole``: they are all that the library has.
@@ -59,7 +62,9 @@ def gate(
     skipped = tuple(n for n in names if policy.settings(n).skip)
     names = [n for n in names if not policy.settings(n).skip]
     tasks = make_tasks(names, policy)
-    found = records(tasks, engine, cache, checker, progress)
+    if policy.checking != ALL_LIMITS:  # what the cache holds was checked for all limits and no more
+        cache, checker = None, checker or partial(check, checking=policy.checking)
+    found = records(tasks, engine, cache, checker or check, progress, limits=policy.checking.limits)
     named = dict(zip(names, found, strict=True))
     return judged(named, policy, baseline, skipped=skipped, whole=whole, today=today)
 
@@ -81,6 +86,7 @@ def judged(
         mended=() if baseline is None else mended(cases, baseline, whole=whole),
         skipped=skipped,
         with_baseline=baseline is not None,
+        limits=policy.limits,
     )
 
 
@@ -136,7 +142,13 @@ def _understood(kind: str, path: str, faults: list[Fault]) -> InputFile | None:
 
 
 def records(
-    tasks: Sequence[Task], engine: Engine, cache: Cache | None, checker: Check = check, progress: Progress | None = None
+    tasks: Sequence[Task],
+    engine: Engine,
+    cache: Cache | None,
+    checker: Check = check,
+    progress: Progress | None = None,
+    *,
+    limits: Limits = LIMITS,
 ) -> list[Record]:
     """Return the record of each task: from the cache, or checked and then kept there."""
     out: list[Record | None] = [None] * len(tasks)
@@ -144,7 +156,7 @@ def records(
     if cache:
         for i, task in enumerate(tasks):
             digest = _digest(task.path)
-            out[i] = cache.get(key_of(commons[i], digest)) if digest else None
+            out[i] = cache.get(key_of(commons[i], digest), limits) if digest else None
     left = [i for i, record in enumerate(out) if record is None]
     done = len(tasks) - len(left)
     with Runner(engine) as runner:
@@ -157,7 +169,7 @@ def records(
                 out[i] = _lost(result)
                 continue
             digest, text = result
-            record = out[i] = from_bytes(text)
+            record = out[i] = from_bytes(text, limits)
             if cache and digest and record.lasting:
                 cache.put(key_of(commons[i], digest), text)
     return [record for record in out if record is not None]

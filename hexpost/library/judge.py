@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
+from hexpost.audit.model import Finding
 from hexpost.library.baseline import Baseline, expired, worse
 from hexpost.library.findings import fingerprint
-from hexpost.library.model import CYCLE_TIME, Case, Entry, Found, Judged, Record
+from hexpost.library.model import CYCLE_TIME, Case, Entry, Judged, Record
 from hexpost.library.settings import Settings
 
 
@@ -39,13 +40,13 @@ def _gone(program: str) -> bool:
     return not Path(program).exists()
 
 
-def _judged(name: str, found: Found, settings: Settings, baseline: Baseline | None, today: date) -> Judged | None:
+def _judged(name: str, found: Finding, settings: Settings, baseline: Baseline | None, today: date) -> Judged | None:
     """Return a finding judged; ``None`` if the policy does not speak of it."""
-    rule = settings.rule(found.limit)
+    rule = settings.rule(found.limit.name)
     if rule.level == "ignore":
         return None
     margin = rule.speaks_above
-    if not (found.use > rule.fails_above or margin == rule.fails_above):
+    if not (found.ratio > rule.fails_above or margin == rule.fails_above):
         return Judged(found=found, state="warning")
     entry = baseline.of(name, found) if baseline else None
     if entry is None:
@@ -59,26 +60,14 @@ def _judged(name: str, found: Found, settings: Settings, baseline: Baseline | No
     return Judged(found=found, state="accepted", reason=" ".join(x for x in (*said, until) if x))
 
 
-def _too_long(record: Record, settings: Settings) -> tuple[Found, ...]:
+def _too_long(record: Record, settings: Settings) -> tuple[Finding, ...]:
     """Return the finding that a program takes longer than the policy allows."""
     longest = settings.longest
     if longest is None or record.mistakes or record.duration_s <= longest:
         return ()
     return (
-        Found(
-            limit=CYCLE_TIME,
-            strut=0,
-            line=1,
-            text="",
-            time_s=0.0,
-            until_s=record.duration_s,
-            peak=record.duration_s,
-            allowed=longest,
-            unit="s",
-            use=record.duration_s / longest,
-            advice="Raise feeds where the limits leave room, or allow more time in the policy (longest_cycle_s).",
-            advice_feed_mm_min=None,
-            blocks=1,
-            fingerprint=fingerprint(CYCLE_TIME, 0, "", 0),
+        Finding(
+            limit=CYCLE_TIME, line=1, until=record.duration_s, peak=record.duration_s, allowed=longest,
+            ratio=record.duration_s / longest, fingerprint=fingerprint(CYCLE_TIME.name, 0, "", 0),
         ),
-    )
+    )  # fmt: skip

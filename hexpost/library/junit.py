@@ -40,7 +40,7 @@ def _case(case: Case) -> list[str]:
     elif case.verdict == "fail":
         failing = [j for j in case.findings if j.fails]
         lines = [f"line {j.found.line}: {judged_sentence(j)}" for j in failing]
-        body += _element("failure", failing[0].found.limit, lines[0], lines, len(lines))
+        body += _element("failure", failing[0].found.limit.name, lines[0], lines, len(lines))
     rest = [f"line {j.found.line}: {judged_sentence(j)}" for j in case.findings if not j.fails]
     if rest:
         body += ["<system-out>", *_lines(rest, len(rest)), "</system-out>"]

@@ -4,10 +4,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from hexpost.audit.model import PROGRAM_RULES
+from hexpost.audit.model import LIMITS, Advice, Finding, Limit, Limits, Of, Sense
 
-CYCLE_TIME = "cycle-time"
-"""Name of the policy's own limit: the longest time a program may take."""
+CYCLE_TIME = Limit(
+    name="cycle-time", unit="s", of=Of.PROGRAM, sense=Sense.MOST,
+    meaning="The program takes longer than the policy allows.",
+    advice=Advice("Raise feeds where the limits leave room, or allow more time in the policy (longest_cycle_s)."),
+)  # fmt: skip
+"""The policy's own limit: the longest time a program may take."""
+
+JUDGED = LIMITS.and_more(CYCLE_TIME)
+"""What programs are judged by."""
 
 LOST = "worker-died"
 """Code of the mistake of a program whose worker died."""
@@ -45,31 +52,6 @@ class Task:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
-    """One limit that one strut (0: the whole tool) breaks in one line.
-
-    ``use`` is peak over the machine's own limit, ``allowed`` the bound that was checked (a margin of it). ``blocks``
-    is more than 1 where too many lines are alike and only the worst of them is named. ``fingerprint`` stays the
-    same when lines are inserted above or blocks renumbered.
-    """
-
-    limit: str
-    strut: int
-    line: int
-    text: str
-    time_s: float
-    until_s: float
-    peak: float
-    allowed: float
-    unit: str
-    use: float
-    advice: str
-    advice_feed_mm_min: float | None
-    blocks: int
-    fingerprint: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Mistake:
     """Why a program was not understood; ``file`` is the name of another file that is at fault."""
 
@@ -100,7 +82,7 @@ class Record:
 
     duration_s: float = 0.0
     worst: Mapping[str, Use] = field(default_factory=dict)
-    found: tuple[Found, ...] = ()
+    found: tuple[Finding, ...] = ()
     found_total: int = 0
     warnings: tuple[str, ...] = ()
     mistakes: tuple[Mistake, ...] = ()
@@ -112,7 +94,7 @@ class Record:
 class Judged:
     """A finding with what the policy and the baseline say of it."""
 
-    found: Found
+    found: Finding
     state: State
     reason: str = ""
 
@@ -140,9 +122,10 @@ class Case:
 
     @property
     def worst(self) -> tuple[float, str]:
-        """Return the largest use of any limit and its name; a broken rule counts as all of it."""
+        """Return the largest use of any limit and its name; where no share can be told, a finding counts as all."""
         uses = [(u.use, limit) for limit, u in self.record.worst.items()]
-        uses += [(1.0 if j.found.limit in PROGRAM_RULES else j.found.use, j.found.limit) for j in self.findings]
+        found = [j.found for j in self.findings]
+        uses += [(f.ratio if f.limit.share else 1.0, f.limit.name) for f in found]
         return max(uses, default=(0.0, ""))
 
 
@@ -164,12 +147,16 @@ class Entry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GateResult:
-    """The library judged: cases in order of path; baseline entries that are mended; programs that policy skips."""
+    """The library judged: cases in order of path; baseline entries whose finding is gone; programs that policy skips.
+
+    ``limits``: what the programs were judged by.
+    """
 
     cases: tuple[Case, ...]
     mended: tuple[Entry, ...] = ()
     skipped: tuple[str, ...] = ()
     with_baseline: bool = False
+    limits: Limits = JUDGED
 
     def count(self, verdict: Verdict) -> int:
         """Return how many programs have this verdict."""

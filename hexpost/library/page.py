@@ -8,7 +8,8 @@ from urllib.parse import quote
 from hexpost.library.model import Case, GateResult
 from hexpost.library.page_parts import SCRIPT, STYLE
 from hexpost.library.sarif import uri
-from hexpost.library.texts import judged_sentence, mistake_sentence, share, worst_first
+from hexpost.library.texts import judged_sentence, mistake_sentence, worst_first
+from hexpost.voice import percent
 
 MOST_LISTED = 20
 """So many findings of a program stand in the page; the rest are counted."""
@@ -83,7 +84,7 @@ def _row(i: int, case: Case, report: str | None) -> str:
     cells = [
         (f'<span class="{case.verdict}">{_WORDS[case.verdict]}</span>', str(_ORDER[case.verdict])),
         (shown, None),
-        (share(use) if understood else "", f"{use:.9g}"),
+        (percent(use) if understood else "", f"{use:.9g}"),
         (limit, None),
         (f"{case.record.found_total + case.record.mistakes_total:,}", None),
         (f"{case.record.duration_s:,.1f}" if understood else "", f"{case.record.duration_s:.3f}"),

@@ -6,13 +6,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
+from hexpost.audit.model import Limit, Limits
 from hexpost.errors import InputError
+from hexpost.library.model import CYCLE_TIME
 from hexpost.library.patterns import fits
 from hexpost.library.programs import SUFFIXES
-from hexpost.library.settings import LEVELS, NAMES, SCALED, LimitRule, Settings, merged
+from hexpost.library.settings import LEVELS, LimitRule, Settings, merged
 from hexpost.machine.reading import parse, read_bytes
 from hexpost.machine.sections import period
 from hexpost.machine.table import Table
+from hexpost.pipeline import ALL_LIMITS, Checking
 
 FEEDS = ("as-programmed", "strut-limited")
 _PERCENT = 100.0
@@ -30,7 +33,7 @@ class Where:
 class Policy:
     """A policy: what holds for all programs, then for some; ``over`` (the command line) counts last.
 
-    Patterns see paths from ``folder``, which is where the policy file lies.
+    Patterns see paths from ``folder``, where the policy file is. ``checking``: what programs are checked for.
     """
 
     folder: Path = field(default_factory=Path.cwd)
@@ -39,7 +42,13 @@ class Policy:
     everywhere: Settings = field(default_factory=Settings)
     where: tuple[Where, ...] = ()
     over: Settings = field(default_factory=Settings)
+    checking: Checking = ALL_LIMITS
     _known: dict[tuple[int, ...], Settings] = field(default_factory=dict, compare=False)
+
+    @property
+    def limits(self) -> Limits:
+        """Return what programs are judged by."""
+        return self.checking.limits.and_more(CYCLE_TIME)
 
     def settings(self, name: str) -> Settings:
         """Return the settings of the program ``name`` (a path from the working directory)."""
@@ -51,8 +60,10 @@ class Policy:
         return self._known[hits]
 
 
-def load_policy(path: str | Path, over: Settings) -> Policy:
+def load_policy(path: str | Path, over: Settings, checking: Checking = ALL_LIMITS) -> Policy:
     """Return the policy of the file at ``path``; ``over`` counts before all that it says.
+
+    ``checking``: what programs are checked for; its limits are keys of the file.
 
     Raises
     ------
@@ -62,21 +73,25 @@ def load_policy(path: str | Path, over: Settings) -> Policy:
     root = parse(read_bytes(path), str(path))
     folder = Path(path).parent
     programs = root.texts("programs", SUFFIXES)
-    everywhere = _settings(root.table("all", optional=True), folder)
-    where = tuple(_where(t, folder) for t in (root.tables("where") if root.has("where") else ()))
+    limits = checking.limits.and_more(CYCLE_TIME)
+    everywhere = _settings(root.table("all", optional=True), folder, limits)
+    where = tuple(_where(t, folder, limits) for t in (root.tables("where") if root.has("where") else ()))
     root.close(("where",))
     if root.faults:
         raise InputError(root.faults)
-    return Policy(folder=folder, file=str(path), programs=programs, everywhere=everywhere, where=where, over=over)
+    return Policy(
+        folder=folder, file=str(path), programs=programs, everywhere=everywhere, where=where, over=over,
+        checking=checking,
+    )  # fmt: skip
 
 
-def _where(t: Table, folder: Path) -> Where:
+def _where(t: Table, folder: Path, limits: Limits) -> Where:
     """Return one ``[[where]]`` table."""
     patterns = t.texts("path")
-    return Where(patterns=patterns, settings=_settings(t, folder))
+    return Where(patterns=patterns, settings=_settings(t, folder, limits))
 
 
-def _settings(t: Table, folder: Path) -> Settings:
+def _settings(t: Table, folder: Path, limits: Limits) -> Settings:
     """Return the settings of one table; files are meant from the folder of the policy."""
     files = {key: _inside(t, key, folder) for key in ("machine", "tools", "setup") if t.has(key)}
     settings = Settings(
@@ -86,7 +101,7 @@ def _settings(t: Table, folder: Path) -> Settings:
         longest=_positive(t, "longest_cycle_s"),
         time_limit=_positive(t, "time_limit_s"),
         skip=t.flag("skip") if t.has("skip") else None,
-        limits=MappingProxyType(_limits(t.table("limit", optional=True))),
+        limits=MappingProxyType(_rules(t.table("limit", optional=True), limits)),
     )
     t.close()
     return settings
@@ -102,20 +117,21 @@ def _inside(t: Table, key: str, folder: Path) -> str:
     return str(folder / given)
 
 
-def _limits(t: Table) -> dict[str, LimitRule]:
+def _rules(t: Table, limits: Limits) -> dict[str, LimitRule]:
     """Return the rules of the limits that are named."""
-    out = {name: _limit(t.table(name), name) for name in NAMES if t.has(name)}
-    t.close(NAMES)
+    out = {limit.name: _rule(t.table(limit.name), limit, limits) for limit in limits if t.has(limit.name)}
+    t.close([limit.name for limit in limits])
     return out
 
 
-def _limit(t: Table, name: str) -> LimitRule:
+def _rule(t: Table, limit: Limit, limits: Limits) -> LimitRule:
     """Return the rule of one limit."""
     level = t.choice("level", LEVELS, None) if t.has("level") else None
     keys = [key for key in ("fail_above_percent", "warn_above_percent") if t.has(key)]
     shares = {key.removesuffix("_percent"): t.positive(key, most=_PERCENT) / _PERCENT for key in keys}
-    if keys and name not in SCALED:
-        t.fault(keys[0], f"expected a margin only for {', '.join(SCALED)}, found one for {name}", "bad-value")
+    if keys and not limit.margin:
+        names = ", ".join(row.name for row in limits if row.margin)
+        t.fault(keys[0], f"expected a margin only for {names}, found one for {limit.name}", "bad-value")
     t.close()
     return LimitRule(level=level, **shares)
 

@@ -5,9 +5,10 @@ from dataclasses import fields
 from math import isfinite
 from typing import Any
 
-from hexpost.library.model import Found, Mistake, Record, Use
+from hexpost.audit.model import LIMITS, Finding, Limit, Limits
+from hexpost.library.model import Mistake, Record, Use
 
-_FOUND = tuple(f.name for f in fields(Found))
+_FOUND = tuple(f.name for f in fields(Finding))
 _MISTAKE = tuple(f.name for f in fields(Mistake))
 
 
@@ -26,13 +27,13 @@ def to_bytes(record: Record) -> bytes:
     return json.dumps(document, separators=(",", ":"), allow_nan=False).encode()
 
 
-def from_bytes(text: bytes) -> Record:
-    """Return the record that ``to_bytes`` wrote."""
+def from_bytes(text: bytes, limits: Limits = LIMITS) -> Record:
+    """Return the record that ``to_bytes`` wrote; its findings are of the ``limits`` of a table."""
     document: dict[str, Any] = json.loads(text)
     return Record(
         duration_s=document["duration_s"],
         worst={name: Use(use=u[0], strut=u[1], line=u[2]) for name, u in document["worst"].items()},
-        found=tuple(Found(**dict(zip(_FOUND, row, strict=True))) for row in document["found"]),
+        found=tuple(_finding(dict(zip(_FOUND, row, strict=True)), limits) for row in document["found"]),
         found_total=document["found_total"],
         warnings=tuple(document["warnings"]),
         mistakes=tuple(Mistake(**dict(zip(_MISTAKE, row, strict=True))) for row in document["mistakes"]),
@@ -41,8 +42,14 @@ def from_bytes(text: bytes) -> Record:
     )
 
 
+def _finding(said: dict[str, Any], limits: Limits) -> Finding:
+    return Finding(**said | {"limit": limits.of(said["limit"]), "bodies": tuple(said["bodies"])})
+
+
 def _plain(value: object) -> object:
-    """Return a value that JSON can hold: what is not finite becomes the largest number."""
+    """Return a value that JSON can hold: of a limit its name; what is not finite becomes the largest number."""
+    if isinstance(value, Limit):
+        return value.name
     if isinstance(value, float) and not isfinite(value):
         return 1e300
     return value

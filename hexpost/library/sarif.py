@@ -4,10 +4,10 @@ import json
 from pathlib import Path
 from urllib.parse import quote
 
-from hexpost.audit.model import PROGRAM_RULES
-from hexpost.library.document import rounded
-from hexpost.library.model import Case, Found, GateResult, Judged, Mistake
-from hexpost.library.texts import MEANING, judged_sentence, mistake_sentence
+from hexpost.audit.model import Finding
+from hexpost.library.document import told
+from hexpost.library.model import Case, GateResult, Judged, Mistake
+from hexpost.library.texts import judged_sentence, mistake_sentence
 from hexpost.version import VERSION
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -21,7 +21,7 @@ Plain = dict[str, object]
 def to_sarif(result: GateResult) -> str:
     """Return the log: one rule per limit and per kind of program error, one result per finding and error."""
     codes = sorted({m.code for c in result.cases for m in c.record.mistakes})
-    rules = [_rule(f"limit/{name}", text) for name, text in MEANING.items()]
+    rules = [_rule(f"limit/{limit.name}", limit.meaning) for limit in result.limits]
     rules += [_rule(f"program/{code}", f"The program cannot be checked: {code.replace('-', ' ')}.") for code in codes]
     index = {str(rule["id"]): i for i, rule in enumerate(rules)}
     results = [r for case in result.cases for r in _results(case, index, with_baseline=result.with_baseline)]
@@ -50,7 +50,7 @@ def _results(case: Case, index: dict[str, int], *, with_baseline: bool) -> list[
 
 def _of_finding(name: str, j: Judged, index: dict[str, int]) -> Plain:
     f = j.found
-    rule = f"limit/{f.limit}"
+    rule = f"limit/{f.limit.name}"
     out: Plain = {
         "ruleId": rule,
         "ruleIndex": index[rule],
@@ -93,13 +93,6 @@ def uri(name: str) -> str:
     return Path(name).as_uri() if Path(name).is_absolute() else quote(name.encode("utf-8", "surrogateescape"))
 
 
-def _properties(f: Found) -> Plain:
-    return {
-        "strut": f.strut or None,
-        "peak": rounded(f.peak),
-        "allowed": rounded(f.allowed),
-        "unit": f.unit,
-        "ratio": None if f.limit in PROGRAM_RULES else rounded(f.use),
-        "time_s": f.time_s,
-        "advice_feed_mm_min": f.advice_feed_mm_min,
-    }
+def _properties(f: Finding) -> Plain:
+    names = ("strut", "peak", "allowed", "unit", "ratio", "time_s", "advice_feed_mm_min", "advice_feed_deg_min")
+    return {name: told(f)[name] for name in names}

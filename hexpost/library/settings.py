@@ -4,14 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
 
-from hexpost.audit.model import LIMITS
-from hexpost.library.model import CYCLE_TIME
-
 LEVELS = ("fail", "warn", "ignore")
-SCALED = ("stroke", "speed", "acceleration", "jerk", "deviation")
-"""Limits that can be checked with a margin."""
-
-NAMES = (*LIMITS, CYCLE_TIME)
 TIME_LIMIT_S = 600.0
 """A program that takes longer to check than this is given up."""
 
@@ -59,8 +52,8 @@ class Settings:
     @property
     def margins(self) -> tuple[tuple[str, float], ...]:
         """Return the limits that are checked at less than all of them, with the share."""
-        shares = ((name, self.rule(name).speaks_above) for name in SCALED if self.rule(name).level != "ignore")
-        return tuple((name, share) for name, share in shares if share != 1.0)
+        shares = ((name, rule.speaks_above) for name, rule in self.limits.items() if rule.level != "ignore")
+        return tuple(sorted((name, share) for name, share in shares if share != 1.0))
 
 
 def merged(settings: Iterable[Settings]) -> Settings:

@@ -7,8 +7,8 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine
 from hexpost.reach.model import Places
-from hexpost.report.words import number
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
+from hexpost.voice import number
 
 MOST_LAYERS = 6
 SIDE = 180

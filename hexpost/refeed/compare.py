@@ -4,12 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.audit.model import LIMITS, AuditResult
+from hexpost.audit.model import AuditResult, Law, Limit, Of
 from hexpost.moves.model import FEED_RAPID
 from hexpost.pipeline import Inputs, Job, examine, schedule
 from hexpost.report.model import CycleTimes, Report
 
-STRUT_LIMITS = tuple(LIMITS.index(n) for n in ("speed", "acceleration", "jerk"))
 LEAST = 0.01
 """Least share of the programmed feeds that is tried."""
 STEPS = 8
@@ -59,8 +58,14 @@ def _slowed(inputs: Inputs, share: float) -> Inputs:
 
 
 def _strut_findings(result: AuditResult) -> bool:
-    return bool(np.isin(result.findings.limit, STRUT_LIMITS).any())
+    found = result.findings
+    return any(_by_feed(found.limits[k]) for k in np.unique(found.limit).tolist())
 
 
 def _breaks(report: Report) -> bool:
-    return any(f.limit in {LIMITS[k] for k in STRUT_LIMITS} for f in report.findings)
+    return any(_by_feed(f.limit) for f in report.findings)
+
+
+def _by_feed(limit: Limit) -> bool:
+    """Return whether a limit is one of the struts that a lower feed keeps."""
+    return limit.of is Of.STRUT and limit.law is not Law.NONE

@@ -1,12 +1,13 @@
 """Lower the feeds of a program until its audit finds nothing that a lower feed would mend."""
 
 import hashlib
+from dataclasses import replace
 from math import inf, isfinite
 
 import numpy as np
 
 from hexpost.arrays import Ints
-from hexpost.audit.model import LIMITS, AuditResult
+from hexpost.audit.model import AuditResult
 from hexpost.machine.model import Machine
 from hexpost.pipeline import Inputs, examine, parse, schedule, understand
 from hexpost.refeed.cuts import PAYS_S
@@ -86,14 +87,15 @@ def _feeds(inputs: Inputs, lowered: dict[int, float]) -> dict[int, float]:
 
 def _pays(whole: AuditResult, split: AuditResult, parts: int) -> bool:
     """Return whether a program with so many ``parts`` more (or less) is enough faster, and breaks no more limits."""
-    left = [x.findings.count + x.dropped for x in (whole, split)]
+    left = [x.total for x in (whole, split)]
     return left[1] <= left[0] and whole.duration - split.duration >= PAYS_S * parts
 
 
 def again(inputs: Inputs, source: bytes) -> Inputs:
     """Return the inputs with another program, read and understood anew."""
     program = parse(source, inputs.program.name)
-    return understand(program, inputs.machine, inputs.tools, inputs.setup)
+    found = understand(program, inputs.machine, inputs.tools, inputs.setup)
+    return replace(found, checking=inputs.checking)
 
 
 def _lowered(inputs: Inputs, result: AuditResult) -> tuple[dict[int, float], AuditResult]:
@@ -110,7 +112,7 @@ def _lowered(inputs: Inputs, result: AuditResult) -> tuple[dict[int, float], Aud
         beyond |= found
         wanted = _advised(result, old, beyond)
         lost = {x for x, f in wanted.items() if k % ROUNDS == ROUNDS - 1 or new.get(x, first[x]) < LEAST * first[x]}
-        beyond |= {(x, limit) for x in lost for limit in range(len(LIMITS))}
+        beyond |= {(x, limit) for x in lost for limit in range(len(result.findings.limits))}
         again_from_start = (lost | {x for x, _ in found}) & new.keys()
         if not wanted and not again_from_start:
             break

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Ints
-from hexpost.report.words import number
+from hexpost.voice import number
 
 HEIGHT = 90
 _ROOM = 0.08

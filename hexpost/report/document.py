@@ -3,11 +3,11 @@
 import json
 from math import isfinite
 
-from hexpost.audit.model import UNITS, Worst
+from hexpost.audit.model import Finding, Worst
 from hexpost.report.feeds import feeds_document, times_document
-from hexpost.report.model import FindingRow, Report, StrutUse
+from hexpost.report.model import Report, StrutUse
 from hexpost.report.sheet import sheet_document
-from hexpost.report.verdict import RULES
+from hexpost.voice import advice
 
 SCHEMA_VERSION = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -34,7 +34,7 @@ def document(report: Report) -> dict[str, object]:
         "duration_s": _number(report.duration),
         "rows": report.rows,
         "struts": [_strut(s) for s in report.struts],
-        "tool": {"worst": {w.limit: _worst(w) for w in report.whole}},
+        "tool": {"worst": {w.limit.name: _worst(w) for w in report.whole}},
         "findings_total": report.findings_total,
         "findings_listed": len(report.findings),
         "findings": [_finding(f) for f in report.findings],
@@ -65,7 +65,7 @@ def _strut(use: StrutUse) -> dict[str, object]:
         "strut": use.strut,
         "shortest_mm": _number(use.shortest),
         "longest_mm": _number(use.longest),
-        "worst": {w.limit: _worst(w) for w in use.worst},
+        "worst": {w.limit.name: _worst(w) for w in use.worst},
     }
 
 
@@ -73,17 +73,17 @@ def _worst(w: Worst) -> dict[str, object]:
     return {
         "value": _number(w.value),
         "allowed": _number(w.allowed),
-        "unit": UNITS[w.limit],
+        "unit": w.limit.unit,
         "ratio": _number(w.ratio),
         "line": w.line,
         "time_s": _number(w.time),
     }
 
 
-def _finding(f: FindingRow) -> dict[str, object]:
+def _finding(f: Finding) -> dict[str, object]:
     return {
-        "limit": f.limit,
-        "strut": f.strut,
+        "limit": f.limit.name,
+        "strut": f.strut or None,
         "joint": f.joint or None,
         "bodies": list(f.bodies) or None,
         "line": f.line,
@@ -93,10 +93,11 @@ def _finding(f: FindingRow) -> dict[str, object]:
         "until_s": _number(f.until),
         "peak": _number(f.peak),
         "allowed": _number(f.allowed),
-        "unit": f.unit,
-        "ratio": None if f.limit in RULES else _number(f.ratio),
-        "advice": f.advice,
-        "advice_feed_mm_min": f.advice_feed,
+        "unit": f.limit.unit,
+        "ratio": _number(f.ratio) if f.limit.share else None,
+        "advice": advice(f),
+        "advice_feed_mm_min": None if f.turning else f.feed,
+        "advice_feed_deg_min": f.feed if f.turning else None,
     }
 
 

@@ -4,8 +4,8 @@ import numpy as np
 
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.report.model import CycleTimes
-from hexpost.report.words import columns, duration, number, percent, plural
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
+from hexpost.voice import columns, duration, number, percent, plural
 
 MOST_BLOCKS = 10_000
 """So many blocks are listed as JSON, in the order of the program: those that lost most."""

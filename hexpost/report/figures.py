@@ -2,12 +2,11 @@
 
 from collections.abc import Sequence
 
-from hexpost.audit.model import JOINTS, UNITS, Worst
+from hexpost.audit.model import JOINTS, Limit, Sense, Worst
 from hexpost.report.model import StrutUse
-from hexpost.report.words import columns, number
+from hexpost.voice import columns, figure, given
 
 _ABSENT = "-"
-_DIGITS = 5
 
 Row = list[str]
 Used = Sequence[Worst | None]
@@ -31,18 +30,19 @@ def _table(struts: Sequence[StrutUse]) -> list[str]:
     return columns(rows, [False] + [True] * (len(struts) + 1))
 
 
-def _rows(limit: str, used: Used) -> list[Row]:
+def _rows(limit: Limit, used: Used) -> list[Row]:
     """Return the rows of one limit: values; where they differ, what is allowed; the joint meant; the stroke left."""
-    allowed = [_ABSENT if w is None else _figure(w.allowed) for w in used]
+    unit = limit.unit
+    allowed = [_ABSENT if w is None else given(w.allowed, unit) for w in used]
     same = len({a for a in allowed if a != _ABSENT}) == 1
     one = next(a for a in allowed if a != _ABSENT) if same else ""
-    out = [[f"{limit} {UNITS[limit]}", *(_ABSENT if w is None else _figure(w.value) for w in used), one]]
+    out = [[f"{limit.name} {unit}", *(_ABSENT if w is None else figure(w.value, unit) for w in used), one]]
     if not same:
         out.append(["  allowed", *allowed, ""])
     if any(w is not None and w.joint for w in used):
         out.append(["  joint", *(_ABSENT if w is None else JOINTS[w.joint] for w in used), ""])
-    if limit == "stroke":
-        out.append(["  left", *(_ABSENT if w is None else _figure(_left(w)) for w in used), ""])
+    if limit.sense is Sense.RANGE:
+        out.append(["  left", *(_ABSENT if w is None else figure(_left(w), unit) for w in used), ""])
     return out
 
 
@@ -50,8 +50,3 @@ def _left(w: Worst) -> float:
     """Return the stroke that is left at the worst value, mm; less than 0 beyond the end."""
     gap = abs(w.allowed - w.value)
     return gap if w.ratio <= 1.0 else -gap
-
-
-def _figure(x: float) -> str:
-    """Return ``x`` with five significant digits, whole numbers kept whole."""
-    return number(float(f"{x:.{_DIGITS}g}") if abs(x) < 10.0**_DIGITS else x)

@@ -1,15 +1,13 @@
-"""What would mend a broken job as a whole: the commands that do it, and the blocks with all their broken limits."""
+"""What to do about a broken job as a whole: the commands that help, and the blocks with all their broken limits."""
 
 from collections.abc import Iterable
 
-from hexpost.report.model import FindingRow, Report
-from hexpost.report.verdict import RULES, feed_advice, limit, what, where
-from hexpost.report.words import percent
+from hexpost.audit.model import Finding, Place
+from hexpost.report.model import Report
+from hexpost.voice import feed_word, short, where, whose
 
-PLACED = frozenset({"stroke", "joint-angle", "clearance", "conditioning", "buckling"})
-"""Limits that another place on the pallet may mend."""
 MOST_LIMITS = 3
-"""So many limits of a block stand in its row."""
+"""So many limits of a block are in its row."""
 
 SETUP = "Setup: no file was given (`--setup FILE`), so every work offset is the pallet frame."
 FEEDS = (
@@ -21,49 +19,37 @@ PLACES = "Place: `hexpost place PROGRAM` searches the pallet for where the job b
 
 def mending(report: Report) -> list[str]:
     """Return what to try, a sentence each."""
-    feeds = any(f.advice_feed is not None for f in report.findings)
-    places = any(f.limit in PLACED for f in report.findings)
-    bare = report.setup_file is None and (places or any(f.limit == "pallet" for f in report.findings))
-    return [text for text, wanted in ((SETUP, bare), (FEEDS, feeds), (PLACES, places)) if wanted]
+    feeds = any(f.feed is not None for f in report.findings)
+    found = {f.limit.place for f in report.findings}
+    bare = report.setup_file is None and found != {Place.NONE}
+    wanted = ((SETUP, bare), (FEEDS, feeds), (PLACES, Place.SEARCH in found))
+    return [text for text, given in wanted if given] if report.findings else []
 
 
-def block_rows(findings: Iterable[FindingRow]) -> list[str]:
-    """Return a row for each block that breaks limits, worst first: what it breaks, and the lowest advised feed."""
-    blocks: dict[int, list[FindingRow]] = {}
+def block_rows(findings: Iterable[Finding]) -> list[str]:
+    """Return a row for each block that breaks limits, worst first: what it breaks, and the F to write."""
+    blocks: dict[int, list[Finding]] = {}
     for f in findings:
         blocks.setdefault(f.line, []).append(f)
     return [_block(found) for found in blocks.values()]
 
 
-def lowest_feeds(findings: Iterable[FindingRow]) -> dict[int, FindingRow]:
+def lowest_feeds(findings: Iterable[Finding]) -> dict[int, Finding]:
     """Return, for each line, the finding with the lowest advised feed, if there is one."""
-    out: dict[int, FindingRow] = {}
+    out: dict[int, Finding] = {}
     for f in findings:
-        if f.advice_feed is not None:
-            out[f.line] = min(out.get(f.line, f), f, key=lambda x: x.advice_feed or 0.0)
+        if f.feed is not None:
+            out[f.line] = min(out.get(f.line, f), f, key=lambda x: x.feed or 0.0)
     return out
 
 
-def advised(f: FindingRow, lowest: dict[int, FindingRow]) -> str:
-    """Return the advised feed of a finding in parentheses, and that which also mends the others of its line."""
-    if f.advice_feed is None:
-        return ""
-    least = lowest.get(f.line, f)
-    also = (
-        ""
-        if least.advice_feed == f.advice_feed
-        else f"; for all of line {f.line}: {feed_advice(least).removeprefix('advised: ')}"
-    )
-    return f"({feed_advice(f)}{also})"
-
-
-def _block(found: list[FindingRow]) -> str:
+def _block(found: list[Finding]) -> str:
     said: dict[str, str] = {}
     for f in found:
-        said.setdefault(limit(f), what(f) if f.limit in RULES else f"{limit(f)}, {percent(f.ratio)}")
+        said.setdefault(whose(f), short(f))
     parts = list(said.values())
     more = len(parts) - MOST_LIMITS
     lowest = lowest_feeds(found).get(found[0].line)
     tail = [f"and {more} more"] if more > 0 else []
-    feed = "" if lowest is None else f", {feed_advice(lowest)}"
+    feed = "" if lowest is None else f", {feed_word(lowest)}"
     return f"{where(found[0])}{feed}: {'; '.join([*parts[:MOST_LIMITS], *tail])}"

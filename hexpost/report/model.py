@@ -2,35 +2,12 @@
 
 from dataclasses import dataclass
 
-from hexpost.audit.model import Worst
+from hexpost.audit.model import Finding, Worst
 from hexpost.feed.model import Reasons
 from hexpost.report.sheet import Sheet
 
 MOST_FINDINGS = 10_000
 """So many findings are listed, worst first; the rest are counted."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FindingRow:
-    """A broken limit and its block; ``strut`` is ``None`` where none is meant, ``advice_feed`` is in mm/min."""
-
-    limit: str
-    strut: int | None
-    line: int
-    block: str
-    text: str
-    time: float
-    until: float
-    peak: float
-    allowed: float
-    unit: str
-    ratio: float
-    advice: str
-    advice_feed: float | None
-    joint: str = ""
-    """``base`` or ``platform``: the end of the strut that is meant, if one is."""
-    bodies: tuple[str, ...] = ()
-    """Names of the two bodies that come too near to each other, if any do."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,8 +68,8 @@ class Report:
     rows: int
     struts: tuple[StrutUse, ...]
     whole: tuple[Worst, ...]
-    """Worst use of the limits that are no strut's (deviation of the tool from its path)."""
-    findings: tuple[FindingRow, ...]
+    """Worst use of the limits that are no strut's."""
+    findings: tuple[Finding, ...]
     findings_total: int
     blocks_total: int
     """Distinct program lines among the findings that the audit kept."""

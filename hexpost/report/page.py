@@ -7,23 +7,22 @@ from pathlib import Path
 
 import numpy as np
 
+from hexpost.audit.model import Chart, Finding, Limit
 from hexpost.machine.model import Machine
 from hexpost.program.model import Program
 from hexpost.report.charts import Mark, Plot, Scale, chart, scale
-from hexpost.report.model import FindingRow, Report
+from hexpost.report.model import Report
 from hexpost.report.page_findings import findings, listing
 from hexpost.report.page_tables import facts, losses, remarks, setup_sheet, table_guide, use_table
 from hexpost.report.page_views import views
-from hexpost.report.picture import QUANTITIES, Drawing
+from hexpost.report.picture import Drawing
 from hexpost.report.verdict import feed_name, machine_name, proving_notice, verdict
-from hexpost.report.words import clean, duration, number, percent, plural
+from hexpost.voice import amount, clean, duration, figure, number, percent, plural
 
 MOST_BYTES = 250_000
 MOST_FINDINGS = 120
 """Findings on the page; report.json lists more."""
 _FOLDER = Path(__file__).parent
-_UNITS = {"length": "mm", "speed": "mm/s", "acceleration": "mm/s²"}
-_LIMITS = {"length": "stroke", "speed": "speed", "acceleration": "acceleration"}
 _CHARTS = (
     "<p>Each column of a chart spans the smallest and the largest value in its share of the time, so a peak of one "
     "sample shows. Dashed: the limits, with their numbers. Upright strokes: findings.</p>"
@@ -45,14 +44,14 @@ def page(report: Report, drawing: Drawing | None, program: Program, machine: Mac
 
 
 def _whole(
-    report: Report, drawing: Drawing | None, program: Program, machine: Machine, shown: Sequence[FindingRow]
+    report: Report, drawing: Drawing | None, program: Program, machine: Machine, shown: Sequence[Finding]
 ) -> str:
     head, _, rest = verdict(report).partition(":")
     title = escape(clean(f"{head}: {Path(report.program).name}"))
     sections = [
         ("findings", "Findings", findings(report, shown)),
         ("limits", "Use of the limits", use_table(report) + _use_chart(drawing, shown)),
-        ("struts", "The six struts", _struts(drawing, machine, shown)),
+        ("struts", "The six struts", _struts(drawing, shown)),
         ("path", "Where the tool goes", views(drawing)),
         ("time", "Where time is lost", losses(report.reasons)),
         ("setup", "Setup sheet", setup_sheet(report)),
@@ -86,17 +85,17 @@ def _text(text: str) -> str:
     return escape(clean(text))
 
 
-def _marks(drawing: Drawing, shown: Sequence[FindingRow], limit: str = "", strut: int = 0) -> list[Mark]:
+def _marks(drawing: Drawing, shown: Sequence[Finding], limit: Limit | None = None, strut: int = 0) -> list[Mark]:
     """Return the marks of the findings of one limit of one strut (all findings, without a limit)."""
     until = max(drawing.until, 1e-9)
     out = []
     for i, f in enumerate(shown):
-        if not limit or (f.limit == limit and f.strut == strut):
+        if limit is None or (f.limit == limit and f.strut == strut):
             out.append(Mark(number=i + 1, share=min(max(f.time / until, 0.0), 1.0)))
     return out
 
 
-def _use_chart(drawing: Drawing | None, shown: Sequence[FindingRow]) -> str:
+def _use_chart(drawing: Drawing | None, shown: Sequence[Finding]) -> str:
     if drawing is None:
         return ""
     most = float(drawing.use.max())
@@ -117,33 +116,36 @@ def _use_chart(drawing: Drawing | None, shown: Sequence[FindingRow]) -> str:
     return chart(plot)
 
 
-def _struts(drawing: Drawing | None, machine: Machine, shown: Sequence[FindingRow]) -> str:
+def _struts(drawing: Drawing | None, shown: Sequence[Finding]) -> str:
     if drawing is None:
         return ""
     out = [_CHARTS]
-    for k, strut in enumerate(machine.struts):
-        bounds = (strut.stroke, (-strut.speed, strut.speed), (-strut.acceleration, strut.acceleration))
-        charts = []
-        for q, name in enumerate(QUANTITIES):
-            low, high, (a, b) = drawing.low[q, k], drawing.high[q, k], bounds[q]
-            least, most = float(low.min()), float(high.max())
-            told = f"{number(round(least, 3))} to {number(round(most, 3))} {_UNITS[name]}"
-            allowed = f"{number(a)} to {number(b)} allowed" if q == 0 else f"±{number(b)} allowed"
-            title = f"Strut {k + 1} {name}: {told}, {allowed}"
-            plot = Plot(
-                name=f"s{k + 1}-{name}",
-                title=title,
-                low=low,
-                high=high,
-                bounds=(a, b),
-                scale=scale(a, b, least, most),
-                marks=_marks(drawing, shown, _LIMITS[name], k + 1),
-                prefix="m",
-                times=(0.0, drawing.until),
-            )
-            charts.append(chart(plot))
-        out.append(f'<h3>Strut {k + 1}</h3><div class="three">{"".join(charts)}</div>')
+    own = [q for q, one in enumerate(drawing.charted) if one.limit.chart is Chart.OWN]
+    for k in range(drawing.low.shape[1]):
+        charts = "".join(_strut(drawing, q, k, shown) for q in own)
+        out.append(f'<h3>Strut {k + 1}</h3><div class="three">{charts}</div>')
     return "".join(out)
+
+
+def _strut(drawing: Drawing, q: int, k: int, shown: Sequence[Finding]) -> str:
+    """Return the chart of one limit of a strut."""
+    limit, a, b = drawing.charted[q].limit, float(drawing.charted[q].low[k]), float(drawing.charted[q].high[k])
+    low, high = drawing.low[q, k], drawing.high[q, k]
+    least, most = float(low.min()), float(high.max())
+    name = limit.quantity or limit.name
+    allowed = f"±{number(b)} allowed" if a == -b else f"{number(a)} to {number(b)} allowed"
+    plot = Plot(
+        name=f"s{k + 1}-{name}",
+        title=f"Strut {k + 1} {name}: {figure(least, limit.unit)} to {amount(most, limit.unit)}, {allowed}",
+        low=low,
+        high=high,
+        bounds=(a, b),
+        scale=scale(a, b, least, most),
+        marks=_marks(drawing, shown, limit, k + 1),
+        prefix="m",
+        times=(0.0, drawing.until),
+    )
+    return chart(plot)
 
 
 def _walk(drawing: Drawing | None) -> str:

@@ -4,22 +4,20 @@ import re
 from collections.abc import Sequence
 from html import escape
 
+from hexpost.audit.model import Chart, Finding, quoted
 from hexpost.program.model import Program
-from hexpost.report.collect import quoted
-from hexpost.report.mending import advised, lowest_feeds, mending
-from hexpost.report.model import FindingRow, Report
+from hexpost.report.mending import lowest_feeds, mending
+from hexpost.report.model import Report
 from hexpost.report.page_tables import named_lines
-from hexpost.report.verdict import what, where
-from hexpost.report.words import clean, plural
+from hexpost.voice import advice, clean, plural, what, when, where
 
-CHARTED = frozenset({"stroke", "speed", "acceleration"})
 MOST_LINES = 320
-"""A program up to this long stands on the page as a whole."""
+"""A program up to this long is on the page as a whole."""
 _AROUND = 2
 _WIDE = 110
 
 
-def findings(report: Report, shown: Sequence[FindingRow]) -> str:
+def findings(report: Report, shown: Sequence[Finding]) -> str:
     """Return the list of findings, with links to the block and to its place in the charts."""
     if report.clean:
         return "<p>None: no limit of the machine file is broken.</p>"
@@ -30,14 +28,14 @@ def findings(report: Report, shown: Sequence[FindingRow]) -> str:
         '<output id="shown" for="search"></output></div>'
     )
     lowest = lowest_feeds(report.findings)
-    items = "".join(_finding(i + 1, f, advised(f, lowest)) for i, f in enumerate(shown))
+    items = "".join(_finding(i + 1, f, lowest.get(f.line)) for i, f in enumerate(shown))
     rest = report.findings_total - len(shown)
     more = f"<p>{plural(rest, 'more finding', 'more findings')} not shown here; report.json lists the worst 10,000.</p>"
-    advice = "".join(f"<p>{_code(x)}</p>" for x in mending(report))
-    return f'{advice}{tools}<ol class="found">{items}</ol>{more if rest else ""}'
+    whole = "".join(f"<p>{_code(x)}</p>" for x in mending(report))
+    return f'{whole}{tools}<ol class="found">{items}</ol>{more if rest else ""}'
 
 
-def listing(report: Report, program: Program, shown: Sequence[FindingRow]) -> str:
+def listing(report: Report, program: Program, shown: Sequence[Finding]) -> str:
     """Return the program, or of a long one the lines that other parts of the page name; every line can be linked to."""
     hits: dict[int, list[int]] = {}
     for i, f in enumerate(shown):
@@ -68,15 +66,14 @@ def listing(report: Report, program: Program, shown: Sequence[FindingRow]) -> st
     return f'{note}<pre tabindex="0" role="region" aria-label="Program {name}">{"".join(out)}</pre>'
 
 
-def _finding(i: int, f: FindingRow, feed: str) -> str:
-    when = f"at {f.time:.3f} s" if f.until <= f.time else f"from {f.time:.3f} s to {f.until:.3f} s"
+def _finding(i: int, f: Finding, feed: Finding | None) -> str:
     places = [f'<a href="#L{f.line}">{escape(where(f))}</a>', f'<a href="#u{i}">in the chart of all limits</a>']
-    if f.strut is not None and f.limit in CHARTED:
+    if f.strut and f.limit.chart is Chart.OWN:
         places.append(f'<a href="#m{i}">in the chart of strut {f.strut}</a>')
     code = f"<p><code>{escape(clean(_cut(f.text)))}</code></p>" if f.text else ""
     return (
         f'<li id="f{i}" data-n="{i}" data-line="{f.line}" data-time="{f.time:.6f}"><p><span class="n">{i}. '
-        f"{escape(clean(what(f)))}</span>, {when}</p>{code}<p>{escape(clean(f'{f.advice} {feed}'.rstrip()))}</p>"
+        f"{escape(clean(what(f)))}</span>, {when(f)}</p>{code}<p>{escape(clean(advice(f, feed)))}</p>"
         f"<p>{' · '.join(places)}</p></li>"
     )
 
@@ -89,7 +86,7 @@ def _line(n: int, program: Program, hits: Sequence[int]) -> str:
 
 
 def _code(text: str) -> str:
-    """Return words with what stands between backquotes as code."""
+    """Return words with what is between backquotes as code."""
     return re.sub("`(.*?)`", r"<code>\1</code>", escape(text))
 
 

@@ -10,22 +10,20 @@ from hexpost.feed.model import Reasons, cause_text
 from hexpost.machine.model import Machine
 from hexpost.report.model import Report
 from hexpost.report.sheet_words import OFFSET_HEAD, STRUT_HEAD, TOOL_HEAD, notes, offset_rows, strut_rows, tool_rows
-from hexpost.report.words import clean, duration, number, percent, plural
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
+from hexpost.voice import clean, duration, number, owned, percent, plural, used
 
 _ROWS = 10
 _LEAST_S = 5e-4
 
 
 def facts(report: Report) -> str:
-    """Return the numbers that stand on top."""
+    """Return the numbers on top."""
     uses = [w for s in report.struts for w in s.worst]
     worst = max(uses, key=lambda w: w.ratio, default=None)
     items = [("Time", duration(report.duration), plural(report.rows, "row"))]
     if worst is not None:
-        items.append(
-            ("Worst strut use", percent(worst.ratio), f"{worst.limit} of strut {worst.strut}, line {worst.line}")
-        )
+        items.append(("Worst strut use", percent(worst.ratio), f"{owned(worst.limit, worst.strut)}, line {worst.line}"))
     items.append(("Blocks to mend", f"{report.blocks_total:,}", plural(report.findings_total, "finding")))
     told = "".join(f"<div><dt>{n}</dt><dd>{v}<small>{t}</small></dd></div>" for n, v, t in items)
     return f'<dl class="facts">{told}</dl>'
@@ -37,15 +35,13 @@ def use_table(report: Report) -> str:
     rows = []
     for limit in limits:
         found = [next((w for w in s.worst if w.limit == limit), None) for s in report.struts]
-        rows.append((limit, found))
+        rows.append((limit.name, found))
     head = ["limit", *(f"strut {s.strut}" for s in report.struts)]
     body = "".join(f"<tr><th scope=row>{name}</th>{''.join(_use(w) for w in uses)}</tr>" for name, uses in rows)
     ends = (("shortest, mm", [s.shortest for s in report.struts]), ("longest, mm", [s.longest for s in report.struts]))
     body += "".join(_row([n, *(f"{x:.3f}" for x in xs)]) for n, xs in ends)
     tool = "".join(
-        f"<p>Worst {w.limit} of the tool from its path: {number(float(f'{w.value:.3g}'))} mm, {number(w.allowed)} mm "
-        f"allowed ({percent(w.ratio)}), {_line(w.line, 'line ')}.</p>"
-        for w in report.whole
+        f"<p>Worst {escape(used(w))}, {_line(w.line, 'line ')}. {escape(w.limit.note)}</p>" for w in report.whole
     )
     return _table(head, body, "Worst use of each limit, and the line where it is", "Worst use by strut") + tool
 

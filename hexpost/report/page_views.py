@@ -4,7 +4,7 @@ from itertools import pairwise
 
 from hexpost.report.picture import EDGES, Drawing
 from hexpost.report.png import data_uri, png, thickened
-from hexpost.report.words import number, percent
+from hexpost.voice import number, percent
 
 COLOURS = ("#a9c3d4", "#6d9ac0", "#33639c", "#10204f", "#e8590c")
 """From little to all of a limit ever darker, so that they differ in grey, too; beyond it, orange and thicker."""

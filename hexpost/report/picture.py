@@ -1,10 +1,12 @@
 """What the charts of a report show, gathered while the samples stream by: it does not grow with their number."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Ints
+from hexpost.audit.model import Charted
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
 from hexpost.report.view import Box, cut_box, pallet_from_frames
@@ -14,7 +16,6 @@ COLUMNS = 420
 """Columns of a chart: fewer than the pixels it is shown on, so that a peak of one sample stays in sight."""
 GROUP = 16
 """Samples of a job long enough that are looked at together: a power of two."""
-QUANTITIES = ("length", "speed", "acceleration")
 EDGES = (0.5, 0.75, 0.9, 1.0)
 """Shares of the limits between the levels of the tool path: level 1 is the lowest, the last is beyond a limit."""
 MOST_STEPS = 24
@@ -25,12 +26,13 @@ MOST_STEPS = 24
 class Drawing:
     """Envelopes and views of a job; ``columns`` (w,) is the time at which each column begins, s.
 
-    ``low`` and ``high`` (3, 6, w): smallest and largest length, speed and acceleration of each strut in each column.
+    ``low`` and ``high`` (q, 6, w): smallest and largest value of each of the ``charted`` limits, by strut and column.
     ``use`` (w,): the largest use of any limit of a strut in each column. ``tip`` (3, w): the tip at its beginning,
     pallet frame. ``views``: levels of use in cells (rows from the top, columns), 0 where the tool never was: from
     above (x to the right, y up), and from the front (x to the right, z up). ``box``: what they show.
     """
 
+    charted: tuple[Charted, ...]
     columns: Array
     until: float
     low: Array
@@ -44,18 +46,16 @@ class Drawing:
 class Picture:
     """Takes blocks of setpoints in the order of time; ``total`` is the number of samples of the job."""
 
-    def __init__(self, total: int, moves: Moves, machine: Machine) -> None:
+    def __init__(self, total: int, moves: Moves, machine: Machine, charted: Sequence[Charted]) -> None:
+        self._charted = tuple(charted)
         self._total = max(total, 1)
         self._width = min(COLUMNS, self._total)
         self._group = GROUP if self._total >= 4 * GROUP * self._width else 1
         self._period = machine.period
-        self._low: Array = np.full((len(QUANTITIES), 6, self._width), np.inf)
-        self._high: Array = np.full((len(QUANTITIES), 6, self._width), -np.inf)
+        self._low: Array = np.full((len(charted), 6, self._width), np.inf)
+        self._high: Array = np.full((len(charted), 6, self._width), -np.inf)
         self._use: Array = np.zeros(self._width)
         self._tip: Array = np.full((3, self._width), np.nan)
-        stroke = np.array([s.stroke for s in machine.struts]).T
-        self._middle, self._half = stroke.mean(axis=0)[:, None], (stroke[1] - stroke[0])[:, None] / 2.0
-        self._most = [np.array([getattr(s, n) for s in machine.struts])[:, None] for n in (*QUANTITIES[1:], "jerk")]
         self._frames = pallet_from_frames(moves, machine)
         self._box = cut_box(moves, self._frames)
         self._views = tuple(np.zeros(shape, dtype=np.uint8) for shape in self._box.shapes)
@@ -70,19 +70,22 @@ class Picture:
         column: Ints = first * self._width // self._total
         new = np.flatnonzero(np.append(True, column[1:] != column[:-1]))
         used = np.zeros(len(first))
-        for q, name in enumerate(QUANTITIES):
-            low, high = self._extremes(getattr(setpoints, name))
+        for q, one in enumerate(self._charted):
+            values = one.measure(setpoints)
+            if values is None:
+                continue
+            low, high = self._extremes(values)
             at = column[new]
             self._low[q, :, at] = np.minimum(self._low[q, :, at], np.minimum.reduceat(low, new, axis=1).T)
             self._high[q, :, at] = np.maximum(self._high[q, :, at], np.maximum.reduceat(high, new, axis=1).T)
-            np.maximum(used, self._share(q, low, high), out=used)
-        np.maximum(used, self._share(len(QUANTITIES), *self._extremes(setpoints.jerk)), out=used)
+            np.maximum(used, _share(one, low, high), out=used)
         self._use[column[new]] = np.maximum(self._use[column[new]], np.maximum.reduceat(used, new))
         self._draw(setpoints, used, column, new)
 
     def finish(self) -> Drawing:
         """Return the drawing."""
         return Drawing(
+            charted=self._charted,
             columns=np.ceil(np.arange(self._width) * self._total / self._width) * self._period,
             until=(self._total - 1) * self._period,
             low=self._low,
@@ -92,15 +95,6 @@ class Picture:
             views=(self._views[0], self._views[1]),
             box=self._box,
         )
-
-    def _share(self, q: int, low: Array, high: Array) -> Array:
-        """Return the use of a limit (m,) by the worst strut, from extremes (6, m)."""
-        if q == 0:
-            size = np.maximum(high - self._middle, self._middle - low) / self._half
-        else:
-            size = np.maximum(high, -low) / self._most[q - 1]
-        out: Array = size.max(axis=0)
-        return out
 
     def _extremes(self, values: Array) -> tuple[Array, Array]:
         """Return the smallest and the largest of values (6, n) in each group, (6, m); halving is the fastest way."""
@@ -138,3 +132,10 @@ class Picture:
             inside, at = self._box.cells(points, rows, view.shape)
             flat = view.reshape(-1)
             flat[at] = np.maximum(flat[at], levels[inside])
+
+
+def _share(one: Charted, low: Array, high: Array) -> Array:
+    """Return the use of a limit (m,) by the worst strut, from extremes (6, m)."""
+    middle, half = ((one.high + one.low) / 2.0)[:, None], ((one.high - one.low) / 2.0)[:, None]
+    out: Array = (np.maximum(high - middle, middle - low) / half).max(axis=0)
+    return out

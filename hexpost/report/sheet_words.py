@@ -2,7 +2,7 @@
 
 from hexpost.report.model import Report
 from hexpost.report.sheet import Row
-from hexpost.report.words import columns, duration, number, plural
+from hexpost.voice import columns, duration, number, plural
 
 MOST = 40
 """So many tools are shown; the JSON report lists all."""

@@ -2,12 +2,12 @@
 
 from collections.abc import Mapping
 
-from hexpost.audit.model import Worst
+from hexpost.audit.model import Limit, Worst
 from hexpost.report.feeds import feed_not_reached, times_text
 from hexpost.report.mending import block_rows, mending
 from hexpost.report.model import Report
 from hexpost.report.verdict import feed_name, proving_notice, verdict
-from hexpost.report.words import clean, columns, duration, paragraph, percent, plural
+from hexpost.voice import clean, columns, duration, paragraph, percent, plural
 
 SCREEN_LINES = 24
 LEAST_BLOCKS = 3
@@ -63,11 +63,11 @@ def _facts(report: Report, width: int, place: str) -> list[str]:
 
 def _worst(report: Report) -> list[list[str]]:
     """Return, for each limit, the strut that uses it most."""
-    best: dict[str, Worst] = {}
+    best: dict[Limit, Worst] = {}
     for w in (w for s in (*(u.worst for u in report.struts), report.whole) for w in s):
         if w.limit not in best or w.ratio > best[w.limit].ratio:
             best[w.limit] = w
-    rows = [[w.limit, percent(w.ratio), str(w.strut or "-"), str(w.line)] for w in best.values()]
+    rows = [[w.limit.name, percent(w.ratio), str(w.strut or "-"), str(w.line)] for w in best.values()]
     return [["limit", "worst use", "strut", "line"], *rows]
 
 

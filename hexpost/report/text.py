@@ -2,18 +2,20 @@
 
 from collections.abc import Iterable, Sequence
 
-from hexpost.audit.model import UNITS
+from hexpost.audit.model import Finding
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.figures import figures_text
-from hexpost.report.mending import advised, lowest_feeds, mending
-from hexpost.report.model import FindingRow, Report, StrutUse
+from hexpost.report.mending import lowest_feeds, mending
+from hexpost.report.model import Report, StrutUse
 from hexpost.report.sheet_words import sheet_text
-from hexpost.report.verdict import feed_name, machine_name, proving_notice, verdict, what, where
-from hexpost.report.words import clean, columns, duration, number, paragraph, percent, plural
+from hexpost.report.verdict import feed_name, machine_name, proving_notice, verdict
+from hexpost.voice import advice, clean, columns, duration, paragraph, percent, plural, used, what, when, where
 
 WIDTH = 100
 MOST_FINDINGS = 500
-"""So many findings stand in the text; the JSON report lists more."""
+"""So many findings are in the text; the JSON report lists more."""
+LONG = 40
+"""Advice longer than this is said once."""
 _RULE = "-" * WIDTH
 
 
@@ -65,27 +67,21 @@ def _use(report: Report) -> list[str]:
     if max(len(row) for row in table) > WIDTH:
         table = [*_table(report.struts[:3]), "", *_table(report.struts[3:])]
     lines += table
-    for w in report.whole:
-        unit = "" if UNITS[w.limit] == "1" else f" {UNITS[w.limit]}"
-        said = f"{number(w.value)}{unit}, {number(w.allowed)} allowed ({percent(w.ratio)}), line {w.line}"
-        lines.append(f"  {w.limit}: {said}")
+    lines += [f"  {used(w)}, line {w.line}" for w in report.whole]
     return [*lines, "", *(line for note in _meanings(report) for line in paragraph(note, WIDTH, "  ", "  "))]
 
 
 def _meanings(report: Report) -> list[str]:
     """Return what the figures of the table mean."""
-    used = {w.limit for w in (*(w for s in report.struts for w in s.worst), *report.whole)}
-    out = ["In per cent of what is allowed, @line. stroke: 0 % in the middle of its range, 100 % at either end."]
-    if "deviation" in used:
-        out.append("deviation: how far the tool strays from its path between two setpoints, in feed moves.")
-    return out
+    notes = dict.fromkeys(w.limit.note for w in (*(w for s in report.struts for w in s.worst), *report.whole))
+    return ["In per cent of what is allowed, @line.", *(note for note in notes if note)]
 
 
 def _table(struts: Sequence[StrutUse]) -> list[str]:
     limits = list(dict.fromkeys(w.limit for s in struts for w in s.worst))
     uses = [{w.limit: f"{percent(w.ratio)} @{w.line}" for w in s.worst} for s in struts]
     rows = [["", *(f"strut {s.strut}" for s in struts)]]
-    rows += [[limit, *(use.get(limit, "-") for use in uses)] for limit in limits]
+    rows += [[limit.name, *(use.get(limit, "-") for use in uses)] for limit in limits]
     rows.append(["shortest mm", *(f"{s.shortest:.3f}" for s in struts)])
     rows.append(["longest mm", *(f"{s.longest:.3f}" for s in struts)])
     return columns(rows, [False] + [True] * len(struts))
@@ -95,29 +91,28 @@ def _findings(report: Report) -> list[str]:
     if report.clean:
         return ["", "FINDINGS", "", "  none"]
     lines = ["", f"FINDINGS ({report.findings_total:,}, worst first)"]
-    if advice := mending(report):
-        lines += ["", *(line for item in advice for line in paragraph(item, WIDTH, "    ", "  - "))]
+    if whole := mending(report):
+        lines += ["", *(line for item in whole for line in paragraph(item, WIDTH, "    ", "  - "))]
     first: dict[str, int] = {}
     lowest = lowest_feeds(report.findings)
     for i, f in enumerate(report.findings[:MOST_FINDINGS], 1):
-        lines += ["", *_finding(i, f, first.setdefault(f.advice, i), advised(f, lowest))]
+        words = advice(f, lowest.get(f.line))
+        told = first.setdefault(words, i) if len(words) > LONG else i
+        lines += ["", *_finding(i, f, words if told == i else f"As {told}.")]
     rest = report.findings_total - min(len(report.findings), MOST_FINDINGS)
     if rest:
         lines += ["", f"  ... and {plural(rest, 'more finding', 'more findings')}; report.json lists the worst 10,000."]
     return lines
 
 
-def _finding(i: int, f: FindingRow, said: int, feed: str) -> list[str]:
-    """Return finding ``i``; its advice was said with finding ``said``, and ``feed`` is advised."""
+def _finding(i: int, f: Finding, words: str) -> list[str]:
+    """Return finding ``i`` with its advice."""
     number_of = f"{i:>4}  "
     indent = " " * len(number_of)
-    when = f"at {f.time:.3f} s" if f.until <= f.time else f"from {f.time:.3f} s to {f.until:.3f} s"
-    words = f.advice if said == i else f"As {said}."
-    advice = " ".join(part for part in (words, feed) if part)
     return [
-        *paragraph(f"{what(f)}, {when}", WIDTH, indent, number_of),
+        *paragraph(clean(f"{what(f)}, {when(f)}"), WIDTH, indent, number_of),
         *paragraph(clean(f"{where(f)}: {f.text}"), WIDTH, indent + "  ", indent),
-        *paragraph(clean(advice), WIDTH, indent, indent),
+        *(paragraph(clean(words), WIDTH, indent, indent) if words else []),
     ]
 
 

@@ -14,7 +14,7 @@ from hexpost.errors import HexpostError
 from hexpost.kinematics.frames import invert, pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID
-from hexpost.pipeline import Files, Inputs, Job, load, schedule
+from hexpost.pipeline import ALL_LIMITS, Checking, Files, Inputs, Job, load, schedule
 from hexpost.setup.model import Outcome, Spot
 from hexpost.setup.trial import COARSE_SAMPLES, Trial, digest_of, first_offset, inputs_of, run, shift_matrix, spot_of
 from hexpost.workers.engines import Engine
@@ -73,7 +73,14 @@ class Placed:
 
 
 def place(
-    files: Files, feed: str, search: Search, engine: Engine, *, total: Tick = _unseen, tick: Tick = _unseen
+    files: Files,
+    feed: str,
+    search: Search,
+    engine: Engine,
+    *,
+    total: Tick = _unseen,
+    tick: Tick = _unseen,
+    checking: Checking = ALL_LIMITS,
 ) -> Placed:
     """Return the best placement of a job.
 
@@ -95,7 +102,9 @@ def place(
     job = schedule(inputs, feed)
     period = inputs.machine.period
     coarse = period * max(1, ceil(job.timing.ticks / COARSE_SAMPLES))
-    trial = Trial(files=files, feed=feed, coarse=coarse, folder=str(Path.cwd()), digest=digest_of(inputs))
+    trial = Trial(
+        files=files, feed=feed, coarse=coarse, folder=str(Path.cwd()), digest=digest_of(inputs), checking=checking
+    )
     present = spot_of(inputs)
     search = within(search, present, inputs.machine)
     nodes = tuple(grid(search))

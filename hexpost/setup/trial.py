@@ -13,7 +13,7 @@ from hexpost.audit.model import AuditResult
 from hexpost.errors import HexpostError
 from hexpost.kinematics.frames import invert, pose_from_matrix, pose_matrix
 from hexpost.machine.model import Setup
-from hexpost.pipeline import Files, Inputs, examine, load, schedule, understand
+from hexpost.pipeline import ALL_LIMITS, Checking, Files, Inputs, examine, load, schedule, understand
 from hexpost.setup.model import Outcome, Spot
 
 COARSE_SAMPLES = 4000
@@ -22,7 +22,7 @@ COARSE_SAMPLES = 4000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
-    """What every trial shares: the files of the job, its schedule, and the period of coarse trials, s.
+    """What every trial shares: the files of the job, its schedule, the coarse period [s], and what is checked.
 
     A worker finds the files from ``folder``, and refuses those that have another ``digest``.
     """
@@ -32,6 +32,7 @@ class Trial:
     coarse: float
     folder: str
     digest: str
+    checking: Checking = ALL_LIMITS
 
 
 def run(trial: Trial, spot: Spot | None, *, exact: bool) -> Outcome:
@@ -40,16 +41,16 @@ def run(trial: Trial, spot: Spot | None, *, exact: bool) -> Outcome:
     period = None if exact else trial.coarse
     setup = inputs.setup if spot is None else moved(inputs, spot)
     there = understand(inputs.program, inputs.machine, inputs.tools, setup, period, switches=trial.files.switches)
-    return outcome(examine(schedule(there, trial.feed)))
+    return outcome(examine(schedule(replace(there, checking=trial.checking), trial.feed)))
 
 
 def outcome(result: AuditResult) -> Outcome:
     """Return what an audit says, in one row."""
     worst = max(result.worst, key=lambda w: w.ratio, default=None)
     return Outcome(
-        broken=result.findings.count + result.dropped,
+        broken=result.total,
         worst=0.0 if worst is None else worst.ratio,
-        limit="" if worst is None else worst.limit,
+        limit="" if worst is None else worst.limit.name,
         strut=0 if worst is None else worst.strut,
         line=0 if worst is None else worst.line,
         duration=result.duration,

@@ -11,6 +11,7 @@ from hexpost.machine.load import demonstration_machine, no_tools
 from hexpost.moves.model import FEED_TIP, LINE, Arcs, Events, Frame, Interpretation, Moves
 from hexpost.program.model import Program
 from hexpost.setpoints.model import Poses, Setpoints
+from hexpost.voice import advice
 
 MACHINE = demonstration_machine()
 PERIOD = MACHINE.period
@@ -164,6 +165,11 @@ def run(job_moves, setpoints, at=(), tools=None, machine=MACHINE):
     return a.finish()
 
 
+def words(findings, i):
+    """Return the advice of finding ``i``."""
+    return advice(findings.row(i))
+
+
 def listed(result):
     """Return the findings as tuples: limit, strut, line, first tick, last tick, peak, allowed."""
     from hexpost.audit.model import LIMITS
@@ -171,6 +177,6 @@ def listed(result):
     f = result.findings
     ticks = np.round(np.stack([f.time, f.until]) / PERIOD).astype(int)
     return [
-        (LIMITS[f.limit[i]], int(f.strut[i]), int(f.line[i]), ticks[0, i], ticks[1, i], f.peak[i], f.allowed[i])
+        (LIMITS[f.limit[i]].name, int(f.strut[i]), int(f.line[i]), ticks[0, i], ticks[1, i], f.peak[i], f.allowed[i])
         for i in range(f.count)
     ]

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from audit.jobs import MACHINE, PERIOD, moves, rest, run, solved
+from audit.jobs import MACHINE, PERIOD, moves, rest, run, solved, words
 
 from hexpost.audit.advice import round_down
-from hexpost.audit.advice_texts import ADVICES
-from hexpost.audit.model import LIMITS
+from hexpost.audit.limits import CASES as ADVICES
+from hexpost.audit.limits import LIMITS
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP
 
@@ -52,7 +52,7 @@ def audited(motion, machine, mode=FEED_TIP):
 
 def worst_ratio(result, limit):
     """Return the worst use of a limit."""
-    return max(w.ratio for w in result.worst if w.limit == limit)
+    return max(w.ratio for w in result.worst if w.limit.name == limit)
 
 
 CASES = [
@@ -72,7 +72,7 @@ def test_the_advised_feed_on_a_circle_just_holds_the_limit(limit, radius, speed,
     assert advised < speed
     assert worst_ratio(audited(circle(radius, advised), machine), limit) <= 1.0
     assert worst_ratio(audited(circle(radius, 1.02 * advised), machine), limit) > 1.0
-    assert f.advices[f.advice[mine[0]]].startswith("Lower F: at the advised feed the strut holds its")
+    assert words(f, mine[f.feed[mine].argmin()]) == f"Write an F of at most {60.0 * advised:g} mm/min."
 
 
 def test_speed_goes_with_the_feed_acceleration_with_its_square_jerk_with_its_cube():
@@ -102,7 +102,7 @@ def test_a_ramp_too_hard_for_a_strut_gets_the_feed_that_makes_it_milder():
     assert 0.0 < advised < 150.0
     assert worst_ratio(audited(ramp(advised, jerk), machine), "acceleration") <= 1.0
     assert worst_ratio(audited(ramp(1.2 * advised, jerk), machine), "acceleration") > 1.0
-    assert "tool_tip.acceleration_mm_s2" in f.advices[f.advice[mine[0]]]
+    assert "tool_tip.acceleration_mm_s2" in words(f, mine[0])
 
 
 def test_the_jerk_of_a_ramp_does_not_depend_on_the_feed_and_names_the_machine_value():
@@ -111,9 +111,9 @@ def test_the_jerk_of_a_ramp_does_not_depend_on_the_feed_and_names_the_machine_va
     mine = f.limit == LIMITS.index("jerk")
     assert mine.any()
     assert np.isnan(f.feed[mine]).all()
-    (words,) = {f.advices[i] for i in f.advice[mine]}
-    assert words == (
-        "Starting or stopping is too hard for this strut at any feed: lower tool_tip.jerk_mm_s3 "
+    (told,) = {words(f, i) for i in np.flatnonzero(mine)}
+    assert told == (
+        "The start or stop is too hard at any feed: lower tool_tip.jerk_mm_s3 "
         "(tilt_jerk_deg_s3 where the tool turns) in the machine file."
     )
 
@@ -124,7 +124,7 @@ def test_a_rapid_has_no_feed_word(limit, radius, speed, limits):
     mine = f.limit == LIMITS.index(limit)
     assert mine.any()
     assert np.isnan(f.feed[mine]).all()
-    assert all(f.advices[i].startswith("A rapid has no feed word") for i in f.advice[mine])
+    assert all(words(f, i).startswith("A rapid has no F") for i in np.flatnonzero(mine))
 
 
 @pytest.mark.parametrize("mode", [FEED_TILT, FEED_INVERSE])
@@ -137,7 +137,8 @@ def test_a_pure_rotation_is_advised_in_degrees_per_minute(mode):
     f = audited((pose, rate, bend), machine, mode=mode).findings
     fast = f.limit == LIMITS.index("speed")
     assert f.feed[fast] == pytest.approx(30.0 * 60.0 * 0.995 / f.ratio[fast], rel=0.011)
-    assert "degrees per minute" in f.advices[f.advice[np.flatnonzero(fast)[0]]]
+    assert f.turning[fast].all()
+    assert words(f, np.flatnonzero(fast)[0]).endswith("deg/min.")
 
 
 def test_the_advised_feed_of_a_planted_speed():
@@ -152,6 +153,9 @@ def test_feeds_are_rounded_down_to_three_figures():
     assert list(round_down(given)) == [4770.0, 999.0, 1000.0, 45.6, 0.0123, 7.0, 0.0]
 
 
-def test_texts_are_distinct_sentences():
-    assert len(set(ADVICES)) == len(ADVICES)
-    assert all(text.endswith(".") and text[0].isupper() for text in ADVICES)
+def test_texts_are_sentences():
+    texts = [
+        text for row in LIMITS for text in (row.meaning, *(row.advice.words(case) for case in range(len(ADVICES))))
+    ]
+    assert all(text.endswith(".") and text[0].isupper() for text in texts if text)
+    assert len({row.meaning for row in LIMITS}) == len(LIMITS)

@@ -7,7 +7,8 @@ import pytest
 from audit.jobs import MACHINE, PERIOD, audit, moves, rest, solved
 
 from hexpost.audit.advice import _turning
-from hexpost.audit.advice_texts import ADVICES, FEED, text_index
+from hexpost.audit.limits import FEED, LIMITS
+from hexpost.audit.runs import new_runs
 from hexpost.kinematics.struts import StrutModel
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP
 
@@ -78,12 +79,10 @@ def test_a_ramp_is_to_blame_from_nine_tenths_of_an_acceleration_on_and_from_all_
     )  # fmt: skip
     value = np.abs(getattr(s, limit)[0, 39])
     for share in (0.85, 0.95, 1.05):
-        runs = np.zeros(1, dtype=[("peak", float), ("allowed", float), ("feed", float), ("advice", int)])
-        runs["peak"], runs["allowed"] = value, value / share
-        advice._advise_feed(limit, runs, np.array([0]), np.array([39]), s)
-        words = ADVICES[int(runs["advice"][0])]
-        blamed = share > (0.9 if limit == "acceleration" else 1.0)
-        assert (runs["advice"][0] != text_index(limit, FEED)) == blamed, words
+        runs = new_runs(1, LIMITS.index(limit))
+        runs["peak"], runs["allowed"], runs["ratio"] = value, value / share, 1.01
+        advice.advise(LIMITS.of(limit), runs, np.array([0]), np.array([39]), s)
+        assert (runs["case"][0] != FEED) == (share > (0.9 if limit == "acceleration" else 1.0))
 
 
 @pytest.mark.parametrize("rate", [0.003, 1.0, 0.0])
@@ -92,9 +91,9 @@ def test_a_feed_of_a_tenth_of_a_millimetre_a_minute_is_advised_and_none_at_rest(
     advice, _ = advice_of()
     s = rest(3)
     s.poses.rate[1] = rate
-    runs = np.zeros(1, dtype=[("peak", float), ("allowed", float), ("feed", float), ("advice", int)])
-    runs["peak"], runs["allowed"] = 150.0, 100.0
-    advice._advise_feed("speed", runs, np.array([0]), np.array([1]), s)
+    runs = new_runs(1, LIMITS.index("speed"))
+    runs["peak"], runs["allowed"], runs["ratio"] = 150.0, 100.0, 1.5
+    advice.advise(LIMITS.of("speed"), runs, np.array([0]), np.array([1]), s)
     expected = 0.95 * rate * 60.0 / 1.5
     assert runs["feed"][0] == pytest.approx(expected if rate else np.nan, rel=0.1, nan_ok=True)
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from audit.jobs import MACHINE, PERIOD, cut, listed, moves, rest, run, solved
+from audit.jobs import MACHINE, PERIOD, cut, listed, moves, rest, run, solved, words
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -67,9 +67,8 @@ def test_stroke_below_and_above():
         ("stroke", 1, 10, 5, 8, LOW - 2.0, LOW),
     ]
     assert result.findings.ratio == pytest.approx([1.0 + 3.0 / half, 1.0 + 2.0 / half])
-    words = [result.findings.advices[i] for i in result.findings.advice]
-    assert "longer than it can get" in words[0]
-    assert "shorter than it can get" in words[1]
+    assert "cannot extend" in words(result.findings, 0)
+    assert "cannot retract" in words(result.findings, 1)
     assert np.isnan(result.findings.feed).all()
     assert result.shortest[0] == LOW - 2.0
     assert result.longest[0] == HIGH + 3.0
@@ -83,7 +82,7 @@ def test_exactly_at_every_limit_is_clean_and_uses_all_of_it():
     result = run(moves(), s)
     assert listed(result) == []
     for limit in ("stroke", "speed", "acceleration", "jerk"):
-        assert [w.ratio for w in result.worst if w.limit == limit] == [1.0] * 6
+        assert [w.ratio for w in result.worst if w.limit.name == limit] == [1.0] * 6
     assert max(w.ratio for w in result.worst) <= 1.0
 
 
@@ -109,7 +108,7 @@ def test_worst_use_names_the_first_of_equals_with_its_line_and_time():
     s = rest(40, move=[0] * 20 + [1] * 20)
     s.speed[3, [12, 25]] = -0.5 * MACHINE.struts[3].speed
     for at in ([], [13], [5, 25]):
-        (w,) = [w for w in run(moves(2), s, at).worst if (w.limit, w.strut) == ("speed", 4)]
+        (w,) = [w for w in run(moves(2), s, at).worst if (w.limit.name, w.strut) == ("speed", 4)]
         assert (w.value, w.ratio, w.line) == (0.5 * MACHINE.struts[3].speed, 0.5, 10)
         assert w.time == pytest.approx(12 * PERIOD)
 
@@ -148,7 +147,7 @@ def test_any_cutting_into_blocks_gives_the_same_findings(speeds, jerks, at, step
     whole, parts = run(moves(10), s), run(moves(10), s, at)
     assert listed(parts) == listed(whole)
     np.testing.assert_array_equal(parts.findings.feed, whole.findings.feed)
-    np.testing.assert_array_equal(parts.findings.advice, whole.findings.advice)
+    np.testing.assert_array_equal(parts.findings.case, whole.findings.case)
     assert parts.worst == whole.worst
 
 
@@ -166,7 +165,7 @@ def test_findings_of_a_real_motion_do_not_depend_on_the_blocks():
     m = moves()
     s = solved(pose, rate, bend, m)
     whole = run(m, s)
-    assert {LIMITS[i] for i in whole.findings.limit} >= {"speed", "acceleration", "jerk"}
+    assert {LIMITS[i].name for i in whole.findings.limit} >= {"speed", "acceleration", "jerk"}
     for at in ([1000, 2000, 3000], range(0, 4000, 137)):
         assert listed(run(m, s, at)) == listed(whole)
 

@@ -81,7 +81,7 @@ def test_the_worst_of_a_job_is_its_exact_value_and_the_estimate_picks_it():
     s = solved(pose, rate, bend, m)
     exact = across(tip_errors(struts_of(m), pose, s.acceleration, PERIOD), rate[:3])
     for at in ([], range(0, 3000, 701)):
-        (w,) = [w for w in run(m, s, at).worst if w.limit == "deviation"]
+        (w,) = [w for w in run(m, s, at).worst if w.limit.name == "deviation"]
         assert w.strut == 0
         assert w.value == pytest.approx(exact.max(), rel=1e-3)
         assert w.value == pytest.approx(exact[round(w.time / PERIOD)], rel=1e-12)
@@ -115,10 +115,10 @@ def test_rapids_do_not_count():
     found = [f for f in listed(run(m, s)) if f[0] == "deviation"]
     assert found
     assert {f[2] for f in found} == {20}
-    (w,) = [w for w in run(m, s).worst if w.limit == "deviation"]
+    (w,) = [w for w in run(m, s).worst if w.limit.name == "deviation"]
     assert w.line == 20
     s = solved(pose, rate, bend, m, move=np.zeros(1000, dtype=int))
-    assert not [w for w in run(m, s).worst if w.limit == "deviation"]
+    assert not [w for w in run(m, s).worst if w.limit.name == "deviation"]
 
 
 def test_straight_ramps_along_the_motion_are_no_deviation():
@@ -155,7 +155,7 @@ def test_the_worst_deviation_of_pure_rotations_is_told_rightly_though_it_is_far_
     turns = [f"G01 A{a:.3f} B{b:.3f} C{c:.3f} F{f:.0f}" for a, b, c, f in drawn]
     text = "\n".join(["G21 G00 X0 Y0 Z80", *turns, "M30", ""])
     job = schedule(understand(parse(text.encode(), "p"), MACHINE, no_tools(), no_setup()))
-    (told,) = [w.value for w in examine(job).worst if w.limit == "deviation"]
+    (told,) = [w.value for w in examine(job).worst if w.limit.name == "deviation"]
     moves, true = job.inputs.meaning.moves, 0.0
     struts = StrutModel(MACHINE).in_frame(moves.frames[0].base_from_work, moves.frames[0].tip)
     for s in job.setpoints(commands=False):

@@ -25,7 +25,7 @@ def test_an_empty_block_says_nothing():
     once.add(still)
     a, b = twice.finish(), once.finish()
     assert (a.samples, a.duration) == (b.samples, b.duration) == (40, 39 * still.period)
-    assert [(w.limit, w.strut, w.value) for w in a.worst] == [(w.limit, w.strut, w.value) for w in b.worst]
+    assert [(w.limit.name, w.strut, w.value) for w in a.worst] == [(w.limit.name, w.strut, w.value) for w in b.worst]
 
 
 def test_a_job_without_samples_has_no_worst():
@@ -48,7 +48,7 @@ def test_struts_whose_screws_are_not_described_to_the_root_are_left_out_of_their
     rootless = replace(first, screw=replace(first.screw, root=None))
     machine = replace(machine, struts=(rootless, *machine.struts[1:]))
     job, s = swinging(machine)
-    worst = {(w.limit, w.strut): w for w in run(job, s, machine=machine).worst}
+    worst = {(w.limit.name, w.strut): w for w in run(job, s, machine=machine).worst}
     for limit in ("buckling", "critical-speed"):
         assert worst[limit, 1].value == 0.0 or not np.isfinite(worst[limit, 1].allowed)
         assert worst[limit, 2].allowed < np.inf
@@ -79,7 +79,7 @@ def test_the_worst_conditioning_is_that_of_the_jacobian_about_the_middle_of_the_
     """6 / (|J| |J^-1|) in Frobenius norms, turns over the characteristic length."""
     machine = described()
     job, s = swinging(machine)
-    (worst,) = [w for w in run(job, s, machine=machine).worst if w.limit == "conditioning"]
+    (worst,) = [w for w in run(job, s, machine=machine).worst if w.limit.name == "conditioning"]
     f = job.frames[0]
     joints = np.array([x.platform_joint for x in machine.struts])
     base = np.array([x.base_joint for x in machine.struts])

@@ -56,7 +56,7 @@ def test_every_sample_outside_a_cone_is_in_a_finding(end, cone):
         assert allowed == pytest.approx(cone)
     marked = result.findings.joint[result.findings.limit == 4]
     assert {JOINTS[j] for j in marked} == {end}
-    worst = {w.strut: w for w in result.worst if w.limit == "joint-angle"}
+    worst = {w.strut: w for w in result.worst if w.limit.name == "joint-angle"}
     for k in range(6):
         assert worst[k + 1].value == pytest.approx(angles[k].max(), abs=1e-6)
         assert worst[k + 1].ratio == pytest.approx(angles[k].max() / cone, abs=1e-8)
@@ -76,7 +76,7 @@ def test_ranges_about_both_axes():
 
 def test_a_machine_without_limits_has_no_such_check():
     job, s = tilting(described("", ""))
-    assert "joint-angle" not in {w.limit for w in run(job, s).worst}
+    assert "joint-angle" not in {w.limit.name for w in run(job, s).worst}
 
 
 def test_a_strut_without_one_cone_is_held_to_its_other():
@@ -84,7 +84,7 @@ def test_a_strut_without_one_cone_is_held_to_its_other():
     source = text("[strut.joint]\nbase_cone_deg = 89\nplatform_cone_deg = 20\n", "")
     machine = machine_from(source.replace("base_cone_deg = 89\n", "", 1).encode(), "m.toml")
     job, s = tilting(machine)
-    worst = {w.strut: w for w in run(job, s, machine=machine).worst if w.limit == "joint-angle"}
+    worst = {w.strut: w for w in run(job, s, machine=machine).worst if w.limit.name == "joint-angle"}
     most = swings(machine, job, s, "platform").max(axis=1)
     assert most[0] > 20
     assert worst[1].value == pytest.approx(most[0], abs=1e-6)

@@ -32,7 +32,9 @@ def outcome(job, s, at, machine):
         checks.add(block)
     result = checks.finish()
     found = [f for f in listed(result) if f[0] == "joint-angle"]
-    worst = [(w.strut, w.value, w.ratio, w.line, w.time, w.joint) for w in result.worst if w.limit == "joint-angle"]
+    worst = [
+        (w.strut, w.value, w.ratio, w.line, w.time, w.joint) for w in result.worst if w.limit.name == "joint-angle"
+    ]
     return found, worst
 
 

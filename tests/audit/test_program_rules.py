@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from audit.jobs import MACHINE, TOOL, frame, listed, moves, rest, run
+from audit.jobs import MACHINE, TOOL, frame, listed, moves, rest, run, words
 
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Tool, Tools
@@ -25,7 +25,7 @@ def test_cutting_without_tool_length_is_a_finding_on_the_first_cutting_move():
     result = run(m, samples([3, 4, 5, 6]), tools=TOOLS)
     assert listed(result) == [("tool-length", 0, 20, 3, 11, TOOL, 0.0)]
     assert result.findings.ratio[0] == 1.0 + TOOL
-    assert result.findings.advices[result.findings.advice[0]].startswith("Call the length of the tool")
+    assert words(result.findings, 0).startswith("Write G43")
 
 
 def test_with_the_length_active_or_only_rapids_there_is_no_finding():
@@ -114,7 +114,7 @@ def test_the_tip_below_the_pallet_face_within_its_area():
         assert listed(result) == [("pallet", 0, 10, 5, 8, -4.0, 0.0)]
         assert result.findings.ratio[0] == 5.0
         assert np.isnan(result.findings.feed[0])
-    assert not [w for w in result.worst if w.limit == "pallet"]
+    assert not [w for w in result.worst if w.limit.name == "pallet"]
 
 
 def test_the_pallet_is_seen_from_any_work_frame():

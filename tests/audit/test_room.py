@@ -10,10 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from machine.described import REST, described
 
-from hexpost.audit.model import BODIES, LIMITS
+from hexpost.audit.model import BODIES, LIMITS, names_of
 from hexpost.audit.room import FIRST_BOX, _pairs
 from hexpost.kinematics.clearance import segment_to_box, segments_apart
-from hexpost.report.collect import names_of
 
 T = np.linspace(0.0, 1.0, 201)
 
@@ -58,8 +57,8 @@ def nearest_strut(machine, job, s):
 
 def test_spindle_and_boxes_have_their_names():
     machine = described()
-    assert names_of(1 + 2 * BODIES + 6, machine) == ("strut 3", "spindle")
-    assert names_of(1 + 6 * BODIES + FIRST_BOX, machine) == ("spindle", "column")
+    assert names_of(1 + 2 * BODIES + 6, [b.name for b in machine.keep_out]) == ("strut 3", "spindle")
+    assert names_of(1 + 6 * BODIES + FIRST_BOX, [b.name for b in machine.keep_out]) == ("spindle", "column")
 
 
 def test_a_box_in_the_way_is_found():
@@ -73,7 +72,7 @@ def test_a_box_in_the_way_is_found():
     told = result.findings
     first, second = divmod(int(told.bodies[told.limit == LIMITS.index("clearance")][0]) - 1, BODIES)
     assert (first, second) == (nearest_strut(machine, job, s), FIRST_BOX)
-    assert names_of(1 + first * BODIES + second, machine) == (f"strut {first + 1}", "post")
+    assert names_of(1 + first * BODIES + second, [b.name for b in machine.keep_out]) == (f"strut {first + 1}", "post")
     clear = described(
         "[strut.body]\nradius_mm = 50\n", box.replace("[900, 300", "[2900, 300").replace("[1000", "[3000")
     )
@@ -84,7 +83,7 @@ def test_too_little_conditioning_is_found():
     machine = described("", REST.replace("conditioning = 0.05", "conditioning = 0.99"))
     job, s = swinging(machine)
     result = run(job, s, machine=machine)
-    (worst,) = [w for w in result.worst if w.limit == "conditioning"]
+    (worst,) = [w for w in result.worst if w.limit.name == "conditioning"]
     assert 0.05 < worst.value < worst.allowed == 0.99
     assert worst.strut == 0
     assert [f for f in listed(result) if f[0] == "conditioning"]
@@ -103,7 +102,10 @@ def test_of_several_boxes_the_one_in_the_way_is_named(near):
     machine = described("[strut.body]\nradius_mm = 50\n", boxes(*lows))
     job, s = swinging(machine)
     told = run(job, s, machine=machine).findings
-    named = {names_of(int(b), machine)[1] for b in told.bodies[told.limit == LIMITS.index("clearance")]}
+    named = {
+        names_of(int(b), [x.name for x in machine.keep_out])[1]
+        for b in told.bodies[told.limit == LIMITS.index("clearance")]
+    }
     assert named == {f"box {near}"}
 
 

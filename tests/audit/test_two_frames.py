@@ -46,15 +46,15 @@ def test_every_check_takes_each_block_in_its_own_frame():
     expected = {}
     for job, s in zip(alone, parts, strict=True):
         for w in run(job, s, machine=machine).worst:
-            best = expected.get((w.limit, w.strut), 0.0)
-            expected[w.limit, w.strut] = max(best, w.ratio)
+            best = expected.get((w.limit.name, w.strut), 0.0)
+            expected[w.limit.name, w.strut] = max(best, w.ratio)
     both = moves(2, frames=frames, of=[0, 1])
     checks = audit(both, machine=machine)
     for number in (0, 1, 0, 1):
         s = parts[number]
         at = replace(s.poses, frame=number, move=np.full(N, number), line=np.full(N, 10 * number + 10, dtype=np.int32))
         checks.add(replace(s, poses=at))
-    found = {(w.limit, w.strut): w.ratio for w in checks.finish().worst}
+    found = {(w.limit.name, w.strut): w.ratio for w in checks.finish().worst}
     own = {"joint-angle", "conditioning", "thrust", "torque", "power", "buckling", "speed", "stroke", "deviation"}
     assert own <= {limit for limit, _ in found}
     for key, ratio in found.items():
@@ -65,7 +65,7 @@ def test_every_check_takes_each_block_in_its_own_frame():
 def test_the_worst_use_of_a_broken_limit_is_how_far_it_is_passed():
     s = rest(10)
     s.speed[2, 4] = -1.5 * MACHINE.struts[2].speed
-    (worst,) = [w for w in run(moves(), s).worst if w.limit == "speed" and w.strut == 3]
+    (worst,) = [w for w in run(moves(), s).worst if w.limit.name == "speed" and w.strut == 3]
     assert worst.ratio == pytest.approx(1.5)
 
 
@@ -217,7 +217,7 @@ def test_a_platform_that_pulls_at_its_struts_loads_them_as_one_that_pushes():
     loads = next(c for c, _ in checks._checks if c.band.limit == "thrust")
     thrust = loads.value(s)
     assert (thrust.min(axis=1) < -2.0 * thrust.max(axis=1).clip(0.0)).all()
-    worst = {w.strut: w for w in run(job, s, machine=machine).worst if w.limit == "thrust"}
+    worst = {w.strut: w for w in run(job, s, machine=machine).worst if w.limit.name == "thrust"}
     for k in range(6):
         assert worst[k + 1].ratio == pytest.approx(np.abs(thrust[k]).max() / machine.struts[k].screw.thrust)
 

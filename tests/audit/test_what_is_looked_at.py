@@ -14,6 +14,7 @@ from machine.described import REST, described, text
 from hexpost.audit.audit import Audit
 from hexpost.audit.deviation import Deviation, _chunk
 from hexpost.audit.joint_angle import JointAngle
+from hexpost.audit.model import LIMITS
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.room import FIRST_BOX
 from hexpost.kinematics.clearance import segment_to_box
@@ -181,7 +182,7 @@ def test_a_value_beyond_its_bound_by_rounding_alone_uses_all_of_it_and_no_more()
     s.jerk[2, 4] = MACHINE.struts[2].jerk * (1 + 1e-12)
     result = run(moves(), s)
     assert not [f for f in listed(result) if f[0] == "jerk"]
-    (worst,) = [w for w in result.worst if w.limit == "jerk" and w.strut == 3]
+    (worst,) = [w for w in result.worst if w.limit.name == "jerk" and w.strut == 3]
     assert worst.ratio == 1.0
 
 
@@ -211,7 +212,7 @@ def test_struts_are_where_the_frame_puts_them():
 def test_the_use_of_conditioning_counts_from_the_best_there_is():
     machine = described("", REST.replace("conditioning = 0.05", "conditioning = 0.4"))
     job, s = swinging(machine)
-    (worst,) = [w for w in run(job, s, machine=machine).worst if w.limit == "conditioning"]
+    (worst,) = [w for w in run(job, s, machine=machine).worst if w.limit.name == "conditioning"]
     assert worst.ratio == pytest.approx((1.0 - worst.value) / (1.0 - 0.4))
 
 
@@ -225,7 +226,7 @@ def test_a_share_within_its_band_uses_at_most_all_of_it():
     check.figures = lambda row, at, block: replace(figures(row, at, block), use=np.full(len(row), 1.0 + 1e-12))
     full = np.full(6, 1.0 + 1e-12)
     worst.update(np.repeat(full[:, None], s.length.shape[1], axis=1), full, full, s)
-    assert {w.ratio for w in worst.rows(PERIOD)} == {1.0}
+    assert {w.ratio for w in worst.rows(LIMITS.of("joint-angle"), PERIOD)} == {1.0}
 
 
 def test_a_tip_on_the_face_of_the_pallet_is_not_below_it():

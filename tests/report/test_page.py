@@ -10,6 +10,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from audit.jobs import audit
 from report.test_reports import BROKEN, CASES, program, report
 
 from hexpost.machine.load import demonstration_machine
@@ -61,7 +62,7 @@ def blocks(total, size=4096, peak=None):
 
 
 def drawing(total=TOTAL, peak=None, size=4096):
-    picture = Picture(total, moves(), MACHINE)
+    picture = Picture(total, moves(), MACHINE, audit(moves()).charted)
     for block in blocks(total, size, peak):
         picture.add(block)
     return picture.finish()
@@ -198,7 +199,7 @@ def test_the_page_stays_small_whatever_the_job():
     long = (
         '%\nN10 G1 X1 (\u00e9<&"' + "&" * 300 + ")\n" * 1 + "\n".join(f"N{i} G1 X{i} ({'<' * 200})" for i in range(500))
     )
-    rows = [("speed", 1 + i % 6, 2 + i % 400, i * 0.1, i * 0.1 + 1, 2e3, 1e3, 2.0, 5.0, "<&" * 200) for i in range(400)]
+    rows = [("speed", 1 + i % 6, 2 + i % 400, i * 100, i * 100 + 1000, 2e3, 1e3, 2.0, 5.0) for i in range(400)]
     noise = np.random.default_rng(1)
     d = drawing()
     d.low[:] -= noise.uniform(0, 500, d.low.shape)

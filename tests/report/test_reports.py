@@ -12,17 +12,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hexpost.audit.model import LIMITS, AuditResult, Findings, Worst
+from hexpost.audit.limits import FEED, USUAL
+from hexpost.audit.model import LIMITS, RUN, AuditResult, Findings, Worst, quoted
 from hexpost.feed.model import Reasons
 from hexpost.machine.model import Setup, Tools
 from hexpost.moves.model import Interpretation, Remark
 from hexpost.program.model import Program
-from hexpost.report.collect import collect, quoted
+from hexpost.report.collect import collect
 from hexpost.report.document import document, to_json
 from hexpost.report.model import MOST_FINDINGS
 from hexpost.report.terminal import SCREEN_LINES, summary, wants_colour
 from hexpost.report.text import WIDTH, text
-from hexpost.report.words import clean, duration, number, percent
+from hexpost.voice import clean, duration, number, percent
 
 GOLDEN = Path(__file__).parent / "golden"
 SOURCE = "%\nN10 G21 (BLADE ROOT)\nN20 G1 X100 F12000\n N30 G1 Z-5 (\x1b[31m<script>alert(1)</script>\x07)\r\nM30\n%\n"
@@ -43,17 +44,20 @@ def program(source=SOURCE):
     )  # fmt: skip
 
 
+COLUMNS = ("strut", "line", "start", "end", "peak", "allowed", "ratio", "feed")
+
+
 def findings(rows):
-    """Return findings from rows: limit, strut, line, time, until, peak, allowed, ratio, feed, advice."""
-    c = list(zip(*rows, strict=True)) or [()] * 10
-    advices = tuple(dict.fromkeys(c[9]))
-    return Findings(
-        limit=np.array([LIMITS.index(x) for x in c[0]], dtype=np.uint8), strut=np.array(c[1], dtype=np.uint8),
-        line=np.array(c[2], dtype=np.int32), time=np.array(c[3], dtype=float), until=np.array(c[4], dtype=float),
-        peak=np.array(c[5], dtype=float), allowed=np.array(c[6], dtype=float), ratio=np.array(c[7], dtype=float),
-        feed=np.array(c[8], dtype=float), advice=np.array([advices.index(a) for a in c[9]], dtype=np.int32),
-        advices=advices,
-    )  # fmt: skip
+    """Return findings from rows: limit, strut, line, start and end in ticks, peak, allowed, ratio, feed."""
+    runs = np.zeros(len(rows), dtype=RUN)
+    for run, row in zip(runs, rows, strict=True):
+        run["limit"] = LIMITS.index(row[0])
+        for name, value in zip(
+            ("strut", "line", "start", "end", "peak", "allowed", "ratio", "feed"), row[1:], strict=True
+        ):
+            run[name] = value
+        run["margin_feed"], run["case"] = np.nan, USUAL if np.isnan(row[-1]) else FEED
+    return Findings(runs=runs, limits=LIMITS, period=1e-3)
 
 
 def worst(scale):
@@ -61,22 +65,36 @@ def worst(scale):
     for strut in range(1, 7):
         for limit, value, allowed in (("speed", scale * strut, 1100.0), ("stroke", 1300.0, 1700.0), ("jerk", 6e4, 6e5)):
             out.append(
-                Worst(limit=limit, strut=strut, value=value, allowed=allowed, ratio=value / allowed, line=3, time=1.25)
+                Worst(
+                    limit=LIMITS.of(limit),
+                    strut=strut,
+                    value=value,
+                    allowed=allowed,
+                    ratio=value / allowed,
+                    line=3,
+                    time=1.25,
+                )
             )
-    return (*out, Worst(limit="deviation", strut=0, value=0.002, allowed=0.01, ratio=0.2, line=4, time=2.0))
+    return (*out, Worst(limit=LIMITS.of("deviation"), strut=0, value=0.002, allowed=0.01, ratio=0.2, line=4, time=2.0))
 
 
 BROKEN = [
-    ("speed", 6, 3, 1.2, 1.31, 1800.0, 1100.0, 1.636363, 7300.0, "Lower F: at the advised feed the limit holds."),
-    ("stroke", 2, 4, 2.0, 2.0, 1750.123456, 1700.0, 1.06, np.nan, "A lower feed does not help: move the work."),
-    ("tool-length", 0, 4, 2.0, 2.0, 0.0, 120.0, 1.0000001, np.nan, "Call the length of the tool (G43)."),
-]  # fmt: skip
+    ("speed", 6, 3, 1200, 1310, 1800.0, 1100.0, 1.636363, 7300.0),
+    ("stroke", 2, 4, 2000, 2000, 1750.123456, 1700.0, 1.06, np.nan),
+    ("tool-length", 0, 4, 2000, 2000, 120.0, 0.0, 1.0000001, np.nan),
+]
 
 
 def report(rows=(), demonstration=True, given=False, **changes):
     name, file = ("Demonstration machine", "") if demonstration else ("Own", "own.toml")
     machine = SimpleNamespace(
-        name=name, revision="1", file=file, demonstration=demonstration, period=1e-3, struts=range(6)
+        name=name,
+        revision="1",
+        file=file,
+        demonstration=demonstration,
+        period=1e-3,
+        struts=range(6),
+        keep_out=(),
     )
     audit = AuditResult(
         findings=findings(list(rows)), worst=worst(300.0 if rows else 150.0), samples=123_457, duration=123.456,
@@ -119,7 +137,7 @@ def test_json_has_the_promised_keys():
     first, second, third = made["findings"]
     assert first.keys() == {
         "limit", "strut", "line", "block", "text", "time_s", "until_s", "peak", "allowed", "unit", "ratio", "advice",
-        "advice_feed_mm_min", "joint", "bodies",
+        "advice_feed_mm_min", "advice_feed_deg_min", "joint", "bodies",
     }  # fmt: skip
     assert (first["limit"], first["strut"], first["block"], first["unit"]) == ("speed", 6, "N20", "mm/s")
     assert first["advice_feed_mm_min"] == 7300.0
@@ -141,7 +159,7 @@ def test_no_character_of_a_program_acts_on_a_terminal():
 
 
 def test_findings_beyond_the_most_are_counted_not_listed():
-    rows = [("speed", 1, 3, i, i, 2.0, 1.0, 2.0, np.nan, "x") for i in range(MOST_FINDINGS + 5)]
+    rows = [("speed", 1, 3, i, i, 2.0, 1.0, 2.0, np.nan) for i in range(MOST_FINDINGS + 5)]
     many = report(rows, dropped=7)
     made = document(many)
     assert (len(made["findings"]), made["findings_total"]) == (MOST_FINDINGS, MOST_FINDINGS + 12)
@@ -194,7 +212,13 @@ def test_words_of_numbers():
     assert [number(x) for x in (0.0, 0.00001234, 1.5, 99999.4, 123456.7, float("nan"))] == [
         "0", "0.00001234", "1.5", "99999.4", "123,457", "none",
     ]  # fmt: skip
-    assert [percent(x) for x in (0.5, 1.0, 1.0000001, 1.2, 12.345)] == ["50 %", "100 %", "> 100 %", "120 %", "1,234 %"]
+    assert [percent(x) for x in (0.5, 1.0, 1.0000001, 1.2, 12.345)] == [
+        "50.0 %",
+        "100 %",
+        "> 100 %",
+        "120 %",
+        "1,234 %",
+    ]
     assert [duration(x) for x in (0.0, 59.9994, 61.25, 3599.99, 3723.4)] == [
         "0.000 s", "59.999 s", "1 min 01.2 s", "1 h 00 min 00 s", "1 h 02 min 03 s",
     ]  # fmt: skip
@@ -207,15 +231,16 @@ def test_comments_in_utf8_are_read_as_such_and_endless_blocks_are_cut():
 
 
 def test_a_block_has_one_row_with_its_lowest_feed_and_advice_is_said_once():
-    again = [("speed", 6, 3, 1.4, 1.5, 1500.0, 1100.0, 1.36, 5200.0, BROKEN[0][-1]),
-             ("acceleration", 1, 3, 1.4, 1.5, 15000.0, 14000.0, 1.07, 6100.0, BROKEN[0][-1])]  # fmt: skip
+    again = [("speed", 6, 3, 1400, 1500, 1500.0, 1100.0, 1.36, 5200.0),
+             ("acceleration", 1, 3, 1400, 1500, 15000.0, 14000.0, 1.07, 6100.0),
+             ("stroke", 3, 5, 2000, 2000, 1701.0, 1700.0, 1.01, np.nan)]  # fmt: skip
     made = report([*BROKEN, *again])
     (row,) = [x for x in summary(made, 100).splitlines() if x.startswith("  line 3")]
-    assert row == "  line 3 (N20), advised: 5200 mm/min: speed of strut 6, 164 %; acceleration of strut 1, 107 %"
-    assert text(made).count(BROKEN[0][-1]) == 1
-    assert "As 1. (advised: 5200 mm/min)" in text(made)
-    assert "(advised: 6100 mm/min; for all of line 3: advised: 5200" not in text(made)
-    assert "(advised: 6100 mm/min; for all of line 3: 5200 mm/min)" in " ".join(text(made).split())
+    assert row.startswith("  line 3 (N20), F of at most 5200 mm/min: speed of strut 6, 164 %; acceleration")
+    assert text(made).count("The strut cannot extend so far.") == 1
+    assert "As 2." in text(made)
+    assert text(made).count("Write an F of at most 5200 mm/min.") == 3  # the lowest one mends the whole line
+    assert [f["advice_feed_mm_min"] for f in document(made)["findings"]] == [7300, None, None, 5200, 6100, None]
     assert "hexpost place" in summary(made, 100) and "hexpost refeed" in summary(report(BROKEN, given=True))
     assert "no file was given (`--setup FILE`)" in " ".join(summary(made).split())
     assert "--setup" not in summary(report(BROKEN, given=True))

@@ -67,12 +67,12 @@ def test_a_good_sample_breaks_no_limit(name):
 
 
 def test_the_overdriven_sample_breaks_what_feeds_alone_can_mend():
-    assert {LIMITS[k] for k in result("overdriven").findings.limit} == {"speed", "acceleration"}
+    assert {LIMITS[k].name for k in result("overdriven").findings.limit} == {"speed", "acceleration"}
     assert result("overdriven").warnings == ()
 
 
 def test_the_bad_sample_breaks_what_its_comments_name():
-    broken = {LIMITS[k] for k in result("limits").findings.limit}
+    broken = {LIMITS[k].name for k in result("limits").findings.limit}
     assert {"tool-length", "tool-number", "speed", "acceleration", "stroke", "pallet", "retract"} <= broken
     text = (SAMPLES / "limits.nc").read_text().splitlines()
     for comment, limit in (("TOOL NUMBER", "tool-number"), ("STRUT SPEED", "speed"), ("STROKE", "stroke"),

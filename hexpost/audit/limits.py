@@ -1,0 +1,263 @@
+"""The table of limits: one row for each. Reports, charts, gate, policy, advice, refeed and place read rows, not names.
+
+To add a limit, add one row and one check; nothing else has to be touched. The row goes to the end of ``LIMITS``:
+findings hold its place in the table, and those that are equal in all else come in its order. The check names its row.
+If it looks at samples it goes into ``CHECKS`` of ``audit/checks.py``: a function of the ``Context`` that returns a
+``Check``. If it looks at moves it goes into ``RULES`` of ``audit/program_rules.py``: a function that returns
+``Breaches``.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from enum import Enum
+from typing import Final
+
+
+class Of(Enum):
+    """What a limit is a limit of."""
+
+    STRUT = "strut"
+    TOOL = "tool"
+    PAIR = "pair"
+    PROGRAM = "program"
+
+
+class Sense(Enum):
+    """How a value is compared: at most or at least what is allowed, between two ends, or a rule that is kept or not."""
+
+    MOST = "most"
+    LEAST = "least"
+    RANGE = "range"
+    RULE = "rule"
+
+
+class Law(Enum):
+    """How a value grows with the feed: not at all, with the power 1 or 2 of it, or so beside ramps at starts and stops.
+
+    The ramps of a ``SECOND`` derivative become milder with the feed, those of a ``THIRD`` one do not.
+    """
+
+    NONE = 0
+    LINEAR = 1
+    SQUARE = 2
+    SECOND = 3
+    THIRD = 4
+
+
+class Place(Enum):
+    """What place on the pallet has to do with a limit: nothing; the work offset may be wrong; another may mend it."""
+
+    NONE = 0
+    OFFSET = 1
+    SEARCH = 2
+
+
+class Chart(Enum):
+    """Which charts of a page show the use of a limit: none; that of all limits; that and one of its own."""
+
+    NONE = 0
+    ALL = 1
+    OWN = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What to do, by case; ``usual`` where a case has no text of its own.
+
+    ``{feed}`` is the F to write, ``{peak}`` and ``{allowed}`` are the numbers of the finding.
+    ``below``: the value is below its range. ``feed``: a lower F helps. ``rapid``: there is no F. ``ramp_feed``: a start
+    or stop is too hard, and a lower F makes it milder; ``ramp``: it does not.
+    """
+
+    usual: str = ""
+    below: str = ""
+    feed: str = ""
+    rapid: str = ""
+    ramp_feed: str = ""
+    ramp: str = ""
+
+    def words(self, case: int) -> str:
+        """Return the text of a case."""
+        return str(getattr(self, CASES[case])) or self.usual
+
+
+CASES = tuple(f.name for f in fields(Advice))
+USUAL, BELOW, FEED, RAPID, RAMP_FEED, RAMP = range(len(CASES))
+"""Cases of advice as findings hold them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """One limit; ``unit`` is that of value and allowed value (``"1"`` for a plain number).
+
+    ``meaning`` says in a sentence what it means to break it, ``fault`` of a rule what the block does (``{peak}`` and
+    ``{allowed}`` are numbers), ``note`` what the figures of a report mean. ``law``: how a lower feed helps.
+    ``share``: a use in per cent makes sense. ``margin``: a policy may ask for less than all of it. A limit with a chart
+    has a check that measures six struts at every sample; ``quantity`` is what its own chart shows.
+    """
+
+    name: str
+    unit: str
+    of: Of
+    sense: Sense
+    meaning: str
+    advice: Advice = Advice()
+    law: Law = Law.NONE
+    place: Place = Place.NONE
+    share: bool = True
+    margin: bool = False
+    chart: Chart = Chart.NONE
+    quantity: str = ""
+    fault: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """A table of limits: rows by place and by name. It never changes; ``and_more`` makes another one."""
+
+    rows: tuple[Limit, ...]
+
+    def __iter__(self) -> Iterator[Limit]:
+        """Return the rows in order."""
+        return iter(self.rows)
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.rows)
+
+    def __getitem__(self, place: int) -> Limit:
+        """Return the row at a place."""
+        return self.rows[place]
+
+    def index(self, name: str) -> int:
+        """Return the place of the row of a name."""
+        return next(i for i, row in enumerate(self.rows) if row.name == name)
+
+    def of(self, name: str) -> Limit:
+        """Return the row of a name."""
+        return next(row for row in self.rows if row.name == name)
+
+    def and_more(self, *rows: Limit) -> "Limits":
+        """Return a table with more rows at its end."""
+        return Limits((*self.rows, *rows))
+
+
+def _by_feed(key: str) -> Advice:
+    """Return the advice where a lower feed helps; ``key`` of the machine file decides how hard rapids and ramps are."""
+    return Advice(
+        feed="Write {feed}.",
+        rapid=f"A rapid has no F: write G01 with F, or lower {key} in the machine file.",
+        ramp_feed=f"The start or stop is too hard: write {{feed}}, or lower {key} in the machine file.",
+        ramp=f"The start or stop is too hard at any feed: lower {key} in the machine file.",
+    )
+
+
+_MOVE = "Move the work to another place on the pallet (work offset), tilt less, or change how far the tool sticks out."
+_MILDER = Advice(
+    "Lower F where the path bends, lower the accelerations of tool_tip in the machine file, or move the work to where "
+    "the struts share the load more evenly."
+)
+_SPEED = "tool_tip.speed_mm_s (tilt_speed_deg_s where the tool turns)"
+_ACCELERATION = "tool_tip.acceleration_mm_s2 (tilt_acceleration_deg_s2 where the tool turns)"
+_JERK = "tool_tip.jerk_mm_s3 (tilt_jerk_deg_s3 where the tool turns)"
+
+LIMITS: Final = Limits((
+    Limit(
+        name="stroke", unit="mm", of=Of.STRUT, sense=Sense.RANGE, meaning="A strut runs out of its stroke.",
+        advice=Advice(f"The strut cannot extend so far. {_MOVE}", below=f"The strut cannot retract so far. {_MOVE}"),
+        place=Place.SEARCH, margin=True, chart=Chart.OWN, quantity="length",
+        note="stroke: 0 % in the middle of its range, 100 % at either end.",
+    ),
+    Limit(
+        name="speed", unit="mm/s", of=Of.STRUT, sense=Sense.MOST, meaning="A strut moves faster than it can.",
+        advice=_by_feed(_SPEED), law=Law.LINEAR, margin=True, chart=Chart.OWN,
+    ),
+    Limit(
+        name="acceleration", unit="mm/s2", of=Of.STRUT, sense=Sense.MOST,
+        meaning="A strut speeds up or slows down harder than it can.",
+        advice=_by_feed(_ACCELERATION), law=Law.SECOND, margin=True, chart=Chart.OWN,
+    ),
+    Limit(
+        name="jerk", unit="mm/s3", of=Of.STRUT, sense=Sense.MOST,
+        meaning="The acceleration of a strut changes faster than it may.",
+        advice=_by_feed(_JERK), law=Law.THIRD, margin=True, chart=Chart.ALL,
+    ),
+    Limit(
+        name="joint-angle", unit="deg", of=Of.STRUT, sense=Sense.MOST, meaning="A joint turns beyond its range.",
+        advice=Advice(f"The joint cannot turn that far. {_MOVE}"), place=Place.SEARCH,
+    ),
+    Limit(
+        name="thrust", unit="N", of=Of.STRUT, sense=Sense.MOST, meaning="A strut pushes or pulls harder than it may.",
+        advice=_MILDER,
+    ),
+    Limit(
+        name="torque", unit="N m", of=Of.STRUT, sense=Sense.MOST, meaning="A motor turns harder than it may.",
+        advice=_MILDER,
+    ),
+    Limit(
+        name="critical-speed", unit="1/min", of=Of.STRUT, sense=Sense.MOST,
+        meaning="A screw turns too fast for its length and may whirl.",
+        advice=_by_feed(_SPEED), law=Law.LINEAR,
+    ),
+    Limit(
+        name="buckling", unit="N", of=Of.STRUT, sense=Sense.MOST,
+        meaning="A screw may buckle under the thrust at its length.",
+        advice=Advice("Move the work so that the strut is shorter, lower the load, or lower the accelerations of "
+                       "tool_tip in the machine file."),
+        place=Place.SEARCH,
+    ),
+    Limit(
+        name="conditioning", unit="1", of=Of.TOOL, sense=Sense.LEAST,
+        meaning="The struts hold the platform badly: the pose is near a singular one.",
+        advice=Advice(_MOVE), place=Place.SEARCH,
+        note="conditioning: how well the struts hold the platform, 1 at best.",
+    ),
+    Limit(
+        name="clearance", unit="mm", of=Of.PAIR, sense=Sense.LEAST, meaning="Two bodies come too near to each other.",
+        advice=Advice(_MOVE), place=Place.SEARCH, share=False,
+    ),
+    Limit(
+        name="deviation", unit="mm", of=Of.TOOL, sense=Sense.MOST,
+        meaning="The tool leaves its path between two setpoints by more than is allowed.",
+        advice=Advice(feed="Write {feed}."), law=Law.SQUARE, margin=True,
+        note="deviation: how far the tool strays from its path between two setpoints, in feed moves.",
+    ),
+    Limit(
+        name="tool-length", unit="mm", of=Of.PROGRAM, sense=Sense.RULE,
+        meaning="A cutting move has no tool length active.",
+        fault="no tool length is active, the tool has {peak} mm",
+        advice=Advice("Write G43 with the tool's H before this block."), share=False,
+    ),
+    Limit(
+        name="tool-number", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
+        meaning="The tool length is not that of the tool in the spindle.",
+        fault="the length of tool {peak} is active, tool {allowed} is in the spindle",
+        advice=Advice("Write G43 with H{allowed} here, or G49 before the tool change."), share=False,
+    ),
+    Limit(
+        name="pallet", unit="mm", of=Of.PROGRAM, sense=Sense.RULE,
+        meaning="The tool tip goes below the top of the pallet.",
+        fault="the tool tip goes {peak} mm below the top of the pallet",
+        advice=Advice("Check Z, the work offset and the tool length."), place=Place.OFFSET, share=False,
+    ),
+    Limit(
+        name="retract", unit="mm", of=Of.PROGRAM, sense=Sense.RULE,
+        meaning="A retract in machine coordinates goes down.",
+        fault="goes {peak} mm down in machine coordinates",
+        advice=Advice("Check the Z of this block, or leave the tool where it is."), share=False,
+    ),
+    Limit(
+        name="thrust-continuous", unit="N", of=Of.STRUT, sense=Sense.MOST,
+        meaning="A strut pushes or pulls harder than it may for long.", advice=_MILDER,
+    ),
+    Limit(
+        name="torque-continuous", unit="N m", of=Of.STRUT, sense=Sense.MOST,
+        meaning="A motor turns harder than it may for long.", advice=_MILDER,
+    ),
+    Limit(
+        name="power", unit="W", of=Of.STRUT, sense=Sense.MOST, meaning="A motor gives more power than it has.",
+        advice=_MILDER,
+    ),
+))  # fmt: skip
+"""All limits of the audit."""

@@ -1,0 +1,194 @@
+"""One voice for all outputs: findings, worst values, shares, feeds and numbers as people read them, laid out as text.
+
+Everything that people read of a limit is said here: on the terminal, in reports and pages, by the gate and by refeed.
+"""
+
+import textwrap
+import unicodedata
+from collections.abc import Sequence
+from math import floor, isfinite, log10
+
+from hexpost.audit.model import Finding, Limit, Sense, Worst
+
+DIGITS = 3
+"""Digits of loads, speeds and shares for people."""
+MOST_DIGITS = 14
+DECIMALS = {"mm": 3, "s": 3}
+"""Decimals of lengths and times for people."""
+GIVEN_DIGITS = 5
+"""An allowed value of at most so many digits is shown as the machine file says it."""
+
+
+def clean(text: str) -> str:
+    """Return ``text`` with everything that could act on a terminal or mislead the eye replaced by a blank.
+
+    That is every control, format (right-to-left marks too), surrogate and unassigned character, every line end and
+    every unusual blank.
+    """
+    out = []
+    for c in text:
+        kind = unicodedata.category(c)
+        out.append(" " if kind[0] in "CZ" else c)
+    return "".join(out)
+
+
+def number(x: float) -> str:
+    """Return ``x`` with up to six significant digits, thousands in commas, no exponent below a million million."""
+    if not isfinite(x):
+        return "none"
+    if abs(x) >= 1e12:
+        return f"{x:.6g}"
+    if abs(x) >= 1e5:
+        return f"{x:,.0f}"
+    text = f"{x:.6g}"
+    return f"{x:.9f}".rstrip("0").rstrip(".") if "e" in text else text
+
+
+def percent(ratio: float) -> str:
+    """Return a use of a limit in per cent, three digits; the wrong side of 100 is never shown."""
+    if not isfinite(ratio):
+        return "none"
+    share = 100.0 * ratio
+    if share < 100.0:
+        return f"{floor(share * 10.0) / 10.0 if share > 99.9 else share:.1f} %"
+    shown = f"{share:,.0f} %"
+    return "> 100 %" if ratio > 1 and shown == "100 %" else shown
+
+
+def reading(value: float, allowed: float, unit: str) -> tuple[str, str]:
+    """Return a value and what is allowed as people read them, without their unit.
+
+    More digits than usual where they would read the same, or the wrong way round.
+    """
+    most = given(allowed, unit)
+    shown = float(most.replace(",", "")) if isfinite(allowed) else allowed
+    for more in range(MOST_DIGITS):
+        text = figure(value, unit, more)
+        near = float(text.replace(",", "")) if isfinite(value) else value
+        if value == allowed or (near - shown) * (value - allowed) > 0:
+            return text, most
+    return text, most
+
+
+def amount(value: float, unit: str) -> str:
+    """Return a number with its unit as people read it."""
+    return f"{figure(value, unit)}{_unit(unit)}"
+
+
+def figure(x: float, unit: str, more: int = 0) -> str:
+    """Return a number as people read it, with so many digits ``more`` than usual."""
+    if not isfinite(x) or x == 0.0 or abs(x) >= 1e12:
+        return number(x)
+    decimals = more + DECIMALS.get(unit, DIGITS - 1 - floor(log10(abs(x))))
+    x = round(x, decimals)
+    text = f"{x:,.{max(decimals, 0)}f}" if abs(x) >= 1e5 else f"{x:.{max(decimals, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def given(x: float, unit: str) -> str:
+    """Return an allowed value: a plain number as the machine file has it, others as people read them."""
+    return number(x) if float(f"{x:.{GIVEN_DIGITS}g}") == x else figure(x, unit)
+
+
+def _unit(unit: str) -> str:
+    return "" if unit == "1" else f" {unit.replace('s2', 's²').replace('s3', 's³')}"
+
+
+def compared(limit: Limit, value: float, allowed: float) -> str:
+    """Return a value beside what is allowed."""
+    peak, most = reading(value, allowed, limit.unit)
+    least = "at least " if limit.sense is Sense.LEAST else ""
+    return f"{peak}{_unit(limit.unit)}, {least}{most} allowed"
+
+
+def what(f: Finding) -> str:
+    """Return which limit of what, what was reached, what is allowed; of a rule, what the block does."""
+    if f.limit.fault:
+        return f"{f.limit.name}: {_filled(f.limit.fault, f)}"
+    share = f" ({percent(f.ratio)})" if f.limit.share else ""
+    margin = f"; the policy allows {percent(f.margin)} of it" if f.margin != 1.0 else ""
+    return f"{whose(f)}: {compared(f.limit, f.peak, f.allowed)}{share}{margin}"
+
+
+def whose(f: Finding) -> str:
+    """Return the limit and whose it is."""
+    if f.bodies:
+        return f"{f.limit.name} between {' and '.join(f.bodies)}"
+    joint = f" ({f.joint} joint)" if f.joint else ""
+    return owned(f.limit, f.strut) + joint
+
+
+def owned(limit: Limit, strut: int) -> str:
+    """Return a limit with its strut (0: none is meant)."""
+    return f"{limit.name} of strut {strut}" if strut else limit.name
+
+
+def short(f: Finding) -> str:
+    """Return a finding in few words."""
+    return f"{whose(f)}, {percent(f.ratio)}" if f.limit.share else what(f)
+
+
+def where(f: Finding) -> str:
+    """Return the line and, where it has one, the block number."""
+    return f"line {f.line} ({f.block})" if f.block else f"line {f.line}"
+
+
+def when(f: Finding) -> str:
+    """Return the time of a finding."""
+    return f"at {f.time:.3f} s" if f.until <= f.time else f"from {f.time:.3f} s to {f.until:.3f} s"
+
+
+def advice(f: Finding, feed: Finding | None = None) -> str:
+    """Return what to do; ``feed`` is the finding whose advised feed the line needs, if it is another one."""
+    return _filled(f.limit.advice.words(f.case), f, feed or f)
+
+
+def feed_word(f: Finding) -> str:
+    """Return the F to write, or nothing where a lower one does not help."""
+    best = f.feed if f.feed is not None else f.margin_feed
+    return "" if best is None else f"F of at most {number(best)} {'deg' if f.turning else 'mm'}/min"
+
+
+def used(w: Worst) -> str:
+    """Return the worst value of a limit."""
+    return f"{owned(w.limit, w.strut)}: {compared(w.limit, w.value, w.allowed)} ({percent(w.ratio)})"
+
+
+def _filled(text: str, f: Finding, feed: Finding | None = None) -> str:
+    """Return a text of the table of limits with the numbers of a finding in it."""
+    peak, allowed = reading(abs(f.peak), f.allowed, f.limit.unit)
+    word = feed_word(feed or f)
+    return text.format(peak=peak, allowed=allowed, feed=f"an {word}" if word else "a lower F")
+
+
+def duration(seconds: float) -> str:
+    """Return a time as ``3.250 s``, ``2 min 03.2 s`` or ``1 h 02 min 03 s``."""
+    if round(seconds, 3) < 60:
+        return f"{seconds:.3f} s"
+    tenths = round(seconds * 10)
+    if tenths < 36000:
+        return f"{tenths // 600} min {tenths % 600 / 10:04.1f} s"
+    whole = round(seconds)
+    return f"{whole // 3600} h {whole // 60 % 60:02d} min {whole % 60:02d} s"
+
+
+def plural(n: int, one: str, many: str = "") -> str:
+    """Return ``n`` with its noun."""
+    return f"{n:,} {one if n == 1 else many or one + 's'}"
+
+
+def columns(rows: Sequence[Sequence[str]], right: Sequence[bool], gap: int = 2, indent: int = 2) -> list[str]:
+    """Return rows laid out in columns, flush right where ``right`` says so."""
+    widths = [max(len(cell) for cell in column) for column in zip(*rows, strict=True)]
+    out = []
+    for row in rows:
+        cells = [c.rjust(w) if r else c.ljust(w) for c, w, r in zip(row, widths, right, strict=True)]
+        out.append((" " * indent + (" " * gap).join(cells)).rstrip())
+    return out
+
+
+def paragraph(text: str, width: int, indent: str = "", first: str | None = None) -> list[str]:
+    """Return ``text`` broken into lines of at most ``width``; a word that is longer is cut."""
+    return textwrap.wrap(
+        text, width, initial_indent=indent if first is None else first, subsequent_indent=indent, break_on_hyphens=False
+    ) or [""]  # fmt: skip
