@@ -20,7 +20,7 @@ from hexpost.report.text import text
 from hexpost.selfcheck import SelfCheck
 from hexpost.setpoints.model import Setpoints
 from hexpost.shelf import Text
-from hexpost.tables.columns import Columns, choose
+from hexpost.tables.columns import TableColumns, choose
 from hexpost.tables.events import events_csv
 from hexpost.tables.extracts import EveryNth, SplitTable
 from hexpost.tables.job import JobFolder
@@ -102,7 +102,7 @@ class _Writers:
     """
 
     def __init__(
-        self, job: Job, output: Output, columns: Columns, folder: JobFolder, *, charted: Sequence[Charted]
+        self, job: Job, output: Output, columns: TableColumns, folder: JobFolder, *, charted: Sequence[Charted]
     ) -> None:
         moves, machine, events = job.inputs.meaning.moves, job.inputs.machine, job.inputs.meaning.events
         rows = job.timing.ticks + 1
@@ -163,7 +163,7 @@ def _reports(report: Report, picture: Picture, inputs: Inputs) -> dict[str, byte
     }
 
 
-def _reading(folder: JobFolder, columns: Columns, period: float, stride: int) -> EveryNth | None:
+def _reading(folder: JobFolder, columns: TableColumns, period: float, stride: int) -> EveryNth | None:
     """Return the table for reading by eye, if one is asked for."""
     if not stride:
         return None

@@ -7,7 +7,7 @@ from hexpost.audit.deviation import Deviation
 from hexpost.audit.joint_angle import joint_angle
 from hexpost.audit.limits import LIMITS, Limits
 from hexpost.audit.load_limits import BEARINGS
-from hexpost.audit.pallet import Pallet
+from hexpost.audit.pallet import PalletCheck
 from hexpost.audit.program_rules import RULES, Rule
 from hexpost.audit.room import clearance, conditioned
 from hexpost.audit.strut_limits import acceleration, jerk, speed, stroke
@@ -22,7 +22,7 @@ CHECKS: tuple[Maker, ...] = (
     conditioned,
     clearance,
     Deviation,
-    Pallet,
+    PalletCheck,
 )
 """Checks of the samples, in the order of the report."""
 

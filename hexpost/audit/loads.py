@@ -10,7 +10,7 @@ from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.cutting import Cutting
 from hexpost.audit.last_answer import LastAnswer
 from hexpost.kinematics.screws import torque
-from hexpost.kinematics.thrusts import Motion, Thrusts
+from hexpost.kinematics.thrusts import LoadedMotion, Thrusts
 from hexpost.machine.model import Machine, Screw
 from hexpost.machine.platform import thrusts_of
 from hexpost.setpoints.model import Setpoints
@@ -46,7 +46,7 @@ class Loads:
     def _loads_of(self, setpoints: Setpoints) -> Load:
         """Work out the loads of a block."""
         poses = setpoints.poses
-        motion = Motion(
+        motion = LoadedMotion(
             pose=poses.pose, rate=poses.rate, bend=poses.acceleration, period=setpoints.period,
             cut=self._cutting.at(setpoints), turned=setpoints.turned,
         )  # fmt: skip

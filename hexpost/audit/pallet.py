@@ -11,7 +11,7 @@ FACE = 1e-6
 """The tip may be this far below the top face, mm: a cut along the face itself must not count by rounding."""
 
 
-class Pallet:
+class PalletCheck:
     """The programmed tip must not be below the top face, z = 0 of the pallet frame, within the pallet's area.
 
     The depth is in mm and nothing is allowed, so the use of this limit is 1 plus the depth in mm.

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from hexpost.library.compare import Change
+from hexpost.library.compare import Comparison
 from hexpost.library.model import Case, GateResult
 from hexpost.library.texts import judged_sentence, mistake_sentence, worst_first
 from hexpost.voice import clean, columns, duration, paragraph, percent, plural
@@ -65,7 +65,7 @@ def _count(result: GateResult) -> str:
     return f"{plural(len(result.cases), 'program')}: " + ", ".join(parts) + "." + machine
 
 
-def changed_text(found: Sequence[Change], machine: str) -> str:
+def changed_text(found: Sequence[Comparison], machine: str) -> str:
     """Return what another machine file changes: the programs that pass no more, those that pass now, the time."""
     lines = []
     for kind in ("newly-fails", "newly-passes"):

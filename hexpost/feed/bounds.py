@@ -36,7 +36,7 @@ TINY, HUGE = 1e-100, 1e18
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Shares:
+class Norms:
     """Per piece, shape (p,): speed caps, and the largest derivatives of the pose as shares of the limits ``tip``.
 
     ``speed``: largest s' by feed and speed limits; ``free``: up to this s' nothing can be over a speed limit. The
@@ -67,11 +67,11 @@ def lone_straights(path: ToolPath) -> Ints:
     return out
 
 
-def shares(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Shares:
+def shares(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Norms:
     """Return speed caps and shares of the limits; ``norms`` (2, 3, p) as ``ToolPath.norms_max`` gives them."""
     p, q = norms
     speed, _ = _speed_caps(path, moves, tip, norms)
-    return Shares(
+    return Norms(
         tip=tip,
         speed=speed,
         free=speed,

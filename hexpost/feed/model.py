@@ -65,7 +65,7 @@ class Pauses(Columns):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Motion:
+class PathMotion:
     """Motion along the path, shape (n,): time in ticks, span, parameter s, its three time derivatives.
 
     ``jerk`` holds from then on (it is piecewise constant). ``rest``: at the end of the span, or after it.
@@ -122,11 +122,11 @@ class Timing:
         """Return the number of periods of the job; samples are ticks 0 to this, both included."""
         return int(self.start[-1])
 
-    def motion(self, tick: Ints | Array) -> Motion:
+    def motion(self, tick: Ints | Array) -> PathMotion:
         """Return the motion at rising times in ticks, shape (n,), which may be fractions."""
         if not len(self.end):
             none = np.zeros(len(tick))
-            return Motion(tick=tick, span=none.astype(np.int64), s=none, speed=none, acceleration=none, jerk=none,
+            return PathMotion(tick=tick, span=none.astype(np.int64), s=none, speed=none, acceleration=none, jerk=none,
                           rest=np.ones(len(tick), dtype=bool))  # fmt: skip
         g0, g1 = np.clip(np.searchsorted(self.start, (tick[0], tick[-1])) - 1, 0, len(self.end) - 1)
         if g0 == g1:
@@ -143,7 +143,7 @@ class Timing:
         rest = tick >= end
         mean = (area[i] - area[j] - before * self.period * s[j]) * w + origin
         moving = ~rest
-        return Motion(
+        return PathMotion(
             tick=tick,
             span=span,
             s=np.where(rest, self.s_end[span], mean),
@@ -183,7 +183,7 @@ class Timing:
         out[0] = area[k] + h * (sk + h * (vk / 2 + h * out[3] / 6))
         return origin, out, i, j
 
-    def locate(self, path: ToolPath, motion: Motion) -> Place:
+    def locate(self, path: ToolPath, motion: PathMotion) -> Place:
         """Return the pieces under the samples; never a piece of another span (at a stop, s alone does not say)."""
         s, span = motion.s, motion.span
         a = max(int(np.searchsorted(path.s0, s[0], "right")) - 1, 0)

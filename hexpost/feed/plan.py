@@ -9,7 +9,7 @@ from hexpost.feed.bounds import TINY, lone_straights, programmed_speed
 from hexpost.feed.drafts import Draft, fastest, mended
 from hexpost.feed.lookahead import in_windows
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
-from hexpost.feed.portions import LONG, Parts, portions, rests_of
+from hexpost.feed.portions import LONG, Portions, portions, rests_of
 from hexpost.feed.ramps import Rests
 from hexpost.feed.reach import within_reach
 from hexpost.feed.stretches import Stretches, causes, tagged
@@ -56,7 +56,7 @@ def plan(
     TooLongError
         The job takes more than ``most_ticks``.
     """
-    rests, done, begin = dwells(path, events, machine.period), Parts(path.count), 0
+    rests, done, begin = dwells(path, events, machine.period), Portions(path.count), 0
     for a, b in portions(path):
         part, after = path.spans(a, b), rests_of(rests, a, b, begin)
         timing = None

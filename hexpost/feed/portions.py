@@ -38,7 +38,7 @@ def rests_of(rests: Rests, a: int, b: int, begin: int) -> Rests:
     return rests.take(here, span=rests.span[here] - a, begin=begin)
 
 
-class Parts:
+class Portions:
     """Timings of portions that follow each other, taken in one by one; ``pieces`` in all."""
 
     def __init__(self, pieces: int) -> None:

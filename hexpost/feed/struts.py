@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
-from hexpost.feed.bounds import HUGE, TINY, Shares
+from hexpost.feed.bounds import HUGE, TINY, Norms
 from hexpost.feed.model import AT_CORNER, strut_cause
 from hexpost.feed.stretches import Stretches, causes, tagged
-from hexpost.feed.thrusts import Parts, ThrustLimits, thrust_limits
+from hexpost.feed.thrusts import ThrustLimits, ThrustParts, thrust_limits
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
@@ -49,7 +49,7 @@ class StrutLimits:
     seen: tuple[Struts, ...]
     thrusts: ThrustLimits | None
 
-    def pull(self, piece: Ints, q: Sequence[Array]) -> Parts | None:
+    def pull(self, piece: Ints, q: Sequence[Array]) -> ThrustParts | None:
         """Return the parts of the thrusts at poses and derivatives ``q`` (6, n) on pieces (n,), if they are limited."""
         if self.thrusts is None:
             return None
@@ -86,13 +86,13 @@ def strut_limits(path: ToolPath, moves: Moves, machine: Machine, *, rapids_only:
 
 def bounded(
     st: Stretches,
-    shares: Shares,
+    shares: Norms,
     path: ToolPath,
     norms: Array,
     limits: StrutLimits,
     *,
     curvature: float = CURVATURE_SHARE,
-) -> tuple[Stretches, Shares]:
+) -> tuple[Stretches, Norms]:
     """Return the stretches bounded by the struts where these are looked at.
 
     And the shares of the limits with those of the struts in them; ``norms`` (2, 3, p) as ``ToolPath.norms_max`` gives;
@@ -151,7 +151,7 @@ class _Rows:
 
     at: list[list[Array]]
     most: list[Array]
-    pull: list[Parts]
+    pull: list[ThrustParts]
     aim: Array
     room: list[Array]
     limits: StrutLimits

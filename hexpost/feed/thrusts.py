@@ -18,7 +18,7 @@ FULL = 0.98
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Parts(Columns):
+class ThrustParts(Columns):
     """Thrust = ``rest`` + ``ramp`` s'' + ``bend`` s'^2, each (6, n) [N]; ``most`` (6, n): what it may be at most.
 
     ``rest`` lies between ``low`` and ``high``: with and without the force on a tool that cuts.
@@ -74,7 +74,7 @@ class ThrustLimits:
     cuts: Flags
     seen: tuple[Thrusts, ...]
 
-    def parts(self, piece: Ints, frame: Ints, q: Sequence[Array], aim: Array) -> Parts:
+    def parts(self, piece: Ints, frame: Ints, q: Sequence[Array], aim: Array) -> ThrustParts:
         """Return the parts of the thrusts at poses and their derivatives ``q`` (6, n); ``aim``: share of the limits."""
         out: Array = np.empty((4, 6, len(frame)))
         for k in np.unique(frame).tolist():
@@ -83,7 +83,7 @@ class ThrustLimits:
         still, ramp, bend, cut = out
         cutting = still + cut * self.cuts[piece]
         low, high = np.minimum(still, cutting), np.maximum(still, cutting)
-        return Parts(low=low, high=high, ramp=ramp, bend=bend, most=self.most * aim)
+        return ThrustParts(low=low, high=high, ramp=ramp, bend=bend, most=self.most * aim)
 
 
 def thrust_limits(machine: Machine, moves: Moves, seen: tuple[Struts, ...], cuts: Flags) -> ThrustLimits | None:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Ints
-from hexpost.feed.bounds import MARGIN, Shares
-from hexpost.feed.model import TIP_ACCELERATION, TIP_JERK, TIP_SPEED, Motion, Place, strut_cause
+from hexpost.feed.bounds import MARGIN, Norms
+from hexpost.feed.model import TIP_ACCELERATION, TIP_JERK, TIP_SPEED, PathMotion, Place, strut_cause
 from hexpost.feed.struts import THRUST, StrutLimits
-from hexpost.feed.thrusts import Parts
+from hexpost.feed.thrusts import ThrustParts
 from hexpost.machine.model import ToolTip
 from hexpost.path.model import ToolPath
 
@@ -25,7 +25,7 @@ NOTHING = 1e-300
 class Limits:
     """All limits of a job: of tip and tilt, with bounds that clear pieces of a closer look, and of the struts."""
 
-    shares: Shares
+    shares: Norms
     struts: StrutLimits
 
 
@@ -43,7 +43,7 @@ class Bad:
     cause: Codes
 
 
-def weigh(motion: Motion, place: Place, path: ToolPath, limits: Limits) -> Bad | None:
+def weigh(motion: PathMotion, place: Place, path: ToolPath, limits: Limits) -> Bad | None:
     """Return which samples are over a limit, or ``None``.
 
     A sample whose jerk is ``r`` times its limit: the share of curvature lowers the cap under it by r^(-2/3 share),
@@ -127,7 +127,7 @@ def _struts(
     )
 
 
-def _thrusts(out: _Factors, under: Ints, rates: Sequence[Array], pull: Parts) -> None:
+def _thrusts(out: _Factors, under: Ints, rates: Sequence[Array], pull: ThrustParts) -> None:
     """Weigh the motion's part of the thrusts against what standing still leaves of their limits."""
     v, a = rates
     ramp, bend = pull.ramp * a, pull.bend * (v * v)

@@ -28,7 +28,7 @@ SAME = 1e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Modes:
+class AssemblyModes:
     """Poses (6, m), how often each was met (m,), from how many starts, and whether the search came to an end."""
 
     pose: Array
@@ -37,7 +37,7 @@ class Modes:
     complete: bool
 
 
-def assembly_modes(struts: Struts, lengths: Array, seed: int = 0) -> Modes:
+def assembly_modes(struts: Struts, lengths: Array, seed: int = 0) -> AssemblyModes:
     """Return the real poses that have the ``lengths`` (6,); ``seed`` makes the search repeatable.
 
     Not a proof: ``complete`` is false where modes still turned up at the end or were met only once or twice.
@@ -59,7 +59,7 @@ def assembly_modes(struts: Struts, lengths: Array, seed: int = 0) -> Modes:
         quiet = quiet + 1 if len(met) == before else 0
     pose = np.concatenate([known[:3] * size, angles_of(known[3:].reshape(3, 3, -1), struts.order)])
     complete = bool(quiet >= 2 and (met >= OFTEN).all() and len(met) <= MOST_MODES)
-    return Modes(pose=pose, met=met, starts=batches * STARTS, complete=complete)
+    return AssemblyModes(pose=pose, met=met, starts=batches * STARTS, complete=complete)
 
 
 def _random_poses(rng: np.random.Generator, order: str, middle: Array, reach: float) -> Array:

@@ -50,7 +50,7 @@ class Cut(Columns):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Motion(Columns):
+class LoadedMotion(Columns):
     """Poses (6, n) at a steady ``period`` [s] with their rates and accelerations, and what acts on the tool.
 
     ``turned`` (11, n): what is known of the poses already, see ``Struts.derivatives_and_turned``.
@@ -91,7 +91,7 @@ class Thrusts:
     def _room(self) -> "_Room":
         return _Room()
 
-    def along(self, motion: Motion, length: Array) -> Array:
+    def along(self, motion: LoadedMotion, length: Array) -> Array:
         """Return the thrusts (6, n), positive where a strut pushes, at samples whose struts have ``length`` (6, n)."""
         n = length.shape[1]
         out: Array = np.empty_like(length)
@@ -110,7 +110,7 @@ class Thrusts:
             out[:, left] = self.balanced(motion.take(left), length[:, left])
         return out
 
-    def balanced(self, motion: Motion, length: Array) -> Array:
+    def balanced(self, motion: LoadedMotion, length: Array) -> Array:
         """Return the same by elimination at each sample."""
         out: Array = np.empty_like(length)
         for first in range(0, length.shape[1], CHUNK):
@@ -124,14 +124,14 @@ class Thrusts:
             out[:, part] = self._room.balance.solve(wrenches(directions, self._joints, self._lever), right)
         return out
 
-    def _step(self, motion: Motion) -> int:
+    def _step(self, motion: LoadedMotion) -> int:
         """Return the samples from one inverted pose to the next, by the fastest motion of the block."""
         fastest = np.maximum(motion.rate.max(axis=1), -motion.rate.min(axis=1))
         travel = float(np.sqrt((fastest[:3] ** 2).sum()) + self._lever * fastest[3:].sum()) * motion.period
         ticks = 1 << int(np.log2(max(REACH / max(travel, REACH / STEPS[1]), 1.0)))
         return min(max(ticks, STEPS[0]), STEPS[1])
 
-    def _cubics(self, motion: Motion, step: int) -> "_Cubics | None":
+    def _cubics(self, motion: LoadedMotion, step: int) -> "_Cubics | None":
         """Return the cubics over pieces of ``step`` samples, or none where a pose between two of them is singular.
 
         The last piece may end one sample after the block, where its last sample leads on to.
@@ -154,7 +154,7 @@ class Thrusts:
             inverse=cubics.reshape(4, pieces, 6, 6).transpose(1, 2, 0, 3).reshape(pieces, 6, 24),
         )
 
-    def _interpolated(self, motion: Motion, cubics: "_Cubics", length: Array, out: Array) -> Flags:
+    def _interpolated(self, motion: LoadedMotion, cubics: "_Cubics", length: Array, out: Array) -> Flags:
         """Fill ``out`` (6, n) with thrusts by the interpolated inverse; return where (n,) they are right."""
         n = length.shape[1]
         seen = self._looked_back(motion.pose, motion.turned)
@@ -235,7 +235,7 @@ class Thrusts:
         np.matmul(self._strut_matrix, seen, out=out)
         return out
 
-    def _wrench(self, motion: Motion, seen: Array, out: Array) -> None:
+    def _wrench(self, motion: LoadedMotion, seen: Array, out: Array) -> None:
         """Fill ``out`` (6, n) with the wrench that the struts have to give, moments over the lever."""
         rows, cut = self._room.rows[:, : out.shape[1]], motion.cut
         turned_back(seen, motion.bend[:3] - self._gravity, rows[PULL])

@@ -12,7 +12,7 @@ import numpy as np
 
 from hexpost.audit.model import LIMITS, Limits
 from hexpost.errors import OutputError
-from hexpost.library.model import Record, Task
+from hexpost.library.model import CheckTask, Record
 from hexpost.library.records import from_bytes
 from hexpost.version import VERSION
 
@@ -81,7 +81,7 @@ def _seal(key: str, text: bytes) -> bytes:
     return hashlib.sha256(key.encode() + b"\n" + text).hexdigest().encode()
 
 
-def task_key(task: Task) -> str:
+def task_key(task: CheckTask) -> str:
     """Return what all programs of the same files and settings have in common; the place of the files is not in it."""
     files = [f.sha256 if f else None for f in (task.machine, task.tools, task.setup)]
     said = [FORMAT, code_digest(), files, task.feed, task.period, list(task.margins)]

@@ -12,7 +12,7 @@ from hexpost.audit.model import AuditResult
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.library.deadline import OutOfTime, deadline
 from hexpost.library.findings import gather
-from hexpost.library.model import InputFile, Mistake, Record, Task, Use
+from hexpost.library.model import CheckTask, InputFile, Mistake, Record, Use
 from hexpost.library.records import to_bytes
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
@@ -26,7 +26,7 @@ MOST_MISTAKES = 100
 """So many mistakes of a program are listed; the rest are counted."""
 
 
-def check(task: Task, checking: Checking = ALL_LIMITS) -> tuple[str, bytes]:
+def check(task: CheckTask, checking: Checking = ALL_LIMITS) -> tuple[str, bytes]:
     """Return the SHA-256 of the program that was read, and its record as JSON; never raises.
 
     ``checking``: what it is checked for, with the margins of the task.
@@ -38,7 +38,7 @@ def check(task: Task, checking: Checking = ALL_LIMITS) -> tuple[str, bytes]:
     return hashlib.sha256(source).hexdigest(), to_bytes(_record(source, task, replace(checking, margins=task.margins)))
 
 
-def _record(source: Text, task: Task, checking: Checking) -> Record:
+def _record(source: Text, task: CheckTask, checking: Checking) -> Record:
     """Return the record of a program; every way to fail becomes a mistake with a name."""
     try:
         with deadline(task.time_limit_s) as due:
@@ -60,7 +60,7 @@ def _record(source: Text, task: Task, checking: Checking) -> Record:
         return _given_up("internal-fault", what)
 
 
-def _job(source: Text, task: Task) -> pipeline.Job:
+def _job(source: Text, task: CheckTask) -> pipeline.Job:
     """Read, understand and schedule a program."""
     program = pipeline.parse(source, task.name)
     machine, tools, setup = _machine(task.machine), _tools(task.tools), _setup(task.setup)
@@ -84,13 +84,13 @@ def _of(result: AuditResult, job: pipeline.Job) -> Record:
     )
 
 
-def _refused(error: InputError, task: Task) -> Record:
+def _refused(error: InputError, task: CheckTask) -> Record:
     """Return the record of a program that was not understood."""
     mistakes = tuple(_mistake(f, task) for f in error.faults[:MOST_MISTAKES])
     return Record(mistakes=mistakes, mistakes_total=error.total)
 
 
-def _mistake(fault: Fault, task: Task) -> Mistake:
+def _mistake(fault: Fault, task: CheckTask) -> Mistake:
     """Return one fault; no path is in it, so that equal programs have equal records wherever they lie."""
     return Mistake(
         code=fault.code,

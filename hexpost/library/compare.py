@@ -10,7 +10,7 @@ from hexpost.library.policy import Policy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class Comparison:
     """One program on both machines."""
 
     before: Case
@@ -31,18 +31,18 @@ def on_machine(policy: Policy, machine: str) -> Policy:
     return replace(policy, over=over, _known={})
 
 
-def changes(before: GateResult, after: GateResult) -> tuple[Change, ...]:
+def changes(before: GateResult, after: GateResult) -> tuple[Comparison, ...]:
     """Return each program with both of its cases, in order of path."""
-    return tuple(Change(before=b, after=a) for b, a in zip(before.cases, after.cases, strict=True))
+    return tuple(Comparison(before=b, after=a) for b, a in zip(before.cases, after.cases, strict=True))
 
 
-def exit_code(found: Sequence[Change]) -> int:
+def exit_code(found: Sequence[Comparison]) -> int:
     """Return 1 if a program newly breaks a limit, 2 if one is newly not understood, else 0."""
     worse = {c.after.verdict for c in found if c.kind == "newly-fails"}
     return 2 if "error" in worse else int("fail" in worse)
 
 
-def document(found: Sequence[Change], machine: str) -> dict[str, object]:
+def document(found: Sequence[Comparison], machine: str) -> dict[str, object]:
     """Return the comparison as plain values."""
     return {
         "verdict": ("clean", "broken", "error")[exit_code(found)],
@@ -56,7 +56,7 @@ def document(found: Sequence[Change], machine: str) -> dict[str, object]:
     }
 
 
-def _case(c: Change) -> dict[str, object]:
+def _case(c: Comparison) -> dict[str, object]:
     return {
         "program": c.before.name,
         "change": c.kind,

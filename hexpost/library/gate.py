@@ -14,7 +14,7 @@ from hexpost.library.baseline import Baseline
 from hexpost.library.cache import Cache, key_of, task_key
 from hexpost.library.check import check, input_file
 from hexpost.library.judge import judge, mended
-from hexpost.library.model import LOST, GateResult, InputFile, Mistake, Record, Task
+from hexpost.library.model import LOST, CheckTask, GateResult, InputFile, Mistake, Record
 from hexpost.library.policy import Policy
 from hexpost.library.records import from_bytes
 from hexpost.library.settings import TIME_LIMIT_S, Settings
@@ -23,7 +23,7 @@ from hexpost.pipeline import ALL_LIMITS
 from hexpost.workers.engines import Engine
 from hexpost.workers.run import Lost, Runner
 
-Check = Callable[[Task], tuple[str, bytes]]
+Check = Callable[[CheckTask], tuple[str, bytes]]
 Progress = Callable[[int], None]
 
 
@@ -90,7 +90,7 @@ def judged(
     )
 
 
-def make_tasks(names: Sequence[str], policy: Policy) -> list[Task]:
+def make_tasks(names: Sequence[str], policy: Policy) -> list[CheckTask]:
     """Return the task of each program; every input file of the policy is read once, and must be understood.
 
     Raises
@@ -106,8 +106,8 @@ def make_tasks(names: Sequence[str], policy: Policy) -> list[Task]:
             known[kind, path] = None if path is None else _understood(kind, path, faults)
         return known[kind, path]
 
-    def template(settings: Settings) -> Task:
-        return Task(
+    def template(settings: Settings) -> CheckTask:
+        return CheckTask(
             name="",
             path="",
             machine=file("machine", settings.machine),
@@ -119,7 +119,7 @@ def make_tasks(names: Sequence[str], policy: Policy) -> list[Task]:
             time_limit_s=settings.time_limit or TIME_LIMIT_S,
         )
 
-    templates: dict[int, Task] = {}
+    templates: dict[int, CheckTask] = {}
     out = []
     for name in names:
         settings = policy.settings(name)
@@ -142,7 +142,7 @@ def _understood(kind: str, path: str, faults: list[Fault]) -> InputFile | None:
 
 
 def records(
-    tasks: Sequence[Task],
+    tasks: Sequence[CheckTask],
     engine: Engine,
     cache: Cache | None,
     checker: Check = check,
@@ -175,7 +175,7 @@ def records(
     return [record for record in out if record is not None]
 
 
-def _commons(tasks: Sequence[Task]) -> list[str]:
+def _commons(tasks: Sequence[CheckTask]) -> list[str]:
     """Return the common part of each task's key; tasks of the same settings share it."""
     known: dict[tuple[object, ...], str] = {}
     out = []

@@ -34,7 +34,7 @@ class InputFile:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Task:
+class CheckTask:
     """One program to check, with all that its record depends on; small, so that it can travel.
 
     ``margins``: share of a limit beyond which use is a finding (1 where a limit is not named). ``period`` in s.

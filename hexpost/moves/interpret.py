@@ -15,7 +15,7 @@ from hexpost.moves.motion.arcs import arcs
 from hexpost.moves.motion.feeds import feeds
 from hexpost.moves.motion.in_force import InForce
 from hexpost.moves.motion.positions import positions
-from hexpost.moves.motion.steps import Store, collect, steps
+from hexpost.moves.motion.steps import StepStore, collect, steps
 from hexpost.moves.open_points import readings, switched, unpointed
 from hexpost.moves.order.route import Route
 from hexpost.moves.reading.checks import read_sheet, unknown_words
@@ -23,7 +23,7 @@ from hexpost.moves.reading.dialect import Dialect
 from hexpost.moves.reading.dwells import take_dwells
 from hexpost.moves.reading.implied import placed
 from hexpost.moves.rotary.foreign import check_rotary, meant, rotary_feeds
-from hexpost.moves.rotary.turning import Turning
+from hexpost.moves.rotary.turning import ToolTurning
 from hexpost.moves.window.blocks import Blocks, moving_blocks, refuse_missing_units, scale_of, turning_line
 from hexpost.moves.window.complaints import Complaints, Ledger
 from hexpost.moves.window.extract import Extract, stretch
@@ -81,9 +81,9 @@ class Interpreter:
         self.missing = Missing(tools, setup)
         self.ledger = Ledger(faults)
         self.dialect = Dialect(machine.dialect)
-        self.store = Store(room)
+        self.store = StepStore(room)
         self.cutter = Cutter(machine, tools)
-        self.turning = Turning(machine)
+        self.turning = ToolTurning(machine)
         self.in_force = InForce()
         self.events: list[Events] = []
         self.c_line = 0

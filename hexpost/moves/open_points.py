@@ -6,7 +6,7 @@ from hexpost.arrays import Array
 from hexpost.machine.model import Tools
 from hexpost.machine.wording import Wording
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Arcs, Switches
-from hexpost.moves.motion.feeds import Feeds
+from hexpost.moves.motion.feeds import MoveFeeds
 from hexpost.moves.reading.dwells import Dwells
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.extract import Extract
@@ -24,7 +24,7 @@ MIXED_FEED = {
 }
 
 
-def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: Feeds, arcs: Arcs) -> tuple[str, ...]:
+def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: MoveFeeds, arcs: Arcs) -> tuple[str, ...]:
     """Return a sentence for each reading that this program needed."""
     sheet, units = blocks.sheet, blocks.reading.units
     said = [

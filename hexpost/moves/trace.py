@@ -10,7 +10,7 @@ from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.interpret import WINDOW, Interpreter
 from hexpost.moves.model import USUAL, Events, Frame, Switches
 from hexpost.moves.motion.feeds import INVERSE
-from hexpost.moves.motion.steps import Steps, Store
+from hexpost.moves.motion.steps import Steps, StepStore
 from hexpost.moves.order.route import Route
 from hexpost.moves.reading.dialect import Dialect
 from hexpost.moves.reading.implied import placed
@@ -87,7 +87,7 @@ def trace(
             before, unread = replace(interpreter.state), Complaints(extract, Ledger([]))
             part = placed(_part(read, begin, end), machine.words, before.units, unread)
             _hear(part, said)
-            interpreter.store, interpreter.events = Store(part.rows), []
+            interpreter.store, interpreter.events = StepStore(part.rows), []
             interpreter.add(_part(extract, begin, end))
             if shown[begin]:
                 yield _traced(part, before, interpreter, said)

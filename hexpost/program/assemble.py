@@ -9,7 +9,7 @@ from hexpost.arrays import Ints
 from hexpost.program.model import Program
 from hexpost.program.parse import Line
 from hexpost.program.pieces import Piece
-from hexpost.program.scan import Scan, Words
+from hexpost.program.scan import Scan, ScannedWords
 from hexpost.shelf import Growing, Text
 
 KINDS: dict[str, type[np.generic]] = {
@@ -66,20 +66,20 @@ def window(name: str, piece: Piece, line0: int, plain: Scan, parsed: Parsed) -> 
     )
 
 
-def merged_words(words: Words, parsed: Parsed) -> Words:
+def merged_words(words: ScannedWords, parsed: Parsed) -> ScannedWords:
     """Return the words of both readers in the order of the text."""
     rows = [(i, *word) for i, line in parsed for word in line.words]
     if not rows:
         return words
     line, letter, value, pointed, column = zip(*rows, strict=True)
-    more = Words(
+    more = ScannedWords(
         letter=np.array(letter, np.uint8),
         value=np.array(value, np.float64),
         pointed=np.array(pointed, np.bool_),
         line=np.array(line, np.int32),
         column=np.array(column, np.int32),
     )
-    both = Words.joined([words, more])
+    both = ScannedWords.joined([words, more])
     return both.take(np.argsort(both.line, kind="stable"))
 
 

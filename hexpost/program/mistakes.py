@@ -17,7 +17,7 @@ COMMENT = re.compile(r"[(;]")
 
 
 @dataclass(frozen=True, slots=True)
-class Mistake:
+class SyntaxMistake:
     """A common mistake: known by the text ``behind`` the caret (searched) and ``ahead`` of it (matched).
 
     ``wants`` is "number" for mistakes where a letter waits for its number, "word" for those where it does not.
@@ -31,67 +31,71 @@ class Mistake:
 
 
 MISTAKES = (
-    Mistake(
+    SyntaxMistake(
         "letter-for-zero",
         r"[+-]?\.?O(?![A-Z]*[A-NP-Z][A-Z]*([^-+.0-9A-Z]|$))",
         "the letter O stands where the digit 0 is meant",
         behind=r"[A-Z0-9.+-]$",
     ),
-    Mistake("text-outside-comment", r"[A-Z]{2}", "text for people stands in parentheses", behind=r"[A-Z]$"),
-    Mistake(
+    SyntaxMistake("text-outside-comment", r"[A-Z]{2}", "text for people stands in parentheses", behind=r"[A-Z]$"),
+    SyntaxMistake(
         "comment-too-deep",
         r"(\([^()]*){5}",
         "parentheses in a comment may be nested four deep",
     ),
-    Mistake(
+    SyntaxMistake(
         "comment-in-word",
         r"\([^()]*\)|;",
         "a comment may not stand between a letter and its number",
         wants="number",
     ),
-    Mistake("comment-not-closed", r"\(", "the comment is not closed: put ) at its end"),
-    Mistake("comment-not-opened", r"\)", "there is no comment to close: put ( ahead of it, or delete the )"),
-    Mistake(
+    SyntaxMistake("comment-not-closed", r"\(", "the comment is not closed: put ) at its end"),
+    SyntaxMistake("comment-not-opened", r"\)", "there is no comment to close: put ( ahead of it, or delete the )"),
+    SyntaxMistake(
         "word-behind-percent",
         r"%",
         "what follows % on its line is the name of the program; put words on a line of their own",
         behind=r"^[ \t]*$",
     ),
-    Mistake("percent-not-alone", r"%", "% (program start or end) stands on a line of its own"),
-    Mistake("skip-not-first", r"/", "/ (block skip) stands first in its block, and once"),
-    Mistake("label-not-first", r"[NO:][ \t]*[0-9]", "N, O and : numbers stand ahead of the first word, one a block"),
-    Mistake("label-not-whole", r"\.", "N, O and : numbers are whole numbers", behind=r"[NO:][ \t]*[0-9]+$"),
-    Mistake("label-without-number", r"[NO:]", "N, O and : need a whole number right behind them"),
-    Mistake("comma", r",", "write the decimal point as . and no comma between words"),
-    Mistake("exponent", r"E", "numbers have no exponent, and E is no address here", behind=r"[0-9.]$"),
-    Mistake("address-e", r"E", "E is no address here; write feeds with F"),
-    Mistake("two-signs", r"[+-][ \t]*[+-]", "a number has one sign", wants="number"),
-    Mistake("blank-in-number", r"[+-][ \t]+\.?[0-9]", "no blank may stand inside a number", wants="number"),
-    Mistake("blank-in-number", r"\.[ \t]+[0-9]", "no blank may stand inside a number", wants="number"),
-    Mistake("point-alone", r"[+-]?\.", "a point alone is no number: write 0. or 0", wants="number"),
-    Mistake("sign-alone", r"[+-]", "a sign alone is no number", wants="number"),
-    Mistake("two-points", r"\.", "a number has one decimal point", behind=r"\.[0-9]*$", wants="word"),
-    Mistake(
+    SyntaxMistake("percent-not-alone", r"%", "% (program start or end) stands on a line of its own"),
+    SyntaxMistake("skip-not-first", r"/", "/ (block skip) stands first in its block, and once"),
+    SyntaxMistake(
+        "label-not-first", r"[NO:][ \t]*[0-9]", "N, O and : numbers stand ahead of the first word, one a block"
+    ),
+    SyntaxMistake("label-not-whole", r"\.", "N, O and : numbers are whole numbers", behind=r"[NO:][ \t]*[0-9]+$"),
+    SyntaxMistake("label-without-number", r"[NO:]", "N, O and : need a whole number right behind them"),
+    SyntaxMistake("comma", r",", "write the decimal point as . and no comma between words"),
+    SyntaxMistake("exponent", r"E", "numbers have no exponent, and E is no address here", behind=r"[0-9.]$"),
+    SyntaxMistake("address-e", r"E", "E is no address here; write feeds with F"),
+    SyntaxMistake("two-signs", r"[+-][ \t]*[+-]", "a number has one sign", wants="number"),
+    SyntaxMistake("blank-in-number", r"[+-][ \t]+\.?[0-9]", "no blank may stand inside a number", wants="number"),
+    SyntaxMistake("blank-in-number", r"\.[ \t]+[0-9]", "no blank may stand inside a number", wants="number"),
+    SyntaxMistake("point-alone", r"[+-]?\.", "a point alone is no number: write 0. or 0", wants="number"),
+    SyntaxMistake("sign-alone", r"[+-]", "a sign alone is no number", wants="number"),
+    SyntaxMistake("two-points", r"\.", "a number has one decimal point", behind=r"\.[0-9]*$", wants="word"),
+    SyntaxMistake(
         "number-too-long", r"[0-9]", "a number has at most twenty digits on either side of the point", r"[0-9]{20}$"
     ),
-    Mistake(
+    SyntaxMistake(
         "number-without-address",
         r"[+-]?\.?[0-9]",
         "put an address letter ahead of the number; no blank may stand inside a number",
         wants="word",
     ),
-    Mistake(
+    SyntaxMistake(
         "letter-for-one",
         r"[LI][0-9.]",
         "write the number that was forgotten; or does the letter stand where the digit 1 is meant?",
         wants="number",
     ),
-    Mistake("number-missing", r"[A-Z]|$", "write the number that was forgotten, or delete the letter", wants="number"),
-    Mistake("variable", r"[#\[\]=<>*&|{}]", "variables and expressions are not read: write the numbers out"),
-    Mistake(
+    SyntaxMistake(
+        "number-missing", r"[A-Z]|$", "write the number that was forgotten, or delete the letter", wants="number"
+    ),
+    SyntaxMistake("variable", r"[#\[\]=<>*&|{}]", "variables and expressions are not read: write the numbers out"),
+    SyntaxMistake(
         "control-character", r"[\x00-\x1f\x7f]", "delete the byte that is no text; was the file damaged on its way?"
     ),
-    Mistake(
+    SyntaxMistake(
         "beyond-ascii",
         r"[\x80-\xff]",
         "outside comments only plain ASCII is read; a dash or blank from a text processor looks right and is not",
@@ -135,7 +139,7 @@ def syntax_fault(file: str, line: int, raw: bytes, text: str, error: UnexpectedI
             for m, ahead, behind in RULES
             if m.wants in ("", wants) and ahead.match(text, at) and behind.search(text[:at])
         ),
-        Mistake("unexpected-character", "", ""),
+        SyntaxMistake("unexpected-character", "", ""),
     )
     if wants == "number":
         want = "a number after " + text[:at].rstrip(" \t")[-1:].upper()

@@ -29,7 +29,7 @@ LONGEST_LINE = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Words(Columns):
+class ScannedWords(Columns):
     """Words as columns, shape (n,); ``line`` counts from 0 in the window, ``column`` from 1."""
 
     letter: Codes
@@ -47,7 +47,7 @@ class Scan:
     of the other lines. ``line_start`` (lines + 1,) offsets. Lines count from 0.
     """
 
-    words: Words
+    words: ScannedWords
     skips: Ints
     comments: Ints
     odd: Ints
@@ -100,7 +100,7 @@ def scan(text: bytes) -> Scan:
     )
 
 
-def read_words(text: bytes, events: Events, moved: Ints, line_start: Ints, odd: Flags) -> Words:
+def read_words(text: bytes, events: Events, moved: Ints, line_start: Ints, odd: Flags) -> ScannedWords:
     """Return all words; flag in ``odd`` the lines whose numbers the parser must judge."""
     word = np.flatnonzero((events.role == LETTER) | (events.role == LABEL))
     at = events.at.take(word)
@@ -113,7 +113,7 @@ def read_words(text: bytes, events: Events, moved: Ints, line_start: Ints, odd: 
         at = moved_back(at, moved)
     letter = np.frombuffer(text, np.uint8).take(at)
     at -= np.repeat(line_start[:-1] - 1, counts)
-    return Words(
+    return ScannedWords(
         letter=upper_case(letter),
         value=value,
         pointed=numbers.pointed,

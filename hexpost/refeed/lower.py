@@ -12,8 +12,8 @@ from hexpost.machine.model import Machine
 from hexpost.pipeline import Inputs, examine, parse, schedule, understand
 from hexpost.refeed.cuts import PAYS_S
 from hexpost.refeed.feeds import LineFeeds, feeds_of
-from hexpost.refeed.model import Change, Refed
-from hexpost.refeed.regain import Trial, regained
+from hexpost.refeed.model import FeedChange, Refed
+from hexpost.refeed.regain import FeedTrial, regained
 from hexpost.refeed.split import split_lines
 from hexpost.refeed.text import FeedStyle, headed, joined, rewritten
 
@@ -43,7 +43,8 @@ def refeed(inputs: Inputs, *, split: bool = False) -> Refed:
     if lowered:
         source, new_lines = headed(source, _comment(inputs))
     changes = [
-        Change(old_line=int(old_lines[x - 1]), line=int(new_lines[x - 1]), before=old, now=new) for x, old, new in fed
+        FeedChange(old_line=int(old_lines[x - 1]), line=int(new_lines[x - 1]), before=old, now=new)
+        for x, old, new in fed
     ]
     cut = np.flatnonzero(np.bincount(old_lines) > 1)
     return Refed(
@@ -119,7 +120,7 @@ def _lowered(inputs: Inputs, result: AuditResult) -> tuple[dict[int, float], Aud
         new |= {x: style.rounded(min(f, LESS * new.get(x, first[x]))) for x, f in wanted.items()}
         new = {x: f for x, f in new.items() if x not in again_from_start and x not in lost}
         result = examine(schedule(again(inputs, joined(program, rewritten(program, old, new, style)))))
-    trial = Trial(
+    trial = FeedTrial(
         audit=lambda feeds: examine(schedule(again(inputs, joined(program, rewritten(program, old, feeds, style))))),
         broken=lambda found: set(_advised(found, old, beyond)) | {x for x, _ in _beyond(found) - beyond},
         rounded=style.rounded,

@@ -7,7 +7,7 @@ from hexpost.audit.model import AuditResult
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class FeedChange:
     """A block whose feed was lowered: its line in the old and in the new program, F before and now, as F words say."""
 
     old_line: int
@@ -27,7 +27,7 @@ class Refed:
     """
 
     source: bytes
-    changes: tuple[Change, ...]
+    changes: tuple[FeedChange, ...]
     split: tuple[int, ...]
     before: AuditResult
     after: AuditResult

@@ -17,7 +17,7 @@ TRIALS = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Trial:
+class FeedTrial:
     """How feeds are tried: ``audit`` by line, ``broken`` lines that a lower feed would mend, ``rounded`` F words."""
 
     audit: Callable[[dict[int, float]], AuditResult]
@@ -26,7 +26,7 @@ class Trial:
 
 
 def regained(
-    low: dict[int, float], high: dict[int, float], result: AuditResult, trial: Trial
+    low: dict[int, float], high: dict[int, float], result: AuditResult, trial: FeedTrial
 ) -> tuple[dict[int, float], AuditResult]:
     """Return feeds by line between those that hold (``low``, audited as ``result``) and those programmed (``high``)."""
     best, most = dict(low), {x: high[x] for x in low}

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from hexpost.audit.model import Finding, Worst
 from hexpost.feed.model import Reasons
-from hexpost.report.sheet import Sheet
+from hexpost.report.sheet import SetupSheet
 
 MOST_FINDINGS = 10_000
 """So many findings are listed, worst first; the rest are counted."""
@@ -80,7 +80,7 @@ class Report:
     reasons: Reasons | None = None
     """Why the job is not faster, block by block."""
     cycle_times: CycleTimes | None = None
-    sheet: Sheet | None = None
+    sheet: SetupSheet | None = None
     """What must be in the spindle and on the table."""
 
     @property

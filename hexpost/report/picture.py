@@ -9,7 +9,7 @@ from hexpost.arrays import Array, Codes, Ints
 from hexpost.audit.model import Charted
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
-from hexpost.report.view import Box, cut_box, pallet_from_frames
+from hexpost.report.view import ViewBox, cut_box, pallet_from_frames
 from hexpost.setpoints.model import Setpoints
 
 COLUMNS = 420
@@ -40,7 +40,7 @@ class Drawing:
     use: Array
     tip: Array
     views: tuple[Codes, Codes]
-    box: Box
+    box: ViewBox
 
 
 class Picture:

@@ -42,7 +42,7 @@ class OffsetUse:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
+class SetupSheet:
     """Tools in the order in which they come, offsets by name, and the rows D that cutter radius compensation uses."""
 
     tools: tuple[ToolUse, ...]
@@ -58,7 +58,7 @@ def last_moves(moves: Moves) -> Ints:
     return np.flatnonzero(np.append(tool[1:] != tool[:-1], True))
 
 
-def sheet(meaning: Interpretation, tools: Tools, setup: Setup, until: Array) -> Sheet:
+def sheet(meaning: Interpretation, tools: Tools, setup: Setup, until: Array) -> SetupSheet:
     """Return the sheet of a job; ``until`` (k,) in s is when the stretches of ``last_moves`` end."""
     moves = meaning.moves
     numbers = _tools(moves)
@@ -80,14 +80,14 @@ def sheet(meaning: Interpretation, tools: Tools, setup: Setup, until: Array) -> 
                 speeds=_speeds(meaning, numbers, number),
             )
         )
-    return Sheet(
+    return SetupSheet(
         tools=tuple(found),
         offsets=tuple(_offset(name, setup) for name in sorted({f.offset for f in used} - {"G53"})),
         radius_rows=tuple(Row(row=d, value=rows[d].diameter if d in rows else None) for d in meaning.radius_rows),
     )
 
 
-def sheet_document(found: Sheet) -> dict[str, object]:
+def sheet_document(found: SetupSheet) -> dict[str, object]:
     """Return the sheet as plain values with units in the names."""
     return {
         "tools": [

@@ -17,7 +17,7 @@ _LEAST_MM = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Box:
+class ViewBox:
     """A box in the pallet frame: ``low`` and ``high`` (3,) in mm, and the side of a square cell in mm."""
 
     low: Array
@@ -45,7 +45,7 @@ def pallet_from_frames(moves: Moves, machine: Machine) -> Array:
     return out
 
 
-def cut_box(moves: Moves, frames: Array) -> Box:
+def cut_box(moves: Moves, frames: Array) -> ViewBox:
     """Return the box around all feed moves (all moves, if there are none), with a margin."""
     cutting: Flags = moves.feed_mode != FEED_RAPID
     if not cutting.any():
@@ -67,7 +67,7 @@ def cut_box(moves: Moves, frames: Array) -> Box:
     size = np.maximum(high - low, _LEAST_MM)
     room = _MARGIN * float(size.max()) + np.maximum(size - (high - low), 0.0) / 2.0
     low, high = low - room, high + room
-    return Box(low=low, high=high, cell=float((high - low).max()) / WIDE)
+    return ViewBox(low=low, high=high, cell=float((high - low).max()) / WIDE)
 
 
 def _square(axis: Codes) -> Array:

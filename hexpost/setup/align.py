@@ -6,7 +6,7 @@ from pathlib import Path
 
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine, Setup
-from hexpost.setup.columns import Columns, read_columns
+from hexpost.setup.columns import MeasuredColumns, read_columns
 from hexpost.setup.datums import align_datums
 from hexpost.setup.files import pose_text, provenance, setup_text
 from hexpost.setup.model import Alignment
@@ -24,7 +24,7 @@ MOST_ROWS = 12
 class Aligned:
     """A file of points, the frame found from it, and the offset that takes it."""
 
-    columns: Columns
+    columns: MeasuredColumns
     found: Alignment
     offset: str
     probing: Probing

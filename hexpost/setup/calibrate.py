@@ -8,8 +8,8 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
-from hexpost.setup.columns import Columns
-from hexpost.setup.identify import Found, Frames, identify, told
+from hexpost.setup.columns import MeasuredColumns
+from hexpost.setup.identify import Frames, Identified, identify, told
 from hexpost.setup.measured import DISTANCE, FULL, NUMBERS, Measured, Noise, read_measured
 from hexpost.setup.observe import GEOMETRY, Built, nominal, pose_slopes, residuals, rotations
 from hexpost.setup.reach import grid_poses, spread_poses
@@ -42,10 +42,10 @@ class Calibration:
     """
 
     machine: Machine
-    columns: Columns
+    columns: MeasuredColumns
     measured: Measured
     frames: Frames
-    found: Found
+    found: Identified
     best_rank: int
     before: tuple[float, float]
     after: tuple[float, float]
@@ -103,7 +103,7 @@ def tool_errors(built: Built, measured: Measured, pose: Array, gauge: Array) -> 
     return out
 
 
-def accuracy(machine: Machine, found: Found) -> Accuracy:
+def accuracy(machine: Machine, found: Identified) -> Accuracy:
     """Return the error of the gauge point over a grid, before and after: the volumetric accuracy."""
     start, gauge = nominal(machine), machine.platform.gauge_point
     pose = grid_poses(machine)
@@ -127,7 +127,7 @@ def _size(errors: Array) -> tuple[float, float]:
     return (float(np.sqrt((errors**2).mean())), float(errors.max())) if errors.size else (nan, nan)
 
 
-def _first_poses(start: Built, machine: Machine, measured: Measured, columns: Columns) -> Array:
+def _first_poses(start: Built, machine: Machine, measured: Measured, columns: MeasuredColumns) -> Array:
     """Return the poses (6, n) of the nominal machine at the commanded lengths."""
     guess = np.repeat(machine.reference[:, None], measured.count, axis=1)
     if measured.kind != DISTANCE:
@@ -160,7 +160,7 @@ def _best_rank(machine: Machine, measured: Measured, frames: Frames) -> int:
     return told(built, like, pose, np.ones(n, dtype=np.bool_), frames).rank
 
 
-def _held_back(found: Found, measured: Measured, pose: Array, frames: Frames, gauge: Array) -> tuple[float, float]:
+def _held_back(found: Identified, measured: Measured, pose: Array, frames: Frames, gauge: Array) -> tuple[float, float]:
     """Return the errors at measurements that a fit to the others predicts: each fifth is held back in turn."""
     n = measured.count
     if (n - -(-n // FOLDS)) * NUMBERS[measured.kind] <= found.rank:

@@ -21,7 +21,7 @@ FARTHEST = 1e6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Columns:
+class MeasuredColumns:
     """The columns of a file: numbers (n,) and texts (n) by name; ``line`` is the line of each row, from 1."""
 
     file: str
@@ -64,7 +64,7 @@ class Columns:
         return InputError([Fault(file=self.file, what=what, code=code, hint=hint, line=line)])
 
 
-def read_columns(path: str | Path, numbers: Sequence[str], texts: Sequence[str] = ("name",)) -> Columns:
+def read_columns(path: str | Path, numbers: Sequence[str], texts: Sequence[str] = ("name",)) -> MeasuredColumns:
     """Return the columns of the CSV file at ``path``; those named in ``numbers`` and ``texts`` may be there.
 
     Raises
@@ -106,7 +106,7 @@ def read_columns(path: str | Path, numbers: Sequence[str], texts: Sequence[str] 
     if faults:
         raise InputError(faults)
     words = {name: tuple(row[names.index(name)] for _, row in body) for name in texts if name in names}
-    return Columns(file=file, source=source, numbers=out, texts=words, line=tuple(line for line, _ in body))
+    return MeasuredColumns(file=file, source=source, numbers=out, texts=words, line=tuple(line for line, _ in body))
 
 
 def _name_faults(file: str, names: Sequence[str], known: Sequence[str]) -> list[Fault]:

@@ -19,7 +19,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.kinematics.frames import pose_from_matrix
-from hexpost.setup.columns import Columns
+from hexpost.setup.columns import MeasuredColumns
 from hexpost.setup.model import Alignment
 from hexpost.setup.points import PROBED, Probing, correlation
 from hexpost.setup.rigid import spread
@@ -49,7 +49,7 @@ class _Open(Exception):  # noqa: N818 - says what is open, and never leaves this
     """A freedom that the datums leave open."""
 
 
-def align_datums(columns: Columns, probing: Probing, order: str) -> Alignment:
+def align_datums(columns: MeasuredColumns, probing: Probing, order: str) -> Alignment:
     """Return the work frame that the datums of the file fix.
 
     Raises
@@ -99,7 +99,7 @@ def _directions(kind: str) -> int:
     return {"line": 2, "point": 3}.get(kind, 1)
 
 
-def _features(columns: Columns) -> dict[str, _Feature]:
+def _features(columns: MeasuredColumns) -> dict[str, _Feature]:
     """Return the three datums of the file."""
     out = {}
     names = columns.texts["datum"]
@@ -121,7 +121,7 @@ def _features(columns: Columns) -> dict[str, _Feature]:
     return out
 
 
-def _shared(columns: Columns, name: str, rows: Ints, usual: str) -> str:
+def _shared(columns: MeasuredColumns, name: str, rows: Ints, usual: str) -> str:
     """Return the text that all rows of a datum share, or ``usual``."""
     if name not in columns.texts:
         return usual
@@ -131,7 +131,7 @@ def _shared(columns: Columns, name: str, rows: Ints, usual: str) -> str:
     return found.pop() if found else usual
 
 
-def _refuse_shapes(columns: Columns, features: Mapping[str, _Feature], points: Array) -> None:
+def _refuse_shapes(columns: MeasuredColumns, features: Mapping[str, _Feature], points: Array) -> None:
     """Refuse datums of too few points and planes whose points lie in a line."""
     for role, f in features.items():
         if len(f.rows) < LEAST_POINTS[f.kind]:

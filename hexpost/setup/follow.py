@@ -17,7 +17,7 @@ TILT_SHARE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Steps:
+class YawSteps:
     """The grid: ``yaw`` rad from one yaw to the next, ``ticks`` from one control point to the next."""
 
     yaw: float
@@ -34,7 +34,7 @@ def farthest(machine: Machine, ticks: int) -> float:
     return TILT_SHARE * min(tip.tilt_speed * h, tip.tilt_acceleration * h**2 / 2.0, tip.tilt_jerk * h**3 / 4.0)
 
 
-def route(found: Survey, steps: Steps, reach: float, hold: Flags, period: float) -> Array:
+def route(found: Survey, steps: YawSteps, reach: float, hold: Flags, period: float) -> Array:
     """Return for each bin the index of its yaw: the least sum of steep uses, changes of at most ``reach`` rad.
 
     ``hold`` (m,): no change from the bin before. The first bin has the middle yaw (R. Bellman, 1957).

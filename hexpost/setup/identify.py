@@ -48,7 +48,7 @@ class Frames:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Found:
+class Identified:
     """A geometry found, the poses (6, n) it takes, which measurements count, and what the data tell.
 
     ``rank`` of the 42 numbers with the frames as they are, ``own_rank`` without the freedoms of frames that are
@@ -92,7 +92,7 @@ def unit_scale(built: Built, columns: Ints) -> Array:
     return scale[columns]
 
 
-def identify(start: Built, measured: Measured, guess: Array, frames: Frames, *, robust: bool = True) -> Found:
+def identify(start: Built, measured: Measured, guess: Array, frames: Frames, *, robust: bool = True) -> Identified:
     """Return the geometry that explains the measurements best, nearest to ``start`` where they leave it open.
 
     Raises
@@ -130,7 +130,7 @@ def _sieved(built: Built, measured: Measured, pose: Array, kept: Flags, frames: 
     return built, pose, close
 
 
-def told(built: Built, measured: Measured, pose: Array, kept: Flags, frames: Frames) -> Found:
+def told(built: Built, measured: Measured, pose: Array, kept: Flags, frames: Frames) -> Identified:
     """Return a geometry with what the kept measurements tell of it."""
     columns = frames.columns
     some = measured.at(np.flatnonzero(kept))
@@ -142,7 +142,7 @@ def told(built: Built, measured: Measured, pose: Array, kept: Flags, frames: Fra
     noise = sqrt(float(wrong @ wrong) / spare) if spare >= 6 else 1.0
     inverse = vt[:rank].T / values[:rank]
     covariance: Array = noise**2 * (inverse @ inverse.T)
-    return Found(
+    return Identified(
         built=built,
         pose=pose,
         kept=kept,

@@ -8,7 +8,7 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.kinematics.frames import rotation
 from hexpost.machine.model import Machine
-from hexpost.setup.columns import Columns, read_columns
+from hexpost.setup.columns import MeasuredColumns, read_columns
 from hexpost.units import MM_PER_INCH, RAD_PER_DEG
 
 LENGTHS = tuple(f"length_{k}_mm" for k in range(1, 7))
@@ -78,7 +78,7 @@ class Measured:
         )
 
 
-def read_measured(path: Path, machine: Machine, noise: Noise) -> tuple[Measured, Columns]:
+def read_measured(path: Path, machine: Machine, noise: Noise) -> tuple[Measured, MeasuredColumns]:
     """Return the measurements of a CSV file: what its columns say is measured.
 
     Raises
@@ -117,7 +117,7 @@ def read_measured(path: Path, machine: Machine, noise: Noise) -> tuple[Measured,
     return measured, columns
 
 
-def _refuse_lengths(columns: Columns, length: Array, machine: Machine) -> None:
+def _refuse_lengths(columns: MeasuredColumns, length: Array, machine: Machine) -> None:
     """Refuse lengths that no strut has, and say so when they fit in inches."""
     low = np.array([s.stroke[0] for s in machine.struts])[:, None]
     high = np.array([s.stroke[1] for s in machine.struts])[:, None]
@@ -133,7 +133,7 @@ def _refuse_lengths(columns: Columns, length: Array, machine: Machine) -> None:
     raise columns.refusal(what, "unit-slip" if hint else "bad-number", hint, row=i)
 
 
-def _refuse_repeated(columns: Columns, measured: Measured) -> None:
+def _refuse_repeated(columns: MeasuredColumns, measured: Measured) -> None:
     """Refuse a pose that is commanded and measured twice in the same way: it would count as two."""
     numbers = np.concatenate([measured.length, measured.fixed.T, measured.target.T])
     first: dict[tuple[int, ...], int] = {}

@@ -7,7 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.kinematics.frames import pose_from_matrix
-from hexpost.setup.columns import Columns
+from hexpost.setup.columns import MeasuredColumns
 from hexpost.setup.model import Alignment
 from hexpost.setup.rigid import Rigid, fit, pose_covariance, spread
 from hexpost.units import MM_PER_INCH
@@ -36,7 +36,7 @@ class Probing:
     ball: float = 0.0
 
 
-def align_points(columns: Columns, probing: Probing, order: str) -> Alignment:
+def align_points(columns: MeasuredColumns, probing: Probing, order: str) -> Alignment:
     """Return the work frame that carries the nominal points onto the probed ones best.
 
     Raises
@@ -88,7 +88,7 @@ def _notes(count: int) -> tuple[str, ...]:
     return ()
 
 
-def _points(columns: Columns, probing: Probing) -> tuple[Array, Array, Array]:
+def _points(columns: MeasuredColumns, probing: Probing) -> tuple[Array, Array, Array]:
     """Return nominal and probed points (n, 3) and weights (n,); with a ball, where its centre should be."""
     nominal, probed = columns.rows(NOMINAL), columns.rows(PROBED)
     weight = columns.numbers.get("weight", np.ones(columns.count))
@@ -109,7 +109,7 @@ def _points(columns: Columns, probing: Probing) -> tuple[Array, Array, Array]:
     return nominal, probed, weight
 
 
-def _refuse_unusable(columns: Columns, nominal: Array, probed: Array) -> None:
+def _refuse_unusable(columns: MeasuredColumns, nominal: Array, probed: Array) -> None:
     """Refuse too few points, one point twice, points in a line, and the wrong unit."""
     n = columns.count
     if n < LEAST_POINTS:
@@ -134,7 +134,9 @@ def _refuse_unusable(columns: Columns, nominal: Array, probed: Array) -> None:
             raise columns.refusal(what, "unit-slip", hint)
 
 
-def _refuse_misfit(columns: Columns, points: tuple[Array, Array, Array], found: Rigid, tolerance: float) -> None:
+def _refuse_misfit(
+    columns: MeasuredColumns, points: tuple[Array, Array, Array], found: Rigid, tolerance: float
+) -> None:
     """Refuse points that do not agree within the tolerance, and say what is most likely wrong with them."""
     nominal, probed, weight = points
     distances = np.linalg.norm(found.residual, axis=1)

@@ -9,7 +9,7 @@ from hexpost.arrays import Array, Flags
 from hexpost.moves.model import USUAL, Switches
 from hexpost.pipeline import Job, examine, schedule, understand
 from hexpost.setpoints.model import YawProfile
-from hexpost.setup.follow import Steps, farthest, route
+from hexpost.setup.follow import YawSteps, farthest, route
 from hexpost.setup.model import Outcome
 from hexpost.setup.round_tool import taken
 from hexpost.setup.survey import survey
@@ -141,7 +141,7 @@ def _controls(job: Job, ticks: int) -> Array:
     yaws: Array = np.asarray(np.arange(-half, half + 1) * (FOLLOW_DEG * RAD_PER_DEG), dtype=np.float64)
     found = survey(job, yaws, ticks)
     machine = job.inputs.machine
-    steps = Steps(yaw=FOLLOW_DEG * RAD_PER_DEG, ticks=ticks)
+    steps = YawSteps(yaw=FOLLOW_DEG * RAD_PER_DEG, ticks=ticks)
     way = route(found, steps, farthest(machine, ticks), _holds(job, ticks, len(found.still)), machine.period)
     return yaws[way.astype(np.int64)]
 

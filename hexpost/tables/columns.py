@@ -12,7 +12,7 @@ STRUTS = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class ColumnGroup:
     """Six columns of one quantity, one per strut: the table holds ``decimals`` decimals of ``unit``."""
 
     name: str
@@ -28,13 +28,13 @@ class Group:
 
 
 GROUPS = (
-    Group("length", "mm", "mm", 6, lambda s: s.length),
-    Group("speed", "mm_s", "mm/s", 6, lambda s: s.speed),
-    Group("acceleration", "mm_s2", "mm/s2", 3, lambda s: s.acceleration),
+    ColumnGroup("length", "mm", "mm", 6, lambda s: s.length),
+    ColumnGroup("speed", "mm_s", "mm/s", 6, lambda s: s.speed),
+    ColumnGroup("acceleration", "mm_s2", "mm/s2", 3, lambda s: s.acceleration),
 )
-COMMAND = Group("command", "mm", "mm", 6, lambda s: _there(s.command))
-TURNS = Group("turns", "1", "1", 6, lambda s: _there(s.command) * _gears(s).turns[:, None])
-COUNTS = Group("counts", "1", "1", 3, lambda s: _there(s.command) * _there(_gears(s).counts)[:, None])
+COMMAND = ColumnGroup("command", "mm", "mm", 6, lambda s: _there(s.command))
+TURNS = ColumnGroup("turns", "1", "1", 6, lambda s: _there(s.command) * _gears(s).turns[:, None])
+COUNTS = ColumnGroup("counts", "1", "1", 3, lambda s: _there(s.command) * _there(_gears(s).counts)[:, None])
 """What the drives follow; turns of the motors and counts of their encoders are in the table only when asked for."""
 
 TIME, LINE = "time_s", "line"
@@ -48,12 +48,12 @@ _SHORT = {"time": TIME, "line": LINE}
 class Chosen:
     """One group of a choice: the rows (0-5, rising) of its (6, n) array that the table holds."""
 
-    group: Group
+    group: ColumnGroup
     rows: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Columns:
+class TableColumns:
     """A choice of columns: whether time and line are in it, and what is taken of each group (none is empty)."""
 
     time: bool
@@ -72,7 +72,7 @@ class Columns:
         return ("s",) * self.time + tuple(c.group.unit for c in self.chosen for _ in c.rows) + ("1",) * self.line
 
 
-def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> Columns:
+def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> TableColumns:
     """Return the columns meant by names or groups (``time``, ``length``, ``speed``, ``acceleration``, ``line``).
 
     With ``gearing``, which a machine with described screws has, there are ``command``, ``turns`` and ``counts``, too.
@@ -101,10 +101,10 @@ def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> Columns
     if not wanted:
         wanted = every - {g.column(k + 1) for g in (TURNS, COUNTS) for k in range(STRUTS)}
     rows = ((g, tuple(k for k in range(STRUTS) if g.column(k + 1) in wanted)) for g in known)
-    return Columns(TIME in wanted, tuple(Chosen(g, r) for g, r in rows if r), LINE in wanted)
+    return TableColumns(TIME in wanted, tuple(Chosen(g, r) for g, r in rows if r), LINE in wanted)
 
 
-def followed(columns: Columns) -> list[str]:
+def followed(columns: TableColumns) -> list[str]:
     """Return the names of the columns that the drives follow: commands where the table has them, else lengths."""
     groups = {c.group.name: c for c in columns.chosen}
     found = groups.get("command") or groups.get("length")
@@ -121,7 +121,7 @@ def _gears(s: Setpoints) -> Gearing:
     return s.gearing
 
 
-def _unknown(name: str, groups: Sequence[Group]) -> Fault:
+def _unknown(name: str, groups: Sequence[ColumnGroup]) -> Fault:
     short = (*_SHORT, *(g.name for g in groups))
     known = (*short, *(g.column(k + 1) for g in groups for k in range(STRUTS)))
     near = difflib.get_close_matches(name, known, n=1)

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array, Ints, Lines, keep_memory
-from hexpost.tables.columns import Columns
+from hexpost.tables.columns import TableColumns
 from hexpost.tables.quantise import MICROS, Quantised
 
 Words = npt.NDArray[np.uint32]
@@ -53,7 +53,7 @@ def time_decimals(period_micros: int) -> int:
 class Rows:
     """Text of at most ``size`` rows at a time, in work arrays made once (fresh ones cost more than the arithmetic)."""
 
-    def __init__(self, columns: Columns, period: float, size: int) -> None:
+    def __init__(self, columns: TableColumns, period: float, size: int) -> None:
         keep_memory()
         self._columns = columns
         self._time = time_decimals(round(period * MICROS))

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 from hexpost.errors import OutputError
 from hexpost.setpoints.model import Setpoints
-from hexpost.tables.columns import Columns
+from hexpost.tables.columns import TableColumns
 from hexpost.tables.table import Piece, SetpointTable, open_table
 from hexpost.tables.whole import PartFile
 
@@ -24,7 +24,7 @@ class SplitTable:
     """
 
     def __init__(
-        self, part: Callable[[str], PartFile], kind: str, columns: Columns, period: float, *, rows: int, each: int
+        self, part: Callable[[str], PartFile], kind: str, columns: TableColumns, period: float, *, rows: int, each: int
     ) -> None:
         if each and rows > each * MOST_FILES:
             least = -(-rows // MOST_FILES)

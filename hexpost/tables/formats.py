@@ -5,7 +5,7 @@ from typing import Protocol
 import numpy as np
 
 from hexpost.errors import OutputError
-from hexpost.tables.columns import Columns
+from hexpost.tables.columns import TableColumns
 from hexpost.tables.decimals import Rows
 from hexpost.tables.quantise import MICROS, Encoded, Quantised
 from hexpost.tables.whole import PartFile
@@ -32,7 +32,7 @@ class Encoder(Protocol):
 class CsvEncoder:
     r"""Comma-separated text: one header line, no blanks, no comments, ``\\n`` after each line."""
 
-    def __init__(self, part: PartFile, columns: Columns, period: float, size: int) -> None:
+    def __init__(self, part: PartFile, columns: TableColumns, period: float, size: int) -> None:
         self._part = part
         self._rows = Rows(columns, period, size)
         part.write((",".join(columns.names) + "\n").encode())
@@ -55,7 +55,7 @@ class NpyEncoder:
     Each float is the one nearest to the decimal number of the CSV table, so that both read back as equal doubles.
     """
 
-    def __init__(self, part: PartFile, columns: Columns, period: float, size: int) -> None:
+    def __init__(self, part: PartFile, columns: TableColumns, period: float, size: int) -> None:
         del period, size
         self._part = part
         self._columns = columns
@@ -91,7 +91,7 @@ class NpyEncoder:
         return _NPY_MAGIC + len(body).to_bytes(4, "little") + body
 
 
-def encoder(kind: str, part: PartFile, columns: Columns, period: float, size: int) -> Encoder:
+def encoder(kind: str, part: PartFile, columns: TableColumns, period: float, size: int) -> Encoder:
     """Return the encoder of one of ``FORMATS``, at most ``size`` rows at a time.
 
     Raises

@@ -15,7 +15,7 @@ from hexpost.errors import OutputError
 from hexpost.shelf import Text
 from hexpost.tables.exchange import Claim, exchange
 from hexpost.tables.ours import MANIFEST, UNFINISHED, discard, listed, present, refuse_others, settle, sides, signature
-from hexpost.tables.whole import PartFile, Written, sync_folder, writing
+from hexpost.tables.whole import PartFile, WrittenFile, sync_folder, writing
 
 
 class JobFolder:
@@ -37,7 +37,7 @@ class JobFolder:
         self.path = path if path.name not in ("", "..") else path.resolve()
         self._building = self.path
         self._parts: list[PartFile] = []
-        self._written: dict[str, Written] = {}
+        self._written: dict[str, WrittenFile] = {}
         self._made: list[Path] = []
         self._mark: int | None = None
         self._own: list[os.stat_result] = []
@@ -58,13 +58,13 @@ class JobFolder:
         self._parts.append(part)
         return part
 
-    def keep(self, part: PartFile, name: str) -> Written:
+    def keep(self, part: PartFile, name: str) -> WrittenFile:
         """Commit ``part`` under ``name``, and remember it for the manifest."""
         self._list(part.digest(), name)
         self._written[name] = part.commit(name)
         return self._written[name]
 
-    def put(self, name: str, data: Text) -> Written:
+    def put(self, name: str, data: Text) -> WrittenFile:
         """Write a whole file, ``name`` relative to the folder with ``/`` (``inputs/part.nc``)."""
         target = self._building / name
         if target.parent != self._building and not target.parent.is_dir():
@@ -80,7 +80,7 @@ class JobFolder:
             self._written[name] = replace(part.commit(target.name), name=name)
         return self._written[name]
 
-    def finish(self, manifest: Mapping[str, object]) -> Written:
+    def finish(self, manifest: Mapping[str, object]) -> WrittenFile:
         """Write the manifest, with the size and SHA-256 of every file of the job under ``files``: now it is a job.
 
         Raises

@@ -8,7 +8,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from hexpost.arrays import Array, Ints
-from hexpost.tables.columns import Columns
+from hexpost.tables.columns import TableColumns
 from hexpost.tables.quantise import Encoded, Quantised
 from hexpost.tables.whole import PartFile
 
@@ -26,7 +26,7 @@ class ParquetEncoder:
     DELTA_BINARY_PACKED and zstd level 6. The units of the columns stand in the file's key-value metadata.
     """
 
-    def __init__(self, part: PartFile, columns: Columns, period: float) -> None:
+    def __init__(self, part: PartFile, columns: TableColumns, period: float) -> None:
         decimals = [6] * columns.time + [c.group.decimals for c in columns.chosen for _ in c.rows]
         types = [pa.decimal64(_DIGITS, d) for d in decimals] + [pa.int32()] * columns.line
         units = dict(zip(columns.names, columns.units, strict=True))

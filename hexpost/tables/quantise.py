@@ -9,7 +9,7 @@ import numpy.typing as npt
 from hexpost.arrays import Array, Ints, Lines
 from hexpost.errors import OutputError
 from hexpost.setpoints.model import Setpoints
-from hexpost.tables.columns import Columns
+from hexpost.tables.columns import TableColumns
 
 MICROS = 1_000_000
 MOST = 9e15
@@ -40,7 +40,7 @@ class Quantiser:
     Rounding is to the nearest whole number of the last decimal, ties to even, after one multiplication.
     """
 
-    def __init__(self, columns: Columns, period: float, size: int) -> None:
+    def __init__(self, columns: TableColumns, period: float, size: int) -> None:
         self._columns = columns
         self._micros = round(period * MICROS)
         self._whole = [np.empty((len(c.rows), size)) for c in columns.chosen]

@@ -1,7 +1,7 @@
 """The setpoint table: blocks of setpoints in, one file out, in any of the formats."""
 
 from hexpost.setpoints.model import Setpoints
-from hexpost.tables.columns import Columns, followed
+from hexpost.tables.columns import TableColumns, followed
 from hexpost.tables.decimals import time_decimals
 from hexpost.tables.formats import encoder
 from hexpost.tables.quantise import MICROS, Encoded, Quantiser
@@ -21,7 +21,7 @@ class SetpointTable:
     Pieces can be made in any process and any order; they are added in the order of time.
     """
 
-    def __init__(self, part: PartFile, kind: str, columns: Columns, period: float) -> None:
+    def __init__(self, part: PartFile, kind: str, columns: TableColumns, period: float) -> None:
         self.part = part
         self._quantiser = Quantiser(columns, period, CHUNK)
         self._encoder = encoder(kind, part, columns, period, CHUNK)
@@ -66,7 +66,7 @@ class SetpointTable:
         return self._rows
 
 
-def open_table(part: PartFile, kind: str, columns: Columns, period: float) -> SetpointTable:
+def open_table(part: PartFile, kind: str, columns: TableColumns, period: float) -> SetpointTable:
     """Return a table of ``kind`` (one of ``FORMATS``) that writes into ``part``; ``period`` in s.
 
     Raises
@@ -91,7 +91,7 @@ def reading_name(stride: int) -> str:
     return f"reading-every-{stride}.csv"
 
 
-def describe(columns: Columns, period: float, rows: int) -> dict[str, object]:
+def describe(columns: TableColumns, period: float, rows: int) -> dict[str, object]:
     """Return what the manifest says about a table: rows, period, and each column's name, unit and resolution."""
     micros = round(period * MICROS)
     steps = {c.group.column(k + 1): c.group.decimals for c in columns.chosen for k in c.rows}

@@ -26,7 +26,7 @@ BEHIND = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class WrittenFile:
     """A file that stands under its final name: the name in its folder, its size, and its SHA-256 in hexadecimal."""
 
     name: str
@@ -116,7 +116,7 @@ class PartFile:
                 return digest_of(self.path)
         return self._hash.hexdigest()
 
-    def commit(self, name: str) -> Written:
+    def commit(self, name: str) -> WrittenFile:
         """Flush, make durable and rename to ``name`` in the folder, replacing what stands there."""
         final, digest = self.folder / name, self.digest()
         with writing(final):
@@ -124,7 +124,7 @@ class PartFile:
             self.path.replace(final)
             self._done = True
             sync_folder(final.parent)
-        return Written(name, self._size, digest)
+        return WrittenFile(name, self._size, digest)
 
     def discard(self) -> None:
         """Remove what was written, unless it was committed."""
@@ -148,7 +148,7 @@ class PartFile:
         self.discard()
 
 
-def write_whole(path: Path, data: Text) -> Written:
+def write_whole(path: Path, data: Text) -> WrittenFile:
     """Write ``data`` to ``path``, whole or not at all, replacing what stands there.
 
     Raises

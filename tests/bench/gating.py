@@ -12,7 +12,7 @@ from pathlib import Path
 from hexpost.library.cache import Cache
 from hexpost.library.check import check
 from hexpost.library.gate import gate, make_tasks
-from hexpost.library.model import GateResult, Record, Task
+from hexpost.library.model import CheckTask, GateResult, Record
 from hexpost.library.policy import Policy
 from hexpost.library.programs import find
 from hexpost.library.records import to_bytes
@@ -101,7 +101,7 @@ def gate_overhead(count: int = 300) -> dict[str, object]:
     return {"ratio": round(statistics.median(extra), 3), "unit": "ms per program", "programs": count}
 
 
-def nothing(task: Task) -> tuple[str, bytes]:
+def nothing(task: CheckTask) -> tuple[str, bytes]:
     """Return an empty record at once."""
     return hashlib.sha256(task.name.encode()).hexdigest(), to_bytes(Record(duration_s=1.0))
 

@@ -11,7 +11,7 @@ from kinematics.plain_dynamics import balanced, needed, turning
 
 from hexpost.feed.bounds import as_programmed, parts, shares
 from hexpost.feed.struts import BETWEEN, CURVATURE_SHARE, PLANNED, bounded, strut_limits
-from hexpost.feed.thrusts import FULL, Parts
+from hexpost.feed.thrusts import FULL, ThrustParts
 from hexpost.kinematics.links import links
 from hexpost.kinematics.struts import StrutModel
 from hexpost.machine.platform import moving_body
@@ -22,7 +22,7 @@ FINE = np.linspace(0.0, 1.0, 41)
 
 def part(low=-20.0, high=50.0, ramp=-2.0, bend=4.0, most=100.0):
     """Return the parts of one thrust at one sample."""
-    return Parts(**{k: np.array([[v]]) for k, v in locals().items()})
+    return ThrustParts(**{k: np.array([[v]]) for k, v in locals().items()})
 
 
 def test_room_is_what_standing_still_leaves():
@@ -48,7 +48,9 @@ def test_bounds_of_a_thrust_worked_by_hand():
     assert [x.item() for x in one.uses()] == pytest.approx([2 / 50, 4 / 50])
     two = replace(one, low=np.array([[-60.0]]))
     assert [x.item() for x in two.uses()] == pytest.approx([2 / 40, 4 / 40])
-    taken = Parts(**{k: np.array([[1.0, 2.0, 3.0]]) for k in ("low", "high", "ramp", "bend", "most")}).take(slice(1, 3))
+    taken = ThrustParts(**{k: np.array([[1.0, 2.0, 3.0]]) for k in ("low", "high", "ramp", "bend", "most")}).take(
+        slice(1, 3)
+    )
     assert taken.low.tolist() == taken.high.tolist() == taken.ramp.tolist() == taken.most.tolist() == [[2.0, 3.0]]
 
 

@@ -14,7 +14,7 @@ from hexpost.kinematics.dynamics import demand
 from hexpost.kinematics.frames import rotation
 from hexpost.kinematics.jacobian import jacobian
 from hexpost.kinematics.struts import StrutModel, Struts
-from hexpost.kinematics.thrusts import Cut, Motion, Thrusts
+from hexpost.kinematics.thrusts import Cut, LoadedMotion, Thrusts
 from hexpost.kinematics.turning import about_tool
 from hexpost.machine.load import load_machine
 from hexpost.machine.platform import thrusts_of
@@ -31,7 +31,7 @@ def model(struts=None):
 
 
 def moved(q, cut=None):
-    return Motion(pose=q[0], rate=q[1], bend=q[2], period=PERIOD, cut=Cut() if cut is None else cut)
+    return LoadedMotion(pose=q[0], rate=q[1], bend=q[2], period=PERIOD, cut=Cut() if cut is None else cut)
 
 
 def swings(n, hertz, size, at=0.0):
@@ -143,7 +143,7 @@ def test_what_the_solution_knows_of_the_poses_serves_the_thrusts(order, yaw):
     assert (turned is None) == (order != "ABC" or yaw != 0.0)
     assert all((x == y).all() for x, y in zip(derivatives, struts.derivatives(q), strict=True))
     lengths, thrusts = derivatives[0], model(struts)
-    known = Motion(pose=q[0], rate=q[1], bend=q[2], period=PERIOD, cut=Cut(), turned=turned)
+    known = LoadedMotion(pose=q[0], rate=q[1], bend=q[2], period=PERIOD, cut=Cut(), turned=turned)
     for of in (thrusts.along, thrusts.balanced):
         assert off(of(known, lengths), of(moved(q), lengths).copy()) < 1e-12
 
@@ -159,7 +159,9 @@ def test_inverted_poses_lie_no_farther_apart_than_thirty_two_millimetres(rate, s
     """32 mm over the travel of a sample by the fastest motion of the block, as a power of two from 8 to 64."""
     rates = np.zeros((6, 9))
     rates[:, 4] = rate
-    found = model()._step(Motion(pose=np.zeros((6, 9)), rate=rates, bend=np.zeros((6, 9)), period=PERIOD, cut=Cut()))
+    found = model()._step(
+        LoadedMotion(pose=np.zeros((6, 9)), rate=rates, bend=np.zeros((6, 9)), period=PERIOD, cut=Cut())
+    )
     assert found == samples
 
 

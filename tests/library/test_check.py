@@ -8,12 +8,12 @@ from library.shop import CLEAN, FAST, MISTAKEN, slow_struts
 
 from hexpost.library.check import check, input_file
 from hexpost.library.deadline import OutOfTime, deadline
-from hexpost.library.model import Task
+from hexpost.library.model import CheckTask
 from hexpost.library.records import from_bytes, to_bytes
 
 
 def task(path, machine=None, margins=(), time_limit_s=60.0, **other):
-    return Task(
+    return CheckTask(
         name=str(path), path=str(path), machine=machine, tools=None, setup=None, feed="as-programmed", period=None,
         margins=margins, time_limit_s=time_limit_s, **other,
     )  # fmt: skip

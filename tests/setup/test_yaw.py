@@ -18,7 +18,7 @@ from hexpost.cli import main
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.load import load_tools
 from hexpost.pipeline import Files, load, schedule
-from hexpost.setup.follow import TILT_SHARE, Steps, farthest, route
+from hexpost.setup.follow import TILT_SHARE, YawSteps, farthest, route
 from hexpost.setup.survey import Survey
 from hexpost.setup.yaw import free_yaw
 
@@ -186,7 +186,7 @@ def test_dynamic_programming_finds_what_trying_all_ways_finds(seed):
     found = Survey(still=rng.uniform(0.2, 1, (m, k)), speed=rng.uniform(0.2, 1, (m, k, 6)),
                    slope=rng.uniform(0, 2, (m, k, 6)))  # fmt: skip
     hold = np.array([True, False, False, True, False])
-    steps, reach, period = Steps(yaw=0.1, ticks=100), 0.2, 0.001
+    steps, reach, period = YawSteps(yaw=0.1, ticks=100), 0.2, 0.001
 
     def cost(way):
         total, last = 0.0, k // 2

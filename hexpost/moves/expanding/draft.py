@@ -37,7 +37,7 @@ def rows_of(sheet: Sheet, which: Flags) -> dict[int, Row]:
     return out
 
 
-class Draft:
+class RowDraft:
     """Rows in the order in which they were added."""
 
     def __init__(self) -> None:
@@ -73,13 +73,13 @@ class Speller:
     def __init__(self, machine: Machine, book: FrameBook, state: State, complaints: Complaints, step: Step) -> None:
         self.machine, self.book, self.state = machine, book, state
         self.complaints, self.step = complaints, step
-        self.draft = Draft()
+        self.draft = RowDraft()
         self.said: dict[str, None] = {}
 
     def flush(self) -> None:
         """Take in what has been spelled out so far, so that the state is that after it."""
         if self.draft.rows:
-            draft, self.draft = self.draft, Draft()
+            draft, self.draft = self.draft, RowDraft()
             self.step(*draft.sheet())
 
     def here(self) -> Array:

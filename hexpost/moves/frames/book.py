@@ -5,7 +5,7 @@ import numpy as np
 from hexpost.arrays import Array, frozen
 from hexpost.kinematics.frames import invert, pose_from_matrix, pose_matrix, turn
 from hexpost.machine.model import Machine, Setup, Tools
-from hexpost.moves.frames.chain import Chain
+from hexpost.moves.frames.chain import AxisChain
 from hexpost.moves.model import Frame
 from hexpost.moves.window.state import Key
 
@@ -29,7 +29,7 @@ class FrameBook:
         self.base_from_pallet = pose_matrix(machine.pallet.pose, machine.tilt_order)
         self.base_from_pallet[:3, 3] += setup.lift * self.base_from_pallet[:3, 2]
         axes = machine.programmed_axes
-        self.chain = None if axes is None else Chain(axes, machine.tilt_order)
+        self.chain = None if axes is None else AxisChain(axes, machine.tilt_order)
 
     def preset(self, shift: Array) -> int:
         """Return the number of a shift (3,) of all work frames along their own axes."""

@@ -9,7 +9,7 @@ from hexpost.machine.wording import ProgrammedAxes, RotaryAxis
 LETTERS = "ABC"
 
 
-class Chain:
+class AxisChain:
     """The chain of rotary axes of the machine that programs were posted for; ``order`` is that of A B C here.
 
     What a table carries, the part, turns against its word, what a head carries, the tool, turns with it, so that the

@@ -23,7 +23,7 @@ SMALLEST = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Feeds:
+class MoveFeeds:
     """Columns (n,): feed and what it counts (see ``model``), whether the tip moves, whether the tool turns.
 
     ``word`` is the modal F as read (nan: none in force), ``line`` its line and ``number`` its place among all F words.
@@ -38,7 +38,7 @@ class Feeds:
     number: Ints
 
 
-def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> Feeds:
+def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> MoveFeeds:
     """Return the feed of every move; arcs (``turns``) always move. ``state`` carries the modal F over.
 
     F is the speed of the tip along its path (a helix included) where the tip moves, and degrees per minute, as the
@@ -82,7 +82,7 @@ def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> Feeds:
             feed[turns.move] /= np.where(inverse[turns.move], np.abs(turns.turn), 1.0)
     feed[rapid] = np.inf
     mode[rapid] = FEED_RAPID
-    return Feeds(feed, mode, tip, tilt, word, line, number)
+    return MoveFeeds(feed, mode, tip, tilt, word, line, number)
 
 
 def _share(blocks: Blocks, at: Positions, turns: Arcs) -> Array:

@@ -4,7 +4,7 @@ import numpy as np
 
 from hexpost.arrays import Ints
 from hexpost.moves.model import F_INVERSE, F_PER_MINUTE, F_PER_REVOLUTION, Modal, Written
-from hexpost.moves.motion.feeds import INVERSE, PER_REVOLUTION, Feeds
+from hexpost.moves.motion.feeds import INVERSE, PER_REVOLUTION, MoveFeeds
 from hexpost.moves.window.blocks import Blocks
 
 TAPPING = "tapping"
@@ -19,7 +19,7 @@ class InForce:
         self._parts: dict[str, list[Modal]] = {"scale": [], "mode": [], "tapping": [], "feed": [], "line": []}
         self._last: dict[str, float] = {}
 
-    def look(self, blocks: Blocks, fed: Feeds, rows: Ints, before: int) -> None:
+    def look(self, blocks: Blocks, fed: MoveFeeds, rows: Ints, before: int) -> None:
         """Take in a window: ``rows`` (n,) are those of its moves, ``before`` the moves of earlier windows."""
         if not len(rows):
             return

@@ -7,7 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.moves.model import AFTER, ARC, FEED_RAPID, LINE, WITH, Arcs, Events, Frame, Moves, Written
-from hexpost.moves.motion.feeds import Feeds
+from hexpost.moves.motion.feeds import MoveFeeds
 from hexpost.moves.motion.positions import Positions
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.modes import EXACT
@@ -31,7 +31,7 @@ class Steps(Columns):
     turns: Arcs
 
 
-def steps(blocks: Blocks, at: Positions, turns: Arcs, fed: Feeds) -> tuple[Steps, Ints]:
+def steps(blocks: Blocks, at: Positions, turns: Arcs, fed: MoveFeeds) -> tuple[Steps, Ints]:
     """Return the moving blocks without those that neither move the tip nor turn the tool, and their rows (n,)."""
     movement = blocks.movement
     exact = movement.column(blocks.modes.path_control) == EXACT
@@ -55,7 +55,7 @@ def without(whole: Steps, kept: Flags) -> Steps:
     return out
 
 
-class Store:
+class StepStore:
     """Holds the steps of window after window, each column in one block; ``room`` moves need no second copy."""
 
     def __init__(self, room: int) -> None:

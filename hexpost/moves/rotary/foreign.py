@@ -6,9 +6,9 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.moves.frames.book import MACHINE, SAME, FrameBook
-from hexpost.moves.frames.chain import LETTERS, Chain
+from hexpost.moves.frames.chain import LETTERS, AxisChain
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, Arcs
-from hexpost.moves.motion.feeds import Feeds
+from hexpost.moves.motion.feeds import MoveFeeds
 from hexpost.moves.motion.positions import Positions
 from hexpost.moves.rotary.refine import MOST_IN_ALL, MOST_PIECES, Pieces, pieces
 from hexpost.moves.window.blocks import Blocks
@@ -82,7 +82,7 @@ def meant(at: Positions, turns: Arcs, blocks: Blocks, book: FrameBook) -> Meant:
 
 
 def _cut(
-    chain: Chain, moves: tuple[Positions, Array, Array], turns: Arcs, blocks: Blocks, book: FrameBook
+    chain: AxisChain, moves: tuple[Positions, Array, Array], turns: Arcs, blocks: Blocks, book: FrameBook
 ) -> tuple[Pieces, Arcs]:
     """Return the feed moves and arcs that must be cut, in pieces, and the arcs that stay arcs."""
     at, turned, length = moves
@@ -136,7 +136,7 @@ def _on_arc(turns: Arcs, of: Ints, ends: tuple[Array, Array], share: Array) -> A
     return out
 
 
-def rotary_feeds(fed: Feeds, found: Meant, blocks: Blocks) -> Feeds:
+def rotary_feeds(fed: MoveFeeds, found: Meant, blocks: Blocks) -> MoveFeeds:
     """Return the feeds, where rotary words change alone as degrees a minute of these words: the time of the block."""
     tip = fed.tip.copy()
     tip[found.cut.move] = True

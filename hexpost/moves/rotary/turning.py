@@ -15,7 +15,7 @@ from hexpost.program.model import Program
 GREAT_CIRCLE = "great-circle"
 
 
-class Turning:
+class ToolTurning:
     """Gathers the moves that programmed axes bend, and cuts them, or those along great circles, once all are known."""
 
     def __init__(self, machine: Machine) -> None:

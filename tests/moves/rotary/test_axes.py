@@ -13,7 +13,7 @@ from hexpost.errors import InputError
 from hexpost.kinematics.frames import rotation
 from hexpost.machine.load import DEMONSTRATION, machine_from
 from hexpost.machine.wording import ProgrammedAxes, RotaryAxis
-from hexpost.moves.frames.chain import Chain
+from hexpost.moves.frames.chain import AxisChain
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID
 
 UNIT = {"A": (1.0, 0, 0), "B": (0, 1.0, 0), "C": (0, 0, 1.0)}
@@ -95,7 +95,7 @@ def test_a_hole_along_the_tool_of_a_tilted_table():
 
 def test_the_words_of_a_pose_give_that_pose_back():
     for tip in (True, False):
-        chain = Chain(ProgrammedAxes(axes=(*TRUNNION, axis("B", "head", (1, 2, 30))), tip=tip), "ABC")
+        chain = AxisChain(ProgrammedAxes(axes=(*TRUNNION, axis("B", "head", (1, 2, 30))), tip=tip), "ABC")
         words = np.array([12.0, -7, 33, 0.4, -0.2, 1.1])
         pose = chain.poses(words[:, None], 80.0)[:, 0]
         assert chain.words(pose, words[3:], 80.0) == pytest.approx(words, abs=1e-10)
