@@ -146,13 +146,12 @@ class Meetings(Check, Protocol):
         ...
 
 
-def share_band(limit: str) -> Band:
-    """Return the band of a check of ``Shares`` of each strut."""
-    one = np.ones(6)
+def share_band(limit: str, struts: Codes = STRUTS) -> Band:
+    """Return the band of a check of ``Shares``, of each strut or of the whole tool."""
+    one = np.ones(len(struts))
     return Band(
-        limit=limit, struts=STRUTS, low=-np.full(6, np.inf), high=one, centre=np.zeros(6), scale=one,
-        slack=np.full(6, SHARE_ROUNDING),
-    )  # fmt: skip
+        limit=limit, struts=struts, low=-np.inf * one, high=one, centre=0.0 * one, scale=one, slack=SHARE_ROUNDING * one
+    )
 
 
 def symmetric_band(limit: str, most: Array, rounding: float) -> Band:

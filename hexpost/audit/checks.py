@@ -9,7 +9,8 @@ from hexpost.audit.limits import LIMITS, Limits
 from hexpost.audit.load_limits import BEARINGS
 from hexpost.audit.pallet import PalletCheck
 from hexpost.audit.program_rules import RULES, Rule
-from hexpost.audit.room import clearance, conditioned
+from hexpost.audit.room import clearance
+from hexpost.audit.singular_pose import SingularPose
 from hexpost.audit.strut_limits import acceleration, jerk, speed, stroke
 
 CHECKS: tuple[Maker, ...] = (
@@ -19,7 +20,7 @@ CHECKS: tuple[Maker, ...] = (
     jerk,
     joint_angle,
     *BEARINGS,
-    conditioned,
+    SingularPose,
     clearance,
     Deviation,
     PalletCheck,

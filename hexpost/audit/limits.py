@@ -208,10 +208,10 @@ LIMITS: Final = Limits((
         place=Place.SEARCH,
     ),
     Limit(
-        name="conditioning", unit="1", of=Of.TOOL, sense=Sense.LEAST,
-        meaning="The struts hold the platform badly: the pose is near a singular one.",
-        advice=Advice(_MOVE), place=Place.SEARCH,
-        note="conditioning: how well the struts hold the platform, 1 at best.",
+        name="singular-pose", unit="1", of=Of.TOOL, sense=Sense.LEAST,
+        meaning="The struts cannot hold the platform: the pose is near a singular one, or beyond it.",
+        advice=Advice(f"No feed helps near a singular pose. {_MOVE}"), place=Place.SEARCH,
+        note="singular-pose: the least conditioning over what it is (1 at best, 0 singular, negative beyond that).",
     ),
     Limit(
         name="clearance", unit="mm", of=Of.PAIR, sense=Sense.LEAST, meaning="Two bodies come too near to each other.",

@@ -87,50 +87,11 @@ class Clearance:
         return out
 
 
-class Conditioning:
-    """Conditioning of the Jacobian about the tip, 1 at best; see ``kinematics.statics.conditioning``."""
-
-    apart = True
-
-    def __init__(self, context: Context) -> None:
-        self._poses = context.poses
-        least = context.machine.health.conditioning
-        assert least is not None
-        self._length = characteristic_length(context.machine)
-        self.band = Band(
-            limit="conditioning", struts=WHOLE, low=np.full(1, least), high=np.full(1, np.inf), centre=np.ones(1),
-            scale=np.full(1, 1.0 - least), slack=np.zeros(1),
-        )  # fmt: skip
-
-    def measure(self, setpoints: Setpoints) -> Array:
-        """Return the conditioning (1, n)."""
-        from hexpost.kinematics.jacobian import strut_rows
-        from hexpost.kinematics.statics import conditioning
-
-        at = self._poses.links(setpoints)
-        centre = np.einsum("ikn->in", at.arms) / 6.0  # turns about the middle of the platform joints
-        arms = (at.arms - centre[:, None]).transpose(2, 1, 0)
-        return conditioning(strut_rows(at.direction.transpose(2, 1, 0), arms), self._length)[None]
-
-
-def characteristic_length(machine: Machine) -> float:
-    """Return the stated length, or the root mean square distance of the platform joints from their middle, mm."""
-    if machine.health.length is not None:
-        return machine.health.length
-    joints = np.array([s.platform_joint for s in machine.struts])
-    return float(np.sqrt(((joints - joints.mean(axis=0)) ** 2).sum(axis=1).mean()))
-
-
 def clearance(context: Context) -> Clearance | None:
     """Return the check, or none where fewer than two bodies can meet."""
     machine = context.machine
     solid = any(s.body.radius is not None for s in machine.struts) or machine.spindle is not None
     return Clearance(context) if _pairs(machine) or (solid and machine.keep_out) else None
-
-
-def conditioned(context: Context) -> Conditioning | None:
-    """Return the check, or none where the machine file states no least conditioning."""
-    return Conditioning(context) if context.machine.health.conditioning is not None else None
 
 
 def _pairs(machine: Machine) -> list[tuple[int, int]]:

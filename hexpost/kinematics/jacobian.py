@@ -1,4 +1,4 @@
-"""The Jacobian of the struts: how lengths follow the motion of the tool, and how evenly the platform is held."""
+"""The Jacobian of the struts: how lengths follow the motion of the tool."""
 
 import numpy as np
 
@@ -41,16 +41,3 @@ def angle_axes(q: Array, order: str) -> Array:
     out[:, :, second] = last[:, :, second]
     out[:, :, first] = np.einsum("nij,nj->ni", last, middle[:, :, first])
     return out
-
-
-def evenness(vectors: Array, arms: Array) -> float:
-    """Return the smallest over the largest singular value of the Jacobian, 0 at a singular pose.
-
-    Turns are taken about the middle of the platform joints and multiplied by the root mean square of their distance
-    from it, so that the figure has no unit and does not depend on the choice of frames. ``vectors``, ``arms`` (6, 3).
-    """
-    arms = arms - arms.mean(axis=0)
-    rows = strut_rows(vectors, arms)
-    rows[:, 3:] /= np.sqrt((arms**2).sum(axis=1).mean())
-    values = np.linalg.svd(rows, compute_uv=False)
-    return float(values[-1] / values[0])

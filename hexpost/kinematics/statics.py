@@ -1,4 +1,4 @@
-"""Forces along six struts that balance a wrench on the platform, and what follows: compliance and conditioning."""
+"""Forces along six struts that balance a wrench on the platform, and the compliance that follows."""
 
 import numpy as np
 
@@ -123,20 +123,4 @@ def compliance(rows: Array, stiffness: Array) -> Array:
     """
     inverse = np.linalg.inv(rows)
     out: Array = (inverse / stiffness) @ inverse.swapaxes(1, 2)
-    return out
-
-
-def conditioning(rows: Array, length: float) -> Array:
-    """Return the conditioning (n,) of Jacobians (n, 6, 6): 6 / (|J| |J^-1|) in Frobenius norms, 1 at best, 0 singular.
-
-    Turns are taken times the characteristic ``length``, mm. With singular values s the product of the norms is
-    sqrt(sum s^2 sum 1/s^2): by Cauchy and Schwarz at least 6, and 6 only where all are equal.
-    """
-    scaled = rows.copy()
-    scaled[:, :, 3:] /= length
-    values = np.linalg.svd(scaled, compute_uv=False)
-    out: Array = np.zeros(len(rows))
-    good = values[:, -1] > 1e-14 * values[:, 0]
-    squares = values[good] ** 2
-    out[good] = 6.0 / np.sqrt(squares.sum(axis=1) * (1.0 / squares).sum(axis=1))
     return out

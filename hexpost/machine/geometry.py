@@ -1,18 +1,45 @@
-"""Refuse a machine whose joints cannot carry its platform at the machine's own reference pose."""
+"""How near poses of a machine are to a singular one; one that has such a pose as its reference is refused."""
+
+from functools import lru_cache
 
 import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.kinematics.frames import pose_matrix
-from hexpost.kinematics.jacobian import evenness
+from hexpost.kinematics.links import links
+from hexpost.kinematics.singular import LEAST, Nearness
+from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.model import Machine
 from hexpost.machine.table import Table
 
 LEAST_DISTANCE_MM = 1e-3
 """Joints nearer than this are one joint written twice."""
 
-LEAST_EVENNESS = 1e-4
-"""Below this the reference pose counts as singular: joints of a singular design, rounded to 0.01 mm, lie below it."""
+
+def characteristic_length(machine: Machine) -> float:
+    """Return the stated length, or the root mean square distance of the platform joints from their middle, mm."""
+    if machine.health.length is not None:
+        return machine.health.length
+    joints = np.array([s.platform_joint for s in machine.struts])
+    return float(np.sqrt(((joints - joints.mean(axis=0)) ** 2).sum(axis=1).mean()))
+
+
+def least_conditioning(machine: Machine) -> float:
+    """Return the least conditioning, on the side of the reference pose: the bound, or more if more is stated."""
+    return max(LEAST, machine.health.conditioning or 0.0)
+
+
+def nearness(machine: Machine, struts: Struts) -> Nearness:
+    """Return how near poses are to a singular one, for the struts of a machine in any frame."""
+    length = characteristic_length(machine)
+    return Nearness(struts, length, float(np.sign(_at_reference(machine, length))))
+
+
+@lru_cache(maxsize=4)
+def _at_reference(machine: Machine, length: float) -> float:
+    """Return the conditioning at the reference pose, negative where the determinant is."""
+    struts = StrutModel(machine).in_frame(np.eye(4), np.zeros(3))
+    return float(Nearness(struts, length, 1.0).of(links(struts, machine.reference[:, None]))[0][0])
 
 
 def check_geometry(machine: Machine, root: Table) -> None:
@@ -21,21 +48,19 @@ def check_geometry(machine: Machine, root: Table) -> None:
     platform = np.array([s.platform_joint for s in machine.struts])
     apart = _repeated(base, "base_joint_mm", root) and _repeated(platform, "platform_joint_mm", root)
     frame = pose_matrix(machine.reference, machine.tilt_order)
-    arms = platform @ frame[:3, :3].T
-    vectors = frame[:3, 3] + arms - base
-    lengths = np.linalg.norm(vectors, axis=1)
+    lengths = np.linalg.norm(frame[:3, 3] + platform @ frame[:3, :3].T - base, axis=1)
     for i, (strut, length) in enumerate(zip(machine.struts, lengths, strict=True)):
         low, high = strut.stroke
         if not low <= length <= high:
             what = f"expected a stroke that holds the {length:.3f} mm of the reference pose, found {low:g} to {high:g}"
             root.fault(f"strut[{i + 1}].stroke_mm", what, "out-of-stroke")
     if apart and lengths.min() > LEAST_DISTANCE_MM:
-        found = evenness(vectors, arms)
-        if found < LEAST_EVENNESS:
+        length = characteristic_length(machine)
+        found = abs(_at_reference(machine, length))
+        if found < LEAST:
             what = (
-                "expected struts that hold the platform in all six directions, found a singular pose: "
-                "smallest to largest singular value of the Jacobian (turns about the middle of the platform joints, "
-                f"times their mean radius) is {found:.1e}, at least {LEAST_EVENNESS:g} is needed"
+                "expected struts that hold the platform in all six directions, found a singular pose: its "
+                f"conditioning (characteristic length {length:.1f} mm) is {found:.1e}, at least {LEAST:g} is needed"
             )
             root.fault("reference.pose_mm_deg", what, "singular")
 

@@ -5,24 +5,23 @@ from math import pi
 import numpy as np
 
 from hexpost.arrays import Array, Flags
-from hexpost.audit.room import characteristic_length
 from hexpost.kinematics.frames import angles_of, pose_matrix
 from hexpost.kinematics.jacobian import strut_rows
-from hexpost.kinematics.links import Links, links
-from hexpost.kinematics.statics import compliance, conditioning
+from hexpost.kinematics.links import links
+from hexpost.kinematics.singular import Nearness
+from hexpost.kinematics.statics import compliance
 from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.machine.geometry import least_conditioning, nearness
 from hexpost.machine.model import Machine
 from hexpost.machine.platform import thrusts_of
 from hexpost.machine.universals import joints
 from hexpost.reach.model import Places
 
-LEAST_CONDITIONING = 1e-3
-"""Below this a pose counts as singular, and out of reach."""
-
 DIRECTIONS = 12
 TILT_STEP = 2.0 * pi / 180.0
 MOST_TILTS = 45
-"""Tilts are tried every 2 degrees up to 90, in twelve directions."""
+"""Tilts are tried every 2 degrees up to 90, in twelve directions; singular poses are looked for between them, too."""
+FINEST_TILT = TILT_STEP / 1024.0
 
 
 def gauge_struts(machine: Machine) -> Struts:
@@ -43,9 +42,10 @@ def grid(machine: Machine, step: float) -> tuple[Array, Array, Array]:
 def places(machine: Machine, position: Array, *, tilts: bool = True) -> Places:
     """Return what holds at the gauge points ``position`` (3, n); without ``tilts`` these are left out."""
     struts = gauge_struts(machine)
+    near = nearness(machine, struts)
     home = machine.reference[3:, None]
     pose = np.concatenate([position, np.repeat(home, position.shape[1], axis=1)])
-    good = _reachable(machine, struts, pose)
+    good = _reachable(machine, near, pose)
     n = position.shape[1]
     tilt, feed, spin, pull, stiff, even = (np.full(n, np.nan) for _ in range(6))
     if good.any():
@@ -55,22 +55,22 @@ def places(machine: Machine, position: Array, *, tilts: bool = True) -> Places:
         feed[good] = (speeds / np.linalg.norm(rows[:, :, :3], axis=2)).min(axis=1)
         spin[good] = (speeds / np.maximum(np.linalg.norm(rows[:, :, 3:], axis=2), 1e-9)).min(axis=1)
         pull[good] = _acceleration(machine, struts, pose[:, good], rows)
-        even[good] = _conditioning(machine, at)
+        even[good], _ = near.of(at)
         known = [s.body.stiffness for s in machine.struts if s.body.stiffness is not None]
         if len(known) == len(machine.struts):
             soft = np.linalg.eigvalsh(compliance(rows, np.array(known))[:, :3, :3])[:, -1]
             stiff[good] = 1.0 / soft
         if tilts:
-            tilt[good] = _tilts(machine, struts, pose[:, good])
+            tilt[good] = _tilts(machine, near, pose[:, good])
     return Places(
         position=position, reachable=good, tilt=tilt, feed=feed, tilt_speed=spin, acceleration=pull, stiffness=stiff,
         conditioning=even,
     )  # fmt: skip
 
 
-def _reachable(machine: Machine, struts: Struts, pose: Array) -> Flags:
-    """Return where (n,) strokes and joint limits are kept and the pose is not singular."""
-    at = links(struts, pose)
+def _reachable(machine: Machine, near: Nearness, pose: Array) -> Flags:
+    """Return where (n,) strokes and joint limits are kept and the pose is on the good side of all singular ones."""
+    at = links(near.struts, pose)
     low, high = np.array([s.stroke for s in machine.struts]).T[:, :, None]
     good: Flags = ((at.length >= low) & (at.length <= high)).all(axis=0)
     for end, these, direction in zip(("base", "platform"), joints(machine), (at.direction, at.seen), strict=True):
@@ -85,16 +85,8 @@ def _reachable(machine: Machine, struts: Struts, pose: Array) -> Flags:
                     good &= (angles[axis, k] >= held[0]) & (angles[axis, k] <= held[1])
     some = np.flatnonzero(good)
     if len(some):
-        good[some] = _conditioning(machine, at.take(some)) >= LEAST_CONDITIONING
+        good[some] = near.of(at.take(some))[0] >= least_conditioning(machine)
     return good
-
-
-def _conditioning(machine: Machine, at: Links) -> Array:
-    """Return the conditioning (n,), turns about the middle of the platform joints."""
-    arms = at.arms - at.arms.mean(axis=1, keepdims=True)
-    return conditioning(
-        strut_rows(at.direction.transpose(2, 1, 0), arms.transpose(2, 1, 0)), characteristic_length(machine)
-    )
 
 
 def _acceleration(machine: Machine, struts: Struts, pose: Array, rows: Array) -> Array:
@@ -110,19 +102,16 @@ def _acceleration(machine: Machine, struts: Struts, pose: Array, rows: Array) ->
     return out
 
 
-def _tilts(machine: Machine, struts: Struts, pose: Array) -> Array:
+def _tilts(machine: Machine, near: Nearness, pose: Array) -> Array:
     """Return the tilt (n,) up to which every direction can be reached, rad, in whole steps."""
     out: Array = np.zeros(pose.shape[1])
     going = np.arange(pose.shape[1])
-    home = pose_matrix(machine.reference, machine.tilt_order)[:3, :3]
     for k in range(1, MOST_TILTS + 1):
         good: Flags = np.ones(len(going), dtype=np.bool_)
         for direction in np.arange(DIRECTIONS) * (2.0 * pi / DIRECTIONS):
-            r = _tilted(direction, k * TILT_STEP) @ home
-            angles = angles_of(r[:, :, None], machine.tilt_order)
-            q = pose[:, going].copy()
-            q[3:] = angles
-            good &= _reachable(machine, struts, q)
+            at = pose[:, going]
+            good &= _reachable(machine, near, _tilted(machine, at, direction, k * TILT_STEP))
+            good[good] = _regular(machine, near, at[:, good], direction, ((k - 1) * TILT_STEP, k * TILT_STEP))
         going = going[good]
         if not len(going):
             break
@@ -130,9 +119,30 @@ def _tilts(machine: Machine, struts: Struts, pose: Array) -> Array:
     return out
 
 
-def _tilted(direction: float, angle: float) -> Array:
-    """Return the rotation (3, 3) by ``angle`` about the horizontal axis at ``direction`` from x."""
+def _regular(machine: Machine, near: Nearness, pose: Array, direction: float, tilts: tuple[float, float]) -> Flags:
+    """Return where (n,) no pose between two tilts is singular; what cannot be told counts as singular."""
+    if not pose.size:
+        return np.zeros(0, dtype=np.bool_)
+    low, high = tilts
+    middle, half = (low + high) / 2.0, np.full(pose.shape[1], (high - low) / 2.0)
+    here = links(near.struts, _tilted(machine, pose, direction, middle))
+    found, floor = near.floor(here, np.zeros(pose.shape[1]), half)
+    least = least_conditioning(machine)
+    good: Flags = floor >= least
+    again = np.flatnonzero(~good & (found >= least))
+    if len(again) and high - low > FINEST_TILT:
+        for part in ((low, middle), (middle, high)):
+            again = again[_regular(machine, near, pose[:, again], direction, part)]
+        good[again] = True
+    return good
+
+
+def _tilted(machine: Machine, pose: Array, direction: float, angle: float) -> Array:
+    """Return ``pose`` (6, n) tilted by ``angle`` from the reference about the horizontal at ``direction`` from x."""
     x, y = np.cos(direction), np.sin(direction)
     k = np.array([[0.0, 0.0, y], [0.0, 0.0, -x], [-y, x, 0.0]])
-    out: Array = np.eye(3) + np.sin(angle) * k + (1.0 - np.cos(angle)) * (k @ k)
+    turned = np.eye(3) + np.sin(angle) * k + (1.0 - np.cos(angle)) * (k @ k)
+    home = pose_matrix(machine.reference, machine.tilt_order)[:3, :3]
+    out = pose.copy()
+    out[3:] = angles_of((turned @ home)[:, :, None], machine.tilt_order)
     return out

@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from hexpost.audit.room import characteristic_length
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.kinematics.links import links
 from hexpost.kinematics.modes import assembly_modes
+from hexpost.machine.geometry import characteristic_length, least_conditioning
 from hexpost.machine.model import Machine
 from hexpost.machine.universals import joints
 from hexpost.reach.places import gauge_struts, grid, places
@@ -35,11 +35,12 @@ def summary(machine: Machine, *, modes: bool = True) -> list[str]:
         lines.append(f"  {k + 1:5d}  {at.length[k, 0]:10.3f}   {low:8g} to {high:<8g} {100 * share:6.1f} %{angles}")
     length = characteristic_length(machine)
     lines.append(
-        f"  conditioning {there.conditioning[0]:.4f} (characteristic length {length:.1f} mm; 1 is best, 0 singular)"
+        f"  conditioning {there.conditioning[0]:.4f} (characteristic length {length:.1f} mm; 1 is best, 0 singular), "
+        f"at least {least_conditioning(machine):g} at every pose"
     )
     if np.isfinite(there.stiffness[0]):
         lines.append(f"  stiffness at the gauge point, softest direction: {there.stiffness[0] * 1e-3:.1f} N/um")
-    lines.append(f"  tilt in every direction: {there.tilt[0] * DEG_PER_RAD:.0f} degrees")
+    lines.append(f"  tilt in every direction: {there.tilt[0] * DEG_PER_RAD:.0f} degrees, no singular pose on the way")
     lines.append(
         f"  worst direction: {there.feed[0] * 60:.0f} mm/min, {there.tilt_speed[0] * DEG_PER_RAD:.1f} deg/s, "
         f"{there.acceleration[0]:.0f} mm/s2"

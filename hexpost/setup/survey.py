@@ -5,7 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array
+from hexpost.kinematics.links import links
+from hexpost.kinematics.singular import used
 from hexpost.kinematics.struts import StrutModel
+from hexpost.machine.geometry import least_conditioning, nearness
 from hexpost.pipeline import Job
 
 SAMPLES = 8000
@@ -14,7 +17,7 @@ SAMPLES = 8000
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Survey:
-    """Worst use of limits, bins of time by yaws: ``still`` (m, k) of stroke and acceleration, shares of the limits.
+    """Worst use of limits, bins of time by yaws: ``still`` (m, k) of stroke, acceleration and singular poses.
 
     ``speed`` (m, k, 6) share of the speed limit of each strut while the yaw stands; ``slope`` (m, k, 6): what a yaw
     rate of 1 rad/s adds to it at most.
@@ -54,12 +57,15 @@ def survey(job: Job, yaws: Array, step: int) -> Survey:
         motion = [poses.pose[:, at], poses.rate[:, at], poses.acceleration[:, at]]
         frame = frames[poses.frame]
         for j, yaw in enumerate(yaws.tolist()):
-            length, rate, growth = model.in_frame(frame.base_from_work, frame.tip, yaw).derivatives(motion)
+            struts = model.in_frame(frame.base_from_work, frame.tip, yaw)
+            length, rate, growth = struts.derivatives(motion)
+            held, _ = nearness(machine, struts).of(links(struts, motion[0][:, first]))
             there = model.in_frame(frame.base_from_work, frame.tip, yaw + small).lengths(motion[0])
             use = np.abs(2.0 * length - low - high) / (high - low)
             np.maximum(use, np.abs(growth) / strongest, out=use)
             rows = bins[first]
-            still[rows, j] = np.maximum(still[rows, j], np.maximum.reduceat(use.max(axis=0), first))
+            worst = np.maximum(np.maximum.reduceat(use.max(axis=0), first), used(held, least_conditioning(machine)))
+            still[rows, j] = np.maximum(still[rows, j], worst)
             for out, x in ((speed, np.abs(rate) / most), (slope, np.abs(there - length) / small / most)):
                 out[rows, j] = np.maximum(out[rows, j], np.maximum.reduceat(x, first, axis=1).T)
     return Survey(still=still, speed=speed, slope=slope)

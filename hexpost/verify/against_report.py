@@ -8,7 +8,7 @@ from hexpost.verify.model import Check, Faults
 
 PROVEN = (
     "stroke", "speed", "acceleration", "jerk", "deviation", "joint-angle", "thrust", "thrust-continuous", "torque",
-    "torque-continuous", "power", "buckling", "critical-speed", "conditioning", "clearance",
+    "torque-continuous", "power", "buckling", "critical-speed", "singular-pose", "clearance",
 )  # fmt: skip
 """Limits that are found again from the table, or from the poses that its lengths give."""
 

@@ -20,7 +20,6 @@ from hexpost.verify.route import Route
 from hexpost.verify.rows import Rows
 
 LOADS = ("thrust", "thrust-continuous", "torque", "torque-continuous", "power", "buckling", "critical-speed")
-CONDITIONING = "conditioning"
 STEP = 1e-5
 """The decimals of the table change the share of a limit by less than this."""
 
@@ -48,9 +47,6 @@ class Loads:
         self.uses = {
             (limit, k + 1): Spread() for limit, row in self._allowed.items() for k, x in enumerate(row) if x is not None
         }
-        self._least = machine.health.conditioning
-        if self._least is not None:
-            self.uses[CONDITIONING, 0] = Spread()
         window = 1 if machine.forces is None else max(round(machine.forces.window / period), 1)
         self._means = {(limit, side): _Mean(window) for limit in LOADS for side in (0, 1)}
         self.limited = bool(self.uses)
@@ -68,31 +64,26 @@ class Loads:
                 allowed = self._allowed[limit][k]
                 if allowed is not None:
                     self._take((limit, k + 1), low[k] / allowed, high[k] / allowed, rows)
-        if self._least is not None:
-            share = (1.0 - self._conditioning(motion)) / (1.0 - self._least)
-            self._take((CONDITIONING, 0), share, share, rows)
 
     def check(self, report: Mapping[str, Any]) -> Check:
         """Check that what the report says of the loads is what the table shows."""
         faults = Faults()
         told = {(limit, s["strut"]): w for s in report.get("struts", []) for limit, w in s["worst"].items()}
-        told |= {(limit, 0): w for limit, w in report.get("tool", {}).get("worst", {}).items()}
         for (limit, strut), spread in self.uses.items():
-            name, said, use = f"{limit} of strut {strut}" if strut else limit, told.get((limit, strut)), spread.sure
+            name, said, use = f"{limit} of strut {strut}", told.get((limit, strut)), spread.sure
             if said is None:
                 faults.add(f"{name}: the report tells no worst use")
                 continue
             room = STEP * max(spread.most, 1.0)
             shares = [abs(said["ratio"])]
-            if strut and said["allowed"]:
+            if said["allowed"]:
                 shares.append(abs(said["value"] / said["allowed"]))
             if not all(use.value - room <= share <= spread.most + room for share in shares):
                 what = f"the worst is {use.value:.4%} of what is allowed, in row {use.row}, line {use.line}"
                 faults.add(f"{name}: {what}; the report says {said['value']} of {said['allowed']}")
             find_unsaid((limit, strut), name, use.lines, report, faults)
         (limit, strut), worst = max(self.uses.items(), key=lambda item: item[1].sure.value)
-        where = f" of strut {strut}" if strut else ""
-        text = f"found again from poses and accelerations; worst use {worst.sure.value:.1%}, {limit}{where}"
+        text = f"found again from poses and accelerations; worst use {worst.sure.value:.1%}, {limit} of strut {strut}"
         return Check(name="loads", text=text, faults=faults.told())
 
     def _measured(
@@ -129,18 +120,6 @@ class Loads:
                     out[k] = np.where(drives, ideal / s.efficiency, ideal * s.back_efficiency)
                     out[k] += s.inertia * acceleration[k] / s.lead * (2.0 * pi * s.gear)
                 yield out
-
-    def _conditioning(self, motion: Motion) -> Array:
-        """Return 6 / (|J| |J^-1|) (n,) with turns about the middle of the platform joints, over the stated length."""
-        joints = np.array([s.platform_joint for s in self._machine.struts])
-        spread = joints - joints.mean(axis=0)
-        length = self._machine.health.length or float(np.sqrt((spread**2).sum() / 6.0))
-        unit = motion.poses.rows[:, :, :3]
-        lever = np.cross(motion.arms - motion.arms.mean(axis=1, keepdims=True), unit) / length
-        j = np.concatenate([unit, lever], axis=2)
-        norms = [np.sqrt(np.einsum("nij,nij->n", m, m)) for m in (j, np.linalg.inv(j))]
-        out: Array = 6.0 / (norms[0] * norms[1])
-        return out
 
     def _take(self, which: tuple[str, int], low: Array, high: Array, rows: Rows) -> None:
         spread, line = self.uses[which], rows.line[rows.new]

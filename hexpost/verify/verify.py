@@ -30,6 +30,7 @@ from hexpost.verify.plain import open_plain
 from hexpost.verify.pose import Poses, Tracker
 from hexpost.verify.rows import Rows, Table
 from hexpost.verify.segments import Cuts
+from hexpost.verify.singular import SingularPoses
 from hexpost.verify.suspects import Suspects
 
 MOST_PROGRAM = 500_000_000
@@ -142,7 +143,8 @@ class _Walk:
         self.limits = Limits(machine, self.period)
         free = folder.manifest["settings"].get("yaw", "fixed") != "fixed"
         self.follower = Follower(moves, machine, axis_only=free)
-        self.joints = JointAngles(machine, self.follower.route.rotations(machine.reference[3:, None])[0])
+        reference = self.follower.route.rotations(machine.reference[3:, None])[0]
+        self.joints, self.singular = JointAngles(machine, reference), SingularPoses(machine, reference)
         self.bodies = Bodies(machine)
         self.loads = Loads(machine, inputs.tools, inputs.meaning, self.period)
         self.happenings = Happenings(folder.path / "events.csv", inputs.meaning.events, machine, self.period)
@@ -165,7 +167,7 @@ class _Walk:
             self._time(),
             self._continuity(),
             self._limits(),
-            *(c.check(self.folder.report) for c in (self.joints, self.loads, self.bodies) if c.limited),
+            *(c.check(self.folder.report) for c in (self.joints, self.singular, self.loads, self.bodies) if c.limited),
             *self._path(),
             self._ends(),
             self._events(),
@@ -208,6 +210,7 @@ class _Walk:
         self.limits.add_deviation(rows, poses, follower.route, follower.first_move(group), follower.cutting(group))
         self.joints.add(rows, poses)
         self.bodies.add(rows, poses, self.rounding)
+        self.singular.add(rows, poses)
         self.loads.add(rows, poses, follower.route, follower.first_move(group), follower.last_move(group))
         self.happenings.place(rows, poses, follower.route)
 

@@ -19,7 +19,6 @@ EVERYBODYS = {"cli", "kinematics", "machine", "workers"}
 """What several stages build on, and the command line, which calls them all."""
 BORROWED = {
     ("explain", "moves"): "it shows how a block was read, state by state",
-    ("reach", "audit"): "the same length beside which angles are weighed",
     ("refeed", "moves"): "it cuts blocks that say nothing but where to go",
     ("refeed", "setpoints"): "it looks for the ticks at which blocks begin",
     ("verify", "moves"): "a proof shares the reading of inputs, and nothing else",

@@ -2,8 +2,8 @@
 
 from math import cos, dist, pi, sin
 
-from attack.damage import UNPROVEN, too_long
-from attack.jobs import broken, inside, proof, singular, write
+from attack.damage import too_long
+from attack.jobs import broken, clean_through, inside, proof, write
 from attack.model import Outcome
 from attack.programs import program
 from machine.described import REST, STRUT
@@ -135,12 +135,11 @@ def random_machine(rng, place):
         outcome.note = f"last refusal: {said.splitlines()[0][-160:]}"
         return outcome
     outcome.lost += broken(place / "job")
-    if faults := proof(place / "job", code):
-        yaw = words[words.index("--yaw") + 1] if "--yaw" in words else "fixed"
-        if code == 1 and singular(Files(program=paths["p"], **files), yaw=yaw):
-            outcome.note = UNPROVEN
-        else:
-            outcome.wrong += [f"{x} from {options_and(words)} {texts}" for x in faults]
+    yaw = words[words.index("--yaw") + 1] if "--yaw" in words else "fixed"
+    found = proof(place / "job", code) + (
+        clean_through(Files(program=paths["p"], **files), yaw=yaw) if code == 0 else []
+    )
+    outcome.wrong += [f"{x} from {options_and(words)} {texts}" for x in found]
     if any(paths[k.split("_")[0]].read_text() != text for k, text in texts.items()):
         outcome.lost.append("an input was changed")
     return outcome

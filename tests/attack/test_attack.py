@@ -4,7 +4,7 @@ import random
 
 import numpy as np
 import pytest
-from attack import damage, disks, killing, machines, run, striking, surroundings, together
+from attack import damage, disks, killing, machines, run, singular, striking, surroundings, together
 from attack.model import Outcome, Tally, table
 from attack.targets import TARGETS, VALUES, edited
 
@@ -13,6 +13,7 @@ SLICE = {
     "damaged samples, converted": 6,
     "damaged library, gated": 4,
     "random machines, proven": 1,
+    "ways past singular poses": 2,
     "SIGKILL": 1,
     "SIGINT": 1,
     "file size bound": 1,
@@ -23,7 +24,8 @@ SLICE = {
     "closed output": 1,
 }
 """Trials of each kind: whole runs of the tool are left to the bench."""
-KINDS = {k: v for m in (damage, disks, killing, machines, striking, surroundings, together) for k, v in m.KINDS.items()}
+MODULES = (damage, disks, killing, machines, singular, striking, surroundings, together)
+KINDS = {k: v for m in MODULES for k, v in m.KINDS.items()}
 
 
 @pytest.mark.parametrize("kind", SLICE)

@@ -9,9 +9,10 @@ from audit.test_load_limits import run, swinging
 from machine.described import REST, STRUT, described
 
 from hexpost.audit.cutting import _spindle_speeds
-from hexpost.audit.room import _pairs, characteristic_length
+from hexpost.audit.room import _pairs
 from hexpost.errors import HexpostError
 from hexpost.kinematics.frames import pose_matrix
+from hexpost.machine.geometry import characteristic_length
 from hexpost.moves.model import AFTER, WITH, Events
 
 
@@ -79,7 +80,7 @@ def test_the_worst_conditioning_is_that_of_the_jacobian_about_the_middle_of_the_
     """6 / (|J| |J^-1|) in Frobenius norms, turns over the characteristic length."""
     machine = described()
     job, s = swinging(machine)
-    (worst,) = [w for w in run(job, s, machine=machine).worst if w.limit.name == "conditioning"]
+    (worst,) = [w for w in run(job, s, machine=machine).worst if w.limit.name == "singular-pose"]
     f = job.frames[0]
     joints = np.array([x.platform_joint for x in machine.struts])
     base = np.array([x.base_joint for x in machine.struts])

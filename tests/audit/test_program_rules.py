@@ -88,7 +88,7 @@ def test_down_is_down_in_the_base_frame_even_where_machine_coordinates_are_turne
     end = np.zeros((6, 2))
     end[2] = [30.0, -30.0]
     m = moves(2, mode=FEED_RAPID, frames=[machine], start=np.zeros((6, 2)), end=end)
-    (found,) = listed(run(m, samples([3, 4])))
+    (found,) = [f for f in listed(run(m, samples([3, 4]))) if f[0] != "singular-pose"]
     assert found[:3] == ("retract", 0, 10)
     assert found[5] == pytest.approx(30.0)
 

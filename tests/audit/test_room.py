@@ -83,10 +83,10 @@ def test_too_little_conditioning_is_found():
     machine = described("", REST.replace("conditioning = 0.05", "conditioning = 0.99"))
     job, s = swinging(machine)
     result = run(job, s, machine=machine)
-    (worst,) = [w for w in result.worst if w.limit.name == "conditioning"]
+    (worst,) = [w for w in result.worst if w.limit.name == "singular-pose"]
     assert 0.05 < worst.value < worst.allowed == 0.99
     assert worst.strut == 0
-    assert [f for f in listed(result) if f[0] == "conditioning"]
+    assert [f for f in listed(result) if f[0] == "singular-pose"]
 
 
 def boxes(*lows):

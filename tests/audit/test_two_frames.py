@@ -55,7 +55,7 @@ def test_every_check_takes_each_block_in_its_own_frame():
         at = replace(s.poses, frame=number, move=np.full(N, number), line=np.full(N, 10 * number + 10, dtype=np.int32))
         checks.add(replace(s, poses=at))
     found = {(w.limit.name, w.strut): w.ratio for w in checks.finish().worst}
-    own = {"joint-angle", "conditioning", "thrust", "torque", "power", "buckling", "speed", "stroke", "deviation"}
+    own = {"joint-angle", "singular-pose", "thrust", "torque", "power", "buckling", "speed", "stroke", "deviation"}
     assert own <= {limit for limit, _ in found}
     for key, ratio in found.items():
         if key[0] in own:

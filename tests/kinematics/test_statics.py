@@ -10,7 +10,7 @@ from hexpost.kinematics.frames import rotation
 from hexpost.kinematics.jacobian import angle_axes, jacobian
 from hexpost.kinematics.links import links
 from hexpost.kinematics.screws import buckling_load, critical_speed, torque
-from hexpost.kinematics.statics import Balance, _order, compliance, conditioning
+from hexpost.kinematics.statics import Balance, _order, compliance
 from hexpost.kinematics.struts import Struts
 
 INERTIA = np.array([[62.0, 3, -2], [3, 64, 5], [-2, 5, 78]]) * 1e6
@@ -159,18 +159,6 @@ def test_compliance_is_the_pull_of_springs():
         moved = compliance(rows, stiffness)[n] @ load
         stretched = np.linalg.solve(rows[n].T, load) / stiffness  # each spring under its own thrust
         assert np.allclose(rows[n] @ moved, stretched, rtol=1e-9)
-
-
-def test_conditioning_of_perfect_and_of_singular_rows():
-    assert conditioning(np.eye(6)[None], 1.0)[0] == pytest.approx(1.0)
-    scaled = np.eye(6)[None] * np.array([1, 1, 1, 250, 250, 250.0])
-    assert conditioning(scaled, 250.0)[0] == pytest.approx(1.0)
-    assert conditioning(np.diag([1, 1, 1, 1, 1, 0.0])[None], 1.0)[0] == 0.0
-    q = motion(20, 3, 1)[0]
-    rows = jacobian(demonstration_struts(), q)
-    rows[:, :, 3:] /= 400.0
-    plain = 6.0 / (np.linalg.norm(rows, axis=(1, 2)) * np.linalg.norm(np.linalg.inv(rows), axis=(1, 2)))
-    assert np.allclose(conditioning(jacobian(demonstration_struts(), q), 400.0), plain, rtol=1e-9)
 
 
 def test_torque_of_a_ball_screw():

@@ -161,7 +161,7 @@ def test_a_singular_geometry_is_refused_with_its_measure():
     assert fault.startswith(
         "m.toml: reference.pose_mm_deg: expected struts that hold the platform in all six directions"
     )
-    assert "smallest to largest singular value of the Jacobian" in fault
+    assert "conditioning (characteristic length 400.0 mm) is " in fault
 
 
 @pytest.mark.parametrize(

@@ -69,10 +69,10 @@ def test_a_milder_conditioning_is_named(job, tmp_path):
     folder = copied(job[1], tmp_path)
 
     def milder(report):
-        report["tool"]["worst"]["conditioning"]["ratio"] *= 0.99
+        report["tool"]["worst"]["singular-pose"]["ratio"] *= 0.99
 
     retold(folder, milder)
-    assert [f.split(":")[0] for f in proof(folder)[1]["loads"]] == ["conditioning"]
+    assert [f.split(":")[0] for f in proof(folder)[1]["singular poses"]] == ["singular-pose"]
 
 
 def test_a_load_left_out_is_named(job, tmp_path):

@@ -1,0 +1,92 @@
+"""Singular poses again, from the poses that the lengths give: on which side of them the platform is, and how near."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.machine.model import Machine
+from hexpost.verify.against_report import find_unsaid
+from hexpost.verify.limits import MOST_LINES, Use
+from hexpost.verify.model import Check, Faults
+from hexpost.verify.pose import Poses
+from hexpost.verify.rows import Rows
+
+NAME = "singular-pose"
+LEAST = 1e-3
+"""The least conditioning, where the machine file does not ask for more."""
+TOLD = 0.1
+"""From this share of the limit on a report tells the worst; always where the machine file states a least."""
+STEP = 1e-5
+"""The decimals of the table change a share by less than this part of it."""
+
+
+class SingularPoses:
+    """The worst share of the least conditioning that a table takes, with ``reference`` (3, 3) the rotation there.
+
+    Conditioning is 6 |det J| / (|J| |adj J|), turns about the middle of the platform joints over their mean radius or
+    the stated length; negative where the determinant has not the sign that it has at the reference pose.
+    """
+
+    limited = True
+
+    def __init__(self, machine: Machine, reference: Array) -> None:
+        joints = np.array([s.platform_joint for s in machine.struts])
+        base = np.array([s.base_joint for s in machine.struts])
+        self._middle = joints.mean(axis=0)
+        self._length = machine.health.length or float(np.sqrt(((joints - self._middle) ** 2).sum() / 6.0))
+        self._least = max(LEAST, machine.health.conditioning or 0.0)
+        arms = joints @ reference.T
+        struts = machine.reference[:3] + arms - base
+        rows = np.concatenate([struts, np.cross(arms, struts)], axis=1)
+        self._side = float(np.sign(np.linalg.det(rows / np.linalg.norm(struts, axis=1)[:, None])))
+        self._told = TOLD if machine.health.conditioning is None else 0.0
+        self._worst = Use(low=1.0)
+
+    def add(self, rows: Rows, poses: Poses) -> None:
+        """Look at the new rows, which have these ``poses``."""
+        if poses.lost.any():
+            return
+        found = self._conditioning(poses)
+        share = self._least / np.maximum(found, self._least)
+        share = np.where(found < self._least, 1.0 + self._least - found, share)
+        k = int(share.argmax())
+        kept, line = self._worst, rows.line[rows.new]
+        if share[k] > kept.value:
+            kept.value, kept.low = float(share[k]), float(found[k])
+            kept.row, kept.line = rows.first + rows.old + k, int(line[k])
+        over = share > 1.0 + STEP
+        if over.any() and len(kept.lines) < MOST_LINES:
+            kept.lines.update(np.unique(line[over]).tolist())
+
+    def check(self, report: Mapping[str, Any]) -> Check:
+        """Check that the report says of singular poses no less than the table shows.
+
+        Between two rows a job may come nearer than at either: a report may be harsher than its table.
+        """
+        faults, worst = Faults(), self._worst
+        said = report.get("tool", {}).get("worst", {}).get(NAME)
+        if said is None and worst.value > self._told:
+            faults.add(f"{NAME}: the report tells no worst use")
+        if said is not None:
+            mild = said["ratio"] < worst.value * (1.0 - STEP)
+            if mild or (report.get("verdict") == "clean" and said["ratio"] > worst.value * (1.0 + STEP)):
+                what = f"the least conditioning is {worst.low:.6f}, in row {worst.row}, line {worst.line}"
+                faults.add(f"{NAME}: {what}; the report says {said['value']}")
+        if said is not None and said["value"] <= 0.0:
+            beyond = "from there on the same lengths mean two poses, and no table shows which of them it is"
+            faults.add(f"{NAME}: line {said['line']} goes through a singular pose: {beyond}")
+        find_unsaid((NAME, 0), NAME, worst.lines, report, faults)
+        text = f"determinants keep their sign; least conditioning {worst.low:.4f}, {self._least:g} is needed"
+        return Check(name="singular poses", text=text, faults=faults.told())
+
+    def _conditioning(self, poses: Poses) -> Array:
+        """Return the conditioning (n,)."""
+        unit = poses.rows[:, :, :3]
+        lever = poses.rows[:, :, 3:] - np.cross((poses.r @ self._middle)[:, None], unit)
+        j = np.concatenate([unit, lever / self._length], axis=2)
+        back = np.linalg.inv(j)
+        norms = [np.sqrt(np.einsum("nij,nij->n", x, x)) for x in (j, back)]
+        out: Array = 6.0 * self._side * np.sign(np.linalg.det(j)) / (norms[0] * norms[1])
+        return out
