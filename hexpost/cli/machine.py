@@ -64,12 +64,12 @@ def reach(
     file: str | None, out: str, step_mm: float, *, overwrite: bool, jobs: int | None, serial: bool,
     cluster: str | None, memory_mb: int | None,
 ) -> None:  # fmt: skip
-    """Survey what a machine FILE (or the demonstration machine) reaches, and how well: a table and a page of maps."""
+    """Map what a machine FILE (or the demonstration machine) reaches, and how well: a table and a page of maps."""
     from hexpost.cli.workers import engine_of
     from hexpost.errors import OutputError
     from hexpost.machine.load import demonstration_machine, load_machine
+    from hexpost.reach.layers import all_places, layer_count
     from hexpost.reach.maps import page
-    from hexpost.reach.survey import layer_count, survey
     from hexpost.reach.table import table
     from hexpost.tables.whole import write_whole, writing
 
@@ -81,10 +81,10 @@ def reach(
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
     hidden = not sys.stderr.isatty()
-    run = engine_of(loads="hexpost.reach.survey", jobs=jobs, alone=serial, address=cluster, memory_mb=memory_mb)
+    run = engine_of(loads="hexpost.reach.layers", jobs=jobs, alone=serial, address=cluster, memory_mb=memory_mb)
     count = layer_count(machine, step_mm)
     with run as engine, click.progressbar(length=count, label="reach", file=sys.stderr, hidden=hidden) as bar:
-        found = survey(machine, step_mm, engine, bar.update)
+        found = all_places(machine, step_mm, engine, bar.update)
     write_whole(folder / "reach.csv", table(found).encode())
     write_whole(folder / "reach.html", page(machine, found, step_mm).encode())
     click.echo(f"{int(found.reachable.sum()):,} of {found.reachable.size:,} places are within reach")

@@ -9,7 +9,7 @@ from hexpost.arrays import Array, Flags
 from hexpost.feed.minima import spread_min
 from hexpost.feed.model import AT_CORNER, Timing
 from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
-from hexpost.feed.weigh import TOLERANCE, Limits, weigh
+from hexpost.feed.weigh import TOLERANCE, PlanLimits, weigh
 from hexpost.path.model import ToolPath
 
 BLOCK, PORTION = 8192, 1 << 16
@@ -81,7 +81,7 @@ def changed(before: Speeds, now: Speeds, timing: Timing) -> Ranges:
 
 
 def correct(
-    st: Stretches, timing: Timing, path: ToolPath, limits: Limits, where: Ranges | None, *, power: float = 1.0
+    st: Stretches, timing: Timing, path: ToolPath, limits: PlanLimits, where: Ranges | None, *, power: float = 1.0
 ) -> Corrected | None:
     """Return stretches with lower bounds where samples break limits of tip, tilt or struts; ``None`` when none does.
 
@@ -120,7 +120,9 @@ def correct(
     return Corrected(st=lower, worst=worst)
 
 
-def _doubtful(edges: Array, timing: Timing, path: ToolPath, limits: Limits, where: Ranges | None) -> Iterator[Array]:
+def _doubtful(
+    edges: Array, timing: Timing, path: ToolPath, limits: PlanLimits, where: Ranges | None
+) -> Iterator[Array]:
     """Yield the times in ticks to look at, a portion at a time: those in stretches of time that bounds do not clear."""
     step = STEP_FIRM if limits.struts.aim.all() else STEP
     for begin in range(0, len(edges) - 1, BLOCK):
@@ -136,7 +138,7 @@ def _doubtful(edges: Array, timing: Timing, path: ToolPath, limits: Limits, wher
             yield edge[here[which]] + inside * width[here[which]]
 
 
-def _suspect(edge: Array, timing: Timing, path: ToolPath, limits: Limits, where: Ranges | None) -> Flags:
+def _suspect(edge: Array, timing: Timing, path: ToolPath, limits: PlanLimits, where: Ranges | None) -> Flags:
     """Return which stretches of time between edges are not cleared by bounds.
 
     Between two edges the jerk along the path is constant, its acceleration largest at one end; the derivatives of

@@ -81,7 +81,7 @@ class PathMotion:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Place:
+class PathPlace:
     """Where on the path, shape (n,): piece, and parameter from its start."""
 
     piece: Ints
@@ -183,7 +183,7 @@ class Timing:
         out[0] = area[k] + h * (sk + h * (vk / 2 + h * out[3] / 6))
         return origin, out, i, j
 
-    def locate(self, path: ToolPath, motion: PathMotion) -> Place:
+    def locate(self, path: ToolPath, motion: PathMotion) -> PathPlace:
         """Return the pieces under the samples; never a piece of another span (at a stop, s alone does not say)."""
         s, span = motion.s, motion.span
         a = max(int(np.searchsorted(path.s0, s[0], "right")) - 1, 0)
@@ -196,7 +196,7 @@ class Timing:
         u = np.maximum(s - path.s0[piece], 0.0)
         if motion.rest.any():
             u[motion.rest] = path.size[piece[motion.rest]]
-        return Place(piece=piece, u=u)
+        return PathPlace(piece=piece, u=u)
 
     def end_ticks(self, path: ToolPath, move: Ints) -> Ints:
         """Return the first ticks at which the tool has reached the ends of moves (n,), rising; 0 for move -1.

@@ -13,7 +13,7 @@ from hexpost.feed.scan import speeds_squared
 from hexpost.feed.stretches import Stretches, tagged
 from hexpost.feed.struts import PLANNED, steepest
 from hexpost.feed.task import Task
-from hexpost.feed.weigh import Limits
+from hexpost.feed.weigh import PlanLimits
 from hexpost.path.model import ToolPath
 
 
@@ -40,7 +40,7 @@ def within_reach(st: Stretches, which: Flags, window: Array, task: Task, norms: 
     return replace(st, up=np.maximum(st.up, ramp * which[st.span]), down=np.maximum(st.down, -ramp * which[st.span]))
 
 
-def _exact(st: Stretches, which: Flags, path: ToolPath, limits: Limits) -> tuple[Array, Array]:
+def _exact(st: Stretches, which: Flags, path: ToolPath, limits: PlanLimits) -> tuple[Array, Array]:
     """Return the speeds squared (n,) of the exact profile at both edges of the stretches of some spans; else 0.
 
     Its grid are the edges, under the caps of the stretches; tip and tilt are limited along their axes.

@@ -10,7 +10,7 @@ from hexpost.feed.model import Timing
 from hexpost.feed.ramps import Rests, lay
 from hexpost.feed.stretches import Speeds, Stretches
 from hexpost.feed.struts import CURVATURE_MOST, CURVATURE_SHARE, bounded, strut_limits
-from hexpost.feed.weigh import Limits
+from hexpost.feed.weigh import PlanLimits
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
 from hexpost.path.model import ToolPath
@@ -30,7 +30,7 @@ class Task:
     """
 
     path: ToolPath
-    limits: Limits
+    limits: PlanLimits
     rests: Rests
     period: float
     firm: Flags
@@ -58,7 +58,7 @@ def task_of(
         st, clear = bounded(st, clear, path, norms, struts, curvature=curvature)
     task = Task(
         path=path,
-        limits=Limits(shares=clear, struts=struts),
+        limits=PlanLimits(shares=clear, struts=struts),
         rests=rests,
         period=machine.period,
         firm=struts.aim[path.span_first[:-1]] > 0,

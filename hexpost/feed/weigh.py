@@ -7,7 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Ints
 from hexpost.feed.bounds import MARGIN, Norms
-from hexpost.feed.model import TIP_ACCELERATION, TIP_JERK, TIP_SPEED, PathMotion, Place, strut_cause
+from hexpost.feed.model import TIP_ACCELERATION, TIP_JERK, TIP_SPEED, PathMotion, PathPlace, strut_cause
 from hexpost.feed.struts import THRUST, StrutLimits
 from hexpost.feed.thrusts import ThrustParts
 from hexpost.machine.model import ToolTip
@@ -22,7 +22,7 @@ NOTHING = 1e-300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Limits:
+class PlanLimits:
     """All limits of a job: of tip and tilt, with bounds that clear pieces of a closer look, and of the struts."""
 
     shares: Norms
@@ -43,7 +43,7 @@ class Bad:
     cause: Codes
 
 
-def weigh(motion: PathMotion, place: Place, path: ToolPath, limits: Limits) -> Bad | None:
+def weigh(motion: PathMotion, place: PathPlace, path: ToolPath, limits: PlanLimits) -> Bad | None:
     """Return which samples are over a limit, or ``None``.
 
     A sample whose jerk is ``r`` times its limit: the share of curvature lowers the cap under it by r^(-2/3 share),

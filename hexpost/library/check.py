@@ -12,7 +12,7 @@ from hexpost.audit.model import AuditResult
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.library.deadline import OutOfTime, deadline
 from hexpost.library.findings import gather
-from hexpost.library.model import CheckTask, InputFile, Mistake, Record, Use
+from hexpost.library.model import CheckTask, InputFile, ProgramFault, Record, Use
 from hexpost.library.records import to_bytes
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
@@ -90,9 +90,9 @@ def _refused(error: InputError, task: CheckTask) -> Record:
     return Record(mistakes=mistakes, mistakes_total=error.total)
 
 
-def _mistake(fault: Fault, task: CheckTask) -> Mistake:
+def _mistake(fault: Fault, task: CheckTask) -> ProgramFault:
     """Return one fault; no path is in it, so that equal programs have equal records wherever they lie."""
-    return Mistake(
+    return ProgramFault(
         code=fault.code,
         what=fault.what,
         line=fault.line,
@@ -105,7 +105,7 @@ def _mistake(fault: Fault, task: CheckTask) -> Mistake:
 
 def _given_up(code: str, what: str) -> Record:
     """Return the record of a program that could not be checked this time."""
-    return Record(mistakes=(Mistake(code=code, what=what),), mistakes_total=1, lasting=False)
+    return Record(mistakes=(ProgramFault(code=code, what=what),), mistakes_total=1, lasting=False)
 
 
 def input_file(path: str) -> InputFile:

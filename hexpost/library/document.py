@@ -3,7 +3,7 @@
 import json
 
 from hexpost.audit.model import Finding
-from hexpost.library.model import Case, Entry, GateResult, Judged, Mistake
+from hexpost.library.model import Case, Entry, GateResult, Judged, ProgramFault
 from hexpost.voice import advice
 
 SCHEMA_VERSION = 1
@@ -78,7 +78,7 @@ def told(f: Finding) -> dict[str, object]:
     }
 
 
-def _mistake(m: Mistake) -> dict[str, object]:
+def _mistake(m: ProgramFault) -> dict[str, object]:
     return {
         "code": m.code,
         "what": m.what,

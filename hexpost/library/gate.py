@@ -14,7 +14,7 @@ from hexpost.library.baseline import Baseline
 from hexpost.library.cache import Cache, key_of, task_key
 from hexpost.library.check import check, input_file
 from hexpost.library.judge import judge, mended
-from hexpost.library.model import LOST, CheckTask, GateResult, InputFile, Mistake, Record
+from hexpost.library.model import LOST, CheckTask, GateResult, InputFile, ProgramFault, Record
 from hexpost.library.policy import Policy
 from hexpost.library.records import from_bytes
 from hexpost.library.settings import TIME_LIMIT_S, Settings
@@ -201,7 +201,7 @@ def _digest(path: str) -> str | None:
 def _lost(lost: Lost) -> Record:
     """Return the record of a program whose worker died."""
     what = "expected a result, found that the worker died over this program: killed, out of memory, or beyond its time"
-    return Record(mistakes=(Mistake(code=LOST, what=f"{what} ({lost.why})"),), mistakes_total=1, lasting=False)
+    return Record(mistakes=(ProgramFault(code=LOST, what=f"{what} ({lost.why})"),), mistakes_total=1, lasting=False)
 
 
 def select(names: Sequence[str], shard: Shard | None) -> list[str]:

@@ -52,7 +52,7 @@ class CheckTask:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mistake:
+class ProgramFault:
     """Why a program was not understood; ``file`` is the name of another file that is at fault."""
 
     code: str
@@ -85,7 +85,7 @@ class Record:
     found: tuple[Finding, ...] = ()
     found_total: int = 0
     warnings: tuple[str, ...] = ()
-    mistakes: tuple[Mistake, ...] = ()
+    mistakes: tuple[ProgramFault, ...] = ()
     mistakes_total: int = 0
     lasting: bool = True
 

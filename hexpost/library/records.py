@@ -6,10 +6,10 @@ from math import isfinite
 from typing import Any
 
 from hexpost.audit.model import LIMITS, Finding, Limit, Limits
-from hexpost.library.model import Mistake, Record, Use
+from hexpost.library.model import ProgramFault, Record, Use
 
 _FOUND = tuple(f.name for f in fields(Finding))
-_MISTAKE = tuple(f.name for f in fields(Mistake))
+_MISTAKE = tuple(f.name for f in fields(ProgramFault))
 
 
 def to_bytes(record: Record) -> bytes:
@@ -36,7 +36,7 @@ def from_bytes(text: bytes, limits: Limits = LIMITS) -> Record:
         found=tuple(_finding(dict(zip(_FOUND, row, strict=True)), limits) for row in document["found"]),
         found_total=document["found_total"],
         warnings=tuple(document["warnings"]),
-        mistakes=tuple(Mistake(**dict(zip(_MISTAKE, row, strict=True))) for row in document["mistakes"]),
+        mistakes=tuple(ProgramFault(**dict(zip(_MISTAKE, row, strict=True))) for row in document["mistakes"]),
         mistakes_total=document["mistakes_total"],
         lasting=document["lasting"],
     )

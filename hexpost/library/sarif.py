@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 from hexpost.audit.model import Finding
 from hexpost.library.document import told
-from hexpost.library.model import Case, GateResult, Judged, Mistake
+from hexpost.library.model import Case, GateResult, Judged, ProgramFault
 from hexpost.library.texts import judged_sentence, mistake_sentence
 from hexpost.version import VERSION
 
@@ -65,7 +65,7 @@ def _of_finding(name: str, j: Judged, index: dict[str, int]) -> Plain:
     return out
 
 
-def _of_mistake(name: str, m: Mistake, index: dict[str, int]) -> Plain:
+def _of_mistake(name: str, m: ProgramFault, index: dict[str, int]) -> Plain:
     rule = f"program/{m.code}"
     line, column = m.line or 1, m.column or 1
     place = _location(name, line, column, column + 1 if m.column else None, m.text)

@@ -1,6 +1,6 @@
 """What the gate says of findings and mistakes, in one sentence each."""
 
-from hexpost.library.model import Case, Judged, Mistake
+from hexpost.library.model import Case, Judged, ProgramFault
 from hexpost.voice import advice, what
 
 STATES = {
@@ -20,7 +20,7 @@ def judged_sentence(j: Judged) -> str:
     return f"{what(f)}{also}. {advice(f)}".rstrip() + (f" [{state}]" if state else "")
 
 
-def mistake_sentence(m: Mistake) -> str:
+def mistake_sentence(m: ProgramFault) -> str:
     """Return what is wrong, where if it is not the program itself, and the hint."""
     where = f"{m.file}: " if m.file else ""
     hint = f" Hint: {m.hint}" if m.hint else ""

@@ -11,8 +11,8 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.program.digits import EXACT_DIGITS, WIDTH, long_numbers, preceding_bytes, short_numbers
-from hexpost.program.events import (
-    Events,
+from hexpost.program.nondigits import (
+    NonDigits,
     blank_comments,
     blank_skips,
     close_words,
@@ -100,7 +100,7 @@ def scan(text: bytes) -> Scan:
     )
 
 
-def read_words(text: bytes, events: Events, moved: Ints, line_start: Ints, odd: Flags) -> ScannedWords:
+def read_words(text: bytes, events: NonDigits, moved: Ints, line_start: Ints, odd: Flags) -> ScannedWords:
     """Return all words; flag in ``odd`` the lines whose numbers the parser must judge."""
     word = np.flatnonzero((events.role == LETTER) | (events.role == LABEL))
     at = events.at.take(word)
@@ -127,7 +127,7 @@ def upper_case(letter: Codes) -> Codes:
     return np.where(letter >= ord("A"), letter & 0xDF, letter)
 
 
-def find_numbers(events: Events, word: Ints) -> Numbers:
+def find_numbers(events: NonDigits, word: Ints) -> Numbers:
     """Return where the numbers of the words (event indices ``word``) are."""
     at, role = events.at, events.role
     dot = word + 1

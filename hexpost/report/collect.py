@@ -8,7 +8,7 @@ from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.model import Interpretation
 from hexpost.program.model import Program
 from hexpost.report.cautions import cautions
-from hexpost.report.model import MOST_FINDINGS, MachineName, Remark, Report, StrutUse
+from hexpost.report.model import MOST_FINDINGS, IgnoredWord, MachineName, Report, StrutUse
 
 _NO_TOOLS = "No tools file was given: every tool has length 0 and diameter 0."
 _NO_OFFSETS = "The setup file holds no work offset: every one is the pallet frame."
@@ -50,7 +50,7 @@ def collect(
         findings_total=audit.total,
         blocks_total=len(np.unique(found.line)),
         readings=interpretation.readings,
-        ignored=tuple(Remark(line=r.line, text=r.text, count=r.count) for r in interpretation.ignored),
+        ignored=tuple(IgnoredWord(line=r.line, text=r.text, count=r.count) for r in interpretation.ignored),
         warnings=(*(w for w in missing if w not in audit.warnings), *audit.warnings),
         cautions=cautions(demonstration=machine.demonstration),
         reasons=reasons,

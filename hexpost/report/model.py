@@ -11,7 +11,7 @@ MOST_FINDINGS = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Remark:
+class IgnoredWord:
     """Something that was ignored: its first line, what, how often."""
 
     line: int
@@ -74,7 +74,7 @@ class Report:
     blocks_total: int
     """Distinct program lines among the findings that the audit kept."""
     readings: tuple[str, ...]
-    ignored: tuple[Remark, ...]
+    ignored: tuple[IgnoredWord, ...]
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
     reasons: Reasons | None = None

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags
 from hexpost.machine.model import Machine
-from hexpost.setup.survey import Survey
+from hexpost.setup.yaw_use import YawUse
 
 STEEP = 12.0
 """Power of the use of a limit that is summed up along the path: the larger, the more only the worst counts."""
@@ -34,7 +34,7 @@ def farthest(machine: Machine, ticks: int) -> float:
     return TILT_SHARE * min(tip.tilt_speed * h, tip.tilt_acceleration * h**2 / 2.0, tip.tilt_jerk * h**3 / 4.0)
 
 
-def route(found: Survey, steps: YawSteps, reach: float, hold: Flags, period: float) -> Array:
+def route(found: YawUse, steps: YawSteps, reach: float, hold: Flags, period: float) -> Array:
     """Return for each bin the index of its yaw: the least sum of steep uses, changes of at most ``reach`` rad.
 
     ``hold`` (m,): no change from the bin before. The first bin has the middle yaw (R. Bellman, 1957).

@@ -12,8 +12,8 @@ from hexpost.setpoints.model import YawProfile
 from hexpost.setup.follow import YawSteps, farthest, route
 from hexpost.setup.model import Outcome
 from hexpost.setup.round_tool import taken
-from hexpost.setup.survey import survey
 from hexpost.setup.trial import COARSE_SAMPLES, outcome
+from hexpost.setup.yaw_use import yaw_use
 from hexpost.units import DEG_PER_RAD, RAD_PER_DEG
 
 FIXED, BEST, FOLLOW = "fixed", "best", "follow"
@@ -22,7 +22,7 @@ RANGE = 60
 """Yaws up to so many degrees to either side are looked at."""
 COARSE_DEG, FINE_DEG = 5.0, 0.5
 TRIALS = 3
-"""So many of the best yaws of the survey are run in full."""
+"""So many of the best yaws by their use of the limits are run in full."""
 FOLLOW_RANGE, FOLLOW_DEG = 45.0, 1.5
 KNOT_S = (0.25, 0.6)
 """Seconds between control points that are tried; longer for jobs of more than ``MOST_KNOTS`` of them."""
@@ -71,7 +71,7 @@ def turned_job(job: Job, yaw: float, switches: Switches, period: float | None = 
 
 def _best(job: Job, fixed: Outcome, objective: str, switches: Switches) -> tuple[Job, Outcome]:
     """Return the job with its best constant yaw, or as it is."""
-    find = _by_survey if objective == "margin" else _by_time
+    find = _by_margin if objective == "margin" else _by_time
     found = [(fixed, 0.0, job)]
     for yaw in find(job, switches):
         there = turned_job(job, yaw, switches)
@@ -80,15 +80,15 @@ def _best(job: Job, fixed: Outcome, objective: str, switches: Switches) -> tuple
     return best[2], best[0]
 
 
-def _by_survey(job: Job, _switches: Switches) -> list[float]:
+def _by_margin(job: Job, _switches: Switches) -> list[float]:
     """Return the most promising yaws by the worst use of limits along the path."""
     coarse: Array = np.arange(-RANGE, RANGE + COARSE_DEG / 2, COARSE_DEG) * RAD_PER_DEG
     step = max(1, job.timing.ticks)
-    use = survey(job, coarse, step).constant()
+    use = yaw_use(job, coarse, step).constant()
     seeds = coarse[np.argsort(use, kind="stable")[:TRIALS]]
     around = np.arange(-COARSE_DEG, COARSE_DEG + FINE_DEG / 2, FINE_DEG) * RAD_PER_DEG
     fine = np.unique(np.round(np.concatenate([s + around for s in seeds]) * DEG_PER_RAD, 6)) * RAD_PER_DEG
-    use = survey(job, fine, step).constant()
+    use = yaw_use(job, fine, step).constant()
     order = [float(y) for y in fine[np.argsort(use, kind="stable")] if y != 0.0]
     out: list[float] = []
     for yaw in order:  # neighbours of one that is tried already tell little new
@@ -139,7 +139,7 @@ def _controls(job: Job, ticks: int) -> Array:
     """Return the control points of a profile, rad, one every ``ticks``."""
     half = round(FOLLOW_RANGE / FOLLOW_DEG)
     yaws: Array = np.asarray(np.arange(-half, half + 1) * (FOLLOW_DEG * RAD_PER_DEG), dtype=np.float64)
-    found = survey(job, yaws, ticks)
+    found = yaw_use(job, yaws, ticks)
     machine = job.inputs.machine
     steps = YawSteps(yaw=FOLLOW_DEG * RAD_PER_DEG, ticks=ticks)
     way = route(found, steps, farthest(machine, ticks), _holds(job, ticks, len(found.still)), machine.period)

@@ -116,6 +116,17 @@ def test_no_name_of_ours_needs_an_alias():
     assert not wrong
 
 
+def test_a_class_has_a_name_of_its_own():
+    """Only a proof may use a name again: it shares nothing with what it proves, and no file sees both."""
+    found: dict[str, list[str]] = {}
+    for file in FILES:
+        if "verify" not in file.parts:
+            for node in ast.parse(file.read_text()).body:
+                if isinstance(node, ast.ClassDef):
+                    found.setdefault(node.name, []).append(str(file.relative_to(ROOT)))
+    assert not {name: files for name, files in found.items() if len(files) > 1}
+
+
 @pytest.mark.parametrize("file", CHAPTERS, ids=[module_name(f) for f in CHAPTERS])
 def test_a_package_opens_with_a_chapter(file):
     """What comes in, what goes out, the idea, the rule to know, and where to start reading: names that exist."""

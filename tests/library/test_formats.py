@@ -24,7 +24,7 @@ from hexpost.library.baseline import Baseline, load_baseline, updated
 from hexpost.library.document import to_json
 from hexpost.library.gate import gate
 from hexpost.library.junit import to_junit
-from hexpost.library.model import JUDGED, Case, GateResult, Judged, Mistake, Record
+from hexpost.library.model import JUDGED, Case, GateResult, Judged, ProgramFault, Record
 from hexpost.library.page import to_page
 from hexpost.library.policy import Policy
 from hexpost.library.sarif import to_sarif
@@ -47,7 +47,9 @@ def found(**other):
 
 def hostile():
     broken = Record(duration_s=3.0, found=(found(),), found_total=1)
-    bad = Record(mistakes=(Mistake(code="x", what=HOSTILE, line=None, text=HOSTILE, file="t.toml"),), mistakes_total=9)
+    bad = Record(
+        mistakes=(ProgramFault(code="x", what=HOSTILE, line=None, text=HOSTILE, file="t.toml"),), mistakes_total=9
+    )
     findings = tuple(Judged(found=found(limit=limit, strut=0), state="warning") for limit in JUDGED)
     name = "a b/é#?%<&>\"'\udcff.nc"
     return GateResult(

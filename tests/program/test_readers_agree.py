@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from lark import UnexpectedInput
 from program.readers import bits, by_parser, by_reader
 
-from hexpost.program import events
+from hexpost.program import nondigits
 from hexpost.program.grammar import part_programs
 from hexpost.program.parse import parse
 from hexpost.program.read import read
@@ -129,7 +129,7 @@ def test_lines_that_the_scanner_leaves_come_back_in_their_places(monkeypatch):
     expected = by_reader(data)
     table = roles()
     wary = bytes(i // 16 == LABEL or odd for i, odd in enumerate(table.odd))
-    monkeypatch.setattr(events, "roles", lambda: replace(table, odd=wary))
+    monkeypatch.setattr(nondigits, "roles", lambda: replace(table, odd=wary))
     assert 200 < len(scan(data).odd) <= 304
     assert by_reader(data) == by_reader(data, 777) == expected
 

@@ -12,10 +12,10 @@ from scipy.spatial.transform import Rotation
 
 from hexpost.cli import main
 from hexpost.kinematics.jacobian import jacobian
+from hexpost.reach.layers import all_places
 from hexpost.reach.maps import page
 from hexpost.reach.picture import picture
 from hexpost.reach.places import gauge_struts, grid, places
-from hexpost.reach.survey import survey
 from hexpost.workers.engines import processes, serial
 
 MACHINE = described()
@@ -65,7 +65,7 @@ def test_worst_directions_keep_every_limit_and_use_one():
 
 
 def test_layers_are_put_together_in_order_whatever_the_workers():
-    one, two = (survey(MACHINE, 400.0, engine, lambda _: None) for engine in (serial(), processes(2)))
+    one, two = (all_places(MACHINE, 400.0, engine, lambda _: None) for engine in (serial(), processes(2)))
     assert np.array_equal(one.position, two.position)
     assert np.array_equal(one.tilt, two.tilt, equal_nan=True)
     assert np.array_equal(np.lexsort(one.position), np.arange(one.position.shape[1]))

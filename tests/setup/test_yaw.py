@@ -19,8 +19,8 @@ from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.load import load_tools
 from hexpost.pipeline import Files, load, schedule
 from hexpost.setup.follow import TILT_SHARE, YawSteps, farthest, route
-from hexpost.setup.survey import Survey
 from hexpost.setup.yaw import free_yaw
+from hexpost.setup.yaw_use import YawUse
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 TOOLS = SAMPLES / "tools.toml"
@@ -183,7 +183,7 @@ def test_dynamic_programming_finds_what_trying_all_ways_finds(seed):
     """Authority: every sequence of yaws on a small problem, costed as the module's documentation says."""
     rng = np.random.default_rng(seed)
     m, k = 5, 5
-    found = Survey(still=rng.uniform(0.2, 1, (m, k)), speed=rng.uniform(0.2, 1, (m, k, 6)),
+    found = YawUse(still=rng.uniform(0.2, 1, (m, k)), speed=rng.uniform(0.2, 1, (m, k, 6)),
                    slope=rng.uniform(0, 2, (m, k, 6)))  # fmt: skip
     hold = np.array([True, False, False, True, False])
     steps, reach, period = YawSteps(yaw=0.1, ticks=100), 0.2, 0.001

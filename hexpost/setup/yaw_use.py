@@ -16,7 +16,7 @@ SAMPLES = 8000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Survey:
+class YawUse:
     """Worst use of limits, bins of time by yaws: ``still`` (m, k) of stroke, acceleration and singular poses.
 
     ``speed`` (m, k, 6) share of the speed limit of each strut while the yaw stands; ``slope`` (m, k, 6): what a yaw
@@ -33,7 +33,7 @@ class Survey:
         return out
 
 
-def survey(job: Job, yaws: Array, step: int) -> Survey:
+def yaw_use(job: Job, yaws: Array, step: int) -> YawUse:
     """Return the use of limits at ``yaws`` (k,), added to what the job turns by, in bins of ``step`` ticks.
 
     A bin reaches half a step to either side of its middle, so that bin i belongs to tick i * step.
@@ -68,4 +68,4 @@ def survey(job: Job, yaws: Array, step: int) -> Survey:
             still[rows, j] = np.maximum(still[rows, j], worst)
             for out, x in ((speed, np.abs(rate) / most), (slope, np.abs(there - length) / small / most)):
                 out[rows, j] = np.maximum(out[rows, j], np.maximum.reduceat(x, first, axis=1).T)
-    return Survey(still=still, speed=speed, slope=slope)
+    return YawUse(still=still, speed=speed, slope=slope)

@@ -23,7 +23,7 @@ from hexpost.program.roles import (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Events:
+class NonDigits:
     """All bytes but digits, in order, shape (n,): offset, role and code of the pair with the one before."""
 
     at: Ints
@@ -31,7 +31,7 @@ class Events:
     pair: Codes
 
 
-def find_events(role: Codes) -> Events:
+def find_events(role: Codes) -> NonDigits:
     """Return the events of a window from the roles of its bytes (the last is a line end)."""
     at = np.flatnonzero(role != DIGIT)
     marked = role.copy()
@@ -42,22 +42,22 @@ def find_events(role: Codes) -> Events:
     code[1:] |= ev[:-1] << 4
     code[1:] &= 127
     ev &= ~np.uint8(8)
-    return Events(at=at, role=ev, pair=code)
+    return NonDigits(at=at, role=ev, pair=code)
 
 
-def unusual_events(events: Events) -> Ints:
+def unusual_events(events: NonDigits) -> Ints:
     """Return the events (indices) that the pair table does not take for part of a plain line."""
     return np.flatnonzero(np.frombuffer(events.pair.tobytes().translate(roles().odd), np.bool_))
 
 
-def parted_words(events: Events, unusual: Ints) -> Ints:
+def parted_words(events: NonDigits, unusual: Ints) -> Ints:
     """Return the letters and labels (event indices) that have a blank just behind them."""
     code = events.pair[unusual]
     letter: Ints = unusual[(code == pair(LETTER, 0, BLANK)) | (code == pair(LABEL, 0, BLANK))] - 1
     return letter
 
 
-def wrong_events(events: Events, unusual: Ints) -> Ints:
+def wrong_events(events: NonDigits, unusual: Ints) -> Ints:
     """Return those of the events ``unusual`` that are not part of a plain line."""
     late = events.pair[unusual] == pair(BLANK, 0, LABEL)
     if not late.any():

@@ -14,7 +14,7 @@ from hexpost.workers.engines import Engine
 from hexpost.workers.run import Runner
 
 
-def survey(machine: Machine, step: float, engine: Engine, progress: Callable[[int], None]) -> Places:
+def all_places(machine: Machine, step: float, engine: Engine, progress: Callable[[int], None]) -> Places:
     """Return what holds on a grid of ``step`` mm, sorted by z, y, x; ``progress`` is called with 1 after each layer."""
     x, y, z = grid(machine, step)
     layers = [_layer(x, y, float(height)) for height in z]
@@ -24,7 +24,7 @@ def survey(machine: Machine, step: float, engine: Engine, progress: Callable[[in
 
 
 def layer_count(machine: Machine, step: float) -> int:
-    """Return the number of layers of a survey."""
+    """Return the number of layers of a grid."""
     return len(grid(machine, step)[2])
 
 
