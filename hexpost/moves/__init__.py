@@ -9,12 +9,12 @@ force from one window to the next is in ``window/state.py`` and nowhere else, so
     order/        which blocks run, in which order
     reading/      what each word says by itself
     window/       what every step sees of a window of blocks
-    expanding/    one block that stands for several: cycles, returns, tool changes
+    expanding/    one block that means several: cycles, returns, tool changes
     frames/       in which coordinates a block is written
     motion/       where each block goes, how fast, and what happens beside it
     rotary/       how the tool turns between the ends of a block
     compensation/ the tool centre beside the contour
 
-Rule: nobody behind this stage looks at letters and values of words; they ask what was meant.
+Rule: no later stage looks at letters and values of words; it asks what was meant.
 Start with ``words.py``, the one table of words, then ``interpret.py``, which calls the steps in their order.
 """
