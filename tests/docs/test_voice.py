@@ -13,7 +13,7 @@ from hexpost.machine.load import DEMONSTRATION
 ROOT = Path(__file__).parent.parent.parent
 AVOIDED = re.compile(r"\b(stands?|standing|stood|tells?|told|mend(s|ed|ing)?|behind|asks? of)\b", re.IGNORECASE)
 MOST_WORDS = 34
-"""Words between two full stops, colons or semicolons; lists make some sentences longer than the 25 that are aimed at."""
+"""Words between two full stops, colons or semicolons; lists make some sentences longer than 25."""
 
 
 def prose(path):
