@@ -22,9 +22,9 @@ from hexpost.setpoints.model import Setpoints
 from hexpost.shelf import Text
 from hexpost.tables.columns import TableColumns, choose
 from hexpost.tables.events import events_csv
-from hexpost.tables.extracts import EveryNth, SplitTable
 from hexpost.tables.job import JobFolder
 from hexpost.tables.manifest import JobFacts, manifest
+from hexpost.tables.partial import EveryNth, SplitTable
 from hexpost.tables.segments import Segments, waits
 from hexpost.tables.table import Piece, describe, open_table, reading_name, table_name
 from hexpost.tables.whole import PartFile

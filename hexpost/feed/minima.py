@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 
-GROUP = 65536
+TOGETHER = 65536
 """Stretches whose running sums are taken together: longer sums would lose digits."""
 BLOCK = 32768
 """Stretches whose ranges are looked up together."""
@@ -29,14 +29,14 @@ def speeds(size: Array, first: Ints, cap: Array, up: Array, down: Array, *, star
     np.minimum(cap[1:], cap[:-1], out=x[1:-1])
     x[first] = 0.0
     x[0] = start
-    at = np.searchsorted(first, np.arange(0, len(size) + GROUP, GROUP))
+    at = np.searchsorted(first, np.arange(0, len(size) + TOGETHER, TOGETHER))
     for lo, hi in pairwise(np.unique(first[np.minimum(at, len(first) - 1)])):
-        x[lo : hi + 1] = _group(size[lo:hi], x[lo : hi + 1], up[lo:hi], down[lo:hi])
+        x[lo : hi + 1] = _solved(size[lo:hi], x[lo : hi + 1], up[lo:hi], down[lo:hi])
     x[first[1:]] = 0.0
     return x
 
 
-def _group(size: Array, bound: Array, up: Array, down: Array) -> Array:
+def _solved(size: Array, bound: Array, up: Array, down: Array) -> Array:
     """Return the edge values of consecutive whole spans under bounds at their edges."""
     fall, rise = np.zeros((2, len(size) + 1))
     twice = 2 * size

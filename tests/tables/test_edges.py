@@ -13,7 +13,7 @@ from verify.folders import convert
 from hexpost.errors import OutputError
 from hexpost.tables import formats, job, manifest, whole
 from hexpost.tables.columns import choose
-from hexpost.tables.extracts import EveryNth
+from hexpost.tables.partial import EveryNth
 from hexpost.tables.segments import Segments
 from hexpost.tables.table import open_table
 from hexpost.tables.whole import PartFile, sync_folder
