@@ -26,6 +26,10 @@ ISO, RECALLED, EIA, TRADE = "ISO 6983", "ISO 6983, from memory", "RS-274-D", "co
 """Sources of the meaning of a word."""
 
 
+HARMLESS = ("dwell", "plane", "path control", "cycle return", "feed mode", "stop", "coolant", "override")
+"""Groups whose words neither move, spin, change a tool nor shift where the tool goes."""
+
+
 @dataclass(frozen=True, slots=True)
 class Word:
     """One word: address letter, code (``None``: the letter takes a value), modal group, source, what it does."""
@@ -248,10 +252,11 @@ def group_of(letter: str, values: Array) -> Codes:
 def near_words(word: str) -> list[str]:
     """Return the names of the codes that an unknown one as written, ``"M66"``, is with a digit struck twice.
 
-    Other slips are not guessed: what is a digit off another word is a word of its own on many a control.
+    Other slips are not guessed: what is a digit off another word is a word of its own on many a control. A word that
+    moves, spins, changes a tool or shifts where the tool goes is never named in place of one that was not understood.
     """
     letter, digits = word[:1], word[1:].lstrip("0")
-    known = {f"{w.code:g}": w.name for w in WORDS if w.letter == letter and w.code is not None}
+    known = {f"{w.code:g}": w.name for w in WORDS if w.letter == letter and w.group in HARMLESS}
     if not digits.isdecimal() or len(digits) > MOST_DIGITS:
         return []
     fewer = (digits[:i] + digits[i + 1 :] for i in range(1, len(digits)) if digits[i] == digits[i - 1])

@@ -48,7 +48,8 @@ def test_words_that_are_named_are_shown_alone_with_their_notes():
 
 
 def test_a_word_that_is_none_is_refused():
-    assert "M66 is not a word; did you mean M06?" in words("M66", code=2)
+    assert "M66 is not a word; hexpost words lists all words" in words("M66", code=2)
+    assert "G177 is not a word; did you mean G17?" in words("G177", code=2)
     assert "hexpost words lists all words" in words("", code=2)
 
 
