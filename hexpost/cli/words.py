@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.moves.words import WORDS, Word, near_words
+from hexpost.machine.words import WORDS, Word, near_words
 from hexpost.voice import paragraph
 
 WIDTH = 100

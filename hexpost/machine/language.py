@@ -6,6 +6,7 @@ from hexpost.arrays import Array
 from hexpost.machine.table import Table
 from hexpost.machine.word_format import word_format
 from hexpost.machine.wording import DialectWord, ReferenceReturn, Wording
+from hexpost.machine.words import known
 
 DWELL = ("ms", "s", "none")
 WORD = re.compile(r"[A-Z](\d{1,3}(\.\d)?)?")
@@ -64,6 +65,10 @@ def _dialect_word(t: Table) -> DialectWord:
     same = t.text("same_as").upper() if action == "same-as" else ""
     if same and not CODE.fullmatch(same):
         t.fault("same_as", f"expected a G or M word as in M08, found {same[:40]}", "bad-value")
+        same = ""
+    elif same and not known(same):
+        hint = "`hexpost words` lists the words there are"
+        t.fault("same_as", f"there is no word {same[:40]}: nothing would be read in its place", "bad-value", hint)
         same = ""
     message = t.text("message", None if action == "refuse" else "-")
     t.close()

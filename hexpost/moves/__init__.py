@@ -16,5 +16,5 @@ force from one window to the next is in ``window/state.py`` and nowhere else, so
     compensation/ the tool centre beside the contour
 
 Rule: no later stage looks at letters and values of words; it asks what was meant.
-Start with ``words.py``, the one table of words, then ``interpret.py``, which calls the steps in their order.
+Start with ``interpret.py``, which calls the steps in their order; the table of words is the machine's.
 """

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from hexpost.errors import Fault
-from hexpost.moves.words import near_words
+from hexpost.machine.words import near_words
 
 MARK = "‸"
 """Stands ahead of the character at which a sample is at fault."""

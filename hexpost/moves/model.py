@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, fields
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
-from hexpost.moves.words import ENDING, SPINDLE_OFF, SPINDLE_ON, SPINDLE_ORIENTED, code_word
+from hexpost.machine.words import ENDING, SPINDLE_OFF, SPINDLE_ON, SPINDLE_ORIENTED, code_word
 from hexpost.shelf import windows
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 

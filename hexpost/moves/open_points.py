@@ -5,13 +5,13 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.machine.model import Tools
 from hexpost.machine.wording import Wording
+from hexpost.machine.words import NONE, OPTIONAL_STOP
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Arcs, Switches
 from hexpost.moves.motion.feeds import MoveFeeds
 from hexpost.moves.reading.dwells import Dwells
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.sheet import Sheet
-from hexpost.moves.words import NONE, OPTIONAL_STOP
 
 INVERSE_TIME = {
     "time": "inverse time (G93): a block lasts 1/F minutes, lines and arcs alike",

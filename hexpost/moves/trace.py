@@ -7,6 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Lines
 from hexpost.machine.model import Machine, Setup, Tools
+from hexpost.machine.words import LABELS, NONE, ONE_BLOCK, code_word, group_of, groups, short
 from hexpost.moves.interpret import WINDOW, Interpreter
 from hexpost.moves.model import USUAL, Events, Frame, Switches
 from hexpost.moves.motion.feeds import INVERSE
@@ -19,7 +20,6 @@ from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.modes import INCH, METRIC
 from hexpost.moves.window.sheet import fill
 from hexpost.moves.window.state import State
-from hexpost.moves.words import LABELS, NONE, ONE_BLOCK, code_word, group_of, groups, short
 from hexpost.program.model import Program
 
 PLAIN = (*"XYZABCIJKRF", *LABELS)

@@ -158,7 +158,7 @@ def readers_of_words(code: str) -> list[str]:
     for node in ast.walk(ast.parse(code)):
         if isinstance(node, ast.Attribute) and node.attr in ("letter", "pointed", "letters"):
             out.append(f"{node.lineno}: .{node.attr}")
-        elif isinstance(node, ast.ImportFrom) and node.module == "hexpost.moves.words":
+        elif isinstance(node, ast.ImportFrom) and node.module == "hexpost.machine.words":
             out.append(f"{node.lineno}: {node.module}")
         elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "ord":
             letter = node.args[0]
@@ -168,11 +168,11 @@ def readers_of_words(code: str) -> list[str]:
 
 
 def test_only_the_reader_and_the_interpreter_look_at_letters_and_values_of_words():
-    assert readers_of_words('at = program.letter == ord("F")\nfrom hexpost.moves.words import WORDS\n')
+    assert readers_of_words('at = program.letter == ord("F")\nfrom hexpost.machine.words import WORDS\n')
     found = {
         str(file.relative_to(PACKAGE)): places
         for file in FILES
-        if file.relative_to(PACKAGE).parts[0] not in ("program", "moves")
+        if file.relative_to(PACKAGE).parts[0] not in ("program", "moves", "machine")
         and file != PACKAGE / "cli" / "words.py"  # which prints the table itself
         and (places := readers_of_words(file.read_text()))
     }

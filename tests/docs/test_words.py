@@ -12,7 +12,7 @@ from hexpost.cli import main
 from hexpost.cli.words import NOTES, WIDTH
 from hexpost.machine.load import DEMONSTRATION, demonstration_machine, machine_from
 from hexpost.machine.wording import Digits, Wording
-from hexpost.moves.words import EIA, ISO, RECALLED, TRADE, WORDS
+from hexpost.machine.words import EIA, ISO, RECALLED, TRADE, WORDS
 
 
 def words(*arguments, code=0):

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from moves.programs import HEAD, TOOLS, faults, meaning, offsets, reading
 
-from hexpost.moves.words import LETTERS, WORDS, near_words
+from hexpost.machine.words import LETTERS, WORDS, near_words
 
 AT = HEAD + "G00 X0 Y0 Z0\n"
 # (program after the head, line after the head, column, code, part of the text)
@@ -140,11 +140,26 @@ def test_a_safe_line_of_cancel_words_is_one_block():
 
 @pytest.mark.parametrize(
     ("word", "near"),
-    [("G888", ["G88"]), ("M66", ["M06"]), ("G011", ["G01"]), ("M33", ["M03"]), ("G544", ["G54"]),
+    [("G177", ["G17"]), ("M088", ["M08"]), ("G644", ["G64"]), ("M488", ["M48"]), ("M300", ["M30"]),
      ("M303", []), ("G777777", []), ("G5.1", []), ("U5", []), ("G", []), ("G96", []), ("G10", [])],
 )  # fmt: skip
 def test_an_unknown_word_names_the_known_one_that_was_struck_twice(word, near):
     assert sorted(near_words(word)) == near
+
+
+@pytest.mark.parametrize("letter", "GM")
+def test_no_word_that_moves_spins_changes_a_tool_or_shifts_the_work_is_ever_suggested(letter):
+    """Of all codes to 9999, with digits struck twice and three times, too."""
+    codes = {str(code) for code in range(10_000)} | {f"{d}{d}{e}" for d in range(10) for e in range(10)}
+    suggested = {near for code in codes for near in near_words(f"{letter}{code}")}
+    groups = {w.group for w in WORDS if w.name in suggested}
+    assert suggested
+    assert not groups & {
+        "motion", "cycle", "reference return", "machine coordinates", "preset", "spindle", "tool change", "subprogram",
+        "work offset", "tool length", "cutter radius", "distance", "units",
+    }  # fmt: skip
+    for word in ("M33", "M44", "M66", "G33", "G11", "G888", "G011", "G544"):
+        assert near_words(word) == []
 
 
 def test_an_arc_that_misses_its_end_tells_both_radii():

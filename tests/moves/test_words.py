@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.moves.words import WORDS, group_of, groups
+from hexpost.machine.words import WORDS, group_of, groups
 
 
 def test_no_word_stands_twice():

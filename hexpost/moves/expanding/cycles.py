@@ -12,11 +12,11 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.kinematics.frames import pose_matrix
+from hexpost.machine.words import CUTTER_OFF, INITIAL_LEVEL, SPINDLE_ON
 from hexpost.moves.expanding.draft import Row, Speller, parted
 from hexpost.moves.expanding.hole import RECIPES, Bore, bore
 from hexpost.moves.window.modes import AXES, INCREMENTAL, PLANES, Modes
 from hexpost.moves.window.state import Cycle
-from hexpost.moves.words import CUTTER_OFF, INITIAL_LEVEL, SPINDLE_ON
 from hexpost.units import RAD_PER_DEG
 
 ALONG = sin(0.01 * pi / 180.0)

@@ -6,11 +6,11 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.machine.model import Machine
+from hexpost.machine.words import LETTERS, WITH_MOTION
 from hexpost.moves.frames.book import FrameBook
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.sheet import Sheet, Words
 from hexpost.moves.window.state import State
-from hexpost.moves.words import LETTERS, WITH_MOTION
 
 Row = dict[str, tuple[int, float]]
 """The words of one block: address letter, or name of a modal group, to index of the word and its value."""

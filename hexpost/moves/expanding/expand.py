@@ -7,6 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Flags
 from hexpost.machine.model import Machine
+from hexpost.machine.words import CYCLE_OFF
 from hexpost.moves.expanding.cycles import MOST_IN_ALL, Holes
 from hexpost.moves.expanding.draft import Row, Speller, rows_of
 from hexpost.moves.expanding.returns import preset, reference_return, tool_change
@@ -14,7 +15,6 @@ from hexpost.moves.window.blocks import scale_of
 from hexpost.moves.window.modes import modal
 from hexpost.moves.window.sheet import Sheet
 from hexpost.moves.window.state import Cycle, State
-from hexpost.moves.words import CYCLE_OFF
 
 FEW = 64
 """So many plain blocks between special ones are taken in with them."""

@@ -3,11 +3,11 @@
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
+from hexpost.machine.words import BREAKING, WITH_MOTION, groups
 from hexpost.moves.model import AFTER, WITH, Events
 from hexpost.moves.reading.dwells import Dwells
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.sheet import NO_WORDS, Words
-from hexpost.moves.words import BREAKING, WITH_MOTION, groups
 
 DWELL = 4
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.machine.words import NONE
 from hexpost.moves.frames.book import SAME
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, Arcs
 from hexpost.moves.motion.positions import Positions
@@ -12,7 +13,6 @@ from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.sheet import Words, fill
 from hexpost.moves.window.state import State
-from hexpost.moves.words import NONE
 from hexpost.units import RAD_PER_DEG, SECONDS_PER_MINUTE
 
 INVERSE, PER_REVOLUTION = 93, 95

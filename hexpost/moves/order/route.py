@@ -5,12 +5,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from hexpost.arrays import Ints
+from hexpost.machine.words import CALL, ENDING, LABELS, RETURN
 from hexpost.moves.model import Switches
 from hexpost.moves.order.subprograms import Book, Section
 from hexpost.moves.reading.dialect import Dialect
 from hexpost.moves.window.complaints import Complaints, Ledger
 from hexpost.moves.window.extract import Extract, gathered, stretch
-from hexpost.moves.words import CALL, ENDING, LABELS, RETURN
 from hexpost.program.model import Program
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
+from hexpost.machine.words import LABELS
 from hexpost.moves.window.complaints import Complaints
-from hexpost.moves.words import LABELS
 from hexpost.program.model import Program
 
 MOST_DEPTH = 16

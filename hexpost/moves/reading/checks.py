@@ -8,12 +8,12 @@ import numpy as np
 from hexpost.arrays import Codes, Flags
 from hexpost.errors import Fault
 from hexpost.machine.wording import DialectWord
+from hexpost.machine.words import ENDING, LETTERS, OPTIONAL_STOP, group_of, groups
 from hexpost.moves.model import Switches
 from hexpost.moves.window.complaints import UNSAID, Complaints
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.sheet import Sheet, Words, arrange
 from hexpost.moves.window.state import State
-from hexpost.moves.words import ENDING, LETTERS, OPTIONAL_STOP, group_of, groups
 from hexpost.program.model import OF_A_WORD, Program
 
 LARGEST_NUMBER = 99_999

@@ -12,11 +12,11 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.machine.wording import Digits, Wording
+from hexpost.machine.words import NONE, group_of, groups
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.modes import INCH, SAME_AS
 from hexpost.moves.window.sheet import fill
-from hexpost.moves.words import NONE, group_of, groups
 
 LONGEST = 20
 """Digits that a number without a point may have."""

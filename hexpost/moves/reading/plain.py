@@ -1,12 +1,12 @@
 """Blocks that say nothing but where to go, for those who rewrite the text of a program."""
 
 from hexpost.machine.model import Machine
+from hexpost.machine.words import LABELS
 from hexpost.moves.reading.dialect import Dialect
 from hexpost.moves.reading.implied import placed
 from hexpost.moves.window.complaints import Complaints, Ledger
 from hexpost.moves.window.extract import stretch
 from hexpost.moves.window.modes import ABSOLUTE, AXES, INCH, METRIC
-from hexpost.moves.words import LABELS
 from hexpost.program.model import Program
 
 PLAIN = frozenset((*AXES, *LABELS, "F"))

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
+from hexpost.machine.words import NONE
 from hexpost.moves.frames.book import MACHINE, SAME, FrameBook
 from hexpost.moves.frames.chain import LETTERS, AxisChain
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, Arcs
@@ -14,7 +15,6 @@ from hexpost.moves.rotary.refine import MOST_IN_ALL, MOST_PIECES, Pieces, pieces
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.sheet import Sheet
-from hexpost.moves.words import NONE
 from hexpost.units import RAD_PER_DEG
 
 ONE_TURN = 360.0

@@ -6,10 +6,10 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags
 from hexpost.machine.wording import Wording
+from hexpost.machine.words import NONE
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.modes import AXES, INCH, Modes
 from hexpost.moves.window.sheet import Movement, Sheet, Words
-from hexpost.moves.words import NONE
 from hexpost.units import MM_PER_INCH
 
 NOWHERE = np.empty(0, dtype=np.int64)

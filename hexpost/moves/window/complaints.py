@@ -8,8 +8,8 @@ import numpy as np
 
 from hexpost.arrays import Flags, Ints, Lines
 from hexpost.errors import MOST_FAULTS, Fault
+from hexpost.machine.words import LABELS
 from hexpost.moves.window.extract import Extract
-from hexpost.moves.words import LABELS
 from hexpost.program.model import Program
 
 WRITTEN = re.compile(rb"[A-Za-z:]\s*[-+]?[\d.]*")

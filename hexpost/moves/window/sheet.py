@@ -7,8 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
+from hexpost.machine.words import LABELS, LETTERS
 from hexpost.moves.window.extract import Extract
-from hexpost.moves.words import LABELS, LETTERS
 
 T = TypeVar("T", bound=np.generic)
 Rows = npt.NDArray[np.int32] | npt.NDArray[np.int64]

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from hexpost.arrays import Array
+from hexpost.machine.words import NONE
 from hexpost.moves.model import Frame
-from hexpost.moves.words import NONE
 
 NUMBERS = 100_000
 """One more than the largest number of a tool or a row."""

@@ -216,6 +216,11 @@ def code_word(letter: str, code: float) -> Word | None:
     return _coded().get((letter, code))
 
 
+def known(word: str) -> bool:
+    """Return whether a word as written, ``"M8"`` or ``"M08"``, is in the table."""
+    return code_word(word[:1], float(word[1:])) is not None
+
+
 def short(letter: str, code: float) -> str | None:
     """Return what a code means in a few words; ``None`` where no word of its group has been given (``NONE``)."""
     word = code_word(letter, code)
