@@ -10,6 +10,7 @@ from hexpost.machine.words import known
 
 DWELL = ("ms", "s", "none")
 WORD = re.compile(r"[A-Z](\d{1,3}(\.\d)?)?")
+PARAMETERS = re.compile(r"[A-FH-LP-Z]*")
 CODE = re.compile(r"[GM]\d{1,3}(\.\d)?")
 
 
@@ -71,9 +72,16 @@ def _dialect_word(t: Table) -> DialectWord:
         t.fault("same_as", f"there is no word {same[:40]}: nothing would be read in its place", "bad-value", hint)
         same = ""
     message = t.text("message", None if action == "refuse" else "-")
+    along = "".join(t.text("with").upper().split()) if action == "ignore" and t.has("with") else ""
+    if not PARAMETERS.fullmatch(along):
+        t.fault("with", f'expected letters of the words that go along, as in "PQ", found {along[:40]}', "bad-value")
     t.close()
     return DialectWord(
-        word=_plain(word), action=action, same_as=_plain(same), message="" if message == "-" else message
+        word=_plain(word),
+        action=action,
+        same_as=_plain(same),
+        message="" if message == "-" else message,
+        along=along,
     )
 
 

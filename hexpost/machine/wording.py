@@ -88,10 +88,11 @@ class DialectWord:
     """One row of the dialect table: the word (``"M77"``, or a letter alone), what is done with it.
 
     ``action`` is ``"ignore"``, ``"same-as"`` (then ``same_as`` is the word meant) or ``"refuse"``; ``message`` is what
-    the report says of it.
+    the report says of it. ``along`` (key ``with``): letters of the words in its block that are ignored with it.
     """
 
     word: str
     action: str
     same_as: str = ""
     message: str = ""
+    along: str = ""

@@ -24,7 +24,14 @@ from hexpost.moves.reading.dwells import take_dwells
 from hexpost.moves.reading.implied import placed
 from hexpost.moves.rotary.foreign import check_rotary, meant, rotary_feeds
 from hexpost.moves.rotary.turning import ToolTurning
-from hexpost.moves.window.blocks import Blocks, moving_blocks, refuse_missing_units, scale_of, turning_line
+from hexpost.moves.window.blocks import (
+    Blocks,
+    moving_blocks,
+    refuse_idle_stops,
+    refuse_missing_units,
+    scale_of,
+    turning_line,
+)
 from hexpost.moves.window.complaints import Complaints, Ledger
 from hexpost.moves.window.extract import Extract, stretch
 from hexpost.moves.window.modes import keep_machine, keep_modes, modal
@@ -127,6 +134,7 @@ class Interpreter:
         reading = self.machine.words
         blocks = Blocks(sheet, modes, movement, reading, complaints, scale_of(modes, reading))
         refuse_missing_units(blocks)
+        refuse_idle_stops(blocks)
         at = positions(blocks, cut_runs(sheet, self.state, complaints), self.book, self.state)
         found = meant(at, arcs(blocks, at), blocks, self.book)
         at, turns = found.at, found.turns

@@ -83,6 +83,12 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("return-axes", "‸G28", "write G91 G28 Z0", alone=True),
     Mistake("preset-axes", "G92 ‸A5", "turn the work offset in the setup file instead", alone=True),
     Mistake("spindle-speed-missing", "‸G95 G01 X5 F0.1", "write S before this block"),
+    Mistake("inverse-feed-lost", "G93 G00 X5 ‸F2", "write it into the block that moves"),
+    Mistake("exact-stop-lost", "G00 X5\n‸G09", "write it into the block that is to end at rest"),
+    Mistake("dwell-with-call", "G04 ‸P5 M98\nM30\nO5\nM99", "write the dwell into a block of its own", alone=True),
+    Mistake("cycle-word-unused", "G81 X5 Z-3 R2 F100 ‸P5", "take it out, or write the cycle it is of"),
+    Mistake("repeat-without-hole", "G81 X5 Z-3 R2 F100\n‸L3", "write it into the block that names the place"),
+    Mistake("word-out-of-place", "M98 P7 ‸Q3\nM30\nO7\nM99", "write it into a block of the word that it belongs to"),
     Mistake("word-out-of-place", "G00 X5 ‸P3", "write it into a block of the word that it belongs to"),
     Mistake("repeat-bad", "M98 P7 ‸L0\nM30\nO7\nM99", "write how often, a whole number from 1", alone=True),
     Mistake("subprogram-twice", "M98 P7\nM30\nO7\nX1\nM99\n‸O7\nX2\nM99", "give one of them another number"),
@@ -97,7 +103,7 @@ MISTAKES: tuple[Mistake, ...] = (
 )  # fmt: skip
 
 HINTS = {m.code: m.hint for m in MISTAKES}
-ALONE = frozenset(m.code for m in MISTAKES if m.alone) | {"missing-tools", "dialect-refused"}
+ALONE = frozenset(m.code for m in MISTAKES if m.alone) | {"missing-tools", "dialect-refused", "dialect-rest"}
 
 WHOLE = frozenset({"subprogram-missing", "subprogram-without-return", "return-in-main", "words-after-return"})
 """Mistakes that only a program without unread lines shows."""

@@ -77,9 +77,10 @@ def test_keys_that_the_machine_file_shows_are_keys_with_their_defaults(shown):
 
 
 def test_tables_that_the_machine_file_shows_are_understood(shown):
-    assert [(row.word, row.action, row.same_as) for row in shown.dialect] == [
-        ("M77", "ignore", ""),
-        ("M78", "same-as", "M8"),
+    assert [(row.word, row.action, row.same_as, row.along) for row in shown.dialect] == [
+        ("M77", "ignore", "", ""),
+        ("G65", "ignore", "", "PQXYZ"),
+        ("M78", "same-as", "M8", ""),
     ]
     assert [axis.word for axis in shown.programmed_axes.axes] == ["A", "C"]
     zero = demonstration_machine().machine_zero

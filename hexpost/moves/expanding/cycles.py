@@ -14,7 +14,7 @@ from hexpost.arrays import Array
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.words import CUTTER_OFF, INITIAL_LEVEL, SPINDLE_ON
 from hexpost.moves.expanding.draft import Row, Speller, parted
-from hexpost.moves.expanding.hole import RECIPES, Bore, bore
+from hexpost.moves.expanding.hole import RECIPES, USES, Bore, bore
 from hexpost.moves.window.modes import AXES, INCREMENTAL, PLANES, Modes
 from hexpost.moves.window.state import Cycle
 from hexpost.units import RAD_PER_DEG
@@ -84,7 +84,10 @@ class Holes:
         for name in "Q" if calling else "PQ":
             if name in words:
                 cycle.words[name] = words.pop(name)
+                self._refuse_unused(name, cycle)
         here = [x for x in (*AXES, "R") if x in words]
+        if repeat and not here:
+            self.speller.refuse(repeat[0], "repeat-without-hole", "how often, in a block that makes no hole")
         frame = {key: words.pop(key) for key in FRAME_WORDS if key in words}
         if frame:
             self.speller.draft.add(row, frame)
@@ -94,6 +97,13 @@ class Holes:
         else:
             cycle.broken = not self._holes(b, cycle, repeat)
         self.now |= {key: words[key][1] for key in STAYING if key in words}
+
+    def _refuse_unused(self, name: str, cycle: Cycle) -> None:
+        """Report a dwell or a peck of a cycle that makes none."""
+        recipe, at = RECIPES[cycle.code], cycle.words[name][0]
+        if not (recipe.pecks if name == "Q" else recipe.dwell):
+            what = f"{self.speller.complaints.written(at)} is {USES[name]}, and G{cycle.code} makes none"
+            self.speller.refuse(at, "cycle-word-unused", what, "take it out, or write the cycle it is of")
 
     def _plain(self, b: _Block) -> bool:
         """Return whether the block can be of a cycle at all; report it if not."""

@@ -20,6 +20,8 @@ class Recipe:
     feeds_out: bool = False
 
 
+USES = {"P": "a dwell at the bottom of a hole", "Q": "the depth of a peck"}
+"""What words of a cycle are for."""
 RECIPES = {
     81: Recipe(),
     82: Recipe(dwell="must"),

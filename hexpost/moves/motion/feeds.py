@@ -56,6 +56,7 @@ def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> MoveFeeds
     motion = movement.column(modes.motion)
     rapid = (motion == 0) | (motion == NONE)
     inverse = movement.column(modes.feed_mode) == INVERSE
+    _refuse_lost(words, blocks, rapid)
     word, scale, line, number = _modal(words, blocks, state)
     written = _by_speed(word, blocks, state, rapid | (motion == NONE))
     mode = np.full(movement.count, FEED_TIP, dtype=np.uint8)
@@ -102,6 +103,21 @@ def _share(blocks: Blocks, at: Positions, turns: Arcs) -> Array:
     degrees = np.sum(((at.end[3:] - at.start[3:]) / RAD_PER_DEG) ** 2, axis=0)
     whole = squares + degrees
     return np.where(squares > 0.0, np.sqrt(squares / np.where(whole > 0.0, whole, 1.0)), 1.0)
+
+
+def _refuse_lost(words: Words, blocks: Blocks, rapid: Flags) -> None:
+    """Report F words under inverse time in blocks that do not move at a feed: they would be lost."""
+    inverse = words.take(blocks.modes.feed_mode[words.row] == INVERSE)
+    if not inverse.count:
+        return
+    feeding = np.zeros(blocks.sheet.rows, dtype=np.bool_)
+    feeding[blocks.movement.rows[~rapid]] = True
+    blocks.complaints.sequels(
+        inverse.at[~feeding[inverse.row]],
+        "inverse-feed-lost",
+        lambda word: f"{word} under inverse time (G93), in a block that does not move at a feed",
+        "under G93 an F is that of its own block alone: write it into the block that moves",
+    )
 
 
 def _by_speed(written: Array, blocks: Blocks, state: State, rapid: Flags) -> Array:

@@ -7,6 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.machine.wording import DialectWord
+from hexpost.machine.words import group_of, groups
 from hexpost.moves.model import Remark
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.extract import Extract
@@ -14,6 +15,10 @@ from hexpost.program.model import Program
 
 TAKEN_OUT = 0
 """Letter of a word that is not read."""
+PARAMETERS, KEPT = "XYZABCIJKRPQL", "FSTHD"
+"""Letters that mean nothing without a word of their block; letters that are kept whatever else the block says."""
+OWNERS = ("motion", "cycle", "machine coordinates", "reference return", "preset", "dwell")
+"""Groups of G words that take parameters: beside one of them, an ignored word leaves nothing over."""
 
 
 class Dialect:
@@ -41,7 +46,14 @@ class Dialect:
                 complaints.words(at, "dialect-refused", _refusal(row.message))
             else:
                 self._ignore(row, int(extract.line(extract.row(at[:1]))[0]), len(at))
-        return replace(extract, letter=letter, value=value)
+        read = replace(extract, letter=letter, value=value)
+        for row, at in found:
+            if row.action == "ignore":
+                _take_along(read, row, extract.row(at))
+        for row, at in found:
+            if row.action == "ignore":
+                _refuse_rest(read, row, extract.row(at), complaints)
+        return read
 
     def words(self, program: Program, letter: str) -> tuple[Ints, Array]:
         """Return the words (k,) of a whole program that are read as those of a letter: index and value."""
@@ -66,9 +78,40 @@ class Dialect:
         return tuple(Remark(line=line, text=text, count=count) for text, (line, count) in self._ignored.items())
 
     def _ignore(self, row: DialectWord, line: int, count: int) -> None:
-        text = f"{row.word} ({row.message})" if row.message else row.word
+        name = " ".join((row.word, *(("with", *row.along) if row.along else ())))
+        text = f"{name} ({row.message})" if row.message else name
         first, before = self._ignored.get(text, (line, 0))
         self._ignored[text] = (min(first, line), before + count)
+
+
+def _take_along(read: Extract, row: DialectWord, rows: Ints) -> None:
+    """Take out the words that an ignored one takes along in its blocks ``rows`` (k,)."""
+    if row.along:
+        at = np.flatnonzero(np.isin(read.letter, [ord(x) for x in row.along]))
+        read.letter[at[np.isin(read.row(at), rows)]] = TAKEN_OUT
+
+
+def _refuse_rest(read: Extract, row: DialectWord, rows: Ints, complaints: Complaints) -> None:
+    """Report what an ignored word leaves over in its blocks ``rows`` (k,), where no other word takes it.
+
+    A G word has parameters, an M word only where its row says so; a letter alone has none. Words that are kept for
+    later blocks are left over only by a row that takes others along: there they would be parameters, too.
+    """
+    if len(row.word) == 1 or (row.word[0] != "G" and not row.along):
+        return
+    at = np.flatnonzero(np.isin(read.letter, [ord(x) for x in PARAMETERS + (KEPT if row.along else "")]))
+    at = at[np.isin(read.row(at), rows)]
+    if not at.size:
+        return
+    coded = np.flatnonzero(read.letter == ord("G"))
+    owned = coded[np.isin(group_of("G", read.value[coded]), [1 + groups("G").index(name) for name in OWNERS])]
+    at = at[~np.isin(read.row(at), read.row(owned))]
+    complaints.words(
+        at[np.append(True, np.diff(read.row(at)) != 0)[: len(at)]],
+        "dialect-rest",
+        lambda word: f"{word} is left over: {row.word} in this block is not read",
+        f'in the row of {row.word} in the dialect table, name the letters that are to go along, as in with = "XYZ"',
+    )
 
 
 def _refusal(message: str) -> Callable[[str], str]:

@@ -6,6 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints, Lines
 from hexpost.machine.wording import Wording
+from hexpost.machine.words import CALL
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.sheet import NO_WORDS, Sheet, Words
 
@@ -17,6 +18,8 @@ PLACED = {
     "L": "means how often, and this block is no cycle and no call (M98)",
 }
 """What words mean that have a meaning only in some blocks."""
+OF_A_CALL = "PL"
+"""Those of them that a call takes."""
 HINT = "write the time as X or F in seconds or P in milliseconds (the machine file may say otherwise)"
 
 
@@ -47,6 +50,7 @@ def take_dwells(sheet: Sheet, reading: Wording, complaints: Complaints) -> tuple
         if inside.any():
             found[letter] = words.take(inside)
             letters[letter] = words.take(~inside)
+            _refuse_calls(found[letter], sheet, complaints)
     _refuse_strays(letters, resting, complaints)
     _refuse_motion(sheet, resting, complaints)
     seconds = np.zeros(dwell.count)
@@ -62,6 +66,16 @@ def take_dwells(sheet: Sheet, reading: Wording, complaints: Complaints) -> tuple
     used = tuple(f"{letter} in {'milliseconds' if units[letter] == 'ms' else 'seconds'}" for letter in found)
     rest = _without_times(Sheet(sheet.rows, letters, sheet.groups), complaints)
     return rest, Dwells(dwell.at, dwell.row, np.maximum(seconds, 0.0), used)
+
+
+def _refuse_calls(times: Words, sheet: Sheet, complaints: Complaints) -> None:
+    """Report times of dwells that could be words of a call, too."""
+    complaints.words(
+        times.at[np.isin(times.row, sheet.group("subprogram").row)],
+        "dwell-with-call",
+        lambda w: f"{w} in a block with a dwell and a subprogram word: it could belong to either",
+        "write the dwell into a block of its own",
+    )
 
 
 def _refuse_strays(letters: dict[str, Words], resting: Flags, complaints: Complaints) -> None:
@@ -91,9 +105,10 @@ def _without_times(sheet: Sheet, complaints: Complaints) -> Sheet:
     """Return the sheet without words of P, Q and L; where they mean nothing they are reported."""
     if not PLACED.keys() & sheet.letters.keys():
         return sheet
-    used = sheet.group("subprogram").row
+    called = sheet.group("subprogram")
+    calls = called.row[called.value == CALL]
     for letter in PLACED:
         words = sheet.letter(letter)
-        stray = words.at[~np.isin(words.row, used)]
+        stray = words.at[~np.isin(words.row, calls) | (letter not in OF_A_CALL)]
         complaints.sequels(stray, "word-out-of-place", lambda w: f"{w} {PLACED[w[0]]}")
     return Sheet(sheet.rows, {k: w for k, w in sheet.letters.items() if k not in PLACED}, sheet.groups)

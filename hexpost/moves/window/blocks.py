@@ -78,6 +78,17 @@ def turning_line(blocks: Blocks) -> int:
     return int(blocks.complaints.line(row[:1])[0]) if row.size else 0
 
 
+def refuse_idle_stops(blocks: Blocks) -> None:
+    """Report exact stops of single blocks that do not move."""
+    stops = blocks.sheet.group("exact stop once")
+    blocks.complaints.words(
+        stops.at[~blocks.movement.moving[stops.row]],
+        "exact-stop-lost",
+        lambda word: f"{word} acts in its own block alone, and this block does not move",
+        "write it into the block that is to end at rest",
+    )
+
+
 def refuse_missing_units(blocks: Blocks) -> None:
     """Report the first block that gives a length while neither program nor machine file has said in which unit."""
     unknown = blocks.modes.units == NONE

@@ -117,7 +117,7 @@ def test_the_first_c_word_is_named():
 
 @given(
     st.lists(
-        st.sampled_from(["G20", "G21", "G70", "G71", "G01 X1", "G00 X2", "X3", "F20", "G93 X4 F9", "G94 F7"]),
+        st.sampled_from(["G20", "G21", "G70", "G71", "G01 X1", "G00 X2", "X3", "F20", "G93 G01 X4 F9", "G94 F7"]),
         max_size=30,
     )
 )

@@ -75,12 +75,48 @@ def test_end_and_calls_may_have_other_names():
         (row("M77", "refuse"), "dialect[1].message"),
         (row("M77", "ignore") + row("M077", "ignore"), "dialect[2].word"),
         (row("M77", "ignore", same_as="M8"), "dialect[1].same_as"),
+        (row("M77", "same-as", same_as="M777"), "dialect[1].same_as"),
+        (row("M77", "same-as", same_as="G54.1"), "dialect[1].same_as"),
+        (row("G65", "ignore", **{"with": "P5"}), "dialect[1].with"),
+        (row("G65", "ignore", **{"with": "G"}), "dialect[1].with"),
+        (row("G65", "refuse", message="no", **{"with": "P"}), "dialect[1].with"),
     ],
 )
 def test_rows_that_cannot_be_are_named(text, key):
     with pytest.raises(InputError) as caught:
         dialect(text)
     assert [f.key for f in caught.value.faults] == [key]
+
+
+IGNORED = ["G65", "G52", "G68", "G16", "G66", "G10", "G11", "G31", "G51", "G76"]
+
+
+@pytest.mark.parametrize("word", IGNORED)
+@pytest.mark.parametrize("rest", ["X100. Y100. Z-20.", "X5", "A3 X1", "I4", "R45", "P9010", "Q2 L3", "K1"])
+def test_what_an_ignored_word_leaves_over_is_refused(word, rest):
+    machine = dialect(row(word, "ignore"))
+    found = faults(HEAD + f"G00 X1\n{word} {rest}\nX2\n", machine=machine)
+    assert [(f.code, f.line) for f in found] == [("dialect-rest", 3)]
+    assert found[0].column == len(word) + 2
+
+
+@pytest.mark.parametrize("word", IGNORED)
+def test_parameters_go_along_where_the_row_says_so(word):
+    machine = dialect(row(word, "ignore", **{"with": "P X Y Z S"}))
+    found = meaning(HEAD + f"G00 X1 S5\n{word} P9010 X100. Y100. Z-20. S77\nY3\n", machine=machine)
+    same(found, meaning(HEAD + "G00 X1\n\nY3\n"))
+    assert found.events.value.tolist() == [5]
+    assert [(r.line, r.text) for r in found.ignored] == [(3, f"{word} with P X Y Z S")]
+    assert [f.code for f in faults(HEAD + f"G00 X1\n{word} P9 R7\n", machine=machine)] == ["dialect-rest"]
+    assert [f.code for f in faults(HEAD + f"G00 X1\n{word} P9 F7\n", machine=machine)] == ["dialect-rest"]
+
+
+def test_beside_a_word_that_takes_axes_an_ignored_one_leaves_nothing_over():
+    machine = dialect(row("G61.1", "ignore") + row("G05", "ignore", **{"with": "PQ"}) + row("M61", "ignore"))
+    found = meaning(HEAD + "G61.1 G00 X1\nG05 P1 Q2 G01 X9 F5\nX3 M61\nG61.1 F7\nX4\n", machine=machine)
+    same(found, meaning(HEAD + "G00 X1\nG01 X9 F5\nX3\nF7\nX4\n"))
+    assert [f.code for f in faults(HEAD + "G00 X1\nG61.1 X2\n", machine=machine)] == ["dialect-rest"]
+    assert [f.code for f in faults(HEAD + "G01 X1 F5\nG00 G05 P1 R2 X3\n", machine=machine)] == ["arc-word-without-arc"]
 
 
 def test_no_table_changes_nothing():
