@@ -12,7 +12,7 @@ from refeed.test_refeed import again, feeds, refeed, without_feeds
 
 from hexpost.machine.load import no_setup, no_tools
 from hexpost.machine.word_format import shorthand
-from hexpost.machine.wording import DialectWord, Words
+from hexpost.machine.wording import DialectWord, Wording
 from hexpost.pipeline import examine, parse, schedule, understand
 from hexpost.program.read import read
 from hexpost.refeed.feeds import feeds_of
@@ -20,7 +20,7 @@ from hexpost.refeed.text import FeedStyle, joined, rewritten
 
 SHOP = replace(
     MACHINE,
-    words=Words(units="inch"),
+    words=Wording(units="inch"),
     dialect=(
         DialectWord(word="M77", action="same-as", same_as="G20"),
         DialectWord(word="M84", action="same-as", same_as="G84"),
@@ -75,7 +75,7 @@ def test_a_line_with_two_feeds_is_left_as_it_is_unless_it_must_be_lowered():
 
 
 def test_points_are_written_where_the_machine_would_place_them():
-    words = Words(numbers="implied", format_mm=shorthand("X+53Y+53Z+53F41"))
+    words = Wording(numbers="implied", format_mm=shorthand("X+53Y+53Z+53F41"))
     machine = replace(MACHINE, words=words)
     inputs = understood("G21 G90\nG00 X0 Y0 Z300000\nG01 X100000 F99990\nX0\nM30\n", machine, 0.01)
     assert inputs.meaning.moves.feed[-1] * 60 == pytest.approx(9999)
