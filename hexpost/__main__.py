@@ -1,11 +1,25 @@
-"""``hexpost`` and ``python -m hexpost``; an interruption at any moment ends without a traceback."""
+"""``hexpost`` and ``python -m hexpost``; an interruption at any moment ends without a traceback, and tidies up."""
 
+import os
 import signal
 import sys
+from types import FrameType
 
 
 def run() -> None:
-    """Run the command line; what is interrupted before it can say so itself ends with 130 as well."""
+    """Run the command line; what is interrupted before it can say so itself ends with 130 as well.
+
+    A request to end (SIGTERM) is an interruption; afterwards the process ends by that signal, as it would have at once.
+    """
+    told: list[int] = []
+
+    def end(number: int, _: FrameType | None) -> None:
+        signal.signal(number, signal.SIG_IGN)
+        told.append(number)
+        raise KeyboardInterrupt
+
+    if signal.getsignal(signal.SIGTERM) == signal.SIG_DFL:
+        signal.signal(signal.SIGTERM, end)
     try:
         from hexpost.cli import main
 
@@ -14,6 +28,9 @@ def run() -> None:
         sys.exit(130)
     finally:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # the code is known, and leaving takes a moment
+        if told and os.name == "posix":
+            signal.signal(told[0], signal.SIG_DFL)
+            signal.raise_signal(told[0])
 
 
 if __name__ == "__main__":

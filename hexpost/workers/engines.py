@@ -2,8 +2,6 @@
 
 import multiprocessing
 import os
-import signal
-import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -12,6 +10,7 @@ from functools import partial
 from typing import ParamSpec, TypeVar
 
 from hexpost.errors import HexpostError
+from hexpost.workers.leash import leashed, undisturbed
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -23,27 +22,6 @@ CLUSTER_BATCH = 8
 """A cluster spends milliseconds on each task it is handed, so programs travel in batches."""
 
 _PATIENCE_S = 20
-
-
-@contextmanager
-def undisturbed() -> Iterator[None]:
-    """Put an interruption from the keyboard off to the end of the body; processes that it starts never hear one.
-
-    The mask is what they inherit. It does not keep the signal from other threads of this process, so a handler waits.
-    """
-    if not hasattr(signal, "pthread_sigmask") or threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    heard: list[int] = []
-    handler = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, handler)
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-    if heard:
-        raise KeyboardInterrupt
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +58,7 @@ class Workers(ProcessPoolExecutor):
         """End the workers: when their work is done, or at once where it is not waited for."""
         if not wait:
             for process in list((self._processes or {}).values()):
-                process.terminate()
+                process.kill()
         super().shutdown(wait=True, cancel_futures=cancel_futures)
 
 
@@ -138,9 +116,15 @@ def _process_pool(count: int, memory_mb: int, loads: str) -> Executor:
     if "forkserver" in multiprocessing.get_all_start_methods():
         context = multiprocessing.get_context("forkserver")
         context.set_forkserver_preload([loads] if loads else [])
-        return Workers(count, mp_context=context, initializer=limit_memory, initargs=(memory_mb,))
+        return Workers(count, mp_context=context, initializer=_prepare, initargs=(memory_mb,))
     spawned = multiprocessing.get_context("spawn")
-    return Workers(count, mp_context=spawned, initializer=limit_memory, initargs=(memory_mb,))
+    return Workers(count, mp_context=spawned, initializer=_prepare, initargs=(memory_mb,))
+
+
+def _prepare(memory_mb: int) -> None:
+    """Make this process a worker."""
+    leashed()
+    limit_memory(memory_mb)
 
 
 def limit_memory(megabytes: int) -> None:

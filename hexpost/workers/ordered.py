@@ -26,7 +26,7 @@ import numpy as np
 
 from hexpost.arrays import Codes
 from hexpost.errors import HexpostError
-from hexpost.workers.engines import undisturbed
+from hexpost.workers.leash import leashed, undisturbed
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -88,6 +88,7 @@ class _Worker:
         def live() -> None:
             for worker in mine:  # what is left open here would keep the others from seeing that their starter is gone
                 worker.deafen()
+            leashed()
             gc.freeze()
             _Sender(to, heard, self._room).send_all(results)
 

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from machine.described import text
+from workers.processes import alive, descendants, until
 
 from hexpost.cli import main
 from hexpost.cli.run import LONG_JOB, MOST_WORKERS, workers_of
@@ -133,7 +134,7 @@ def test_a_job_that_is_stopped_takes_its_workers_along(tmp_path, number):
     words = [sys.executable, "-m", "hexpost", "convert", str(program), "--out", str(tmp_path / "job"), "--jobs", "3"]
     running = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     try:
-        workers = until(lambda: len(found := children(running.pid)) >= 3 and found)
+        workers = until(lambda: len(found := descendants(running.pid)) >= 3 and found)
         time.sleep(0.5)
         os.kill(running.pid, number)
         out, err = running.communicate(timeout=20)  # ends only when nobody holds the streams
@@ -144,27 +145,3 @@ def test_a_job_that_is_stopped_takes_its_workers_along(tmp_path, number):
     assert until(lambda: not any(alive(pid) for pid in workers))
     if number == signal.SIGINT:
         assert not (tmp_path / "job").exists()
-
-
-def until(true, seconds=10.0):
-    """Wait for something; return what it returned at last."""
-    end = time.monotonic() + seconds
-    while not (value := true()) and time.monotonic() < end:
-        time.sleep(0.02)
-    return value
-
-
-def children(pid):
-    """Return the children of a process."""
-    try:
-        return [int(p) for p in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
-    except OSError:
-        return []
-
-
-def alive(pid):
-    """Return whether a process is there and has not ended."""
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except OSError:
-        return False

@@ -1,0 +1,29 @@
+"""Processes of this computer, as Linux shows them."""
+
+import time
+from pathlib import Path
+
+
+def until(true, seconds=10.0):
+    """Wait for something; return what it returned at last."""
+    end = time.monotonic() + seconds
+    while not (value := true()) and time.monotonic() < end:
+        time.sleep(0.02)
+    return value
+
+
+def descendants(pid):
+    """Return the children of a process, theirs, and so on."""
+    try:
+        found = [int(p) for p in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+    except OSError:
+        return []
+    return found + [further for child in found for further in descendants(child)]
+
+
+def alive(pid):
+    """Return whether a process is there and has not ended."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
