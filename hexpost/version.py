@@ -1,3 +1,34 @@
-"""The version of the package, for whatever writes it into a file."""
+"""The version of the package, and a digest of its code: what made a result can be proven, and told apart."""
+
+import hashlib
+import platform
+import time
+from functools import lru_cache
+from importlib.metadata import version
+from pathlib import Path
 
 VERSION = "0.1.0"
+
+_LOADED = time.time()
+"""When this process began to load the package: files that changed later are not what it runs."""
+_CODE = (".py", ".toml", ".lark")
+
+
+@lru_cache(maxsize=1)
+def code_digest() -> str:
+    """Return a hash of the version, this package's files, Python, numpy and scipy: other code, other results."""
+    others = platform.python_version(), version("numpy"), version("scipy")
+    total = hashlib.sha256(" ".join((VERSION, *others)).encode())
+    root = Path(__file__).parent
+    grammars = root / "grammars" if (root / "grammars").is_dir() else root.parent / "grammars"
+    for folder in (root, grammars):
+        for path in sorted(p for p in folder.rglob("*") if p.suffix in _CODE and p.is_file()):
+            total.update(f"{path.relative_to(folder)}\n".encode() + path.read_bytes())
+            if path.stat().st_ctime > _LOADED:
+                total.update(f"changed while process {_LOADED} ran".encode())
+    return total.hexdigest()
+
+
+def identity() -> str:
+    """Return the version and the digest of the code: what a worker proves before its results count."""
+    return f"hexpost {VERSION}, code {code_digest()}"

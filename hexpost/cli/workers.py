@@ -5,7 +5,8 @@ from contextlib import contextmanager, nullcontext
 
 import click
 
-from hexpost.workers.engines import MEMORY_MB, Engine, cluster, processes, serial
+from hexpost.workers.cluster import cluster
+from hexpost.workers.engines import MEMORY_MB, Engine, processes, serial
 
 
 @contextmanager

@@ -5,19 +5,15 @@ import json
 import os
 import tempfile
 from contextlib import suppress
-from functools import lru_cache
 from pathlib import Path
-
-import numpy as np
 
 from hexpost.audit.model import LIMITS, Limits
 from hexpost.errors import OutputError
 from hexpost.library.model import CheckTask, Record
 from hexpost.library.records import from_bytes
-from hexpost.version import VERSION
+from hexpost.version import code_digest
 
 FORMAT = 1
-_CODE = (".py", ".toml", ".lark")
 
 
 class Cache:
@@ -91,18 +87,6 @@ def task_key(task: CheckTask) -> str:
 def key_of(common: str, program_sha256: str) -> str:
     """Return the key of a program's record."""
     return hashlib.sha256(f"{common}\n{program_sha256}".encode()).hexdigest()
-
-
-@lru_cache(maxsize=1)
-def code_digest() -> str:
-    """Return a hash of the version, of this package's files and of numpy's version: other code, other records."""
-    total = hashlib.sha256(f"{VERSION} {np.__version__}".encode())
-    root = Path(__file__).parent.parent
-    grammars = root / "grammars" if (root / "grammars").is_dir() else root.parent / "grammars"
-    for folder in (root, grammars):
-        for path in sorted(p for p in folder.rglob("*") if p.suffix in _CODE and p.is_file()):
-            total.update(f"{path.relative_to(folder)}\n".encode() + path.read_bytes())
-    return total.hexdigest()
 
 
 def default_folder() -> Path:

@@ -1,10 +1,9 @@
-"""Where tasks run: here, in processes of this computer, or on a cluster. All are ``concurrent.futures`` executors."""
+"""Where tasks run: here, or in processes of this computer. All are ``concurrent.futures`` executors."""
 
 import multiprocessing
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from typing import ParamSpec, TypeVar
@@ -18,10 +17,9 @@ R = TypeVar("R")
 MEMORY_MB = 4096
 """A worker process may hold so much data, unless told otherwise."""
 
-CLUSTER_BATCH = 8
-"""A cluster spends milliseconds on each task it is handed, so programs travel in batches."""
 
-_PATIENCE_S = 20
+class EngineError(HexpostError):
+    """Where tasks run can be used no more: nothing else is tried there, the whole run stops."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,31 +80,6 @@ def cores() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
-
-
-@contextmanager
-def cluster(address: str) -> Iterator[Engine]:
-    """Yield the workers of a running dask.distributed scheduler; they must see the files under the same paths.
-
-    Raises
-    ------
-    HexpostError
-        If the extra is not installed or nobody answers at ``address``.
-    """
-    try:
-        from distributed import Client
-    except ImportError:
-        hint = "\n    hint: install the extra: hexpost[cluster]"
-        raise HexpostError(f"--cluster: expected dask.distributed to be installed, found none{hint}") from None
-    try:
-        client = Client(address, timeout=_PATIENCE_S, set_as_default=False)
-    except (OSError, ValueError) as error:
-        raise HexpostError(f"--cluster {address}: expected a scheduler, found none: {error}") from None
-    try:
-        workers = max(sum(client.nthreads().values()), 1)
-        yield Engine(new_pool=lambda: client.get_executor(pure=False), ahead=4 * workers, batch=CLUSTER_BATCH)
-    finally:
-        client.close()
 
 
 def _process_pool(count: int, memory_mb: int, loads: str) -> Executor:

@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import Self, TypeVar
 
 from hexpost.errors import HexpostError
-from hexpost.workers.engines import Engine
+from hexpost.workers.engines import Engine, EngineError
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -45,6 +45,8 @@ class Runner:
         for i in sorted(suspects):
             try:
                 yield i, self._submit(work, [tasks[i]]).result()[0]
+            except EngineError:
+                raise
             except Exception as error:  # noqa: BLE001 - executors have errors of their own
                 yield i, Lost(error)
                 if isinstance(error, BrokenExecutor):
@@ -83,6 +85,8 @@ class Runner:
                 error = future.exception()
                 if error is None:
                     yield from zip(members, future.result(), strict=True)
+                elif isinstance(error, EngineError):
+                    raise error
                 else:
                     suspects += members
                     broken = broken or isinstance(error, BrokenExecutor)

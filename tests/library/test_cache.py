@@ -7,10 +7,11 @@ import pytest
 from library.shop import CLEAN, FAST, MISTAKEN, forbidden_check, slow_struts, write
 
 from hexpost.errors import OutputError
-from hexpost.library.cache import Cache, code_digest, default_folder, task_key
+from hexpost.library.cache import Cache, default_folder, task_key
 from hexpost.library.gate import gate, make_tasks
 from hexpost.library.policy import Policy
 from hexpost.library.settings import LimitRule, Settings
+from hexpost.version import code_digest
 from hexpost.workers.engines import serial
 
 NAMES = ("a.nc", "b.nc", "c.nc")

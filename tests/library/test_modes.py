@@ -12,7 +12,8 @@ from hexpost.library.page import to_page
 from hexpost.library.policy import Policy
 from hexpost.library.sarif import to_sarif
 from hexpost.library.settings import Settings
-from hexpost.workers.engines import Engine, cluster, processes, serial
+from hexpost.workers.cluster import cluster
+from hexpost.workers.engines import Engine, processes, serial
 
 
 @pytest.fixture
@@ -56,7 +57,7 @@ def test_forty_programs_and_a_killer(tmp_path, monkeypatch):
 @pytest.mark.filterwarnings("default")
 def test_a_cluster_of_two_workers_writes_the_same_and_survives_a_killer(shop):
     want = outputs(shop, serial())
-    with two_workers() as address, cluster(address) as engine:
+    with two_workers(shop) as address, cluster(address) as engine:
         assert outputs(shop, engine) == want
         write(shop, killer=CLEAN)
         result = gate(names(shop), Policy(over=Settings(machine="slow.toml")), engine, checker=killer_check)

@@ -45,7 +45,7 @@ def test_place_and_reach_write_the_same_on_any_number_of_workers(shop):
 
 @pytest.mark.filterwarnings("default")
 def test_place_and_reach_write_the_same_on_a_cluster(shop):
-    with two_workers() as address:
+    with two_workers(shop) as address:
         assert outputs(shop, ["--cluster", address]) == outputs(shop, ["--serial"])
 
 
