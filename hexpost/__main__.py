@@ -3,7 +3,14 @@
 import os
 import signal
 import sys
+from threading import Timer
 from types import FrameType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sys import UnraisableHookArgs
+
+SOON_S = 0.01
 
 
 def run() -> None:
@@ -20,6 +27,7 @@ def run() -> None:
 
     if signal.getsignal(signal.SIGTERM) == signal.SIG_DFL:
         signal.signal(signal.SIGTERM, end)
+    sys.unraisablehook = _not_lost
     try:
         from hexpost.cli import main
 
@@ -31,6 +39,14 @@ def run() -> None:
         if told and os.name == "posix":
             signal.signal(told[0], signal.SIG_DFL)
             signal.raise_signal(told[0])
+
+
+def _not_lost(told: "UnraisableHookArgs") -> None:
+    """Interrupt again, a moment later, where an interruption fell into what can raise nothing and was dropped there."""
+    if told.exc_type is KeyboardInterrupt:
+        Timer(SOON_S, os.kill, (os.getpid(), signal.SIGINT)).start()
+    else:
+        sys.__unraisablehook__(told)
 
 
 if __name__ == "__main__":

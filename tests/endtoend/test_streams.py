@@ -71,3 +71,27 @@ def test_an_interruption_is_130_at_any_moment(tmp_path, wait):
     assert process.returncode in (130, -signal.SIGINT)
     assert b"hexpost/cli" not in said
     assert not (tmp_path / "job").exists()
+
+
+DROPPED = """
+import signal, time
+import hexpost.__main__, hexpost.cli
+
+class Deaf:
+    def __del__(self):
+        signal.raise_signal(signal.SIGINT)
+        for _ in range(1000):
+            pass
+
+def main(**_):
+    Deaf()
+    time.sleep(60)
+
+hexpost.cli.main = main
+hexpost.__main__.run()
+"""
+
+
+def test_an_interruption_is_not_lost_where_nothing_can_be_raised():
+    done = subprocess.run([sys.executable, "-c", DROPPED], capture_output=True, text=True, timeout=50, check=False)
+    assert done.returncode == 130 and done.stderr == ""
