@@ -7,15 +7,23 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags
 from hexpost.feed.minima import spread_min
-from hexpost.feed.model import AT_CORNER, Timing
+from hexpost.feed.model import AT_CORNER, PathMotion, PathPlace, Timing
 from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
-from hexpost.feed.weigh import TOLERANCE, PlanLimits, weigh
+from hexpost.feed.weigh import TOLERANCE, Bad, PlanLimits, weigh
 from hexpost.path.model import ToolPath
 
 BLOCK, PORTION = 8192, 1 << 16
 """So many stretches of time are looked at together, and so many samples of them at most."""
 STEP, STEP_FIRM = 0.5, 0.25
 """Doubtful stretches of time are looked at so often, in ticks; the second where the struts must keep their limits."""
+PLACES = 0.5 - 0.5 * np.cos(np.pi * np.arange(9) / 8)
+"""Where on each piece the struts are looked at, as shares of its length: at its ends, and the denser the nearer."""
+UNSURE = 2e-3
+"""A use of a limit so near to all of it, as a share, is settled at twentieths of a tick."""
+FINE = np.arange(21) / 20
+"""These, in ticks."""
+NEAR = 0.98
+"""Between two looks of which one uses more than this share of a limit there is another."""
 EDGE = 0.01
 """Looks begin and end so far inside, in steps."""
 BRIEF = 1e-3
@@ -41,6 +49,14 @@ class Ranges:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Looks:
+    """Where the limits are looked at, shape (n,), in the order of time."""
+
+    motion: PathMotion
+    place: PathPlace
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Corrected:
     """Stretches with lower bounds, and how far the worst sample of each span is over a limit (spans,): 1 if none."""
 
@@ -54,8 +70,12 @@ def edges(timing: Timing, where: Ranges | None) -> Array:
     The jerk is (u(t) - u(t - T)) / T with u constant in intervals, so it changes only where an interval begins and
     a window T after that: nothing between the ticks is missed. ``where``: only there; ``None``: everywhere.
     """
-    now: Array = timing.t / timing.period
-    later = now + np.repeat(timing.window, np.diff(timing.first))
+    a, b = 0, len(timing.t)
+    if where is not None:
+        ends = (where.lo.min(initial=np.inf) - timing.window.max(), where.hi.max(initial=-np.inf))
+        a, b = (int(k) for k in np.searchsorted(timing.t, np.array(ends) * timing.period))
+    now: Array = timing.t[a:b] / timing.period
+    later = now + timing.window[np.searchsorted(timing.first, np.arange(a, b), "right") - 1]
     if where is not None:
         now, later = now[where.hold(now)], later[where.hold(later)]
     edge = np.concatenate([now, later])
@@ -90,12 +110,7 @@ def correct(
     f_cap, f_ramp = np.ones(len(st.cap)), np.ones(len(st.cap))
     worst, cause, hold = np.ones(len(timing.end)), causes(st.cap), st.hold.copy()
     edge = edges(timing, where)
-    for tick in _doubtful(edge, timing, path, limits, where):
-        motion = timing.motion(tick)
-        place = timing.locate(path, motion)
-        bad = weigh(motion, place, path, limits)
-        if bad is None:
-            continue
+    for motion, bad in _weighed(edge, timing, path, limits, where):
         span = motion.span[bad.motion]
         np.maximum.at(worst, span, bad.over)
         first, last = st.first[span], st.first[span + 1] - 1
@@ -104,7 +119,7 @@ def correct(
         order = np.argsort(bad.over)
         order = order[bad.cap[order] < 1]
         cause[under[order]] = bad.cause[order] | (cause[under[order]] & AT_CORNER)
-        t, T = tick[bad.motion] * timing.period, timing.window[span] * timing.period
+        t, T = motion.tick[bad.motion] * timing.period, timing.window[span] * timing.period
         i = np.maximum(np.searchsorted(timing.t, t - (1 + REACH) * T, "right") - 1, 0)
         j = np.minimum(np.searchsorted(timing.t, t + REACH * T), len(timing.t) - 1)
         lo = np.clip(np.searchsorted(st.s, timing.s[i], "right") - 1, first, under)
@@ -120,10 +135,49 @@ def correct(
     return Corrected(st=lower, worst=worst)
 
 
+def over_struts(timing: Timing, path: ToolPath, limits: PlanLimits, which: Flags, where: Ranges | None = None) -> Flags:
+    """Return which of the spans ``which`` (spans,) break a limit of the struts, at a twentieth of a tick or at one.
+
+    ``where``: looked at only there; ``path`` may be the part of one span that is passed then.
+    """
+    out: Flags = np.zeros(len(which), dtype=bool)
+    whole = replace(limits, struts=replace(limits.struts, aim=np.ones(len(limits.struts.aim))))
+    for looks in _doubtful(edges(timing, where), timing, path, whole, where):
+        motion = looks.motion
+        _, over = weigh(motion, looks.place, path, whole, tip=False)
+        look = which[motion.span] & ~out[motion.span] & (motion.s >= path.s0[0]) & (motion.s <= path.s0[-1])
+        out[motion.span[look & (over > 1 + UNSURE)]] = True
+        tick = np.unique(np.floor(motion.tick[look & (over > 1 - UNSURE)]))
+        for low in range(0, len(tick), BLOCK // 8):
+            fine = timing.motion((tick[low : low + BLOCK // 8, None] + FINE).ravel())
+            _, over = weigh(fine, timing.locate(path, fine), path, whole, tip=False)
+            out[fine.span[(over > 1) & (fine.s >= path.s0[0]) & (fine.s <= path.s0[-1])]] = True
+    return out & which
+
+
+def _weighed(
+    edges: Array, timing: Timing, path: ToolPath, limits: PlanLimits, where: Ranges | None
+) -> Iterator[tuple[PathMotion, Bad]]:
+    """Yield what is over a limit; where the struts must keep theirs and come near one, half-way between looks, too."""
+    firm = bool(limits.struts.aim.all())
+    for looks in _doubtful(edges, timing, path, limits, where):
+        bad, over = weigh(looks.motion, looks.place, path, limits)
+        if bad is not None:
+            yield looks.motion, bad
+        tick = looks.motion.tick
+        near = firm & (np.maximum(over[1:], over[:-1]) > NEAR) & (np.diff(tick) <= 2 * STEP_FIRM)
+        if near.any():
+            middle: Array = np.add(tick[1:], tick[:-1])[near] / 2
+            motion = timing.motion(middle)
+            bad, _ = weigh(motion, timing.locate(path, motion), path, limits)
+            if bad is not None:
+                yield motion, bad
+
+
 def _doubtful(
     edges: Array, timing: Timing, path: ToolPath, limits: PlanLimits, where: Ranges | None
-) -> Iterator[Array]:
-    """Yield the times in ticks to look at, a portion at a time: those in stretches of time that bounds do not clear."""
+) -> Iterator[Looks]:
+    """Yield the looks, a portion at a time: those in stretches of time that bounds do not clear."""
     step = STEP_FIRM if limits.struts.aim.all() else STEP
     for begin in range(0, len(edges) - 1, BLOCK):
         edge = edges[begin : begin + BLOCK + 1]
@@ -135,7 +189,39 @@ def _doubtful(
             which = np.searchsorted(last, number, "right")
             count = np.diff(last, prepend=0)[which]
             inside = (number - last[which] + count + EDGE) / (count - 1 + 2 * EDGE)
-            yield edge[here[which]] + inside * width[here[which]]
+            tick = edge[here[which]] + inside * width[here[which]]
+            if step == STEP_FIRM:
+                yield from _with_pieces(tick, timing, path)
+            else:
+                motion = timing.motion(tick)
+                yield Looks(motion=motion, place=timing.locate(path, motion))
+
+
+def _with_pieces(tick: Array, timing: Timing, path: ToolPath) -> Iterator[Looks]:
+    """Yield looks at times in ticks, rising, with those at ``PLACES`` of the pieces that are passed between them.
+
+    A corner may be passed in a small part of a tick, and its third derivative jumps where it begins and ends: it is
+    looked at on both sides.
+    """
+    motion = timing.motion(tick)
+    at, way, size = timing.locate(path, motion), np.diff(motion.s), np.diff(tick)
+    felt = np.append((size <= 2 * STEP_FIRM) & (way > 0), False)
+    low, high, more = int(at.piece[0]), int(at.piece[-1]) + 1, PORTION // len(PLACES)
+    for first in range(low, high, more):
+        piece = np.repeat(np.arange(first, min(first + more, high)), len(PLACES))
+        u = (path.size[first : first + more, None] * PLACES).ravel()[: len(piece)]
+        s = path.s0[piece] + u
+        gap = np.searchsorted(motion.s, s, "right") - 1
+        inside = (
+            (gap >= 0) & felt[gap] & (at.piece[gap] <= piece) & (piece <= at.piece[np.minimum(gap + 1, len(tick) - 1)])
+        )
+        gap, piece, u, s = gap[inside], piece[inside], u[inside], s[inside]
+        time = tick[gap] + (s - motion.s[gap]) / way[gap] * size[gap]
+        own = (at.piece >= first) & (at.piece < first + more)
+        time, piece, u = (np.concatenate(x) for x in ((tick[own], time), (at.piece[own], piece), (at.u[own], u)))
+        order = np.argsort(time, kind="stable")
+        if len(order):
+            yield Looks(motion=timing.motion(time[order]), place=PathPlace(piece=piece[order], u=u[order]))
 
 
 def _suspect(edge: Array, timing: Timing, path: ToolPath, limits: PlanLimits, where: Ranges | None) -> Flags:

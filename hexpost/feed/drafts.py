@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.feed.correct import Ranges, changed, correct
+from hexpost.feed.correct import Ranges, changed, correct, over_struts
 from hexpost.feed.model import Timing, TooLongError
 from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.feed.task import Task
@@ -101,20 +101,26 @@ def slowed(draft: Draft, factor: Array, period: float) -> Draft:
     return replace(draft, st=coasting(st, again, window.astype(np.float64) * period), window=window)
 
 
-def fastest(drafts: list[tuple[Draft, Timing]], task: Task) -> Timing:
+def fastest(drafts: list[tuple[Draft, Timing]], task: Task, doubtful: list[tuple[Draft, Timing]]) -> Timing:
     """Return the timing that takes each span from the draft where it is shortest (the first of equals).
 
-    The list is used up: each draft goes when it is no longer needed.
+    Those of the ``doubtful`` drafts are taken where they keep every limit of the struts, rather than others that are
+    as long. The lists are used up: each draft goes when it is no longer needed.
     """
     best, timing = drafts.pop(0)
     now: Timing | None = timing
     taken = timing.end - timing.start[:-1]
     del timing
-    while drafts:
-        draft, other = drafts.pop(0)
+    while drafts or doubtful:
+        sure = bool(drafts)
+        draft, other = (drafts or doubtful).pop(0)
         ticks = other.end - other.start[:-1]
+        shorter = ticks < taken if sure else ticks <= taken
+        if not sure and shorter.any():
+            begin, end = (x[shorter].astype(np.float64) for x in (other.start[:-1], other.end))
+            where = Ranges(lo=begin - EARLY, hi=end + EARLY)
+            shorter &= ~over_struts(other, task.path, task.limits, shorter, where)
         del other
-        shorter = ticks < taken
         if shorter.any():
             best, taken, now = best.grafted(draft, shorter), np.minimum(taken, ticks), None
         del draft

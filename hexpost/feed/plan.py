@@ -7,13 +7,13 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.bounds import TINY, lone_straights, programmed_speed
 from hexpost.feed.drafts import Draft, fastest, mended
-from hexpost.feed.lookahead import in_windows
+from hexpost.feed.lookahead import fastest_in_windows
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
 from hexpost.feed.portions import LONG, Portions, portions, rests_of
 from hexpost.feed.ramps import Rests
 from hexpost.feed.reach import within_reach
 from hexpost.feed.stretches import Stretches, causes, tagged
-from hexpost.feed.task import AS_PROGRAMMED, SMALL, Task, seconds_at, task_of
+from hexpost.feed.task import AS_PROGRAMMED, SMALL, STRUT_LIMITED, Task, seconds_at, task_of
 from hexpost.feed.windows import choose, closed_windows, settled, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
@@ -61,7 +61,7 @@ def plan(
         part, after = path.spans(a, b), rests_of(rests, a, b, begin)
         timing = None
         if b == a + 1 and part.count >= LONG:
-            timing = in_windows(part, moves, machine, mode, after, most_ticks=most_ticks)
+            timing = fastest_in_windows(part, moves, machine, mode, after, most_ticks=most_ticks)
         timing = timing or _planned(part, moves, machine, mode, after, most_ticks=most_ticks)
         done.add(timing)
         begin = timing.ticks
@@ -72,6 +72,17 @@ def plan(
 
 def _planned(path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float) -> Timing:
     """Return the timing of a portion of the path."""
+    task, drafts = _mended(path, moves, machine, mode, rests, most_ticks=most_ticks)
+    doubtful = []
+    if mode == STRUT_LIMITED:
+        doubtful = _mended(path, moves, machine, AS_PROGRAMMED, rests, most_ticks=most_ticks)[1]
+    return fastest(drafts, task, doubtful)
+
+
+def _mended(
+    path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float
+) -> tuple[Task, list[tuple[Draft, Timing]]]:
+    """Return the drafts of a portion of the path, mended, with their timings."""
     task, st, norms = task_of(path, moves, machine, mode, rests)
     least = rests.begin + float(rests.ticks.sum()) + float(seconds_at(path, task.programmed).sum()) / task.period
     if least > most_ticks:
@@ -90,7 +101,7 @@ def _planned(path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: R
         drafts.append(mended(waiting.pop(0), task))
     if felt.any():
         drafts.append(mended(_closed(drafts[0][0], closed, felt, task.period), task, felt))
-    return fastest(drafts, task)
+    return task, drafts
 
 
 def least_time(path: ToolPath, moves: Moves, events: Events, machine: Machine) -> tuple[float, int]:

@@ -43,8 +43,12 @@ class Bad:
     cause: Codes
 
 
-def weigh(motion: PathMotion, place: PathPlace, path: ToolPath, limits: PlanLimits) -> Bad | None:
-    """Return which samples are over a limit, or ``None``.
+def weigh(
+    motion: PathMotion, place: PathPlace, path: ToolPath, limits: PlanLimits, *, tip: bool = True
+) -> tuple[Bad | None, Array]:
+    """Return which samples are over a limit, or ``None``, and the largest share of a limit (n,) that each uses.
+
+    ``tip``: whether tip and tilt have limits, too.
 
     A sample whose jerk is ``r`` times its limit: the share of curvature lowers the cap under it by r^(-2/3 share),
     as its jerk goes with s'^3; the rest lowers the ramps within its window by r^(-share).
@@ -54,7 +58,8 @@ def weigh(motion: PathMotion, place: PathPlace, path: ToolPath, limits: PlanLimi
     q = path.evaluate(place.piece, place.u, 3, 0 if len(under) else 1)
     v, a, j = motion.speed, motion.acceleration, motion.jerk
     out = _Factors(len(v))
-    _tip(out, (v, a, j), q[-3:], limits.shares.tip, limits.shares.speed[place.piece])
+    if tip:
+        _tip(out, (v, a, j), q[-3:], limits.shares.tip, limits.shares.speed[place.piece])
     if len(under):
         every = len(under) == len(v)
         q, piece = q if every else [x[:, under] for x in q], place.piece[under]
@@ -64,8 +69,8 @@ def weigh(motion: PathMotion, place: PathPlace, path: ToolPath, limits: PlanLimi
             _thrusts(out, under, (v[under], a[under]), pull)
     bad = np.flatnonzero(out.over > 1 + TOLERANCE)
     if not len(bad):
-        return None
-    return Bad(motion=bad, cap=out.cap[bad], ramp=out.ramp[bad], over=out.over[bad], cause=out.cause[bad])
+        return None, out.over
+    return Bad(motion=bad, cap=out.cap[bad], ramp=out.ramp[bad], over=out.over[bad], cause=out.cause[bad]), out.over
 
 
 class _Factors:

@@ -41,7 +41,7 @@ class Counted:
         self._patch = pytest.MonkeyPatch()
         for module, name, value in (
             (lookahead, "WINDOW", 80), (lookahead, "AHEAD", 30), (portions, "LONG", 150), (plan, "LONG", 150),
-            (lookahead, "_mended", self._mended), (plan, "in_windows", self._in_windows),
+            (lookahead, "_mended", self._mended), (lookahead, "in_windows", self._in_windows),
         ):  # fmt: skip
             self._patch.setattr(module, name, value)
         return self

@@ -45,7 +45,7 @@ def uses(moves, on, mode="strut-limited"):
     return timing.ticks, most
 
 
-def between_ticks(moves, on, times=10):
+def between_ticks(moves, on, times=20):
     """Return the largest use of strut speed, acceleration and jerk at ``times`` the control rate."""
     path, timing = planned(moves, on)
     tick = np.arange(timing.ticks * times + 1) / times
@@ -77,8 +77,8 @@ def test_a_bound_that_is_lowered_where_the_speed_stays_is_looked_at_again():
 
 @given(SEEDS, SHARES)
 @settings(max_examples=8, deadline=None)
-def test_at_ten_times_the_rate_no_limit_is_exceeded_by_more_than_three_percent(seed, shares):
-    assert max(between_ticks(random_moves(seed, 5), with_struts(*shares))) <= 1.03
+def test_at_twenty_times_the_rate_no_limit_is_exceeded(seed, shares):
+    assert max(between_ticks(random_moves(seed, 5), with_struts(*shares))) <= 1.0
 
 
 @given(SEEDS)
