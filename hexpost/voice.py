@@ -143,10 +143,26 @@ def advice(f: Finding, feed: Finding | None = None) -> str:
     return _filled(f.limit.advice.words(f.case), f, feed or f)
 
 
-def feed_word(f: Finding) -> str:
-    """Return the F to write, or nothing where a lower one does not help."""
-    best = f.feed if f.feed is not None else f.margin_feed
-    return "" if best is None else f"F of at most {number(best)} {'deg' if f.turning else 'mm'}/min"
+def feed_word(f: Finding, feed: float | None, *, full: bool = True) -> str:
+    """Return an advised feed as the F word to write, ``full`` with its units; nothing for none."""
+    if feed is None:
+        return ""
+    speed, word = f"{number(feed)} {'deg' if f.turning else 'mm'}/min", f.f_word(feed)
+    if word is None:
+        return f"an F of at most {speed}"
+    digits = f"{word:.9f}".rstrip("0")
+    shown = f"F{digits if f.pointed else digits.rstrip('.')}"
+    if not full:
+        return shown
+    return f"{shown} ({f.f_unit})" if speed.endswith(f.f_unit) else f"{shown} ({f.f_unit}; {speed})"
+
+
+def feed_words(f: Finding) -> str:
+    """Return the F word to write, and that which keeps the margin of a policy, too."""
+    word, margin = feed_word(f, f.feed), feed_word(f, f.margin_feed)
+    if word and margin and word != margin:
+        return f"{word}, or for the margin of the policy {margin}"
+    return word or margin or "a lower F"
 
 
 def used(w: Worst) -> str:
@@ -157,8 +173,7 @@ def used(w: Worst) -> str:
 def _filled(text: str, f: Finding, feed: Finding | None = None) -> str:
     """Return a text of the table of limits with the numbers of a finding in it."""
     peak, allowed = reading(abs(f.peak), f.allowed, f.limit.unit)
-    word = feed_word(feed or f)
-    return text.format(peak=peak, allowed=allowed, feed=f"an {word}" if word else "a lower F")
+    return text.format(peak=peak, allowed=allowed, feed=feed_words(feed or f))
 
 
 def duration(seconds: float) -> str:

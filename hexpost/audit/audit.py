@@ -1,6 +1,7 @@
 """The audit: every check on every block of samples, findings at the end."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.band import Apart, Check, Context, Figures, Meetings, Shares
 from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.cutting import Cutting
+from hexpost.audit.f_words import add_f_words
 from hexpost.audit.loads import Loads
 from hexpost.audit.model import AuditResult, Chart, Charted, Runs
 from hexpost.audit.move_ticks import MoveTicks
@@ -43,6 +45,7 @@ class Audit:
             machine=machine, tools=tools, program=program, meaning=interpretation, poses=poses, loads=loads,
             margins=self._margins,
         )  # fmt: skip
+        self._machine, self._meaning = machine, interpretation
         self._period = machine.period
         self._lines = moves.line
         made = (make(context) for make in checking.checks)
@@ -95,8 +98,11 @@ class Audit:
             self._store.put(self._rule_runs(breaches))
         seen = self._samples > 0
         worst = [(self._limits.of(check.band.limit), worst) for check, worst in self._checks]
+        found = self._store.findings(self._period, self._limits)
+        findings = replace(found, pointed=self._machine.words.numbers == "implied")
+        add_f_words(findings.runs, self._meaning, self._machine)
         return AuditResult(
-            findings=self._store.findings(self._period, self._limits),
+            findings=findings,
             worst=tuple(w for limit, use in worst if limit.share for w in use.rows(limit, self._period)),
             samples=self._samples,
             duration=self._last_tick * self._period,

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from math import isfinite
+from math import floor, isfinite, log10
 from typing import Any
 
 import numpy as np
@@ -11,12 +11,13 @@ import numpy.typing as npt
 
 from hexpost.arrays import Array
 from hexpost.audit.limits import LIMITS, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
+from hexpost.moves.model import SAME_WORD
 from hexpost.program.model import Program
 from hexpost.setpoints.model import Setpoints
 
 __all__ = [
-    "BODIES", "JOINTS", "LIMITS", "RUN", "Advice", "AuditResult", "Chart", "Charted", "Finding", "Findings", "Law",
-    "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Worst", "names_of", "quoted",
+    "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RUN", "Advice", "AuditResult", "Chart", "Charted", "Finding", "Findings",
+    "Law", "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Worst", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -25,6 +26,12 @@ JOINTS = ("", "base", "platform")
 BODIES = 128
 """Struts are bodies 0 to 5, the spindle 6, keep-out boxes 7 and on; bodies i and j are told as 1 + i ``BODIES`` + j."""
 
+F_UNITS = ("", "mm/min", "inch/min", "deg/min", "mm/rev", "inch/rev", "1/min")
+"""Units of F words, by the number that a finding holds."""
+
+F_DIGITS = 4
+"""Digits of an advised F word."""
+
 MOST_TEXT = 200
 """Characters of a block that are quoted."""
 
@@ -32,14 +39,15 @@ RUN = np.dtype(
     [
         ("limit", np.uint8), ("strut", np.uint8), ("line", np.int32), ("start", np.int64), ("end", np.int64),
         ("peak", np.float64), ("allowed", np.float64), ("ratio", np.float64), ("feed", np.float64),
-        ("margin_feed", np.float64), ("turning", np.bool_), ("case", np.uint8), ("joint", np.uint8),
-        ("bodies", np.uint16),
+        ("margin_feed", np.float64), ("turning", np.bool_), ("f_share", np.float64), ("f_unit", np.uint8),
+        ("case", np.uint8), ("joint", np.uint8), ("bodies", np.uint16),
     ]
 )  # fmt: skip
 """The columns of findings. ``limit``: place in the table; ``strut`` 1-6, 0 where none is meant; ``line`` from 1;
 ``start`` and ``end``: first and last tick; ``peak`` and ``allowed`` in the unit of the limit, ``ratio`` peak over
 allowed in its sense; ``feed``: advised feed in mm/min, in deg/min where ``turning``, nan where a lower one does not
-help, and ``margin_feed`` the one that keeps the margin of a policy, too; ``case`` of advice; ``joint`` by ``JOINTS``;
+help, and ``margin_feed`` the one that keeps the margin of a policy, too; ``f_share``: F word of the line, in
+``F_UNITS``, over advised feed, nan where there is no such word; ``case`` of advice; ``joint`` by ``JOINTS``;
 ``bodies``: the two that meet, 0 where none are meant."""
 
 Runs = npt.NDArray[np.void]
@@ -49,9 +57,9 @@ Runs = npt.NDArray[np.void]
 class Finding:
     """One broken limit and its block: a row of ``Findings`` as all outputs show it, times in s.
 
-    ``bodies`` are names; ``margin`` is the share of the limit that a policy asks for. ``blocks`` is more than 1 where
-    too many lines are alike and only the worst of them is named; ``fingerprint`` stays the same when lines are
-    inserted above or blocks renumbered.
+    ``pointed``: an F word needs a decimal point. ``bodies`` are names; ``margin`` is the share of the limit that a
+    policy asks for. ``blocks`` is more than 1 where too many lines are alike and only the worst of them is named;
+    ``fingerprint`` stays the same when lines are inserted above or blocks renumbered.
     """
 
     limit: Limit
@@ -65,6 +73,9 @@ class Finding:
     feed: float | None = None
     margin_feed: float | None = None
     turning: bool = False
+    f_share: float | None = None
+    f_unit: str = ""
+    pointed: bool = False
     case: int = 0
     joint: str = ""
     bodies: tuple[str, ...] = ()
@@ -74,18 +85,27 @@ class Finding:
     blocks: int = 1
     fingerprint: str = ""
 
+    def f_word(self, feed: float | None) -> float | None:
+        """Return an advised feed as an F word of the line, rounded down; ``None`` where none is known."""
+        if feed is None or self.f_share is None:
+            return None
+        word = float(f"{feed * self.f_share:.9g}")
+        step = 10.0 ** (floor(log10(word)) + 1 - F_DIGITS)
+        return float(f"{floor(word / step * (1.0 + SAME_WORD)) * step:.9g}")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Findings:
     """Broken limits, worst ratio first: one per block, limit and strut for consecutive samples.
 
     ``runs`` (f,) are rows of ``RUN``, whose columns are attributes of this, too; ``limits`` is the table that they
-    index, ``period`` that of the ticks, s.
+    index, ``period`` that of the ticks, s. ``pointed``: F words need a decimal point.
     """
 
     runs: Runs
     limits: Limits
     period: float
+    pointed: bool = False
 
     def __getattr__(self, name: str) -> npt.NDArray[Any]:
         """Return a column of ``RUN``."""
@@ -120,6 +140,9 @@ class Findings:
             "until": run.pop("end") * self.period,
             "feed": run["feed"] if isfinite(run["feed"]) else None,
             "margin_feed": run["margin_feed"] if isfinite(run["margin_feed"]) else None,
+            "f_share": run["f_share"] if isfinite(run["f_share"]) else None,
+            "f_unit": F_UNITS[run["f_unit"]],
+            "pointed": self.pointed,
             "joint": JOINTS[run["joint"]],
             "bodies": names_of(run["bodies"], boxes),
             "block": known.block(line) if known else "",

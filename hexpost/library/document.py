@@ -73,6 +73,8 @@ def told(f: Finding) -> dict[str, object]:
         "advice": advice(f),
         "advice_feed_mm_min": None if f.turning else f.feed,
         "advice_feed_deg_min": f.feed if f.turning else None,
+        "advice_f": f.f_word(f.feed),
+        "advice_f_unit": f.f_unit or None,
         "margin_feed_mm_min": None if f.turning else f.margin_feed,
         "margin_feed_deg_min": f.margin_feed if f.turning else None,
     }

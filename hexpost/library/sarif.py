@@ -94,5 +94,5 @@ def uri(name: str) -> str:
 
 
 def _properties(f: Finding) -> Plain:
-    names = ("strut", "peak", "allowed", "unit", "ratio", "time_s", "advice_feed_mm_min", "advice_feed_deg_min")
-    return {name: told(f)[name] for name in names}
+    names = ("strut", "peak", "allowed", "unit", "ratio", "margin", "time_s")
+    return {key: value for key, value in told(f).items() if key in names or key.startswith(("advice_", "margin_"))}

@@ -98,6 +98,8 @@ def _finding(f: Finding) -> dict[str, object]:
         "advice": advice(f),
         "advice_feed_mm_min": None if f.turning else f.feed,
         "advice_feed_deg_min": f.feed if f.turning else None,
+        "advice_f": f.f_word(f.feed),
+        "advice_f_unit": f.f_unit or None,
     }
 
 

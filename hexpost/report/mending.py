@@ -51,5 +51,5 @@ def _block(found: list[Finding]) -> str:
     more = len(parts) - MOST_LIMITS
     lowest = lowest_feeds(found).get(found[0].line)
     tail = [f"and {more} more"] if more > 0 else []
-    feed = "" if lowest is None else f", {feed_word(lowest)}"
+    feed = "" if lowest is None else f", {feed_word(lowest, lowest.feed, full=False)}"
     return f"{where(found[0])}{feed}: {'; '.join([*parts[:MOST_LIMITS], *tail])}"

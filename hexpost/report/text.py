@@ -14,8 +14,6 @@ from hexpost.voice import advice, clean, columns, duration, paragraph, percent, 
 WIDTH = 100
 MOST_FINDINGS = 500
 """So many findings are in the text; the JSON report lists more."""
-LONG = 40
-"""Advice longer than this is said once."""
 _RULE = "-" * WIDTH
 
 
@@ -97,7 +95,7 @@ def _findings(report: Report) -> list[str]:
     lowest = lowest_feeds(report.findings)
     for i, f in enumerate(report.findings[:MOST_FINDINGS], 1):
         words = advice(f, lowest.get(f.line))
-        told = first.setdefault(words, i) if len(words) > LONG else i
+        told = first.setdefault(words, i)
         lines += ["", *_finding(i, f, words if told == i else f"As {told}.")]
     rest = report.findings_total - min(len(report.findings), MOST_FINDINGS)
     if rest:

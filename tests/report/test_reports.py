@@ -56,7 +56,8 @@ def findings(rows):
             ("strut", "line", "start", "end", "peak", "allowed", "ratio", "feed"), row[1:], strict=True
         ):
             run[name] = value
-        run["margin_feed"], run["case"] = np.nan, USUAL if np.isnan(row[-1]) else FEED
+        run["margin_feed"] = np.nan
+        run["f_share"], run["f_unit"], run["case"] = (np.nan, 0, USUAL) if np.isnan(row[-1]) else (1.0, 1, FEED)
     return Findings(runs=runs, limits=LIMITS, period=1e-3)
 
 
@@ -137,7 +138,7 @@ def test_json_has_the_promised_keys():
     first, second, third = made["findings"]
     assert first.keys() == {
         "limit", "strut", "line", "block", "text", "time_s", "until_s", "peak", "allowed", "unit", "ratio", "advice",
-        "advice_feed_mm_min", "advice_feed_deg_min", "joint", "bodies",
+        "advice_feed_mm_min", "advice_feed_deg_min", "advice_f", "advice_f_unit", "joint", "bodies",
     }  # fmt: skip
     assert (first["limit"], first["strut"], first["block"], first["unit"]) == ("speed", 6, "N20", "mm/s")
     assert first["advice_feed_mm_min"] == 7300.0
@@ -236,10 +237,11 @@ def test_a_block_has_one_row_with_its_lowest_feed_and_advice_is_said_once():
              ("stroke", 3, 5, 2000, 2000, 1701.0, 1700.0, 1.01, np.nan)]  # fmt: skip
     made = report([*BROKEN, *again])
     (row,) = [x for x in summary(made, 100).splitlines() if x.startswith("  line 3")]
-    assert row.startswith("  line 3 (N20), F of at most 5200 mm/min: speed of strut 6, 164 %; acceleration")
+    assert row.startswith("  line 3 (N20), F5200: speed of strut 6, 164 %; acceleration")
     assert text(made).count("The strut cannot extend so far.") == 1
     assert "As 2." in text(made)
-    assert text(made).count("Write an F of at most 5200 mm/min.") == 3  # the lowest one mends the whole line
+    assert "As 1." in text(made) and text(made).count("Write F5200 (mm/min).") == 1  # the lowest one for the whole line
+    assert "F7300" not in text(made) and "F6100" not in text(made)
     assert [f["advice_feed_mm_min"] for f in document(made)["findings"]] == [7300, None, None, 5200, 6100, None]
     assert "hexpost place" in summary(made, 100) and "hexpost refeed" in summary(report(BROKEN, given=True))
     assert "no file was given (`--setup FILE`)" in " ".join(summary(made).split())
