@@ -135,7 +135,8 @@ def where(f: Finding) -> str:
 
 def when(f: Finding) -> str:
     """Return the time of a finding."""
-    return f"at {f.time:.3f} s" if f.until <= f.time else f"from {f.time:.3f} s to {f.until:.3f} s"
+    start, end = f"{f.time:.1f}", f"{f.until:.1f}"
+    return f"at {start} s" if start == end else f"from {start} s to {end} s"
 
 
 def advice(f: Finding, feed: Finding | None = None) -> str:
@@ -177,9 +178,9 @@ def _filled(text: str, f: Finding, feed: Finding | None = None) -> str:
 
 
 def duration(seconds: float) -> str:
-    """Return a time as ``3.250 s``, ``2 min 03.2 s`` or ``1 h 02 min 03 s``."""
-    if round(seconds, 3) < 60:
-        return f"{seconds:.3f} s"
+    """Return a time as ``0.25 s``, ``3.2 s``, ``2 min 03.2 s`` or ``1 h 02 min 03 s``."""
+    if round(seconds, 1) < 60:
+        return f"{seconds:.1f} s" if round(seconds, 3) >= 1.0 else f"{number(round(seconds, 3))} s"
     tenths = round(seconds * 10)
     if tenths < 36000:
         return f"{tenths // 600} min {tenths % 600 / 10:04.1f} s"

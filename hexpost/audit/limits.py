@@ -153,10 +153,10 @@ def _by_feed(key: str) -> Advice:
     )
 
 
-_MOVE = "Move the work to another place on the pallet (work offset), tilt less, or change how far the tool sticks out."
+_MOVE = "Move the work to another place on the pallet (work offset), tilt less, or change the stick-out of the tool."
 _MILDER = Advice(
-    "Lower F where the path bends, lower the accelerations of tool_tip in the machine file, or move the work to where "
-    "the struts share the load more evenly."
+    "Lower F where the path bends, or lower the accelerations of tool_tip in the machine file. "
+    "Another place on the pallet may share the load more evenly."
 )
 _SPEED = "tool_tip.speed_mm_s (tilt_speed_deg_s where the tool turns)"
 _ACCELERATION = "tool_tip.acceleration_mm_s2 (tilt_acceleration_deg_s2 where the tool turns)"

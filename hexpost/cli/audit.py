@@ -27,7 +27,7 @@ def command(
     as_json: bool,
     **files: str | None,
 ) -> None:
-    """Report which blocks of PROGRAM break which limit of which strut, and what would mend it.
+    """Report which blocks of PROGRAM break which limit of which strut, and what to do about it.
 
     Nothing is written. Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood.
     """

@@ -15,7 +15,9 @@ from hexpost.cli.options import JSON, shared
 @click.option(
     "-o", "--output", type=click.Path(), required=True, metavar="FILE", help="Machine file (or plan) to write."
 )
-@click.option("--plan", type=click.IntRange(7, 500), metavar="N", help="Propose the N poses in reach that tell most.")
+@click.option(
+    "--plan", type=click.IntRange(7, 500), metavar="N", help="Propose the N poses in reach that are worth most."
+)
 @click.option(
     "--estimate",
     type=click.Choice(["nothing", "measuring", "target", "both"]),

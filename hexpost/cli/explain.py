@@ -21,7 +21,7 @@ def span(_: click.Context, __: click.Parameter, value: str | None) -> tuple[int,
     first = int(found[1] or 1)
     last = int(found[3]) if found[3] else EVERY[1] if found[2] else first
     if not 1 <= first <= last:
-        raise click.BadParameter(f"expected lines from 1, the first not behind the last, found {value!r}")
+        raise click.BadParameter(f"expected lines from 1, the first not after the last, found {value!r}")
     return first, last
 
 

@@ -16,7 +16,7 @@ _WHAT = (
 )
 _BASELINE = (
     click.option("--baseline", type=click.Path(), metavar="FILE", help="Findings that were accepted."),
-    click.option("--update-baseline", is_flag=True, help="Accept what fails now, drop what is mended."),
+    click.option("--update-baseline", is_flag=True, help="Accept what fails now, drop what is fixed."),
 )
 _OUT = (
     click.option("--sarif", type=click.Path(), metavar="FILE", help="Write SARIF 2.1.0."),

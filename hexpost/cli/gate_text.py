@@ -29,7 +29,7 @@ def table(result: GateResult) -> str:
         lines += _details(case)
     for entry in result.mended[:MOST_PROGRAMS]:
         strut = f" of strut {entry.strut}" if entry.strut else ""
-        lines.append(clean(f"mended: {entry.program}: {entry.limit}{strut} in {entry.text}"))
+        lines.append(clean(f"fixed: {entry.program}: {entry.limit}{strut} in {entry.text}"))
     return "\n".join([*lines, "", *paragraph(_count(result), WIDTH)]) + "\n"
 
 
@@ -60,7 +60,7 @@ def _count(result: GateResult) -> str:
     parts += [f"{len(result.skipped):,} skipped by the policy"] if result.skipped else []
     parts += [f"{plural(accepted, 'finding')} accepted"] if result.with_baseline else []
     if result.mended:
-        parts.append(f"{len(result.mended):,} mended (--update-baseline drops them)")
+        parts.append(f"{len(result.mended):,} fixed (--update-baseline drops them)")
     machine = "" if all(c.machine for c in result.cases) else " Judged on the invented demonstration machine."
     return f"{plural(len(result.cases), 'program')}: " + ", ".join(parts) + "." + machine
 

@@ -15,11 +15,11 @@ from hexpost.cli.options import INPUTS, JSON, shared
 @click.option("--overwrite", is_flag=True, help="Replace a file that is there.")
 @shared(INPUTS, JSON)
 def command(program: str, *, output: str, split: bool, overwrite: bool, as_json: bool, **files: str | None) -> None:
-    """Write PROGRAM anew with feeds lowered to what the struts allow; everything else stays byte for byte.
+    """Write PROGRAM anew with feeds lowered to what the struts allow; all else stays byte for byte.
 
-    A head comment tells from what, and for which machine. Where no feed has to be lowered, NEW is a copy of PROGRAM.
+    A head comment says from what, and for which machine. Where no feed has to be lowered, NEW is a copy of PROGRAM.
     Exit code 0: as programmed, the new program breaks no limit; 1: something is left that a lower feed does not
-    mend; 2: cannot go on.
+    fix; 2: cannot go on.
     """
     from hexpost.cli.refeed_run import run
 

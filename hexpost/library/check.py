@@ -49,10 +49,10 @@ def _record(source: Text, task: CheckTask, checking: Checking) -> Record:
     except InputError as error:
         return _refused(error, task)
     except OutOfTime:
-        what = f"expected to be checked within {task.time_limit_s:g} s, found more to do (time_limit_s of the policy)"
+        what = f"checking takes longer than {task.time_limit_s:g} s (time_limit_s of the policy)"
         return _given_up("out-of-time", what)
     except MemoryError:
-        return _given_up("out-of-memory", "expected to fit into the memory of a worker, found more")
+        return _given_up("out-of-memory", "checking takes more memory than a worker has (--memory-mb)")
     except HexpostError as error:
         return _given_up("cannot-go-on", str(error))
     except Exception as error:  # noqa: BLE001 - one program must not stop the library
@@ -140,5 +140,5 @@ def _setup(file: InputFile | None) -> Setup:
 def _unchanged(file: InputFile, loaded: Loaded) -> Loaded:
     """Return what was loaded, if it is what the gate had read."""
     if hashlib.sha256(loaded.source).hexdigest() != file.sha256:
-        raise HexpostError(f"{file.path}: expected the file as it was when the gate began, found it changed")
+        raise HexpostError(f"{file.path}: the file has changed since the gate began; run the gate again")
     return loaded

@@ -200,7 +200,7 @@ def _digest(path: str) -> str | None:
 
 def _lost(lost: Lost) -> Record:
     """Return the record of a program whose worker died."""
-    what = "expected a result, found that the worker died over this program: killed, out of memory, or beyond its time"
+    what = "the worker died over this program: killed, out of memory, or beyond its time"
     return Record(mistakes=(ProgramFault(code=LOST, what=f"{what} ({lost.why})"),), mistakes_total=1, lasting=False)
 
 

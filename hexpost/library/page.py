@@ -62,7 +62,7 @@ def _summary(result: GateResult) -> str:
 def _mended(result: GateResult) -> str:
     if not result.mended:
         return ""
-    return f"<p>{len(result.mended):,} accepted findings are mended: the baseline can shrink (--update-baseline).</p>"
+    return f"<p>{len(result.mended):,} accepted findings are fixed: --update-baseline drops them.</p>"
 
 
 def _report(name: str, folder: Path) -> str | None:

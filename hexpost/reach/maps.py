@@ -38,7 +38,7 @@ def page(machine: Machine, found: Places, step: float) -> str:
     body.append(
         "<p>Places of the spindle gauge point in the base frame, tool axis as at the reference pose. x right, y up. "
         f"Grid {step:g} mm; {int(found.reachable.sum()):,} places are in reach. Reach is that of strokes and joints; "
-        "what else stands in the machine is not looked at here.</p>"
+        "other things in the machine are not looked at.</p>"
     )
     for title, values in figures:
         known = values[np.isfinite(values)]

@@ -34,7 +34,7 @@ def feeds_text(found: Reasons) -> list[str]:
     if not causes:
         return []
     rows = [[f"{x:.3f} s", cause_text(k)] for k, x in causes]
-    lines = ["", f"WHY NOT FASTER ({duration(total)} more than at the programmed feed all the way)", ""]
+    lines = ["", f"Why not faster ({duration(total)} more than at the programmed feed all the way)", ""]
     lines += columns(rows, [True, False])
     rows = [["line", "lost", "F programmed", "F reached", "held most by"], ["", "", "mm/min", "mm/min", ""]]
     for i in found.slowest(MOST_LINES):
@@ -101,4 +101,4 @@ def times_text(times: CycleTimes) -> list[str]:
         ["as programmed", "strut-limited", f"one safe feed{share}", "no limits"],
         [duration(times.as_programmed), duration(times.strut_limited), safe, duration(times.unlimited)],
     ]
-    return ["", "CYCLE TIMES", "", *columns(rows, [False] * len(rows[0]))]
+    return ["", "Cycle times", "", *columns(rows, [False] * len(rows[0]))]

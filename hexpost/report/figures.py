@@ -18,7 +18,7 @@ def figures_text(struts: Sequence[StrutUse], width: int) -> list[str]:
     if max(len(row) for row in table) > width:
         half = len(struts) // 2
         table = [*_table(struts[:half]), "", *_table(struts[half:])]
-    return ["", "WORST VALUE OF EACH LIMIT, AND WHAT IS ALLOWED THERE", "", *table]
+    return ["", "Worst value of each limit, and what is allowed there", "", *table]
 
 
 def _table(struts: Sequence[StrutUse]) -> list[str]:

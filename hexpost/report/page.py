@@ -75,7 +75,7 @@ def _whole(
         f'<header class="{kind}"><div><p class="soft">{_text(report.program)} on {_text(machine_name(report))}; '
         f"{_text(feed_name(report))}</p><h1><b>{head}</b>:{_text(rest)}</h1>{facts(report)}{loud}"
         f'<nav aria-label="Parts of this page"><ul>{links}</ul></nav></div></header><main>{_walk(drawing)}{body}</main>'
-        f"<footer><p>{plural(report.rows, 'row')} of setpoints; {duration(report.duration)}. The numbers of this page "
+        f"<footer><p>{plural(report.rows, 'setpoint')}; {duration(report.duration)}. The numbers of this page "
         f"are in report.json, the setpoints in the table beside it.</p></footer>"
         f"<script>{script}</script></body></html>\n"
     )

@@ -21,10 +21,10 @@ def facts(report: Report) -> str:
     """Return the numbers on top."""
     uses = [w for s in report.struts for w in s.worst]
     worst = max(uses, key=lambda w: w.ratio, default=None)
-    items = [("Time", duration(report.duration), plural(report.rows, "row"))]
+    items = [("Time", duration(report.duration), plural(report.rows, "setpoint"))]
     if worst is not None:
         items.append(("Worst strut use", percent(worst.ratio), f"{owned(worst.limit, worst.strut)}, line {worst.line}"))
-    items.append(("Blocks to mend", f"{report.blocks_total:,}", plural(report.findings_total, "finding")))
+    items.append(("Blocks to fix", f"{report.blocks_total:,}", plural(report.findings_total, "finding")))
     told = "".join(f"<div><dt>{n}</dt><dd>{v}<small>{t}</small></dd></div>" for n, v, t in items)
     return f'<dl class="facts">{told}</dl>'
 
@@ -87,7 +87,7 @@ def remarks(report: Report) -> str:
     ignored = [f"{r.text}, {plural(r.count, 'time')}, first in line {r.line}" for r in report.ignored]
     parts = (
         ("Assumed or noticed", report.warnings),
-        ("How open words were read", report.readings),
+        ("How ambiguous words were read", report.readings),
         ("Ignored", ignored),
     )
     return "".join(_list(name, items) for name, items in parts) or "<p>Nothing.</p>"

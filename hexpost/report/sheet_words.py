@@ -56,7 +56,7 @@ def sheet_text(report: Report) -> list[str]:
     """Return the section of the text report; the strut lengths stand there in the table of use."""
     if report.sheet is None or not report.sheet.tools:
         return []
-    lines = ["", "SETUP SHEET", "", *columns([list(TOOL_HEAD), *tool_rows(report)], [False, True] + [False] * 3)]
+    lines = ["", "Setup sheet", "", *columns([list(TOOL_HEAD), *tool_rows(report)], [False, True] + [False] * 3)]
     offsets = offset_rows(report)
     if offsets:
         lines += ["", *columns([list(OFFSET_HEAD), *offsets], [False] + [True] * 6)]
@@ -65,4 +65,4 @@ def sheet_text(report: Report) -> list[str]:
 
 
 def _row(letter: str, r: Row) -> str:
-    return f"{letter}{r.row} {'no such row' if r.value is None else number(r.value)}"
+    return f"{letter}{r.row} {'not in the tools file' if r.value is None else number(r.value)}"

@@ -52,7 +52,7 @@ def summary(
 
 
 def _facts(report: Report, width: int, place: str) -> list[str]:
-    facts = f"{duration(report.duration)}, {plural(report.rows, 'row')}; {feed_name(report)}"
+    facts = f"{duration(report.duration)}, {plural(report.rows, 'setpoint')}; {feed_name(report)}"
     if report.reasons is not None and (lost := feed_not_reached(report.reasons, place)):
         facts += f"; {lost}"
     notes = len(report.warnings) + len(report.ignored)

@@ -28,16 +28,16 @@ def text(report: Report) -> str:
     lines += [] if report.cycle_times is None else times_text(report.cycle_times)
     lines += [] if report.reasons is None else feeds_text(report.reasons)
     lines += sheet_text(report)
-    lines += _section("HOW OPEN WORDS WERE READ", report.readings)
-    lines += _section("WHAT WAS ASSUMED OR NOTICED", report.warnings)
+    lines += _section("How ambiguous words were read", report.readings)
+    lines += _section("What was assumed or noticed", report.warnings)
     lines += _section(
-        "WHAT WAS IGNORED",
+        "What was ignored",
         [
             f"{r.text} ({'once' if r.count == 1 else f'{r.count:,} times'}, first in line {r.line})"
             for r in report.ignored
         ],
     )
-    lines += _section("CAUTIONS", report.cautions)
+    lines += _section("Cautions", report.cautions)
     return "\n".join(lines) + "\n"
 
 
@@ -49,7 +49,7 @@ def _heads(report: Report) -> list[str]:
         ("Tools", report.tools_file or "none"),
         ("Setup", report.setup_file or "none"),
         ("Feed", feed_name(report)),
-        ("Time", f"{duration(report.duration)}, {plural(report.rows, 'row')}"),
+        ("Time", f"{duration(report.duration)}, {plural(report.rows, 'setpoint')}"),
     )
     out = []
     for name, value in rows:
@@ -60,7 +60,7 @@ def _heads(report: Report) -> list[str]:
 
 def _use(report: Report) -> list[str]:
     """Return the worst use of each limit by each strut, in one table, or in two where one is too wide."""
-    lines = ["", "WORST USE OF EACH LIMIT, AND THE LINE WHERE IT IS", ""]
+    lines = ["", "Worst use of each limit, and the line where it is", ""]
     table = _table(report.struts)
     if max(len(row) for row in table) > WIDTH:
         table = [*_table(report.struts[:3]), "", *_table(report.struts[3:])]
@@ -87,8 +87,8 @@ def _table(struts: Sequence[StrutUse]) -> list[str]:
 
 def _findings(report: Report) -> list[str]:
     if report.clean:
-        return ["", "FINDINGS", "", "  none"]
-    lines = ["", f"FINDINGS ({report.findings_total:,}, worst first)"]
+        return ["", "Findings", "", "  none"]
+    lines = ["", f"Findings ({report.findings_total:,}, worst first)"]
     if whole := mending(report):
         lines += ["", *(line for item in whole for line in paragraph(item, WIDTH, "    ", "  - "))]
     first: dict[str, int] = {}

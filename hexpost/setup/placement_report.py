@@ -1,4 +1,4 @@
-"""A placement told as text with a map of the pallet, as JSON, as a CSV map and as a setup file."""
+"""A placement as text with a map of the pallet, as JSON, as a CSV map and as a setup file."""
 
 from math import isfinite
 
@@ -7,6 +7,7 @@ from hexpost.setup.model import Outcome, Spot
 from hexpost.setup.place import Placed
 from hexpost.setup.trial import first_offset, moved
 from hexpost.units import DEG_PER_RAD
+from hexpost.voice import duration, percent, plural
 
 HEAD = "x_mm,y_mm,z_mm,turn_deg,findings,worst_use,limit,strut,line,duration_s"
 
@@ -64,7 +65,7 @@ def text(p: Placed) -> str:
         "",
         *picture(p),
         "",
-        f"{p.runs} runs; {offset} stands at the places of the map, other offsets of the program move along",
+        f"{p.runs} runs; the map shows where {offset} is; other offsets of the program move along",
     ]
     if p.spot == p.present:
         lines.append("no place was found that is better than the present one")
@@ -88,10 +89,10 @@ def picture(p: Placed) -> list[str]:
 
 def in_words(o: Outcome) -> str:
     """Return an outcome as one phrase."""
-    found = "no limit broken" if o.clean else f"{o.broken} findings"
+    found = "no limit broken" if o.clean else plural(o.broken, "finding")
     strut = f" (strut {o.strut})" if o.strut else ""
-    use = f"worst use {100 * o.worst:.1f} % of {o.limit}{strut}" if o.limit and isfinite(o.worst) else "nothing moves"
-    return f"{found}, {use}, {o.duration:.3f} s"
+    use = f"worst use {percent(o.worst)} of {o.limit}{strut}" if o.limit and isfinite(o.worst) else "nothing moves"
+    return f"{found}, {use}, {duration(o.duration)}"
 
 
 def _mark(o: Outcome | None, p: Placed) -> str:

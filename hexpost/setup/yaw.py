@@ -15,6 +15,7 @@ from hexpost.setup.round_tool import taken
 from hexpost.setup.trial import COARSE_SAMPLES, outcome
 from hexpost.setup.yaw_use import yaw_use
 from hexpost.units import DEG_PER_RAD, RAD_PER_DEG
+from hexpost.voice import duration, percent
 
 FIXED, BEST, FOLLOW = "fixed", "best", "follow"
 MODES = (FIXED, BEST, FOLLOW)
@@ -185,4 +186,4 @@ def _told(job: Job, mode: str, result: Outcome, fixed: Outcome, why: str | None)
 def _words(o: Outcome) -> str:
     """Return an outcome as one phrase."""
     found = "" if o.clean else f"{o.broken} findings, "
-    return f"{found}{100.0 * o.worst:.1f} % of {o.limit or 'no limit'} used, {o.duration:.3f} s"
+    return f"{found}{percent(o.worst)} of {o.limit or 'no limit'} used, {duration(o.duration)}"

@@ -30,7 +30,7 @@ def check_limits(limits: Limits, report: Mapping[str, Any]) -> Check:
         name = f"{limit} of strut {strut}" if strut else limit
         if said is None:
             if limit != "deviation" or use.value > 0.0:
-                faults.add(f"{name}: the report tells no worst use")
+                faults.add(f"{name}: the report shows no worst use")
             continue
         step = limits.steps[limit] + 1e-9 * abs(use.low)
         value = use.low if limit in ("stroke", "deviation") else abs(use.low)

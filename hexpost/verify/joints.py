@@ -66,7 +66,7 @@ class JointAngles:
         for k, use in self.uses.items():
             name, said = f"{LIMIT} of strut {k}", told.get(k)
             if said is None:
-                faults.add(f"{name}: the report tells no worst use")
+                faults.add(f"{name}: the report shows no worst use")
                 continue
             (least, most), room = self._told[k], STEP * max(use.value, 1.0)
             if not least - room <= said["ratio"] <= most + room:

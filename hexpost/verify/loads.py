@@ -72,7 +72,7 @@ class Loads:
         for (limit, strut), spread in self.uses.items():
             name, said, use = f"{limit} of strut {strut}", told.get((limit, strut)), spread.sure
             if said is None:
-                faults.add(f"{name}: the report tells no worst use")
+                faults.add(f"{name}: the report shows no worst use")
                 continue
             room = STEP * max(spread.most, 1.0)
             shares = [abs(said["ratio"])]

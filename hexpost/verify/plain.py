@@ -106,5 +106,5 @@ def _constant(name: str) -> float:
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     out = dict(pairs)
     if len(out) != len(pairs):
-        raise ValueError("a key stands twice")
+        raise ValueError("a key is there twice")
     return out

@@ -94,7 +94,7 @@ def test_a_baseline_from_start_to_end(shop):
     assert "accepted" in text
     gate("lib", *SLOW, "--baseline", "b.json", code=0)
     (shop / "lib" / "b.nc").write_text(FAST.replace("F30000", "F3000"))
-    assert "mended: lib/b.nc: speed" in gate("lib", *SLOW, "--baseline", "b.json", code=0)
+    assert "fixed: lib/b.nc: speed" in gate("lib", *SLOW, "--baseline", "b.json", code=0)
     gate("lib", *SLOW, "--baseline", "b.json", "--update-baseline", code=0)
     assert json.loads((shop / "b.json").read_text())["accepted"] == []
 

@@ -46,6 +46,6 @@ def test_the_command_shows_them_in_every_form():
     arguments = ["audit", str(SAMPLES / "limits.nc"), *SETUP, "--feed", "both"]
     screen = CliRunner().invoke(main, arguments).output
     assert "strut-limited" in screen and "one safe feed" in screen
-    assert "CYCLE TIMES" in CliRunner().invoke(main, [*arguments, "--full"]).output
+    assert "Cycle times" in CliRunner().invoke(main, [*arguments, "--full"]).output
     times = json.loads(CliRunner().invoke(main, [*arguments, "--json"]).output)["cycle_times"]
     assert times["programmed_feed_without_limits_s"] < times["strut_limited_s"] < times["one_safe_feed_s"]

@@ -49,7 +49,7 @@ def test_offsets_that_are_used(told):
 
 def test_text_and_page_tell_the_same(job):
     text, page = (job / "report.txt").read_text(), (job / "report.html").read_text()
-    assert "SETUP SHEET" in text
+    assert "Setup sheet" in text
     assert "H1 120" in text
     assert "D2 6" in text
     assert '<h2 id="setup">Setup sheet</h2>' in page
@@ -66,4 +66,4 @@ def test_what_is_missing_is_said(tmp_path):
         "tool": 0, "time_s": 0, "length_rows": [], "diameter_mm": None, "spindle_speeds": []
     }  # fmt: skip
     assert sheet["offsets"] == [{"offset": "G54", "pose_mm_deg": [0] * 6, "given": False}]
-    assert "none" in (tmp_path / "job" / "report.txt").read_text().split("SETUP SHEET")[1]
+    assert "none" in (tmp_path / "job" / "report.txt").read_text().split("Setup sheet")[1]
