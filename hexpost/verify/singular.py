@@ -68,7 +68,7 @@ class SingularPoses:
         faults, worst = Faults(), self._worst
         said = report.get("tool", {}).get("worst", {}).get(NAME)
         if said is None and worst.value > self._told:
-            faults.add(f"{NAME}: the report tells no worst use")
+            faults.add(f"{NAME}: the report shows no worst use")
         if said is not None:
             mild = said["ratio"] < worst.value * (1.0 - STEP)
             if mild or (report.get("verdict") == "clean" and said["ratio"] > worst.value * (1.0 + STEP)):
