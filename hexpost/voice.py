@@ -152,7 +152,7 @@ def feed_word(f: Finding, feed: float | None, *, full: bool = True) -> str:
     if word is None:
         return f"an F of at most {speed}"
     digits = f"{word:.9f}".rstrip("0")
-    shown = f"F{digits if f.pointed else digits.rstrip('.')}"
+    shown = f"F{digits if f.needs_point else digits.rstrip('.')}"
     if not full:
         return shown
     return f"{shown} ({f.f_unit})" if speed.endswith(f.f_unit) else f"{shown} ({f.f_unit}; {speed})"

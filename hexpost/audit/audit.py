@@ -99,7 +99,7 @@ class Audit:
         seen = self._samples > 0
         worst = [(self._limits.of(check.band.limit), worst) for check, worst in self._checks]
         found = self._store.findings(self._period, self._limits)
-        findings = replace(found, pointed=self._machine.words.numbers == "implied")
+        findings = replace(found, needs_point=self._machine.words.numbers == "implied")
         add_f_words(findings.runs, self._meaning, self._machine)
         return AuditResult(
             findings=findings,

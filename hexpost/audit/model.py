@@ -57,7 +57,7 @@ Runs = npt.NDArray[np.void]
 class Finding:
     """One broken limit and its block: a row of ``Findings`` as all outputs show it, times in s.
 
-    ``pointed``: an F word needs a decimal point. ``bodies`` are names; ``margin`` is the share of the limit that a
+    ``needs_point``: an F word needs a decimal point. ``bodies`` are names; ``margin`` is the share of the limit that a
     policy asks for. ``blocks`` is more than 1 where too many lines are alike and only the worst of them is named;
     ``fingerprint`` stays the same when lines are inserted above or blocks renumbered.
     """
@@ -75,7 +75,7 @@ class Finding:
     turning: bool = False
     f_share: float | None = None
     f_unit: str = ""
-    pointed: bool = False
+    needs_point: bool = False
     case: int = 0
     joint: str = ""
     bodies: tuple[str, ...] = ()
@@ -99,13 +99,13 @@ class Findings:
     """Broken limits, worst ratio first: one per block, limit and strut for consecutive samples.
 
     ``runs`` (f,) are rows of ``RUN``, whose columns are attributes of this, too; ``limits`` is the table that they
-    index, ``period`` that of the ticks, s. ``pointed``: F words need a decimal point.
+    index, ``period`` that of the ticks, s. ``needs_point``: F words need a decimal point.
     """
 
     runs: Runs
     limits: Limits
     period: float
-    pointed: bool = False
+    needs_point: bool = False
 
     def __getattr__(self, name: str) -> npt.NDArray[Any]:
         """Return a column of ``RUN``."""
@@ -142,7 +142,7 @@ class Findings:
             "margin_feed": run["margin_feed"] if isfinite(run["margin_feed"]) else None,
             "f_share": run["f_share"] if isfinite(run["f_share"]) else None,
             "f_unit": F_UNITS[run["f_unit"]],
-            "pointed": self.pointed,
+            "needs_point": self.needs_point,
             "joint": JOINTS[run["joint"]],
             "bodies": names_of(run["bodies"], boxes),
             "block": known.block(line) if known else "",

@@ -62,7 +62,7 @@ def test_the_word_is_shown_with_its_unit_and_the_speed():
     f = rows[3]
     assert advice(f) == f"Write F{f.f_word(f.feed):g} (inch/min; {f.feed:g} mm/min)."
     assert feed_word(rows[11], 7300.0) == "F7300 (mm/min)"
-    assert feed_word(replace(rows[11], pointed=True), 7300.0) == "F7300. (mm/min)"
+    assert feed_word(replace(rows[11], needs_point=True), 7300.0) == "F7300. (mm/min)"
     assert feed_word(replace(rows[4], f_share=None), 420.0) == "an F of at most 420 deg/min"
 
 
