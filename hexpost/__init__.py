@@ -4,7 +4,7 @@ In: a part program, and TOML files of the machine, its tools and the setup.
 Out: a table of strut setpoints in time, events, reports, a manifest; or findings, or faults of the inputs.
 Idea: text, words, moves, path, timing, poses, setpoints, findings. Each stage is a folder that hands columns (frozen
 arrays) to the next; its ``model`` is what it hands on. Up to the timing the whole program is kept; from there on
-blocks of a few thousand samples flow through, so that memory does not grow with the length of the motion.
+batches of a few thousand samples flow through, so that memory does not grow with the length of the motion.
 Rule: data crosses a border, functions do not; only ``pipeline.py`` calls the makers. Inside mm, s, rad.
 Start with ``pipeline.py``.
 

@@ -98,7 +98,7 @@ def convert(job: Job, output: Output, progress: Progress | None = None, workers:
 class _Writers:
     """All that takes the samples of a job as they come: its tables, their segments, the picture, a second solution.
 
-    ``make`` and ``add`` every block, ``end``, then ``keep`` what was made under the names that the report gives it.
+    ``make`` and ``add`` every batch, ``end``, then ``keep`` what was made under the names that the report gives it.
     """
 
     def __init__(
@@ -119,11 +119,11 @@ class _Writers:
         self.tables: dict[str, Mapping[str, object]] = {}
 
     def make(self, setpoints: Setpoints) -> list[Piece]:
-        """Return a block as the table holds it; in any process and any order."""
+        """Return a batch as the table holds it; in any process and any order."""
         return self._table.pieces(setpoints)
 
     def add(self, setpoints: Setpoints, pieces: Sequence[Piece]) -> None:
-        """Take the next block, and what was made of it."""
+        """Take the next batch, and what was made of it."""
         self._again.add(setpoints)
         self._table.add(pieces)
         if self._reading is not None:

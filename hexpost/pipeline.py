@@ -105,13 +105,13 @@ class Job:
         return gearing(self.inputs.machine)
 
     def setpoints(self, *, commands: bool = True) -> Generator[Setpoints, None, None]:
-        """Yield the samples solved into struts, block by block; without ``commands`` they lack what drives follow."""
+        """Yield the samples solved into struts, batch by batch; without ``commands`` they lack what drives follow."""
         return (setpoints for setpoints, _ in self.stream(lambda _: None, commands=commands))
 
     def stream(
         self, make: Callable[[Setpoints], M], *, commands: bool = True, workers: int = 1
     ) -> Generator[tuple[Setpoints, M], None, None]:
-        """Yield the samples, block by block, each with what ``make`` makes of it, on so many workers; then close it."""
+        """Yield the samples, batch by batch, each with what ``make`` makes of it, on so many workers; then close it."""
         inputs = self.inputs
         return stream(
             self.timing, self.path, inputs.meaning.moves, inputs.machine,
@@ -266,10 +266,10 @@ class Writers(Protocol[M]):
     """What takes the samples of a job beside the audit, with what drives follow."""
 
     def make(self, setpoints: Setpoints) -> M:
-        """Return what is to be added of a block; in any process and any order."""
+        """Return what is to be added of a batch; in any process and any order."""
 
     def add(self, setpoints: Setpoints, made: M) -> None:
-        """Take the next block, and what was made of it."""
+        """Take the next batch, and what was made of it."""
 
 
 def audit_of(job: Job) -> Audit:

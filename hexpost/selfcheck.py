@@ -13,7 +13,7 @@ STEP = 1e-3
 LENGTH, SPEED, ACCELERATION = 1e-8, 1e-5, 1e-2
 """Largest difference of the two ways in mm, mm/s, mm/s2: rounding of a metre over the step, with room."""
 GOLDEN = 0.6180339887498949
-"""Share of a block by which the place of the row moves on from block to block, so that no pattern hides."""
+"""Share of a batch by which the place of the row moves on from batch to batch, so that no pattern hides."""
 
 Point = list[float]
 
@@ -23,7 +23,7 @@ class SelfCheckError(HexpostError):
 
 
 class SelfCheck:
-    """Takes blocks of setpoints in the order of time, and solves one row of each again (four of the first)."""
+    """Takes batches of setpoints in the order of time, and solves one row of each again (four of the first)."""
 
     def __init__(self, machine: Machine, frames: Sequence[Frame]) -> None:
         self._machine = machine
@@ -33,7 +33,7 @@ class SelfCheck:
         self._rows = 0
 
     def add(self, setpoints: Setpoints) -> None:
-        """Check the next block.
+        """Check the next batch.
 
         Raises
         ------

@@ -1,10 +1,10 @@
 """One check per limit: which block breaks it, which strut, by how much.
 
-In: blocks of ``Setpoints`` as they stream by; the program and its meaning for rules that need no samples.
+In: batches of ``Setpoints`` as they stream by; the program and its meaning for rules that need no samples.
 Out: ``AuditResult``: findings worst first, the worst use of every limit by every strut, remarks.
-Idea: a check turns a block of samples into values and a band that they must stay in. Runs of samples beyond it become
+Idea: a check turns a batch of samples into values and a band that they must stay in. Runs of samples beyond it become
 findings, one for each block of the program, limit and strut. Checks that need more than the solver hands on (struts as
-vectors, loads) share one that is worked out once a block, and look closely only at samples that can matter.
+vectors, loads) share one that is worked out once a batch, and look closely only at samples that can matter.
 Rule: use of a limit = |value - centre| / scale: 1 at a bound, more beyond it.
 Start with ``checks.py`` (the table of all checks), then ``band.py`` and ``audit.py``.
 """

@@ -33,7 +33,7 @@ HALVINGS = 50
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Tail:
-    """The last sample of a block: rate and acceleration (6, 1) of the pose, speed and acceleration of the struts."""
+    """The last sample of a batch: rate and acceleration (6, 1) of the pose, speed and acceleration of the struts."""
 
     rate: Array
     bend: Array
@@ -42,7 +42,7 @@ class Tail:
 
 
 class Adviser:
-    """Advice for the findings of one block after the other.
+    """Advice for the findings of one batch after the other.
 
     A strut value splits into parts that go with powers of the feed: with s along the path, l' = l_s s',
     l'' = l_s s'' + l_ss s'^2 and l''' = l_s s''' + 3 l_ss s' s'' + l_sss s'^3 (chain rule). The parts in s'' and s'''
@@ -58,7 +58,7 @@ class Adviser:
         self._tail: Tail | None = None
 
     def remember(self, setpoints: Setpoints) -> None:
-        """Keep the last sample of a block for the jerk of the first tick of the next one."""
+        """Keep the last sample of a batch for the jerk of the first tick of the next one."""
         self._tail = Tail(
             rate=setpoints.poses.rate[:, -1:].copy(),
             bend=setpoints.poses.acceleration[:, -1:].copy(),

@@ -1,4 +1,4 @@
-"""The audit: every check on every block of samples, findings at the end."""
+"""The audit: every check on every batch of samples, findings at the end."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -26,7 +26,7 @@ from hexpost.setpoints.model import Setpoints
 
 
 class Audit:
-    """A running audit of one job: blocks of consecutive samples in, findings out.
+    """A running audit of one job: batches of consecutive samples in, findings out.
 
     Memory: the findings, one open run for each limit and strut, and the worst of each; nothing per sample.
     """
@@ -73,11 +73,11 @@ class Audit:
         )
 
     def measure(self, setpoints: Setpoints) -> list[Array | None]:
-        """Return the values of a block that can be had from it alone, in any process and any order, check by check."""
+        """Return the values of a batch that can be had from it alone, in any process and any order, check by check."""
         return [check.measure(setpoints) if isinstance(check, Apart) else None for check, _ in self._checks]
 
     def add(self, setpoints: Setpoints, measured: Sequence[Array | None] = ()) -> None:
-        """Check the next block of samples, and what was ``measured``; blocks come in order and without gaps."""
+        """Check the next batch of samples, and what was ``measured``; batches come in order and without gaps."""
         poses = setpoints.poses
         if not len(poses.tick):
             return
@@ -113,7 +113,7 @@ class Audit:
         )
 
     def _judge(self, check: Check, worst: WorstUse, values: Array, setpoints: Setpoints) -> None:
-        """Take the worst of a block's ``values`` (k, n) and the runs that leave the band."""
+        """Take the worst of a batch's ``values`` (k, n) and the runs that leave the band."""
         poses, band = setpoints.poses, check.band
         least, most = values.min(axis=1), values.max(axis=1)
         worst.update(values, least, most, setpoints)

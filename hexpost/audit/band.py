@@ -1,4 +1,4 @@
-"""What one check looks at: values of a block of samples, and the band they must stay in."""
+"""What one check looks at: values of a batch of samples, and the band they must stay in."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -109,7 +109,7 @@ class Figures:
 
 
 class Check(Protocol):
-    """One limit: its band, and how its values are had from a block of samples."""
+    """One limit: its band, and how its values are had from a batch of samples."""
 
     @property
     def band(self) -> Band:
@@ -117,7 +117,7 @@ class Check(Protocol):
         ...
 
     def measure(self, setpoints: Setpoints) -> Array | None:
-        """Return the values (k, n) of a block, or ``None`` where none of them matters to limit or worst use."""
+        """Return the values (k, n) of a batch, or ``None`` where none of them matters to limit or worst use."""
         ...
 
 
@@ -126,13 +126,13 @@ class Shares(Check, Protocol):
     """A check whose values are shares of a limit, 1 at the limit, because what is allowed changes with the pose."""
 
     def figures(self, row: Ints, at: Ints, setpoints: Setpoints) -> Figures:
-        """Return what is shown of the values of the rows ``row`` (m,) at the samples ``at`` (m,) of a block."""
+        """Return what is shown of the values of the rows ``row`` (m,) at the samples ``at`` (m,) of a batch."""
         ...
 
 
 @runtime_checkable
 class Apart(Check, Protocol):
-    """A check that looks at each block alone and takes long over it: its values may come from another process."""
+    """A check that looks at each batch alone and takes long over it: its values may come from another process."""
 
     apart: bool
 
@@ -142,7 +142,7 @@ class Meetings(Check, Protocol):
     """A check of how near bodies come to each other."""
 
     def bodies(self, at: Ints, setpoints: Setpoints) -> Ints:
-        """Return which two are nearest at the samples ``at`` (m,) of a block, as in ``Findings``."""
+        """Return which two are nearest at the samples ``at`` (m,) of a batch, as in ``Findings``."""
         ...
 
 

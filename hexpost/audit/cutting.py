@@ -30,7 +30,7 @@ class Cutting:
         self._constant = bool(forces.force.any() or forces.moment.any())
 
     def at(self, setpoints: Setpoints) -> Cut:
-        """Return what acts on the tool at the samples of a block."""
+        """Return what acts on the tool at the samples of a batch."""
         poses = setpoints.poses
         tool = self._tools.tools.get(self._frames[poses.frame].tool)
         coefficients = tool is not None and any(tool.force)

@@ -42,7 +42,7 @@ class Deviation:
 
     Between two setpoints a strut that moves linearly is off by l'' dt^2 / 8 at mid-tick (remainder of linear
     interpolation); the tip is off by the first three rows of J^-1 times that. What lies along the motion is a matter
-    of time, not of shape. The Jacobian is inverted at a few poses of a block and the inverse interpolated; samples
+    of time, not of shape. The Jacobian is inverted at a few poses of a batch and the inverse interpolated; samples
     near the limit, and those that may be the worst of the job so far, are solved exactly.
     """
 
@@ -59,7 +59,7 @@ class Deviation:
         self._worst = 0.0
 
     def measure(self, setpoints: Setpoints) -> Array | None:
-        """Return the deviation (1, n) of a block in mm; ``None`` if there are only rapids, or if it is small.
+        """Return the deviation (1, n) of a batch in mm; ``None`` if there are only rapids, or if it is small.
 
         It is 0 on rapids, and where it is near neither the limit nor the worst so far.
         """

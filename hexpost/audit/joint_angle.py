@@ -147,7 +147,7 @@ class JointAngle:
         return self._turned_joints(setpoints)[0], links.direction
 
     def _turned_joints(self, setpoints: Setpoints) -> tuple[UniversalJoints, Swings]:
-        """Return the joints at the base in the frame of a block, and the swings of both ends; the last are kept."""
+        """Return the joints at the base in the frame of a batch, and the swings of both ends; the last are kept."""
         number = setpoints.poses.frame
         if self._turned is None or self._turned[0] != number:
             base = self._joints[BASE].turned(self._poses.frame(setpoints).base_from_work[:3, :3])

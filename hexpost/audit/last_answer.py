@@ -1,4 +1,4 @@
-"""The answer to the question that was asked last: several checks ask the same of a block, one after the other."""
+"""The answer to the question that was asked last: several checks ask the same of a batch, one after the other."""
 
 from collections.abc import Callable
 from typing import Generic, TypeVar
@@ -8,7 +8,7 @@ Answer = TypeVar("Answer")
 
 
 class LastAnswer(Generic[Question, Answer]):
-    """Keeps one answer; a block of setpoints is a question by itself, for blocks are equal only to themselves."""
+    """Keeps one answer; a batch of setpoints is a question by itself, for batches are equal only to themselves."""
 
     def __init__(self) -> None:
         self._kept: tuple[Question, Answer] | None = None

@@ -56,12 +56,12 @@ class Peak:
     value: Measured
 
     def measure(self, setpoints: Setpoints) -> Array:
-        """Return the values (6, n) of a block in the units of the limit."""
+        """Return the values (6, n) of a batch in the units of the limit."""
         return self.value(setpoints)
 
 
 class RunningMean:
-    """Root of the mean square of values (6, n) over a window of samples, across blocks.
+    """Root of the mean square of values (6, n) over a window of samples, across batches.
 
     Before the first sample the machine counts as having stood there for the whole window.
     """
@@ -77,7 +77,7 @@ class RunningMean:
         self._last: LastAnswer[Setpoints, Array] = LastAnswer()
 
     def __call__(self, setpoints: Setpoints) -> Array:
-        """Return the root mean squares (6, n) of a block; asked again for the same block, the same answer."""
+        """Return the root mean squares (6, n) of a batch; asked again for the same batch, the same answer."""
         return self._last.of(setpoints, lambda: self._roots(self._value(setpoints) ** 2))
 
     def _roots(self, squares: Array) -> Array:

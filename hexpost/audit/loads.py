@@ -1,4 +1,4 @@
-"""Thrusts and motor torques at the samples of a block, worked out once for all checks that ask."""
+"""Thrusts and motor torques at the samples of a batch, worked out once for all checks that ask."""
 
 from dataclasses import dataclass
 from math import pi
@@ -40,11 +40,11 @@ class Loads:
         self._lead, self._forward, self._backward, self._spin = _drive(screws)
 
     def of(self, setpoints: Setpoints) -> Load:
-        """Return the loads of a block."""
+        """Return the loads of a batch."""
         return self._loads.of(setpoints, lambda: self._loads_of(setpoints))
 
     def _loads_of(self, setpoints: Setpoints) -> Load:
-        """Work out the loads of a block."""
+        """Work out the loads of a batch."""
         poses = setpoints.poses
         motion = LoadedMotion(
             pose=poses.pose, rate=poses.rate, bend=poses.acceleration, period=setpoints.period,

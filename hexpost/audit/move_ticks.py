@@ -20,7 +20,7 @@ class MoveTicks:
         self._tick = 0
 
     def add(self, poses: Poses) -> None:
-        """Take the samples of a block."""
+        """Take the samples of a batch."""
         if self._next == len(self._moves):
             return
         self._tick = int(poses.tick[-1])

@@ -23,7 +23,7 @@ def new_runs(count: int, code: int) -> Runs:
 def find_runs(
     band: Band, code: int, values: Array, line: Lines, tick: Ints, *, margin: float = 1.0
 ) -> tuple[Runs, Ints, Ints]:
-    """Return the runs of a block that leave their ``band``, by strut, then by time; without advice.
+    """Return the runs of a batch that leave their ``band``, by strut, then by time; without advice.
 
     ``values`` (k, n) of one limit, at least one of them outside; ``line`` and ``tick`` (n,) of the samples. Beside
     the runs (m,) come the row and the sample of each one's worst value, the first one where several are equal.

@@ -49,7 +49,7 @@ class SingularPose:
         self._found[at] = found
         return used(self._found, self._least)[None]
 
-    def figures(self, row: Ints, at: Ints, setpoints: Setpoints) -> Figures:  # noqa: ARG002 - of the last block
+    def figures(self, row: Ints, at: Ints, setpoints: Setpoints) -> Figures:  # noqa: ARG002 - of the last batch
         """Return the conditioning, negative beyond a singular pose, and the least that is allowed."""
         found, none = self._found[at], np.zeros(len(at), dtype=np.uint8)
         return Figures(value=found, allowed=np.full(len(at), self._least), use=used(found, self._least), joint=none)

@@ -1,4 +1,4 @@
-"""Findings as they come in: runs go on over the borders of blocks, and only so many are kept."""
+"""Findings as they come in: runs go on over the borders of batches, and only so many are kept."""
 
 from dataclasses import dataclass, field
 
@@ -15,7 +15,7 @@ LOOSE = 256
 
 @dataclass(slots=True)
 class Store:
-    """Closed runs, and for each limit and strut the run that may go on in the next block."""
+    """Closed runs, and for each limit and strut the run that may go on in the next batch."""
 
     kept: int = KEPT
     dropped: int = 0
@@ -24,7 +24,7 @@ class Store:
     _open: dict[tuple[int, int], Runs] = field(default_factory=dict)
 
     def add(self, runs: Runs, last_tick: int) -> None:
-        """Take the ``runs`` of one limit in a block that ends with ``last_tick``, by strut, then by time."""
+        """Take the ``runs`` of one limit in a batch that ends with ``last_tick``, by strut, then by time."""
         limit, strut = int(runs["limit"][0]), runs["strut"]
         runs = runs.copy()
         for i in np.flatnonzero(np.diff(strut, prepend=255)):

@@ -21,7 +21,7 @@ class StrutLimit:
     column: str
 
     def measure(self, setpoints: Setpoints) -> Array:
-        """Return the values (6, n) of a block in the units of the limit."""
+        """Return the values (6, n) of a batch in the units of the limit."""
         out: Array = attrgetter(self.column)(setpoints)
         return out
 

@@ -30,7 +30,7 @@ class WorstUse:
         self._tick = np.zeros(rows, dtype=np.int64)
 
     def update(self, values: Array, least: Array, most: Array, setpoints: Setpoints) -> None:
-        """Take a block: ``values`` (k, n), their smallest and largest (k,) by row."""
+        """Take a batch: ``values`` (k, n), their smallest and largest (k,) by row."""
         poses = setpoints.poses
         if ((least >= self.least) & (most <= self.most)).all():
             return

@@ -130,7 +130,7 @@ class Course:
 
 
 class Watch:
-    """A pose whose neighbourhood holds whole blocks of samples, as long as they cannot come near a singular pose."""
+    """A pose whose neighbourhood holds whole batches of samples, as long as they cannot come near a singular pose."""
 
     def __init__(self, near: Nearness) -> None:
         self.near = near

@@ -33,7 +33,7 @@ def wrenches(direction: Array, arms: Array, lever: float) -> Array:
 class Balance:
     """Solves for thrusts by Gaussian elimination over all samples at once; work arrays and pivots are kept.
 
-    One order of pivots serves until a pivot gets small, for poses of a block are near each other; samples for which
+    One order of pivots serves until a pivot gets small, for poses of a batch are near each other; samples for which
     it is small are solved again on their own, and the order is found anew.
     """
 

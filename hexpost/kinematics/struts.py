@@ -20,7 +20,7 @@ from hexpost.kinematics import features
 from hexpost.kinematics.frames import axes, rotation, turn
 from hexpost.kinematics.series import root_weights, roots
 
-BLOCK = 8192
+BATCH = 8192
 """Samples solved at a time, so that the work arrays do not grow with the job."""
 
 
@@ -88,7 +88,7 @@ class Struts:
         self._turning = features.turning_matrix(self._a, self._b)
         self._tilting = (0.0, features.tilting_matrix(self._a, self._b))
         self._rooms: dict[type[Room], tuple[tuple[int, int], Room]] = {}
-        self._squared: Array = np.empty((0, 6, BLOCK))
+        self._squared: Array = np.empty((0, 6, BATCH))
 
     def lengths(self, q: Array) -> Array:
         """Return the lengths (6, n) at poses ``q`` (6, n)."""
@@ -96,31 +96,31 @@ class Struts:
 
     def series(self, q: Sequence[Array]) -> list[Array]:
         """Return the Taylor coefficients of the lengths, each (6, n), for those of the poses, each (6, n)."""
-        return self._blocks(q, derivatives=False)[0]
+        return self._batches(q, derivatives=False)[0]
 
     def derivatives(self, q: Sequence[Array]) -> list[Array]:
         """Return lengths, rates, accelerations ... (6, n) for poses, their rates, accelerations ... (6, n)."""
-        return self._blocks(q, derivatives=True)[0]
+        return self._batches(q, derivatives=True)[0]
 
     def derivatives_and_turned(self, q: Sequence[Array]) -> tuple[list[Array], Array | None]:
         """Return the derivatives, and the rows ``features.Tilting.TURNED`` (11, n) of the poses.
 
         These come for nothing while the angles are A B C and C stays 0; otherwise there are none.
         """
-        return self._blocks(q, derivatives=True, turned=np.empty((11, q[0].shape[1])) if self.order == "ABC" else None)
+        return self._batches(q, derivatives=True, turned=np.empty((11, q[0].shape[1])) if self.order == "ABC" else None)
 
-    def _blocks(
+    def _batches(
         self, q: Sequence[Array], *, derivatives: bool, turned: Array | None = None
     ) -> tuple[list[Array], Array | None]:
-        """Return the series or the derivatives of the lengths, and ``turned`` if it could be filled, block by block."""
+        """Return the series or the derivatives of the lengths, and ``turned`` if it could be filled, batch by batch."""
         orders, n = len(q), q[0].shape[1]
         out: Array = np.empty((orders, 6, n))
         if len(self._squared) < orders:
-            self._squared = np.empty((orders, 6, BLOCK))
+            self._squared = np.empty((orders, 6, BATCH))
         factors = [float(factorial(k)) if derivatives else 1.0 for k in range(orders)]
         weights = root_weights(orders, derivatives=derivatives)
-        for start in range(0, n, BLOCK):
-            part = slice(start, min(start + BLOCK, n))
+        for start in range(0, n, BATCH):
+            part = slice(start, min(start + BATCH, n))
             squared = self._squared[:orders, :, : part.stop - start]
             room = self._half_squares([self._named(x[:, part]) for x in q], factors, squared)
             roots(squared, out[:, :, part], weights)
@@ -162,7 +162,7 @@ class Struts:
         return room
 
     def _room(self, kind: type[Room], orders: int, n: int) -> Room:
-        """Return the work rows of a kind; the last ones are kept, for blocks are mostly of one size."""
+        """Return the work rows of a kind; the last ones are kept, for batches are mostly of one size."""
         size, room = self._rooms.get(kind, ((0, 0), None))
         if room is None or size != (orders, n):
             room = kind(orders, n)

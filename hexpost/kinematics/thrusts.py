@@ -125,7 +125,7 @@ class Thrusts:
         return out
 
     def _step(self, motion: LoadedMotion) -> int:
-        """Return the samples from one inverted pose to the next, by the fastest motion of the block."""
+        """Return the samples from one inverted pose to the next, by the fastest motion of the batch."""
         fastest = np.maximum(motion.rate.max(axis=1), -motion.rate.min(axis=1))
         travel = float(np.sqrt((fastest[:3] ** 2).sum()) + self._lever * fastest[3:].sum()) * motion.period
         ticks = 1 << int(np.log2(max(REACH / max(travel, REACH / STEPS[1]), 1.0)))
@@ -134,7 +134,7 @@ class Thrusts:
     def _cubics(self, motion: LoadedMotion, step: int) -> "_Cubics | None":
         """Return the cubics over pieces of ``step`` samples, or none where a pose between two of them is singular.
 
-        The last piece may end one sample after the block, where its last sample leads on to.
+        The last piece may end one sample after the batch, where its last sample leads on to.
         """
         pieces = motion.pose.shape[1] // step
         nodes = motion.pose[:, ::step][:, : pieces + 1]

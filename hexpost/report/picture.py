@@ -44,7 +44,7 @@ class Drawing:
 
 
 class Picture:
-    """Takes blocks of setpoints in the order of time; ``total`` is the number of samples of the job."""
+    """Takes batches of setpoints in the order of time; ``total`` is the number of samples of the job."""
 
     def __init__(self, total: int, moves: Moves, machine: Machine, charted: Sequence[Charted]) -> None:
         self._charted = tuple(charted)
@@ -62,7 +62,7 @@ class Picture:
         self._last: tuple[int, Array] | None = None
 
     def add(self, setpoints: Setpoints) -> None:
-        """Take the next block."""
+        """Take the next batch."""
         tick = setpoints.poses.tick
         if not len(tick):
             return

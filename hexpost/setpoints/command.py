@@ -41,7 +41,7 @@ def gearing(machine: Machine) -> Gearing | None:
 
 
 class Commands:
-    """The commands of consecutive blocks of samples; twists are unwrapped along the path: in a block, then across."""
+    """The commands of consecutive batches of samples; twists are unwrapped along the path: in a batch, then across."""
 
     def __init__(self, machine: Machine) -> None:
         screws = [s.screw for s in machine.struts if s.screw is not None]
@@ -54,7 +54,7 @@ class Commands:
         self._last = np.zeros((6, 1))
 
     def of(self, at: Links, base_from_work: Array) -> tuple[Array, tuple[Array, Array]]:
-        """Return the commands (6, n) of a block alone, mm, and the twists (6, 1) at its first and its last sample."""
+        """Return the commands (6, n) of a batch alone, mm, and the twists (6, 1) at its first and its last sample."""
         turned = twist(self._base @ base_from_work[:3, :3], self._platform, at.rotation, at.direction, at.seen)
         turned -= self._home
         steps = np.diff(turned, axis=1)
@@ -67,7 +67,7 @@ class Commands:
         return turned, ends
 
     def join(self, command: Array, ends: tuple[Array, Array]) -> bool:
-        """Take the next block: whole turns since the block before are put right in its commands; return if any were."""
+        """Take the next batch: whole turns since the batch before are put right in its commands; return if any were."""
         if not command.shape[1]:
             return False
         whole = np.round((ends[0] - self._last) / TURN)

@@ -1,4 +1,4 @@
-"""What the solver hands on: a block of consecutive samples at the control period."""
+"""What the solver hands on: a batch of consecutive samples at the control period."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""The path at the control period: poses with their rates and accelerations, block by block."""
+"""The path at the control period: poses with their rates and accelerations, batch by batch."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ from hexpost.setpoints.model import Poses
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class Batch:
     """Consecutive samples in one frame: the ticks from ``first`` to ``last``."""
 
     first: int
@@ -21,19 +21,19 @@ class Block:
     frame: int
 
 
-def sample(timing: Timing, path: ToolPath, moves: Moves, block: int = 8192) -> Iterator[Poses]:
-    """Yield the samples of a job, ticks 0 (at rest) to the last, at most ``block`` at a time, each block in one frame.
+def sample(timing: Timing, path: ToolPath, moves: Moves, batch: int = 8192) -> Iterator[Poses]:
+    """Yield the samples of a job, ticks 0 (at rest) to the last, at most ``batch`` at a time, each batch in one frame.
 
     A sample at the end of a span, and those of a dwell after it, belong to that span. ``move`` is -1 up to the
     start of the first span, ``line`` then that of the first move; in a dwell ``line`` is the dwell's. A corner
     belongs to the move that ends in it up to its vertex, then to the next. Rate and acceleration are exact
     derivatives: q' s' and q' s'' + q'' s'^2. A path without pieces has no samples.
     """
-    return (poses_of(timing, path, moves, b) for b in blocks(timing, path, moves, block))
+    return (poses_of(timing, path, moves, b) for b in batches(timing, path, moves, batch))
 
 
-def blocks(timing: Timing, path: ToolPath, moves: Moves, size: int) -> Iterator[Block]:
-    """Yield the blocks of at most ``size`` samples that make up a job; each can be sampled alone."""
+def batches(timing: Timing, path: ToolPath, moves: Moves, size: int) -> Iterator[Batch]:
+    """Yield the batches of at most ``size`` samples that make up a job; each can be sampled alone."""
     spans = len(path.span_first) - 1
     if not spans:
         return
@@ -43,12 +43,12 @@ def blocks(timing: Timing, path: ToolPath, moves: Moves, size: int) -> Iterator[
     end = timing.start[last + 1]
     for lo, hi, number in zip(begin, end, frame[last], strict=True):
         for tick in range(int(lo), int(hi) + 1, size):
-            yield Block(tick, min(tick + size - 1, int(hi)), int(number))
+            yield Batch(tick, min(tick + size - 1, int(hi)), int(number))
 
 
-def poses_of(timing: Timing, path: ToolPath, moves: Moves, block: Block) -> Poses:
-    """Return the samples of a block."""
-    tick: Ints = np.arange(block.first, block.last + 1)
+def poses_of(timing: Timing, path: ToolPath, moves: Moves, batch: Batch) -> Poses:
+    """Return the samples of a batch."""
+    tick: Ints = np.arange(batch.first, batch.last + 1)
     motion = timing.motion(tick)
     place = timing.locate(path, motion)
     pose, rate, acceleration = path.evaluate(place.piece, place.u, 2)
@@ -68,7 +68,7 @@ def poses_of(timing: Timing, path: ToolPath, moves: Moves, block: Block) -> Pose
         move=move.astype(np.int64),
         line=line,
         span=motion.span,
-        frame=block.frame,
+        frame=batch.frame,
         pose=pose,
         rate=rate,
         acceleration=acceleration,

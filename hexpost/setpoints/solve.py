@@ -1,4 +1,4 @@
-"""Solve poses into strut setpoints, block by block."""
+"""Solve poses into strut setpoints, batch by batch."""
 
 from collections.abc import Sequence
 
@@ -14,9 +14,9 @@ from hexpost.setpoints.model import Poses, Setpoints
 
 
 class Solver:
-    """Solves blocks of one job: ``alone`` in any order, then ``join`` in the order of time; ``solve`` does both.
+    """Solves batches of one job: ``alone`` in any order, then ``join`` in the order of time; ``solve`` does both.
 
-    What runs across blocks is remembered: the last acceleration for the jerk, the last twist for the commands.
+    What runs across batches is remembered: the last acceleration for the jerk, the last twist for the commands.
 
     ``commands``: whether to work out what the drives follow, where the machine file describes its screws.
     """
@@ -32,7 +32,7 @@ class Solver:
         self._commands = Commands(machine) if commands and has_commands(machine) else None
 
     def solve(self, poses: Poses) -> Setpoints:
-        """Return lengths, speeds, accelerations and mean jerks (6, n) of the next block.
+        """Return lengths, speeds, accelerations and mean jerks (6, n) of the next batch.
 
         The jerk of a sample is the change of acceleration since the sample before, over the period; 0 at the first.
         """
@@ -41,7 +41,7 @@ class Solver:
         return setpoints
 
     def join(self, setpoints: Setpoints) -> bool:
-        """Put right what depends on the block before; return whether that was more than its first jerk."""
+        """Put right what depends on the batch before; return whether that was more than its first jerk."""
         acceleration = setpoints.acceleration
         if acceleration.size:
             if self._last is not None:
@@ -52,7 +52,7 @@ class Solver:
         return self._commands.join(setpoints.command, setpoints.twist)
 
     def alone(self, poses: Poses) -> Setpoints:
-        """Return a block as if none came before it: the jerk of its first sample is 0, twists are its own."""
+        """Return a batch as if none came before it: the jerk of its first sample is 0, twists are its own."""
         struts = self._struts(poses.frame)
         q = [poses.pose, poses.rate, poses.acceleration]
         (length, speed, acceleration), turned = (

@@ -1,6 +1,6 @@
 """The job folder: setpoint table, events, segments, manifest; written whole or not at all.
 
-In: blocks of ``Setpoints``, the events of the program, the inputs as bytes.
+In: batches of ``Setpoints``, the events of the program, the inputs as bytes.
 Out: files under their final names, and last the manifest with size and SHA-256 of each.
 Idea: setpoints become whole numbers of the table's last decimal once, and every format (CSV, npy, Parquet) is made of
 these, so that all hold the same numbers. Files are written beside their place, made durable, then renamed.

@@ -38,11 +38,11 @@ class SplitTable:
         self._room = each
 
     def pieces(self, setpoints: Setpoints) -> list[Piece]:
-        """Return a block as pieces, each of one file; in any process and any order."""
+        """Return a batch as pieces, each of one file; in any process and any order."""
         return self._table.pieces(setpoints, self._each)
 
     def add(self, pieces: Sequence[Piece]) -> None:
-        """Append the pieces of a block; blocks come in the order of time."""
+        """Append the pieces of a batch; batches come in the order of time."""
         for piece in pieces:
             if self._each and not self._room:
                 self._close()
@@ -73,7 +73,7 @@ class EveryNth:
         self._last: Setpoints | None = None
 
     def write(self, setpoints: Setpoints) -> None:
-        """Look at the next block."""
+        """Look at the next batch."""
         tick = setpoints.poses.tick
         n = len(tick)
         if n:

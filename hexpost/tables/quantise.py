@@ -46,7 +46,7 @@ class Quantiser:
         self._whole = [np.empty((len(c.rows), size)) for c in columns.chosen]
 
     def rows(self, setpoints: Setpoints, first: int, end: int) -> Quantised:
-        """Return samples ``first`` to ``end`` (not included) of a block.
+        """Return samples ``first`` to ``end`` (not included) of a batch.
 
         Raises
         ------

@@ -55,7 +55,7 @@ class Segments:
         self._last: Array = np.zeros(6)
 
     def add(self, setpoints: Setpoints) -> None:
-        """Take the next block."""
+        """Take the next batch."""
         rounded = setpoints.length * _STEP
         np.rint(rounded, out=rounded)
         whole = np.empty(rounded.shape[::-1], dtype="<i8")

@@ -1,4 +1,4 @@
-"""The setpoint table: blocks of setpoints in, one file out, in any of the formats."""
+"""The setpoint table: batches of setpoints in, one file out, in any of the formats."""
 
 from hexpost.setpoints.model import Setpoints
 from hexpost.tables.columns import TableColumns, followed
@@ -28,7 +28,7 @@ class SetpointTable:
         self._rows = 0
 
     def pieces(self, setpoints: Setpoints, each: int = 0) -> list[Piece]:
-        """Return a block as pieces; none reaches over a row of the job whose number is a multiple of ``each``.
+        """Return a batch as pieces; none reaches over a row of the job whose number is a multiple of ``each``.
 
         Raises
         ------
@@ -56,7 +56,7 @@ class SetpointTable:
         self._rows += rows
 
     def write(self, setpoints: Setpoints) -> None:
-        """Append a block; blocks come in the order of time."""
+        """Append a batch; batches come in the order of time."""
         for piece in self.pieces(setpoints):
             self.add(piece)
 

@@ -6,7 +6,7 @@ import time
 import numpy as np
 
 from hexpost.kinematics.frames import pose_matrix
-from hexpost.kinematics.struts import BLOCK, StrutModel, Struts
+from hexpost.kinematics.struts import BATCH, StrutModel, Struts
 from hexpost.machine.load import demonstration_machine
 
 SAMPLES = 1 << 19
@@ -61,8 +61,8 @@ def naive(struts: Struts, q: list[np.ndarray]) -> list[np.ndarray]:
 
 def solve(struts: Struts, q: list[np.ndarray]) -> None:
     """Solve block by block, as a job does."""
-    for start in range(0, SAMPLES, BLOCK):
-        struts.derivatives([x[:, start : start + BLOCK] for x in q])
+    for start in range(0, SAMPLES, BATCH):
+        struts.derivatives([x[:, start : start + BATCH] for x in q])
 
 
 def medians(*calls) -> list[float]:

@@ -41,7 +41,7 @@ M30
 @pytest.fixture(autouse=True)
 def short_blocks(monkeypatch, forks):
     """Many blocks, so that every worker has some, and borders fall everywhere."""
-    monkeypatch.setattr(stream, "BLOCK", 700)
+    monkeypatch.setattr(stream, "BATCH", 700)
 
 
 def job_of(tmp_path, program, described=True):

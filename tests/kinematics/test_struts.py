@@ -7,7 +7,7 @@ import pytest
 from kinematics.poses import demonstration_struts, motion
 from scipy.spatial.transform import Rotation
 
-from hexpost.kinematics.struts import BLOCK, Struts
+from hexpost.kinematics.struts import BATCH, Struts
 
 ORDERS = ["".join(p) for p in permutations("ABC")]
 KINDS = ["XYZABC", "XYZAB", "XYZB", "XYZ", "ABC", "C", ""]
@@ -87,9 +87,9 @@ def test_derivatives_equal_forty_digits(moving):
 
 def test_blocks_do_not_show():
     struts = demonstration_struts()
-    q = motion(2 * BLOCK + 7, 5)
+    q = motion(2 * BATCH + 7, 5)
     whole = struts.derivatives(q)
-    for at in (0, BLOCK - 1, BLOCK, 2 * BLOCK + 6):
+    for at in (0, BATCH - 1, BATCH, 2 * BATCH + 6):
         one = struts.derivatives([x[:, at : at + 1] for x in q])
         for w, o in zip(whole, one, strict=True):
             assert np.allclose(w[:, at : at + 1], o, rtol=1e-11)

@@ -27,7 +27,7 @@ def test_a_block_never_spans_two_frames_and_the_end_of_a_span_belongs_to_it():
 
 
 def test_the_size_of_blocks_changes_no_sample():
-    whole, small = run(two_frames()), run(two_frames(), block=7)
+    whole, small = run(two_frames()), run(two_frames(), batch=7)
     assert max(b.tick.size for b in small.blocks) == 7
     for name in ("tick", "move", "line", "span", "corner"):
         assert (getattr(whole, name) == getattr(small, name)).all()
