@@ -41,7 +41,7 @@ def load_job(
 ) -> Job:
     """Return a job, read, understood and scheduled; nothing is sampled yet.
 
-    ``job.setpoints()`` yields its samples in batches: ``length`` mm, ``speed`` mm/s, ``acceleration`` mm/s2 and ``jerk``
+    ``job.setpoints()`` yields samples in batches: ``length`` mm, ``speed`` mm/s, ``acceleration`` mm/s2 and ``jerk``
     mm/s3, each (6, n), strut 1 first; ``poses.tick`` (n,) counts periods, ``poses.pose`` (6, n) is x y z in mm and a b
     c in rad in the work frame. A period is a whole number of microseconds.
 

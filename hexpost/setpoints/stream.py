@@ -29,7 +29,7 @@ def stream(
     timing: Timing, path: ToolPath, moves: Moves, machine: Machine, *, yaw: YawProfile | None,
     make: Callable[[Setpoints], M], commands: bool, workers: int,
 ) -> Generator[tuple[Setpoints, M], None, None]:  # fmt: skip
-    """Yield the batches of a job in order, each with what ``make`` makes of it; on so many workers. Close it at the end.
+    """Yield the batches of a job in order, each with what ``make`` makes of it; on so many workers. Close it.
 
     A batch is sampled, solved and made something of without any other; what runs across batches is put right in order.
     ``make`` runs in workers as well: it may change nothing that others see.
