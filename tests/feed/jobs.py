@@ -82,18 +82,18 @@ class Run:
 
     path: object
     timing: object
-    blocks: list
+    batches: list
     period: float
 
     def __getattr__(self, name):
-        return np.concatenate([getattr(b, name) for b in self.blocks], axis=-1)
+        return np.concatenate([getattr(b, name) for b in self.batches], axis=-1)
 
 
-def run(moves, on=MACHINE, events=None, block=8192):
+def run(moves, on=MACHINE, events=None, batch=8192):
     """Plan and sample a job."""
     path = build(moves, on)
     timing = plan(path, moves, events or pauses(), on)
-    return Run(path=path, timing=timing, blocks=list(sample(timing, path, moves, block)), period=on.period)
+    return Run(path=path, timing=timing, batches=list(sample(timing, path, moves, batch)), period=on.period)
 
 
 def norm(x):

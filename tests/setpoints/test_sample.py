@@ -1,4 +1,4 @@
-"""Blocks of samples: one frame each, joined without gap, whatever their size."""
+"""Batches of samples: one frame each, joined without gap, whatever their size."""
 
 from dataclasses import replace
 
@@ -18,17 +18,17 @@ def two_frames():
     return replace(moves, frame=np.array([0, 0, 1, 1], dtype=np.int32))
 
 
-def test_a_block_never_spans_two_frames_and_the_end_of_a_span_belongs_to_it():
+def test_a_batch_never_spans_two_frames_and_the_end_of_a_span_belongs_to_it():
     r = run(two_frames(), events=pauses([1], [0.01]))
-    assert [b.frame for b in r.blocks] == [0, 1]
-    assert r.blocks[0].tick[-1] == r.timing.end[0] + 10 == r.timing.start[1]
-    assert r.blocks[1].tick[0] == r.timing.start[1] + 1
-    assert r.blocks[0].pose[:2, -1].tolist() == [10, 3]
+    assert [b.frame for b in r.batches] == [0, 1]
+    assert r.batches[0].tick[-1] == r.timing.end[0] + 10 == r.timing.start[1]
+    assert r.batches[1].tick[0] == r.timing.start[1] + 1
+    assert r.batches[0].pose[:2, -1].tolist() == [10, 3]
 
 
-def test_the_size_of_blocks_changes_no_sample():
+def test_the_size_of_batches_changes_no_sample():
     whole, small = run(two_frames()), run(two_frames(), batch=7)
-    assert max(b.tick.size for b in small.blocks) == 7
+    assert max(b.tick.size for b in small.batches) == 7
     for name in ("tick", "move", "line", "span", "corner"):
         assert (getattr(whole, name) == getattr(small, name)).all()
     assert np.abs(whole.pose - small.pose).max() < 1e-12
