@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 
 from hexpost.arrays import Ints
-from hexpost.audit.last_answer import LastAnswer
 from hexpost.kinematics.links import Links, links
 from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Frame
 from hexpost.setpoints.model import Setpoints

@@ -8,6 +8,7 @@ from hexpost.arrays import Array, Ints
 from hexpost.audit.band import Band, Context, Figures, share_band
 from hexpost.kinematics.platform_from_work import Swings
 from hexpost.kinematics.universal import UniversalJoints
+from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine, Universal
 from hexpost.machine.universals import joints
 from hexpost.setpoints.model import Setpoints
@@ -50,7 +51,7 @@ class JointAngle:
         self._bounded = any(np.isfinite(ranges[1]).any() for _, ranges in self._ends)
         self._worst: Array = np.zeros(6)
         self.band: Band = share_band("joint-angle")
-        self._turned: tuple[int, UniversalJoints, Swings] | None = None
+        self._turned: LastAnswer[int, tuple[UniversalJoints, Swings]] = LastAnswer()
 
     def measure(self, setpoints: Setpoints) -> Array | None:
         """Return the shares (6, n); ``None`` if none can be over the limit or the worst so far."""
@@ -147,13 +148,13 @@ class JointAngle:
         return self._turned_joints(setpoints)[0], links.direction
 
     def _turned_joints(self, setpoints: Setpoints) -> tuple[UniversalJoints, Swings]:
-        """Return the joints at the base in the frame of a batch, and the swings of both ends; the last are kept."""
-        number = setpoints.poses.frame
-        if self._turned is None or self._turned[0] != number:
-            base = self._joints[BASE].turned(self._poses.frame(setpoints).base_from_work[:3, :3])
-            swings = Swings(self._poses.struts(setpoints), base.neutral, self._joints[PLATFORM].neutral)
-            self._turned = (number, base, swings)
-        return self._turned[1:]
+        """Return the joints at the base in the frame of a batch, and the swings of both ends."""
+        return self._turned.of(setpoints.poses.frame, lambda: self._turned_now(setpoints))
+
+    def _turned_now(self, setpoints: Setpoints) -> tuple[UniversalJoints, Swings]:
+        """Turn the joints at the base into the frame of a batch."""
+        base = self._joints[BASE].turned(self._poses.frame(setpoints).base_from_work[:3, :3])
+        return base, Swings(self._poses.struts(setpoints), base.neutral, self._joints[PLATFORM].neutral)
 
 
 def joint_angle(context: Context) -> JointAngle | None:

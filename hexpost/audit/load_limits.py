@@ -8,9 +8,9 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.audit.band import SHARE_ROUNDING, Band, Check, Context, Figures, Maker, share_band, symmetric_band
-from hexpost.audit.last_answer import LastAnswer
 from hexpost.errors import HexpostError
 from hexpost.kinematics.screws import buckling_load, critical_speed
+from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine, Screw
 from hexpost.setpoints.model import Setpoints
 

@@ -6,8 +6,8 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.audit.band import WHOLE, Band, Context, Figures, share_band
-from hexpost.audit.last_answer import LastAnswer
 from hexpost.kinematics.singular import Course, Watch, lowest, used
+from hexpost.last_answer import LastAnswer
 from hexpost.machine.geometry import least_conditioning, nearness
 from hexpost.setpoints.model import Setpoints
 

@@ -7,6 +7,7 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.kinematics.links import links
 from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Frame
 from hexpost.setpoints.command import Commands, gearing, has_commands
@@ -25,7 +26,7 @@ class Solver:
         self._model = StrutModel(machine)
         self._period = machine.period
         self._frames = frames
-        self._current: tuple[int, Struts] | None = None
+        self._struts: LastAnswer[int, Struts] = LastAnswer()
         self._last: Array | None = None
         self._gearing = gearing(machine)
         self._loaded = any(s.screw for s in machine.struts)
@@ -53,7 +54,8 @@ class Solver:
 
     def alone(self, poses: Poses) -> Setpoints:
         """Return a batch as if none came before it: the jerk of its first sample is 0, twists are its own."""
-        struts = self._struts(poses.frame)
+        frame = self._frames[poses.frame]
+        struts = self._struts.of(poses.frame, lambda: self._model.in_frame(frame.base_from_work, frame.tip))
         q = [poses.pose, poses.rate, poses.acceleration]
         (length, speed, acceleration), turned = (
             struts.derivatives_and_turned(q) if self._loaded else (struts.derivatives(q), None)
@@ -65,15 +67,8 @@ class Solver:
         at = links(struts, poses.pose, length) if self._commands else None
         command, twist = None, None
         if self._commands and at:
-            command, twist = self._commands.of(at, self._frames[poses.frame].base_from_work)
+            command, twist = self._commands.of(at, frame.base_from_work)
         return Setpoints(
             poses=poses, period=self._period, length=length, speed=speed, acceleration=acceleration, jerk=jerk,
             command=command, gearing=self._gearing, twist=twist, links=at, turned=turned,
         )  # fmt: skip
-
-    def _struts(self, frame: int) -> Struts:
-        """Return the struts as seen from a frame of the job; those of the last one are kept."""
-        if self._current is None or self._current[0] != frame:
-            seen = self._frames[frame]
-            self._current = (frame, self._model.in_frame(seen.base_from_work, seen.tip))
-        return self._current[1]
