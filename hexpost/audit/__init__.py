@@ -6,5 +6,5 @@ Idea: a check turns a batch of samples into values and a band that they must sta
 findings, one for each block of the program, limit and strut. Checks that need more than the solver hands on (struts as
 vectors, loads) share one that is worked out once a batch, and look closely only at samples that can matter.
 Rule: use of a limit = |value - centre| / scale: 1 at a bound, more beyond it.
-Start with ``checks.py`` (the table of all checks), then ``band.py`` and ``audit.py``.
+Start with ``limits.py`` (the table of limits), then ``checks.py``, ``band.py`` and ``audit.py``.
 """
