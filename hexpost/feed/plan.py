@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
+from hexpost.feed.attainable import within_reach
 from hexpost.feed.bounds import TINY, lone_straights, programmed_speed
 from hexpost.feed.drafts import Draft, fastest, mended
 from hexpost.feed.lookahead import fastest_in_windows
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
 from hexpost.feed.portions import LONG, Portions, portions, rests_of
 from hexpost.feed.ramps import Rests
-from hexpost.feed.reach import within_reach
 from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.feed.task import AS_PROGRAMMED, SMALL, STRUT_LIMITED, Task, seconds_at, task_of
 from hexpost.feed.windows import choose, closed_windows, settled, split

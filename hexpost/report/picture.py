@@ -9,7 +9,7 @@ from hexpost.arrays import Array, Codes, Ints
 from hexpost.audit.model import Charted
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
-from hexpost.report.view import ViewBox, cut_box, pallet_from_frames
+from hexpost.report.view import ViewBox, cut_box, pallet_from_work
 from hexpost.setpoints.model import Setpoints
 
 COLUMNS = 420
@@ -56,7 +56,7 @@ class Picture:
         self._high: Array = np.full((len(charted), 6, self._width), -np.inf)
         self._use: Array = np.zeros(self._width)
         self._tip: Array = np.full((3, self._width), np.nan)
-        self._frames = pallet_from_frames(moves, machine)
+        self._frames = pallet_from_work(moves, machine)
         self._box = cut_box(moves, self._frames)
         self._views = tuple(np.zeros(shape, dtype=np.uint8) for shape in self._box.shapes)
         self._last: tuple[int, Array] | None = None

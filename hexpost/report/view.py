@@ -38,7 +38,7 @@ class ViewBox:
         return inside, (row[inside] * shape[1] + column[inside]).astype(np.int64)
 
 
-def pallet_from_frames(moves: Moves, machine: Machine) -> Array:
+def pallet_from_work(moves: Moves, machine: Machine) -> Array:
     """Return the frames of a job (k, 4, 4) seen from the pallet."""
     pallet = np.linalg.inv(pose_matrix(machine.pallet.pose, machine.tilt_order))
     out: Array = np.array([pallet @ f.base_from_work for f in moves.frames]).reshape(-1, 4, 4)

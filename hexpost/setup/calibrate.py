@@ -12,7 +12,7 @@ from hexpost.setup.columns import MeasuredColumns
 from hexpost.setup.identify import Frames, Identified, identify, told
 from hexpost.setup.measured import DISTANCE, FULL, NUMBERS, Measured, Noise, read_measured
 from hexpost.setup.observe import GEOMETRY, Built, nominal, pose_slopes, residuals, rotations
-from hexpost.setup.reach import grid_poses, spread_poses
+from hexpost.setup.poses_in_reach import grid_poses, spread_poses
 
 FOLDS = 5
 INHERENT = 60

@@ -8,7 +8,7 @@ from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
 from hexpost.setup.measured import Noise
 from hexpost.setup.observe import GEOMETRY, nominal, pose_slopes
-from hexpost.setup.reach import spread_poses
+from hexpost.setup.poses_in_reach import spread_poses
 
 CANDIDATES = 800
 EXCHANGES = 3

@@ -13,7 +13,7 @@ from hexpost.kinematics.struts import StrutModel
 from hexpost.machine.load import demonstration_machine, load_machine
 from hexpost.setup.files import with_struts
 from hexpost.setup.observe import nominal, rotations
-from hexpost.setup.reach import spread_poses
+from hexpost.setup.poses_in_reach import spread_poses
 from hexpost.units import DEG_PER_RAD
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
