@@ -184,7 +184,7 @@ def _settings(job: Job, output: Output) -> dict[str, object]:
         "skip": inputs.switches.skip,
         "stops": inputs.switches.stops,
         **inputs.proving.settings,
-        **({} if inputs.restart is None else {"restart": inputs.restart.settings}),
+        **({} if inputs.restart is None else inputs.restart.manifest),
     }
 
 
@@ -212,6 +212,8 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
     ends = job.timing.end_ticks(job.path, last_moves(inputs.meaning.moves))
     until = ends.astype(np.float64) * inputs.machine.period
     report = replace(report, sheet=sheet(inputs.meaning, inputs.tools, inputs.setup, until))
+    if inputs.restart is not None:
+        report = replace(report, restart=inputs.restart.settings)
     notice = inputs.proving.notice(inputs.restart)
     return replace(report, warnings=(notice, *report.warnings)) if notice else report
 

@@ -22,12 +22,13 @@ from hexpost.machine.reading import read_text
 from hexpost.moves.interpret import interpret
 from hexpost.moves.mistakes import told
 from hexpost.moves.model import USUAL, Interpretation, Switches
-from hexpost.moves.restart import Restart, restarted
+from hexpost.moves.order.begin import Asked, asked
+from hexpost.moves.restart import Restart
 from hexpost.path.build import build
 from hexpost.path.model import ToolPath
 from hexpost.program.model import Program
 from hexpost.program.read import read
-from hexpost.proving import AS_PROGRAMMED, Proving, proving_moves, slowed
+from hexpost.proving import AS_PROGRAMMED, Proving, begun_again, proving_moves, slowed
 from hexpost.setpoints.command import gearing
 from hexpost.setpoints.model import Gearing, Setpoints, YawProfile
 from hexpost.setpoints.stream import stream
@@ -77,7 +78,6 @@ class Inputs:
     switches: Switches = USUAL
     proving: Proving = AS_PROGRAMMED
     restart: Restart | None = None
-    """Where the job begins again, if not with the start of the program."""
     most_rows: int = MOST_ROWS
     checking: Checking = ALL_LIMITS
 
@@ -143,11 +143,10 @@ def load(files: Files, period: float | None = None) -> Inputs:
     program = None if source is None else read(source, str(files.program), faults)
     if machine is None or program is None:
         raise InputError(faults)
-    lifted = replace(setup or no_setup(), lift=files.proving.lift)
-    found = understand(program, machine, tools or no_tools(), lifted, period, known=faults, switches=files.switches)
-    meaning, restart = found.meaning, None
-    if line := files.proving.from_line:
-        meaning, restart = restarted(meaning, line, found.machine, found.tools, found.setup, name=program.name)
+    begin = attempt(lambda _: asked(program, files.proving.from_line), None) if files.proving.from_line else None
+    given = (program, machine, tools or no_tools(), replace(setup or no_setup(), lift=files.proving.lift), period)
+    found = understand(*given, known=faults, switches=files.switches, begin=begin)
+    meaning, restart = begun_again(found.meaning, files.proving, found.machine, found.tools, found.setup)
     return replace(
         found,
         machine=slowed(found.machine, files.proving),
@@ -167,6 +166,7 @@ def understand(
     *,
     known: Sequence[Fault] = (),
     switches: Switches = USUAL,
+    begin: Asked | None = None,
 ) -> Inputs:
     """Interpret a program that was read, with files that were loaded; ``period`` [s] replaces the machine file's.
 
@@ -180,7 +180,7 @@ def understand(
     faults = list(known)
     if period is not None:
         machine = replace(machine, period=period)
-    meaning = interpret(program, machine, tools, setup, faults, switches=switches)
+    meaning = interpret(program, machine, tools, setup, faults, switches=switches, begin=begin)
     if faults:
         own = told(known, faults[len(known) :], program.name)
         raise InputError(sorted([*known, *own], key=lambda f: (f.line is None, f.line or 0, f.column or 0)))

@@ -5,9 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
-from hexpost.machine.model import Machine
-from hexpost.moves.model import Moves
-from hexpost.moves.restart import Restart
+from hexpost.feed.plan import plan
+from hexpost.machine.model import Machine, Setup, Tools
+from hexpost.moves.model import Interpretation, Moves
+from hexpost.moves.restart import Restart, head, restarted
+from hexpost.path.build import build
 
 MARK = "This job is for proving out"
 """So begins the sentence that marks such a job."""
@@ -19,13 +21,13 @@ class Proving:
 
     ``override`` in per cent of every feed and of the rapid speeds; ``lift`` in mm, all work frames moved up along the
     pallet's z (machine coordinates stay); ``single_block``: rest, and a segment of the table, after every block;
-    ``from_line``: the line with which the program begins again, 0 for the start.
+    ``from_line``: with what the program begins again (a line, a block number, the run of one); nothing for the start.
     """
 
     override: float = 100.0
     lift: float = 0.0
     single_block: bool = False
-    from_line: int = 0
+    from_line: str = ""
 
     @property
     def settings(self) -> dict[str, object]:
@@ -37,8 +39,6 @@ class Proving:
             out["lift_mm"] = self.lift
         if self.single_block:
             out["single_block"] = True
-        if self.from_line:
-            out["from_line"] = self.from_line
         return out
 
     def notice(self, restart: Restart | None) -> str:
@@ -54,6 +54,20 @@ class Proving:
 
 
 AS_PROGRAMMED = Proving()
+
+
+def begun_again(
+    meaning: Interpretation, proving: Proving, machine: Machine, tools: Tools, setup: Setup
+) -> tuple[Interpretation, Restart | None]:
+    """Return the meaning of a program from its cut on, and where it begins: as it is, if it is not cut."""
+    if meaning.cut is None:
+        return meaning, None
+    ahead, slow = head(meaning), slowed(machine, proving)
+    seconds = float(ahead.events.pause.sum())
+    if ahead.moves.count:
+        moves = proving_moves(ahead.moves, proving)
+        seconds = plan(build(moves, slow), moves, ahead.events, slow).ticks * slow.period
+    return restarted(meaning, machine, tools, setup, seconds)
 
 
 def slowed(machine: Machine, proving: Proving) -> Machine:

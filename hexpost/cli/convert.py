@@ -39,7 +39,7 @@ def command(
     override: float,
     lift: float,
     single_block: bool,
-    from_line: int | None,
+    from_line: str,
     most_rows: int | None,
     out: str | None,
     overwrite: bool,
@@ -62,7 +62,7 @@ def command(
     from hexpost.pipeline import MOST_ROWS
     from hexpost.proving import Proving
 
-    proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line or 0)
+    proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line)
     switches = Switches(stops=stops, skip=skip)
     job = inputs_of(
         Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows or MOST_ROWS

@@ -58,7 +58,12 @@ PROVING = (
     click.option("--override", type=click.FloatRange(1, 100), default=100.0, metavar="PERCENT", help="Slower dry run."),
     click.option("--lift", type=click.FloatRange(0, 1e4), default=0.0, metavar="MM", help="Dry run above the work."),
     click.option("--single-block", is_flag=True, help="Rest, and a segment of the table, after every block."),
-    click.option("--from-line", type=click.IntRange(1), default=None, metavar="N", help="Begin again at line N."),
+    click.option(
+        "--from-line",
+        default="",
+        metavar="LINE",
+        help="Begin again at a line of the file (23) or a block number (N170); N170@2: the second time it runs.",
+    ),
 )
 CORES = (
     click.option(

@@ -1,5 +1,9 @@
 """Program to moves: what the words mean, one after the other, all blocks of a step at once."""
 
+from dataclasses import replace
+
+import numpy as np
+
 from hexpost import shelf
 from hexpost.errors import Fault
 from hexpost.machine.model import Machine, Setup, Tools
@@ -9,7 +13,7 @@ from hexpost.moves.expanding.expand import special_blocks, spell
 from hexpost.moves.frames.book import FrameBook, start_frame
 from hexpost.moves.frames.missing import Missing
 from hexpost.moves.frames.runs import check_machine_blocks, cut_runs
-from hexpost.moves.model import USUAL, Events, Interpretation, Remark, Switches
+from hexpost.moves.model import USUAL, Events, Interpretation, Remark, RestartPoint, Switches
 from hexpost.moves.motion import events
 from hexpost.moves.motion.arcs import arcs
 from hexpost.moves.motion.feeds import feeds
@@ -17,6 +21,7 @@ from hexpost.moves.motion.in_force import InForce
 from hexpost.moves.motion.positions import positions
 from hexpost.moves.motion.steps import StepStore, collect, steps
 from hexpost.moves.open_points import readings, switched, unpointed
+from hexpost.moves.order.begin import Asked, Beginning
 from hexpost.moves.order.route import Route
 from hexpost.moves.reading.checks import read_sheet, unknown_words
 from hexpost.moves.reading.dialect import Dialect
@@ -51,21 +56,34 @@ def interpret(
     faults: list[Fault],
     *,
     switches: Switches = USUAL,
+    begin: Asked | None = None,
 ) -> Interpretation:
-    """Return the meaning of a program: moves, events, readings, what was ignored.
+    """Return the meaning of a program: moves, events, readings, what was ignored; cut where it is to ``begin``.
 
     Every fault is appended to ``faults`` in the order of the text; with any of them the result is of no use. Faults
     that are in the list already and name lines of the program say which blocks could not be read. Words after the end
     of the program (M02, M30) are refused, for they would never run, unless they are a subprogram.
+
+    Raises
+    ------
+    InputError
+        The block with which it is to begin never runs, or not so often, or nothing moves from it on.
     """
     meaning = Interpreter(machine, tools, setup, faults, program.lines, switches=switches)
     meaning.ledger.faults += unknown_words(program, faults, machine.dialect)
     route = Route(program, meaning.dialect, switches, meaning.ledger)
     meaning.uncalled(route.uncalled)
+    beginning = None if begin is None else Beginning(begin)
     for extract in route.extracts(WINDOW):
-        meaning.add(extract)
+        row = None if beginning is None else beginning.row(extract)
+        if row is not None and beginning is not None:
+            if row:
+                meaning.add(extract.part(0, row))
+            meaning.cut_here(beginning)
+        meaning.add(extract if row is None else extract.part(row, extract.rows))
         shelf.let_go()
-    return meaning.finish()
+    whole = meaning.finish()
+    return whole if beginning is None or faults else beginning.checked(program, whole)
 
 
 class Interpreter:
@@ -96,6 +114,7 @@ class Interpreter:
         self.c_line = 0
         self.readings: dict[str, None] = {}
         self.ignored: list[Remark] = []
+        self.cut: RestartPoint | None = None
 
     def add(self, part: Extract | Program) -> None:
         """Take in the next blocks."""
@@ -116,6 +135,15 @@ class Interpreter:
         if not self.events:  # all blocks so far were refused
             self._step(sheet.part(0, 0), complaints)
         self.readings |= speller.said
+
+    def cut_here(self, beginning: Beginning) -> None:
+        """Note what has come so far as what is left out of a program that is begun again here."""
+        state, wanted = self.state, beginning.wanted
+        self.cut = RestartPoint(
+            block=(wanted.line, wanted.run, beginning.runs), left_out=(beginning.blocks, state.drilled),
+            moves=self.store.count, events=sum(len(e.line) for e in self.events), tool=state.tool,
+            frame=self.book.number(self.book.with_own_length(state.key).number),
+        )  # fmt: skip
 
     def uncalled(self, found: tuple[tuple[int, int, int], ...]) -> None:
         """Note the subprograms (number, line, blocks) that nothing calls."""
@@ -161,6 +189,9 @@ class Interpreter:
             whole, spread, lacking = self.cutter.beside(whole, frames)
             whole, spread, more = self.turning.pieces(whole, spread)
             happening, written, lacking = spread.events(happening), spread.written(written), lacking + more
+            if self.cut is not None and len(spread.first):
+                first = np.append(spread.first, len(whole.line))
+                self.cut = replace(self.cut, moves=int(first[min(self.cut.moves, len(first) - 1)]))
         self.ledger.finish(lacking)
         moves = collect(whole, events.rests(happening, len(whole.line)), frames)
         return Interpretation(
@@ -172,4 +203,5 @@ class Interpreter:
             written=written,
             radius_rows=self.cutter.rows(),
             c_line=self.c_line,
+            cut=self.cut,
         )

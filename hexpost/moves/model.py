@@ -266,12 +266,27 @@ class Remark:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RestartPoint:
+    """Where a program begins again: ahead of ``block`` (line, run, runs); ``left_out`` are blocks and holes.
+
+    ``tool`` is in the spindle, 0 for none; in the frame of place ``frame`` it goes to where the block before ends.
+    """
+
+    block: tuple[int, int, int]
+    left_out: tuple[int, int]
+    moves: int
+    events: int
+    tool: int
+    frame: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Interpretation:
     """The meaning of a program: moves, events, the readings used where a standard is open, what was ignored.
 
     ``start`` (6,): where the job starts, x y z a b c of the gauge point in the base frame. ``written``: units and
     modes of the F words. ``radius_rows``: the rows D whose diameter moves are compensated by, rising. ``c_line``: the
-    first line whose C word turns the tool about its axis, 0 for none.
+    first line whose C word turns the tool about its axis, 0 for none. ``cut``: where the program is to begin again.
     """
 
     moves: Moves
@@ -282,3 +297,4 @@ class Interpretation:
     written: Written = field(default_factory=Written)
     radius_rows: tuple[int, ...] = ()
     c_line: int = 0
+    cut: RestartPoint | None = None

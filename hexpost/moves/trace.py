@@ -85,10 +85,10 @@ def trace(
         shown = (number >= lines[0]) & (number <= lines[1])
         for begin, end in _cuts(read, shown):
             before, unread = replace(interpreter.state), Complaints(extract, Ledger([]))
-            part = placed(_part(read, begin, end), machine.words, before.units, unread)
+            part = placed(read.part(begin, end), machine.words, before.units, unread)
             _hear(part, said)
             interpreter.store, interpreter.events = StepStore(part.rows), []
-            interpreter.add(_part(extract, begin, end))
+            interpreter.add(extract.part(begin, end))
             if shown[begin]:
                 yield _traced(part, before, interpreter, said)
 
@@ -100,19 +100,6 @@ def _cuts(extract: Extract, shown: Flags) -> list[tuple[int, int]]:
     turns = np.flatnonzero(np.diff(shown, prepend=not shown[0])) if rows else rare
     edges = np.unique(np.concatenate((turns, rare, rare + 1, np.arange(0, rows, TOGETHER), [rows])))
     return list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
-
-
-def _part(extract: Extract, begin: int, end: int) -> Extract:
-    """Return the rows ``begin`` to ``end`` (left out) of an extract; columns are views."""
-    first, last = int(extract.first[begin]), int(extract.first[end])
-    return extract.take(
-        slice(first, last),
-        counted0=extract.counted0 + begin,
-        first=extract.first[begin : end + 1] - first,
-        lines=None if extract.lines is None else extract.lines[begin:end],
-        line0=extract.line0 + begin,
-        word0=extract.word0 + first,
-    )
 
 
 def _plain(extract: Extract) -> Flags:

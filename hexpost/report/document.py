@@ -41,6 +41,7 @@ def document(report: Report) -> dict[str, object]:
         **({} if report.reasons is None else feeds_document(report.reasons)),
         **({} if report.cycle_times is None else {"cycle_times": times_document(report.cycle_times)}),
         **({} if report.sheet is None else {"setup_sheet": sheet_document(report.sheet)}),
+        **({} if report.restart is None else {"restart": report.restart}),
         "readings": list(report.readings),
         "ignored": [{"line": r.line, "text": r.text, "count": r.count} for r in report.ignored],
         "warnings": list(report.warnings),

@@ -82,6 +82,8 @@ class Report:
     cycle_times: CycleTimes | None = None
     sheet: SetupSheet | None = None
     """What must be in the spindle and on the table."""
+    restart: dict[str, object] | None = None
+    """Where the job begins again and what it leaves out, with units in the keys."""
 
     @property
     def clean(self) -> bool:

@@ -13,6 +13,7 @@ from hexpost.machine.model import Machine, Tools
 from hexpost.machine.reading import read_text
 from hexpost.moves.interpret import interpret
 from hexpost.moves.model import Interpretation, Switches
+from hexpost.moves.order.begin import Asked
 from hexpost.moves.restart import restarted
 from hexpost.program.read import read
 from hexpost.verify.against_report import check_limits, unproven
@@ -95,11 +96,12 @@ def _inputs(folder: Folder) -> Inputs:
     placed = replace(load_setup(setup) if setup else no_setup(), yaw=yaw, lift=float(said.get("lift_mm", 0.0)))
     switches = Switches(stops=said.get("stops", True), skip=said.get("skip", False))
     t = load_tools(tools) if tools else no_tools()
-    meaning = interpret(text, m, t, placed, faults, switches=switches)
+    begin = Asked(int(said["from_line"]), int(said.get("from_run", 1))) if said.get("from_line") else None
+    meaning = interpret(text, m, t, placed, faults, switches=switches, begin=begin)
     if faults:
         raise InputError(faults)
-    if line := said.get("from_line", 0):
-        meaning, _ = restarted(meaning, line, m, t, placed, name=program.name)
+    if begin is not None:
+        meaning, _ = restarted(meaning, m, t, placed)
     return Inputs(machine=m, tools=t, meaning=meaning)
 
 

@@ -4,7 +4,7 @@ import random
 
 import numpy as np
 import pytest
-from attack import damage, disks, killing, machines, run, singular, striking, surroundings, together
+from attack import damage, disks, killing, machines, restarting, run, singular, striking, surroundings, together
 from attack.model import Outcome, Tally, table
 from attack.targets import TARGETS, VALUES, edited
 
@@ -14,6 +14,8 @@ SLICE = {
     "damaged library, gated": 4,
     "random machines, proven": 1,
     "ways past singular poses": 2,
+    "samples begun again": 2,
+    "generated programs begun again": 2,
     "SIGKILL": 1,
     "SIGINT": 1,
     "file size bound": 1,
@@ -24,7 +26,7 @@ SLICE = {
     "closed output": 1,
 }
 """Trials of each kind: whole runs of the tool are left to the bench."""
-MODULES = (damage, disks, killing, machines, singular, striking, surroundings, together)
+MODULES = (damage, disks, killing, machines, restarting, singular, striking, surroundings, together)
 KINDS = {k: v for m in MODULES for k, v in m.KINDS.items()}
 
 

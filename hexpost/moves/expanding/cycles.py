@@ -148,6 +148,7 @@ class Holes:
         early, late = parted({k: w for k, w in b.words.items() if k not in (*AXES, "R")})
         sideways = {x: b.words[x] for i, x in enumerate(AXES) if x in b.words and i != b.axis}
         self._drill(b, (early, sideways, late), hole, times)
+        speller.state.drilled += times
         pose[3:] = turned[3:]
         for i in (i for i in range(3) if i != b.axis and AXES[i] in b.words and times):
             value = b.words[AXES[i]][1] * b.scale

@@ -1,5 +1,7 @@
 """Work frames, machine coordinates and tool lengths as frames, and a pose seen from another frame."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from hexpost.arrays import Array, frozen
@@ -46,6 +48,16 @@ class FrameBook:
     def frame(self, key: int) -> Frame:
         """Return the frame of a key."""
         return self.frames[self.number(key)]
+
+    def with_own_length(self, key: Key) -> Key:
+        """Return the key with the length of the tool in the spindle in force, as far as it is known.
+
+        A program may have another in force, or none, between a tool change and the next length.
+        """
+        if key.tool in (0, key.row):
+            return key
+        own = key.tool in self.tools.tools
+        return replace(key, length=43 if own else 49, row=key.tool if own else 0)
 
     def _frame(self, key: Key) -> Frame:
         """Return a new frame; a row or an offset that is missing counts as zero (it is reported elsewhere)."""

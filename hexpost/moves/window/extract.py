@@ -35,6 +35,18 @@ class Extract(Columns):
         """Return the number of blocks."""
         return len(self.first) - 1
 
+    def part(self, begin: int, end: int) -> "Extract":
+        """Return the rows ``begin`` to ``end`` (left out); columns are views."""
+        first, last = int(self.first[begin]), int(self.first[end])
+        return self.take(
+            slice(first, last),
+            counted0=self.counted0 + begin,
+            first=self.first[begin : end + 1] - first,
+            lines=None if self.lines is None else self.lines[begin:end],
+            line0=self.line0 + begin,
+            word0=self.word0 + first,
+        )
+
     def line(self, rows: Ints | Lines) -> Lines:
         """Return the lines of the program (k,) that the ``rows`` (k,) are."""
         found = rows + (1 + self.line0) if self.lines is None else self.lines[rows]

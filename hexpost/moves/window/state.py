@@ -73,7 +73,7 @@ class State:
     ``feed_line`` is its line, ``feed_number`` counts the F words (and changes of feed mode) so far.
     ``row`` is the last H given, ``selected`` the last T, -1 for none. ``ended``: the end word has been read.
     ``preset`` is the number of the shift that G92 has set; ``spindle`` the last M code of the spindle,
-    ``speed`` the last S, ``cutter`` the last of G40 G41 G42, ``holes`` the pecks so far.
+    ``speed`` the last S, ``cutter`` the last of G40 G41 G42, ``holes`` the pecks and ``drilled`` the holes so far.
     """
 
     pose: Array
@@ -101,6 +101,7 @@ class State:
     cycle_return: int = 98
     cutter: int = 40
     holes: float = 0.0
+    drilled: int = 0
     rotary: Array = field(default_factory=lambda: np.zeros(3))
 
     @property
