@@ -13,8 +13,8 @@ from hexpost.library.patterns import fits
 from hexpost.library.programs import SUFFIXES
 from hexpost.library.settings import LEVELS, LimitRule, Settings, merged
 from hexpost.machine.reading import parse, read_bytes
-from hexpost.machine.sections import period
 from hexpost.machine.table import Table
+from hexpost.machine.tables import period
 from hexpost.pipeline import ALL_LIMITS, Checking
 
 FEEDS = ("as-programmed", "strut-limited")

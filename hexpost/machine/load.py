@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 from hexpost.arrays import Array
 from hexpost.errors import Fault, InputError
-from hexpost.machine import language, loads, sections
+from hexpost.machine import language, loads, tables
 from hexpost.machine.geometry import check_geometry
 from hexpost.machine.model import Machine, Setup, Tool, Tools
 from hexpost.machine.programmed_axes import programmed_axes
@@ -47,21 +47,21 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
     """
     root = parse(source, name)
     _check_kind(root, "machine")
-    struts = [sections.strut(t) for t in root.tables("strut", 6)]
-    struts += [sections.strut(Table({}, "", name, []))] * (6 - len(struts))  # stand-ins: the count is a fault already
+    struts = [tables.strut(t) for t in root.tables("strut", 6)]
+    struts += [tables.strut(Table({}, "", name, []))] * (6 - len(struts))  # stand-ins: the count is a fault already
     zero = _pose_of(root.table("machine_zero"))
     machine = Machine(
         name=root.text("name"),
         revision=root.text("revision"),
         file=name,
         demonstration=demonstration,
-        tilt_order=sections.tilt_order(root),
-        period=sections.period(root),
+        tilt_order=tables.tilt_order(root),
+        period=tables.period(root),
         reference=_pose_of(root.table("reference")),
-        pallet=sections.pallet(root.table("pallet")),
+        pallet=tables.pallet(root.table("pallet")),
         machine_zero=zero,
-        platform=sections.platform(root.table("platform")),
-        tool_tip=sections.tool_tip(root.table("tool_tip")),
+        platform=tables.platform(root.table("platform")),
+        tool_tip=tables.tool_tip(root.table("tool_tip")),
         struts=(struts[0], struts[1], struts[2], struts[3], struts[4], struts[5]),
         words=language.words(root.table("words", optional=True)),
         dialect=language.dialect(root),
@@ -74,7 +74,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         health=loads.health(root.table("health", optional=True)),
         source=source,
     )
-    sections.check_screws(machine.struts, root)
+    tables.check_screws(machine.struts, root)
     root.close()
     _raise_faults(root)
     check_geometry(machine, root)
