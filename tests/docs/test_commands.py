@@ -122,6 +122,21 @@ def test_the_script_that_reads_a_table_runs_and_sees_a_changed_one(jobs, tmp_pat
     assert done.returncode == 1 and "not the lengths" in done.stderr
 
 
+def test_the_rows_of_the_table_are_those_of_the_story(tmp_path):
+    """The lines that the README shows of a table, where three dots stand for any columns."""
+    shown = re.search(r"^```text\n(time_s.*?)^```$", (ROOT / "README.md").read_text(), re.MULTILINE | re.DOTALL)[1]
+    files = ["--tools", str(ROOT / "samples" / "tools.toml"), "--setup", str(ROOT / "samples" / "setup.toml")]
+    for words in (
+        ["refeed", str(ROOT / "samples" / "overdriven.nc"), "-o", str(tmp_path / "refed.nc")],
+        ["convert", str(tmp_path / "refed.nc"), "--out", str(tmp_path / "job")],
+    ):
+        assert CliRunner().invoke(main, [*words, *files]).exit_code == 0
+    table = (tmp_path / "job" / "setpoints.csv").read_text()
+    for line in shown.splitlines():
+        pattern = re.escape(line).replace(re.escape(" ... "), ".*")
+        assert re.search(f"^{pattern}$", table, re.MULTILINE), line
+
+
 def test_the_picture_is_what_hexpost_draws():
     assert picture() == PICTURE.read_text(), "run: python tests/docs/picture.py"
 
