@@ -9,10 +9,10 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
 from hexpost.verify.against_report import find_unsaid
+from hexpost.verify.base import Platform
 from hexpost.verify.convex import box_apart, segments_apart
 from hexpost.verify.limits import MOST_LINES
 from hexpost.verify.model import Check, Faults
-from hexpost.verify.pose import Poses
 from hexpost.verify.rows import Rows
 
 LIMIT = "clearance"
@@ -53,16 +53,16 @@ class Bodies:
         self._broken: set[int] = set()
         self._room = 0.0
 
-    def add(self, rows: Rows, poses: Poses, rounding: float) -> None:
-        """Look at the new rows, with ``poses`` that are off by up to ``rounding`` mm for the decimals of the table."""
-        if not self.limited or poses.lost.any():
+    def add(self, rows: Rows, which: slice, poses: Platform, rounding: float) -> None:
+        """Look at new rows, with ``poses`` that are off by up to ``rounding`` mm for the decimals of the table."""
+        if not self.limited:
             return
         room = self._room = max(self._room, 10.0 * rounding)
         ends = self._ends(poses)
         distance = self._distances(ends, self._allowed + room)
         least = distance.min(axis=0)
         near = np.flatnonzero(least < self._allowed + room)
-        line = rows.line[rows.new][near]
+        line = rows.line[rows.new][which][near]
         for number in np.unique(line).tolist():
             if len(self._least) < MOST_LINES or number in self._least:
                 here = distance[:, near[line == number]].min(axis=1)
@@ -105,7 +105,7 @@ class Bodies:
         near = min(np.linalg.norm(x[i] - x[j]) for x in (self._base, self._platform))
         return bool(near <= self._radius[i] + self._radius[j])
 
-    def _ends(self, poses: Poses) -> Array:
+    def _ends(self, poses: Platform) -> Array:
         """Return the ends (7, 2, n, 3) of the middle lines of struts and spindle, in the base frame."""
         turned = poses.r.swapaxes(1, 2)
         out: Array = np.empty((7, 2, len(poses.t), 3))

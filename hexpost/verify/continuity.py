@@ -6,9 +6,8 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine
-from hexpost.verify.follow import Largest
 from hexpost.verify.limits import STEP_MM, STEP_MM_S, STEP_MM_S2
-from hexpost.verify.model import Faults
+from hexpost.verify.model import Faults, Largest
 from hexpost.verify.rows import Rows
 
 SWING = 2.0
@@ -64,6 +63,6 @@ class Continuity:
         self.worst.take(use.max(axis=0, initial=0.0), rows, np.arange(1, 1 + use.shape[1]))
         strut, tick = np.nonzero(~(use <= 1.0))
         for k, i in zip(strut[:100].tolist(), tick[:100].tolist(), strict=True):
-            where = f"row {rows.first + i + 1} ({rows.micros[i + 1] / 1e6:.6f} s, line {rows.line[i + 1]})"
             gap = by_speed[k, i]
-            self.faults.add(f"{where}: strut {k + 1} jumps: its length is {gap:+.6f} mm off what its speeds give")
+            what = f"strut {k + 1} jumps: its length is {gap:+.6f} mm off what its speeds give"
+            self.faults.add(f"{rows.where(rows.first + i + 1)}: {what}")

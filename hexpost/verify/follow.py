@@ -1,159 +1,342 @@
-"""Rows of the table beside the moves of the program: which row is on which move, and how far from it."""
+"""Which move of the program each row is on, in order: by its line, and within a line by the way that was travelled."""
 
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from math import pi
 
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.machine.model import Machine
-from hexpost.moves.model import FEED_RAPID, Moves
+from hexpost.moves.model import Events, Moves
+from hexpost.verify.axis import Axis
+from hexpost.verify.corners import Zones, zones
 from hexpost.verify.model import Faults
-from hexpost.verify.pose import Poses
-from hexpost.verify.route import Route
+from hexpost.verify.pose import FIT, Poses, Tracker
+from hexpost.verify.route import Stretch
 from hexpost.verify.rows import Rows
+from hexpost.verify.struts import Struts
 
 ROUNDING_MM = 0.5e-6
 """A length in the table is off by at most half of its last decimal."""
-_BRIDGE = 64
-"""Groups of moves that may lie between two rows: moves shorter than a tick."""
-_MOST_CANDIDATES = 64
-CLOSE = 0.01
-"""Share of the tolerances within which a row is on a move without a look at its neighbours."""
+_SPARE, _DUST = 1.3, 5e-9
+"""Gains change a little between knots; a path is computed with some more digits than it is told."""
+_YAW_ROUNDS = 5
+"""Under a free yaw the angle about the tool is that of the program's place, which is found by the other angles."""
+_BRIDGE = 100_000
+"""Groups of moves that are looked through for the next line: moves may be shorter than a tick."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Placed:
+    """Consecutive rows in one frame, each on a move: ``first`` is the number of the first one.
+
+    The first row was the last one before, if ``old``. ``q``, ``rate`` (6, n): the program's coordinates and their
+    rates; ``poses``: of the new rows alone. ``move`` (n,) counts from the start of ``stretch``, ``share`` is the share
+    of it that is done; ``rest`` (n,): all speeds and accelerations are 0; ``noise`` (2, n): what the decimals of the
+    table may do to tip [mm] and tilt [rad]. ``at``: where the new rows are among those of the block. Of the new rows
+    alone: ``dwelt``, those whose line moves nothing; ``several``, those whose line has several moves.
+    """
+
+    first: int
+    old: int
+    frame: int
+    at: slice
+    struts: Struts
+    poses: Poses
+    q: Array
+    rate: Array
+    stretch: Stretch
+    zones: Zones
+    move: Ints
+    share: Array
+    rest: Flags
+    noise: Array
+    dwelt: Flags
+    several: Flags
+
+    @property
+    def moves(self) -> Ints:
+        """Return the moves (m,) of the new rows, counted over the program."""
+        return self.move[self.old :] + self.stretch.low
 
 
 @dataclass(slots=True)
-class Largest:
-    """The largest of something so far: its size, the row, and the program line."""
+class _State:
+    """Where the rows have come to: group, move and share of the last one, and its coordinates."""
 
-    size: float = 0.0
-    row: int = 0
-    line: int = 0
-
-    def take(self, sizes: Array, rows: Rows, at: Ints | None = None) -> None:
-        """Look at the sizes (n,) of rows of a block (all, or those ``at``)."""
-        if len(sizes):
-            k = int(sizes.argmax())
-            if sizes[k] > self.size:
-                i = k if at is None else int(at[k])
-                self.size, self.row, self.line = float(sizes[k]), rows.first + i, int(rows.line[i])
+    group: int = 0
+    move: int = 0
+    share: float = 0.0
+    stops: int = 0
+    moving: bool = False
+    placed: Placed | None = None
 
 
-@dataclass(slots=True)
 class Follower:
-    """Gives every row its moves, in the order of the program, and remembers the worst distance from them."""
+    """Gives every row its move. Moves of one line and one frame that follow each other are a group."""
 
-    moves: Moves
-    machine: Machine
-    axis_only: bool = False
-    route: Route = field(init=False)
-    faults: Faults = field(default_factory=Faults)
-    tip: Largest = field(default_factory=Largest)
-    tilt: Largest = field(default_factory=Largest)
-    ends: Largest = field(default_factory=Largest)
-    _first: Ints = field(init=False)
-    _lines: list[int] = field(init=False)
-    _group: int = 0
-    _closest: Array = field(init=False)
-    _closest_row: Ints = field(init=False)
-    _seen: Flags = field(init=False)
+    def __init__(self, moves: Moves, events: Events, machine: Machine, period: float, *, free_yaw: bool) -> None:
+        self.moves, self.machine, self._period = moves, machine, period
+        line, frame = moves.line, moves.frame
+        new = np.append(True, (line[1:] != line[:-1]) | (frame[1:] != frame[:-1]))[: len(line)]
+        self._first = np.append(np.flatnonzero(new), len(line)).astype(np.int32)
+        self._lines = line[self._first[:-1]].astype(np.int64)
+        self._dwells = np.unique(events.line[events.pause > 0.0])
+        self._axis = Axis(machine.tilt_order) if free_yaw else None
+        self._struts: tuple[int, Struts] | None = None
+        self._tracker: Tracker | None = None
+        self._state = _State()
+        self.faults = Faults()
+        self.lost = Faults()
 
-    def __post_init__(self) -> None:
-        """Cut the moves into groups of neighbours with one line."""
-        line = self.moves.line.astype(np.int64)
-        self._first = np.flatnonzero(np.append(True, line[1:] != line[:-1])) if len(line) else np.zeros(0, np.int64)
-        self._lines = line[self._first].tolist()
-        self._first = np.append(self._first, len(line))
-        self.route = Route(self.moves, self.machine, axis_only=self.axis_only)
-        self._closest = np.full(self.moves.count, np.inf)
-        self._closest_row = np.zeros(self.moves.count, dtype=np.int64)
-        self._seen = np.zeros(len(self._lines), dtype=bool)
+    def pieces(self, rows: Rows) -> Iterator[Placed]:
+        """Yield the new rows, cut where the frame changes; rows whose poses are not found are left out."""
+        new = rows.new
+        rest: Flags = ~np.logical_or(rows.speed[:, new].any(axis=0), rows.acceleration[:, new].any(axis=0))
+        group, dwelt = self._groups(rows, rest)
+        frame = self.moves.frame[self._first[group]]
+        edges = [0, *(np.flatnonzero(frame[1:] != frame[:-1]) + 1).tolist(), len(group)]
+        for a, b in pairwise(edges):
+            placed = self._piece(rows, slice(a, b), group, rest, dwelt)
+            if placed is not None:
+                yield placed
 
-    def groups(self, rows: Rows) -> Ints:
-        """Return the group of moves of each new row (n,); a dwell's rows stay in the group before."""
+    def _groups(self, rows: Rows, rest: Flags) -> tuple[Ints, Flags]:
+        """Return the group of each new row (n,); and which rows stay in theirs, for their line moves nothing."""
         line = rows.line[rows.new]
-        cut = np.flatnonzero(np.append(True, line[1:] != line[:-1]))
+        cut = np.append(0, np.flatnonzero(line[1:] != line[:-1]) + 1)
+        told, g = line[cut], self._state.group
+        dwelt = np.zeros(len(line), dtype=bool)
+        for ahead in (0, 1):
+            if np.array_equal(self._lines[g + ahead : g + ahead + len(told)], told):
+                last = g + ahead + len(told) - 1
+                if (self._lines[last + 1 : last + 2] != told[-1]).all():
+                    self._state.group, self._state.moving = last, not rest[-1]
+                    return np.repeat(np.arange(g + ahead, last + 1), np.diff(np.append(cut, len(line)))), dwelt
         out = np.empty(len(line), dtype=np.int64)
-        for start, end, number in zip(cut, [*cut[1:], len(line)], line[cut].tolist(), strict=True):
-            out[start:end] = self._next(number)
-        self._seen[out] = True
-        return out
+        for a, b, number in zip(cut, [*cut[1:], len(line)], told.tolist(), strict=True):
+            dwelt[a:b] = self._next(number, rows.first + rows.old + int(a))
+            self._within(out[a:b], number, rest[a:b])
+        return out, dwelt
 
-    def _next(self, line: int) -> int:
-        """Return the group that a row of ``line`` is in, the nearest one from the last on."""
-        for k in range(self._group, min(self._group + _BRIDGE, len(self._lines))):
-            if self._lines[k] == line:
-                self._group = k
+    def _next(self, line: int, row: int) -> bool:
+        """Go on to the next group of a line; return whether there is none, which is so for dwells alone."""
+        g = self._state.group
+        ahead = np.flatnonzero(self._lines[g : g + _BRIDGE] == line)
+        if len(ahead):
+            if ahead[0]:
+                self._state.group, self._state.stops = g + int(ahead[0]), 0
+            return False
+        if line not in self._dwells:
+            self.faults.add(f"row {row}: line {line} is not that of a move or dwell that comes next")
+        return True
+
+    def _within(self, out: Ints, line: int, rest: Flags) -> None:
+        """Put groups into ``out`` (n,): a line may go on in another frame once all stops in the one before are made."""
+        state, begin = self._state, 0
+        while (self._lines[state.group : state.group + 2] == line).sum() == 2:
+            low, high = self._first[state.group : state.group + 2]
+            wanted = int(np.count_nonzero(self.moves.stop[low:high]))
+            moving = np.append(state.moving, ~rest[begin:-1]) if begin < len(rest) else np.zeros(0, dtype=bool)
+            came = np.flatnonzero(rest[begin:] & moving)
+            if len(came) + state.stops < wanted or not len(rest[begin:]):
+                state.stops += len(came)
                 break
-        return self._group
+            after = begin + (int(came[wanted - state.stops - 1]) if wanted > state.stops else -1) + 1
+            leaves = np.flatnonzero(~rest[after:])
+            if not len(leaves):
+                state.stops = wanted
+                break
+            end = after + int(leaves[0])
+            out[begin:end] = state.group
+            state.group, state.stops, state.moving, begin = state.group + 1, 0, False, end
+        out[begin:] = state.group
+        if len(rest):
+            state.moving = not rest[-1]
 
-    def measure(self, rows: Rows, poses: Poses, group: Ints, rounding: float) -> None:
-        """Take the distances of the new rows; ``rounding`` mm is what the decimals of the table may add."""
-        new = np.arange(rows.old, len(rows.micros))
-        first, last = self._first[group], self._first[group + 1] - 1
-        tools = self.machine.tool_tip
-        allowed = (tools.corner_tolerance + rounding, tools.corner_tolerance_tilt + rounding / 100.0)
-        best = np.full(len(group), np.inf)
-        found = np.zeros((2, len(group)))
-        span = min(int((last - first).max()) + 2, _MOST_CANDIDATES)
-        for step in (0, *range(1, span), -1):
-            move = first + step
-            here = (move >= 0) & (move <= last + 1) & (move < self.moves.count)
-            self._reach(rows, np.flatnonzero(here), move, poses)
-            at = np.flatnonzero(here & (best > CLOSE))
-            if not at.size:
-                continue
-            t, r = poses.t[at], poses.r[at]
-            d = self.route.distance(t, r, move[at])
-            use = np.maximum(d[0] / allowed[0], d[1] / allowed[1])
-            better = use < best[at]
-            best[at[better]], found[0, at[better]], found[1, at[better]] = use[better], d[0][better], d[1][better]
-        self.tip.take(found[0], rows, new)
-        self.tilt.take(found[1], rows, new)
-        for i in np.flatnonzero(best > 1.0):
-            row = rows.first + rows.old + int(i)
-            text = f"{found[0, i]:.6f} mm and {np.degrees(found[1, i]):.6f} deg off the programmed path"
-            self.faults.add(
-                f"row {row} ({rows.micros[rows.old + i] / 1e6:.6f} s, line {rows.line[rows.old + i]}): {text}"
-            )
+    def _piece(self, rows: Rows, at: slice, group: Ints, rest: Flags, dwelt: Flags) -> Placed | None:
+        """Return rows of one frame on their moves; ``None`` where no pose is found."""
+        columns = slice(rows.old + at.start, rows.old + at.stop)
+        lengths, speeds = rows.length[:, columns], rows.speed[:, columns]
+        low, high = int(self._first[group[at.start]]), int(self._first[group[at.stop - 1] + 1])
+        frame = int(self.moves.frame[low])
+        tracker, fresh = self._tracked(frame, lengths, low)
+        poses = tracker.follow(lengths)
+        first = rows.first + rows.old + at.start
+        bad = np.flatnonzero(~poses.found)
+        if len(bad):
+            self.lost.add(f"row {first + bad[0]}, line {rows.line[columns][bad[0]]}: its lengths fit no pose nearby")
+            self._state.placed = self._tracker = None
+            self._state.move, self._state.share = low, 0.0
+            return None
+        rates = poses.rates(speeds)
+        q, rate = poses.q, rates
+        stretch, area = self._stretch(min(low, self._state.move), high, tracker.struts)
+        near = np.repeat(stretch.start[low - stretch.low, 3:, None], q.shape[1], axis=1)
+        noise = _noise(poses, 1.0 if self._axis is None else 2.0)
+        before = None if fresh else self._state.placed
+        old = int(before is not None)
+        still = np.concatenate([before.rest[-1:] if before is not None else rest[:0], rest[at]])
+        if before is not None:
+            noise = np.concatenate([before.noise[:, -1:], noise], axis=1)
+        for _ in range(_YAW_ROUNDS if self._axis is not None and stretch.delta[:, 5].any() else 1):
+            if self._axis is not None:
+                q, rate = self._axis.of(poses.q, rates, near)
+            if before is not None:
+                q, rate = (np.concatenate(x, axis=1) for x in ((before.q[:, -1:], q), (before.rate[:, -1:], rate)))
+            move, share = self._places((stretch, area), q, rate, still, group[at])
+            near = stretch.start[move[old:], 3:].T + stretch.delta[move[old:], 3:].T * share[old:]
+        placed = Placed(
+            first=first - old, old=old, frame=frame, at=at, struts=tracker.struts, poses=poses, q=q, rate=rate,
+            stretch=stretch, zones=area, move=move, share=share, rest=still, noise=noise, dwelt=dwelt[at],
+            several=self._first[group[at] + 1] - self._first[group[at]] > 1,
+        )  # fmt: skip
+        self._state.placed = placed
+        self._state.move, self._state.share = int(move[-1]) + stretch.low, float(share[-1])
+        return placed
 
-    def _reach(self, rows: Rows, at: Ints, move: Ints, poses: Poses) -> None:
-        """Remember how near the tool came, at the new rows ``at``, to the ends of moves (n,) that end at rest."""
-        at = at[self.moves.stop[move[at]]]
-        if not at.size:
+    def _tracked(self, frame: int, lengths: Array, move: int) -> tuple[Tracker, bool]:
+        """Return the tracker of a frame, and whether it begins with these rows."""
+        if self._struts is None or self._struts[0] != frame:
+            self._struts = frame, Struts(self.machine, self.moves.frames[frame])
+            self._tracker = None
+        if self._tracker is not None:
+            return self._tracker, False
+        self._tracker = Tracker(self._struts[1], lengths[:, 0], self.moves.start[:, move])
+        return self._tracker, True
+
+    def _stretch(self, low: int, high: int, struts: Struts) -> tuple[Stretch, Zones]:
+        free, limits = self._axis is not None, self.machine.tool_tip
+        stretch = Stretch(self.moves, max(low - 3, 0), min(high + 3, self.moves.count), limits, free_yaw=free)
+        return stretch, zones(stretch, self.machine.tool_tip, struts.angles)
+
+    def _places(
+        self, where: tuple[Stretch, Zones], q: Array, rate: Array, rest: Flags, group: Ints
+    ) -> tuple[Ints, Array]:
+        """Return the moves (n,), counted from the stretch, and the shares done; the first row is known, if old."""
+        s = where[0]
+        old = q.shape[1] - len(group)
+        move = np.empty(q.shape[1], dtype=np.int64)
+        move[old:] = np.maximum(self._first[group] - s.low, 0)
+        last = np.empty_like(move)
+        last[old:] = self._first[group + 1] - 1 - s.low
+        if old:
+            here = self._state.move - s.low
+            on = (move[1:] <= here) & (here <= last[1:])  # the line goes on from the block before
+            move[1:][on] = move[0] = here
+            last[0] = last[1] if on[:1].any() else here
+        if (last > move).any():
+            speed = np.sqrt((rate[:3] ** 2).sum(axis=0) + s.rho**2 * (rate[3:] ** 2).sum(axis=0))
+            travelled = np.append(0.0, np.cumsum((speed[1:] + speed[:-1]) * (self._period / 2.0)))
+            known = self._state.share if old else None
+            move = _walked(where, q, (move, last), travelled, rest=rest, known=known)
+        share = s.share(q, move)
+        self._on_arcs(s, (q, rate), move, share, old=old)
+        if old:
+            move[0], share[0] = self._state.move - s.low, self._state.share
+        return move, share
+
+    def _on_arcs(self, s: Stretch, motion: tuple[Array, Array], move: Ints, share: Array, *, old: int) -> None:
+        """Put the shares of rows on arcs into ``share``: turns follow from row to row by the rates, from the start."""
+        if not len(s.arcs.move):
             return
-        d, turn = self.route.from_end(poses.t[at], poses.r[at], move[at])
-        size = np.maximum(d, turn * 100.0)
-        order = np.lexsort((-np.arange(len(at)), -size))
-        k = move[at][order]
-        nearer = size[order] < self._closest[k]
-        self._closest[k[nearer]] = size[order][nearer]
-        self._closest_row[k[nearer]] = rows.first + rows.old + at[order][nearer]
+        on = np.flatnonzero(s.curved[move] >= 0)
+        if not len(on):
+            return
+        angle, speed = s.turned(motion[0][:, on], motion[1][:, on], move[on])
+        sweep = np.abs(s.arcs.sweep[s.curved[move[on]]])
+        h = self._period
+        new = np.append(True, (on[1:] != on[:-1] + 1) | (move[on[1:]] != move[on[:-1]]))
+        step = np.append(angle[0], angle[1:] - angle[:-1])
+        expected = np.append(0.0, (speed[1:] + speed[:-1]) * (h / 2.0))
+        step[new], expected[new] = angle[new], speed[new] * (h / 2.0)
+        if old and on[0] == 0:
+            expected[0] = self._state.share * sweep[0]
+        step -= 2.0 * pi * np.round((step - expected) / (2.0 * pi))
+        total = np.cumsum(step)
+        begin = np.flatnonzero(new)
+        total -= np.repeat(total[begin] - step[begin], np.diff(np.append(begin, len(on))))
+        share[on] = total / np.maximum(sweep, 1e-300)
+        for _ in range(2):  # a steep helix hardly turns
+            share[on] = s.nearer(motion[0][:, on], share[on], move[on])
 
-    def cutting(self, group: Ints) -> Flags:
-        """Return whether the rows of groups (n,) are on feed moves."""
-        out: Flags = self.moves.feed_mode[self._first[group]] != FEED_RAPID
-        return out
 
-    def first_move(self, group: Ints) -> Ints:
-        """Return the first moves of groups (n,)."""
-        return self._first[group]
+def _noise(poses: Poses, more: float) -> Array:
+    """Return what the decimals of lengths may do to tip and tilt (2, n)."""
+    gains = poses.gains
+    tip, tilt = np.sqrt((gains[:3] ** 2).sum(axis=0)), np.sqrt((gains[3:] ** 2).sum(axis=0))
+    out: Array = np.stack([tip, tilt * more]) * (_SPARE * (ROUNDING_MM + FIT)) + np.array([[_DUST], [_DUST * 1e-2]])
+    return out
 
-    def last_move(self, group: Ints) -> Ints:
-        """Return the last moves of groups (n,)."""
-        out: Ints = self._first[group + 1] - 1
-        return out
 
-    def finish(self, rounding: float, period: float) -> None:
-        """Find moves that no row is on though they are longer than a tick, and stops that the tool never came to."""
-        unseen = self._first[np.flatnonzero(~self._seen)]
-        tick = self.machine.tool_tip.speed * period + 2.0 * self.machine.tool_tip.corner_tolerance
-        for k in unseen[self.route.lengths(unseen) > tick]:
-            self.faults.add(f"line {self.moves.line[k]}: no row of the table is on its move")
-        stops = np.flatnonzero(self.moves.stop)
-        for k in stops[np.isfinite(self._closest[stops]) & (self._closest[stops] > rounding)]:
-            how = f"{self._closest[k]:.6f} mm away at the nearest"
-            self.faults.add(f"line {self.moves.line[k]}: the tool never comes to the end of its move: {how}")
-        if stops.size and np.isfinite(self._closest[stops]).all():
-            k = stops[int(self._closest[stops].argmax())]
-            self.ends.size, self.ends.line = float(self._closest[k]), int(self.moves.line[k])
-            self.ends.row = int(self._closest_row[k])
+def _walked(
+    where: tuple[Stretch, Zones],
+    q: Array,
+    moves: tuple[Ints, Ints],
+    travelled: Array,
+    *,
+    rest: Flags,
+    known: float | None,
+) -> Ints:
+    """Return the moves (n,) of rows whose lines hold several, from ``moves[0]`` to ``moves[1]``: by the way travelled.
+
+    Where the tool rests, it is at the end of a move that ends at rest: there the way is known again exactly.
+    """
+    s, stop = where[0], where[1].stop
+    first, last = moves
+    begin = np.flatnonzero(np.append(True, (first[1:] != first[:-1]) | (last[1:] != last[:-1])))
+    size = np.diff(np.append(begin, len(first)))
+    share = np.clip(s.share(q[:, begin], first[begin]), 0.0, 1.0)
+    anchor = s.way[first[begin]] + share * s.length[first[begin]]
+    stood = (begin > 0) & rest[begin - 1]
+    anchor = np.where(stood, s.way[first[begin]], anchor)
+    origin = travelled[np.where(stood, begin - 1, begin)]
+    if known is not None:
+        place = s.way[first[0]] + known * s.length[first[0]]
+        anchor[0], origin[0] = place, travelled[0]
+    way = np.repeat(anchor - origin, size) + travelled
+    low = _after_halts(s, stop, moves, way, rest)
+    move = np.searchsorted(s.way[1:], way - 1e-9)
+    ends = np.append(np.flatnonzero(stop), s.count)
+    high = np.minimum(ends[np.searchsorted(ends, np.minimum(low, s.count))], last)
+    move = np.clip(move, np.minimum(low, high), high)
+    for _ in range(8):
+        share = s.share(q, move)
+        straight = s.curved[move] < 0
+        over, under = (share - 1.0) * s.length[move], -share * s.length[move]
+        up, down = straight & (over > 1e-6) & (move < last), straight & (under > 1e-6) & (move > first)
+        up &= move < high
+        down &= move > low
+        if not (up.any() or down.any()):
+            break
+        move = move + up - (down & ~up)
+    return move
+
+
+def _after_halts(s: Stretch, stop: Flags, moves: tuple[Ints, Ints], way: Array, rest: Flags) -> Ints:
+    """Return the first moves (n,) that are left to each row after the stops at which the tool has rested; mend ``way``.
+
+    A tool that rests is at the end of the move that ends there.
+    """
+    first, last = moves
+    low = first.copy()
+    halts = np.flatnonzero(stop)
+    at = np.flatnonzero(rest & (last > first))
+    at = at[way[at] > s.way[first[at]] + 1e-6]
+    if not len(at) or not len(halts):
+        return low
+    places = s.way[halts + 1]
+    right = np.clip(np.searchsorted(places, way[at]), 0, len(halts) - 1)
+    left = np.maximum(right - 1, 0)
+    near = np.where(way[at] - places[left] < places[right] - way[at], left, right)
+    given = np.zeros(len(way), dtype=np.int64)
+    given[at] = at
+    np.maximum.accumulate(given, out=given)
+    shift, passed = np.zeros(len(way)), np.full(len(way), -1)
+    shift[at], passed[at] = places[near] - way[at], halts[near]
+    ours = (passed[given] >= first) & (passed[given] <= last)
+    way += np.where(ours, shift[given], 0.0)
+    low[ours] = passed[given][ours] + ~rest[ours]
+    return np.minimum(low, last)

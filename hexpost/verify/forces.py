@@ -6,7 +6,6 @@ Springer Handbook of Robotics, 2nd ed. 2016, chapter on parallel mechanisms; fro
 own: the platform as a rigid body, and the share of each strut as a point at its joint.
 """
 
-from collections.abc import Callable
 from math import isfinite
 
 import numpy as np
@@ -14,7 +13,7 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.model import AFTER, FEED_RAPID, Interpretation
-from hexpost.verify.pose import Poses
+from hexpost.verify.base import Platform
 
 NEWTON = 1e-3
 """N for a kg mm/s2."""
@@ -25,11 +24,10 @@ CLEAR = 1e-4
 class Motion:
     """How the platform moves at n rows, in the base frame, about its own origin; ``inverse`` (n, 6, 6) of ``rows``."""
 
-    def __init__(self, machine: Machine, poses: Poses, length: Array, speed: Array, acceleration: Array) -> None:
-        joints = np.array([s.platform_joint for s in machine.struts])
+    def __init__(self, poses: Platform, length: Array, speed: Array, acceleration: Array) -> None:
         self.poses = poses
         self.inverse: Array = np.asarray(np.linalg.inv(poses.rows), dtype=np.float64)
-        self.arms: Array = np.matmul(joints, poses.r.swapaxes(1, 2))
+        self.arms: Array = poses.joints
         unit = poses.rows[:, :, :3]
         twist = np.einsum("nij,jn->ni", self.inverse, speed)
         self.v, self.w = twist[:, :3], twist[:, 3:]
@@ -103,17 +101,16 @@ class Thrusts:
     def __init__(self, machine: Machine, tools: Tools, meaning: Interpretation) -> None:
         self._machine = machine
         self._cut = Cut(machine, tools, meaning)
-        rapid = meaning.moves.feed_mode == FEED_RAPID
-        self._rapids = np.append(0, np.cumsum(rapid))
+        self._feeds = meaning.moves.feed_mode != FEED_RAPID
 
-    def of(self, motion: Motion, arm: Callable[[Ints], Array], first: Ints, last: Ints) -> list[Array]:
-        """Return one or two sets of thrusts; a row is on one of the moves ``first`` to ``last`` (n,) of its line."""
+    def of(self, motion: Motion, move: Ints) -> list[Array]:
+        """Return one or two sets of thrusts; the rows are on the moves ``move`` (n,)."""
         wrench = needed(self._machine, motion)
         turned = motion.inverse.swapaxes(1, 2)
         if not self._cut.any:
             return [np.einsum("nij,nj->in", turned, wrench)]
-        cut, speed = self._cut.wrench(motion, arm(first), first)
-        rapids = self._rapids[last + 1] - self._rapids[first]
-        may, must = (rapids <= last - first) & (speed > 0.0), (rapids == 0) & (speed > CLEAR)
+        cut, speed = self._cut.wrench(motion, motion.poses.arm, move)
+        feeds = self._feeds[move]
+        may, must = feeds & (speed > 0.0), feeds & (speed > CLEAR)
         both = [may] if (may == must).all() else [may, must]
         return [np.einsum("nij,nj->in", turned, wrench - cut * on[:, None]) for on in both]

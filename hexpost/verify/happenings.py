@@ -1,102 +1,124 @@
-"""The event table against the events of the program, and against where the tool is at their samples."""
+"""The event table against the events of the program, and against the rows at which the tool reaches their places."""
 
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Ints
 from hexpost.errors import HexpostError
-from hexpost.machine.model import Machine
-from hexpost.moves.model import WITH, Events
+from hexpost.moves.model import WITH, Events, Moves
+from hexpost.verify.follow import Placed
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.plain import MOST_DOCUMENT, open_plain
-from hexpost.verify.pose import Poses
-from hexpost.verify.route import Route
-from hexpost.verify.rows import Rows
 
 HEADER = ["time_s", "sample", "line", "word", "rule", "wait", "pause_s"]
-_NEAR_MM = 1e-4
+_SLACK = 1e-6
+"""A dwell may be this share of a period shorter than asked for: one rounding error costs no row."""
 
 
-@dataclass(slots=True)
+class Reached:
+    """The first row at which the tool has reached the end of each move (k,) that is asked for, rising.
+
+    ``row`` (k,): -1 where none did; ``early`` (k,): that row or the one before, for both are at the end by what the
+    decimals, or the corner of a line of several moves, tell.
+    """
+
+    def __init__(self, wanted: Ints) -> None:
+        self.move = np.unique(wanted)
+        self.row = np.full(len(self.move), -1, dtype=np.int64)
+        self.early = np.zeros(len(self.move), dtype=bool)
+        self.row[self.move < 0] = 0
+        self._next = int(np.searchsorted(self.move, 0))
+
+    def add(self, p: Placed) -> None:
+        """Look at the rows of a piece."""
+        move = p.moves
+        end = int(np.searchsorted(self.move, move[-1], "right"))
+        if end == self._next:
+            return
+        some = self.move[self._next : end]
+        local = some - p.stretch.low
+        halts = p.zones.stop[np.maximum(local, 0)]
+        left = (1.0 - p.share[p.old :]) * p.stretch.length[p.move[p.old :]]
+        noise = 4.0 * (p.noise[0] + p.stretch.rho * p.noise[1])[p.old :]
+        at_end = left <= noise
+        rest = p.rest[p.old :] & at_end
+        where = np.flatnonzero(rest)
+        i = np.searchsorted(move[where], some)
+        rests = np.append(where, len(move))[i]
+        found = np.searchsorted(move, some, "right")
+        stood = halts & (i < len(where)) & (np.append(move[where], -1)[i] == some)
+        found = np.where(stood, rests, found)
+        sure = (found < len(move)) & (local >= 0)
+        several = p.several[np.maximum(found - 1, 0)] if len(move) else at_end
+        early = ~stood & (found > 0) & (at_end[np.maximum(found - 1, 0)] | several)
+        kept = slice(self._next, end)
+        new = sure & (self.row[kept] < 0)
+        self.row[kept] = np.where(new, p.first + p.old + found, self.row[kept])
+        self.early[kept] |= new & (early | ((found == 0) & ~stood))
+        self._next += int(np.argmin(np.append(sure, False)))  # what is not reached yet is looked for in the next piece
+
+    def of(self, moves: Ints) -> tuple[Ints, Ints]:
+        """Return the first and the last row (n,) that will do as the end of moves (n,); -1 where none was found."""
+        k = np.searchsorted(self.move, moves)
+        return self.row[k] - self.early[k], self.row[k]
+
+
 class Happenings:
     """The rows of ``events.csv`` beside the events that the program holds."""
 
-    path: Path
-    events: Events
-    machine: Machine
-    period: float
-    faults: Faults = field(default_factory=Faults)
-    _sample: Ints = field(init=False)
-    _order: Ints = field(init=False)
-    _done: int = 0
+    def __init__(self, path: Path | None, events: Events, moves: Moves, period: float) -> None:
+        self._events, self._moves = events, moves
+        self._ticks = np.ceil(np.maximum(events.pause, 0.0) / period - _SLACK).astype(np.int64)
+        self.faults = Faults()
+        self.sample: Ints | None = None
+        before = (events.rule == WITH) & (events.move >= 0)
+        self._end_of = events.move - before
+        self.reached = Reached(self._end_of)
+        if path is not None:
+            self._read(path, round(period * 1e6))
 
-    def __post_init__(self) -> None:
+    def _read(self, path: Path, micros: int) -> None:
         """Read the table and compare it word by word with the program."""
-        rows = self._read()
-        want = [self._words(i) for i in range(len(self.events.line))]
-        have = [tuple(row[2:]) for row in rows]
-        if len(want) != len(have):
-            self.faults.add(f"{len(have)} events in the table, {len(want)} in the program")
-        for i, (w, h) in enumerate(zip(want, have, strict=False)):
-            if w != h:
-                self.faults.add(f"event {i}: {','.join(h)}, the program has {','.join(w)}")
-        self._sample = np.array([int(row[1]) for row in rows], dtype=np.int64)
-        micros = round(self.period * 1e6)
-        for i, row in enumerate(rows):
-            if round(float(row[0]) * 1e6) != self._sample[i] * micros:
-                self.faults.add(f"event {i}: time {row[0]} s is not that of sample {row[1]}")
-        for i in np.flatnonzero(np.diff(self._sample) < 0).tolist():
-            self.faults.add(f"event {i + 1}: takes effect before the event ahead of it")
-        self._order = np.argsort(self._sample, kind="stable")
-
-    def _read(self) -> list[list[str]]:
-        with open_plain(self.path, MOST_DOCUMENT) as file:
-            lines = file.read().decode("ascii", "replace").splitlines()
-        rows = [line.split(",") for line in lines]
+        with open_plain(path, MOST_DOCUMENT) as file:
+            rows = [line.split(",") for line in file.read().decode("ascii", "replace").splitlines()]
         if not rows or rows[0] != HEADER:
-            raise HexpostError(f"{self.path.name}: expected the columns {','.join(HEADER)}")
-        for i, row in enumerate(rows[1:], 2):
-            try:
-                sound = len(row) == len(HEADER) and int(row[1]) >= 0 and float(row[0]) >= 0.0
-            except ValueError:
-                sound = False
-            if not sound:
-                raise HexpostError(f"{self.path.name}: line {i}: expected an event, found {','.join(row):.60}")
-        return rows[1:]
+            raise HexpostError(f"{path.name}: expected the columns {','.join(HEADER)}")
+        rows = rows[1:]
+        if any(len(row) != len(HEADER) or not row[1].isdecimal() or len(row[1]) > 18 for row in rows):
+            raise HexpostError(f"{path.name}: expected an event with its sample in each row")
+        if len(rows) != len(self._events.line):
+            self.faults.add(f"{len(rows)} events in the table, {len(self._events.line)} in the program")
+        self.sample = np.array([int(row[1]) for row in rows], dtype=np.int64)
+        for i, row in enumerate(rows[: len(self._events.line)]):
+            time, rest = divmod(int(row[1]) * micros, 1_000_000)
+            want = [f"{time}.{rest:06d}", str(int(row[1])), *self._words(i)]
+            if row != want:
+                self.faults.add(f"event {i}: {','.join(row):.80}, expected {','.join(want)}")
 
-    def _words(self, i: int) -> tuple[str, ...]:
-        e = self.events
+    def _words(self, i: int) -> list[str]:
+        e = self._events
         rule = "with" if e.rule[i] == WITH else "after"
-        return str(e.line[i]), e.word(i), rule, str(int(e.wait[i])), f"{float(e.pause[i]):.6f}"
+        return [str(e.line[i]), e.word(i), rule, str(int(e.wait[i])), f"{float(e.pause[i]):.6f}"]
 
-    def place(self, rows: Rows, poses: Poses, route: Route) -> None:
-        """Check where the tool is at the samples among the new rows: at the end or the start of the event's move."""
-        begin, end = rows.first + rows.old, rows.first + len(rows.micros)
-        inside = np.flatnonzero((self._sample >= begin) & (self._sample < end))
-        inside = inside[inside < len(self.events.move)]
-        self._done += len(inside)
-        inside = inside[self.events.move[inside] >= 0]
-        if not inside.size or not route.moves.count:
-            return
-        at, move = self._sample[inside] - begin, self.events.move[inside]
-        on = self.events.rule[inside] == WITH
-        off: Array = np.where(
-            on,
-            route.from_end(poses.t[at], poses.r[at], move, start=True)[0],
-            route.from_end(poses.t[at], poses.r[at], move)[0],
-        )
-        rest = np.abs(rows.speed[:, rows.old :][:, at]).max(axis=0) == 0.0
-        tools = self.machine.tool_tip
-        room = np.where(rest, _NEAR_MM, tools.corner_tolerance + 1.5 * tools.speed * self.period)
-        for i in inside[off > room]:
-            self.faults.add(
-                f"event {i} (line {self.events.line[i]}): at its sample the tool is not at its move's place"
-            )
+    def expected(self) -> tuple[Ints, Ints]:
+        """Return the first and the last row (e,) that will do for each event, after all rows."""
+        e = self._events
+        first, last = self.reached.of(self._end_of)
+        total = np.append(0, np.cumsum(self._ticks))
+        low, high = np.searchsorted(e.move, self._end_of), np.searchsorted(e.move, self._end_of, "right")
+        own = np.searchsorted(e.move, e.move)
+        starts = (e.rule == WITH) & (e.move >= 0)
+        dwelt = np.where(starts, total[high] - total[low], total[: len(e.move)] - total[own])
+        return np.where(first < 0, -1, first + dwelt), np.where(last < 0, -1, last + dwelt)
 
     def finish(self, rows: int) -> Check:
         """Return the check, after all rows."""
-        for i in np.flatnonzero(self._sample >= rows):
-            self.faults.add(f"event {i}: sample {self._sample[i]} is beyond the last row")
-        return Check(name="events", text=f"{len(self._sample)} events at their places", faults=self.faults.told())
+        first, last = self.expected()
+        sample = self.sample if self.sample is not None else last
+        for i, row in enumerate(sample[: len(last)].tolist()):
+            if row >= rows or not first[i] <= row <= last[i]:
+                line = self._events.line[i]
+                what = f"at row {row}, the tool comes to its move's place at row {last[i]}"
+                self.faults.add(f"event {i} (line {line}): {what}")
+        return Check(name="events", text=f"{len(sample)} events at their rows", faults=self.faults.told())

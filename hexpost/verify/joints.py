@@ -8,9 +8,9 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine, Universal
 from hexpost.verify.against_report import find_unsaid
+from hexpost.verify.base import Platform
 from hexpost.verify.limits import MOST_LINES, Use
 from hexpost.verify.model import Check, Faults
-from hexpost.verify.pose import Poses
 from hexpost.verify.rows import Rows
 
 LIMIT = "joint-angle"
@@ -28,9 +28,8 @@ class JointAngles:
     """
 
     def __init__(self, machine: Machine, reference: Array) -> None:
-        self._base = np.array([s.base_joint for s in machine.struts])
-        self._platform = np.array([s.platform_joint for s in machine.struts])
-        along = machine.reference[:3] + self._platform @ reference.T - self._base
+        base = np.array([s.base_joint for s in machine.struts])
+        along = machine.reference[:3] + np.array([s.platform_joint for s in machine.struts]) @ reference.T - base
         at_base = [s.base_universal for s in machine.struts]
         at_platform = [s.platform_universal for s in machine.struts]
         self._ends = (_aimed(at_base, along), _aimed(at_platform, along @ reference))
@@ -38,13 +37,12 @@ class JointAngles:
         self.uses = {k: Use() for k in range(1, 7)}
         self._told = dict.fromkeys(range(1, 7), (0.0, 0.0))
 
-    def add(self, rows: Rows, poses: Poses) -> None:
-        """Look at the new rows, which have these ``poses``."""
+    def add(self, rows: Rows, at: slice, poses: Platform) -> None:
+        """Look at the new rows ``at``, which have these ``poses``."""
         if not self.limited:
             return
-        along = poses.t[:, None, :] + self._platform @ poses.r.swapaxes(1, 2) - self._base
-        along /= np.linalg.norm(along, axis=2, keepdims=True)
-        line = rows.line[rows.new]
+        along = poses.units
+        line = rows.line[rows.new][at]
         for k, use in self.uses.items():
             strut = along[:, k - 1]
             seen = (strut, np.einsum("nij,ni->nj", poses.r, strut))
@@ -55,7 +53,11 @@ class JointAngles:
             self._told[k] = (least, max(most, float(angles.max())))
             if shares[worst] > use.value:
                 self._told[k] = (float(angles[worst]), self._told[k][1])
-                use.value, use.row, use.line = float(shares[worst]), rows.first + rows.old + worst, int(line[worst])
+                use.value, use.row, use.line = (
+                    float(shares[worst]),
+                    rows.first + rows.old + at.start + worst,
+                    int(line[worst]),
+                )
             if shares[worst] > 1.0 + STEP and len(use.lines) < MOST_LINES:
                 use.lines.update(np.unique(line[shares > 1.0 + STEP]).tolist())
 

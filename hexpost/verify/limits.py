@@ -4,11 +4,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
+from hexpost.moves.model import FEED_RAPID
+from hexpost.verify.follow import Placed
 from hexpost.verify.model import Faults
-from hexpost.verify.pose import Poses
-from hexpost.verify.route import Route
 from hexpost.verify.rows import Rows
 
 STEP_MM, STEP_MM_S, STEP_MM_S2 = 1e-6, 1e-6, 1e-3
@@ -26,7 +26,6 @@ class Clock:
     period_us: int
     faults: Faults = field(default_factory=Faults)
     rows: int = 0
-    last_us: int = 0
 
     def add(self, rows: Rows) -> None:
         """Look at the new rows."""
@@ -38,8 +37,11 @@ class Clock:
             at = rows.first + start + int(i) + 1
             what = f"{step[i] / 1e6:.6f} s after the row before, expected {self.period_us / 1e6:.6f} s"
             self.faults.add(f"row {at} (line {rows.line[start + i + 1]}): {what}: rows are missing, doubled or moved")
-        self.rows += len(rows.micros) - rows.old
-        self.last_us = int(rows.micros[-1])
+        self.rows += rows.count
+
+    def text(self) -> str:
+        """Return what was found."""
+        return f"{self.rows:,} rows, one every {self.period_us / 1e3:g} ms"
 
 
 @dataclass(slots=True)
@@ -90,30 +92,28 @@ class Limits:
         most = float(getattr(self._struts[strut - 1], limit))
         return -most, most
 
-    def add_deviation(self, rows: Rows, poses: Poses, route: Route, move: Ints, cutting: Flags) -> None:
+    def add_deviation(self, rows: Rows, p: Placed) -> None:
         """Take the tip error in the middle of the ticks that begin at the new rows, across the way of the tip.
 
         A strut that runs straight between two setpoints is off by a h2 / 8 half way (remainder of linear
         interpolation). A tip no faster than the decimals of the table may make it stands, and its way has no direction:
         those of the speeds, and, where the platform turns, those of the lengths, by the pose that they give.
-        ``move`` and ``cutting`` (n,) belong to the new rows, as do ``poses``.
         """
-        own = np.flatnonzero(cutting)
-        if not own.size:
+        new = slice(p.at.start + rows.old, p.at.stop + rows.old)
+        cutting = p.stretch.mode[p.move[p.old :]] != FEED_RAPID
+        if not cutting.any():
             return
-        at = own + rows.old
-        asked = np.stack([rows.acceleration[:, at].T * (self._period**2 / 8.0), rows.speed[:, at].T], axis=2)
-        inverse = np.linalg.inv(poses.rows[own])
-        arm = route.arms(poses.r[own], move[own])
-        gain = inverse[:, :3] + np.cross(inverse[:, 3:], arm[:, :, None], axis=1)
-        error, along = (np.einsum("nij,nj->ni", gain, asked[:, :, k]) for k in (0, 1))
-        size = np.sqrt((along**2).sum(1))
-        turn = np.sqrt((np.einsum("nij,nj->ni", inverse[:, 3:], asked[:, :, 1]) ** 2).sum(1))
-        most = np.sqrt((np.abs(gain).sum(2) ** 2).sum(1))
+        error = p.poses.mapped(rows.acceleration[:, new])[:3]
+        rate = p.poses.mapped(rows.speed[:, new])
+        along, turn = rate[:3], np.sqrt(2.0 * (rate[3:] ** 2).sum(axis=0))
+        most = np.sqrt((p.poses.gains[:3] ** 2).sum(axis=0))
         noise = STILL + most * STEP_MM_S + turn * most**2 * STEP_MM
-        along = np.where(size > noise, along.T / np.maximum(size, STILL), 0.0).T
-        error = error - along * (error * along).sum(1)[:, None]
-        self._judge(np.sqrt((error**2).sum(1)), rows, at)
+        square = (along * along).sum(axis=0)
+        total = (error * error).sum(axis=0)
+        part = (error * along).sum(axis=0) ** 2 / np.maximum(square, STILL**2)
+        total -= np.where(square > noise**2, part, 0.0)
+        size = np.sqrt(np.maximum(total, 0.0)) * (self._period**2 / 8.0)
+        self._judge(np.where(cutting, size, 0.0), rows, np.arange(new.start, new.stop))
 
     def _take(self, which: tuple[str, int], values: Array, rows: Rows) -> None:
         low, high = self.allowed(*which)

@@ -8,15 +8,15 @@ from typing import Any
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array
 from hexpost.machine.model import Machine, Screw, Tools
 from hexpost.moves.model import Interpretation
 from hexpost.verify.against_report import find_unsaid
+from hexpost.verify.base import Platform
+from hexpost.verify.follow import Placed
 from hexpost.verify.forces import Motion, Thrusts
 from hexpost.verify.limits import MOST_LINES, Use
 from hexpost.verify.model import Check, Faults
-from hexpost.verify.pose import Poses
-from hexpost.verify.route import Route
 from hexpost.verify.rows import Rows
 
 LOADS = ("thrust", "thrust-continuous", "torque", "torque-continuous", "power", "buckling", "critical-speed")
@@ -51,19 +51,19 @@ class Loads:
         self._means = {(limit, side): _Mean(window) for limit in LOADS for side in (0, 1)}
         self.limited = bool(self.uses)
 
-    def add(self, rows: Rows, poses: Poses, route: Route, first: Ints, last: Ints) -> None:
-        """Look at the new rows, which have these ``poses`` and are on one of the moves ``first`` to ``last`` (n,)."""
-        if not self.limited or poses.lost.any():
+    def add(self, rows: Rows, p: Placed, poses: Platform) -> None:
+        """Look at the new rows of a piece, which have these ``poses``."""
+        if not self.limited:
             return
-        new = rows.new
-        length, speed, acceleration = rows.length[:, new], rows.speed[:, new], rows.acceleration[:, new]
-        motion = Motion(self._machine, poses, length, speed, acceleration)
-        thrusts = self._thrusts.of(motion, lambda move: route.arms(poses.r, move), first, last)
+        at = slice(p.at.start + rows.old, p.at.stop + rows.old)
+        length, speed, acceleration = rows.length[:, at], rows.speed[:, at], rows.acceleration[:, at]
+        motion = Motion(poses, length, speed, acceleration)
+        thrusts = self._thrusts.of(motion, p.moves)
         for limit, low, high in self._measured(thrusts, length, speed, acceleration):
             for k in range(6):
                 allowed = self._allowed[limit][k]
                 if allowed is not None:
-                    self._take((limit, k + 1), low[k] / allowed, high[k] / allowed, rows)
+                    self._take((limit, k + 1), low[k] / allowed, high[k] / allowed, rows, p.at)
 
     def check(self, report: Mapping[str, Any]) -> Check:
         """Check that what the report says of the loads is what the table shows."""
@@ -121,12 +121,12 @@ class Loads:
                     out[k] += s.inertia * acceleration[k] / s.lead * (2.0 * pi * s.gear)
                 yield out
 
-    def _take(self, which: tuple[str, int], low: Array, high: Array, rows: Rows) -> None:
-        spread, line = self.uses[which], rows.line[rows.new]
+    def _take(self, which: tuple[str, int], low: Array, high: Array, rows: Rows, at: slice) -> None:
+        spread, line = self.uses[which], rows.line[rows.new][at]
         worst = int(low.argmax())
         use = spread.sure
         if low[worst] > use.value:
-            use.value, use.row, use.line = float(low[worst]), rows.first + rows.old + worst, int(line[worst])
+            use.value, use.row, use.line = float(low[worst]), rows.first + rows.old + at.start + worst, int(line[worst])
         spread.most = max(spread.most, float(high.max()))
         if low[worst] > 1.0 + STEP and len(use.lines) < MOST_LINES:
             use.lines.update(np.unique(line[low > 1.0 + STEP]).tolist())

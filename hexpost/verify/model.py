@@ -1,6 +1,9 @@
 """What a proof hands on: one entry for each thing that was checked."""
 
 from dataclasses import dataclass, field
+from typing import Protocol
+
+from hexpost.arrays import Array, Ints
 
 CLEAN, BROKEN, NOT_PROVEN = "clean", "broken", "not-proven"
 
@@ -36,6 +39,18 @@ class Proof:
         return BROKEN if self.broken else CLEAN
 
 
+class Rows(Protocol):
+    """Rows of a table: the number of the first one, and their lines."""
+
+    @property
+    def first(self) -> int:
+        """Return the number of the first row."""
+
+    @property
+    def line(self) -> Ints:
+        """Return the lines (n,)."""
+
+
 MOST_FAULTS = 5
 
 
@@ -56,3 +71,20 @@ class Faults:
         """Return the texts, with the number of those left out."""
         rest = self.count - len(self.texts)
         return (*self.texts, f"... and {rest:,} more") if rest else tuple(self.texts)
+
+
+@dataclass(slots=True)
+class Largest:
+    """The largest of something so far: its size, the row, and the program line."""
+
+    size: float = 0.0
+    row: int = 0
+    line: int = 0
+
+    def take(self, sizes: Array, rows: Rows, at: Ints) -> None:
+        """Look at the sizes (n,) of the rows ``at`` of a block."""
+        if len(sizes):
+            k = int(sizes.argmax())
+            if sizes[k] > self.size:
+                i = int(at[k])
+                self.size, self.row, self.line = float(sizes[k]), rows.first + i, int(rows.line[i])

@@ -13,7 +13,6 @@ from hexpost.arrays import Array, Ints, keep_memory
 from hexpost.errors import HexpostError
 from hexpost.verify.columns import ACCELERATION, COMMAND, COUNTS, GROUPS, LENGTH, LINE, SPEED, TIME, TURNS, Layout
 from hexpost.verify.fixed import PAD, FixedDecimals, RefusedTextError
-from hexpost.verify.model import Faults
 from hexpost.verify.plain import open_plain
 
 BLOCK = 12_288
@@ -55,14 +54,20 @@ class Rows:
         """Return how many rows are new."""
         return len(self.micros) - self.old
 
+    def where(self, row: int) -> str:
+        """Return the words for a row, by its number in the table."""
+        i = row - self.first
+        return f"row {row} ({self.micros[i] / 1e6:.6f} s, line {self.line[i]})"
+
 
 class Table:
-    """All rows of the files of a table, in turn; ``digests`` are their SHA-256 after they were read."""
+    """All rows of the files of a table, in turn; ``rows`` counts them, ``digests`` gets their SHA-256, by name."""
 
-    def __init__(self, folder: Path, told: Mapping[str, Mapping[str, Any]], columns: Layout) -> None:
-        self._folder, self._told, self._columns = folder, told, columns
-        self.digests: dict[str, str] = {}
-        self.faults = Faults()
+    def __init__(
+        self, folder: Path, told: Mapping[str, Mapping[str, Any]], columns: Layout, digests: dict[str, str]
+    ) -> None:
+        self._folder, self._told, self._columns, self._digests = folder, told, columns, digests
+        self.rows = dict.fromkeys(told, 0)
 
     def blocks(self) -> Iterator[Rows]:
         """Yield the rows in blocks that overlap by one.
@@ -97,9 +102,8 @@ class Table:
                     yield whole
             except (RefusedTextError, ValueError) as error:
                 raise HexpostError(f"{name}: from row {count} on: {error}") from error
-        if count != rows:
-            self.faults.add(f"{name}: {count:,} rows, the manifest says {rows:,}")
-        self.digests[name] = total.hexdigest()
+        self.rows[name] = count
+        self._digests[name] = total.hexdigest()
 
 
 def _rows(whole: Ints, columns: Layout, first: int, last: Rows | None) -> Rows:

@@ -5,12 +5,14 @@ from typing import Any
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
 from hexpost.verify.against_report import find_unsaid
+from hexpost.verify.base import Platform
+from hexpost.verify.follow import Placed
 from hexpost.verify.limits import MOST_LINES, Use
 from hexpost.verify.model import Check, Faults
-from hexpost.verify.pose import Poses
+from hexpost.verify.pose import KNOT
 from hexpost.verify.rows import Rows
 
 NAME = "singular-pose"
@@ -32,6 +34,7 @@ class SingularPoses:
     limited = True
 
     def __init__(self, machine: Machine, reference: Array) -> None:
+        self._machine = machine
         joints = np.array([s.platform_joint for s in machine.struts])
         base = np.array([s.base_joint for s in machine.struts])
         self._middle = joints.mean(axis=0)
@@ -44,21 +47,34 @@ class SingularPoses:
         self._told = TOLD if machine.health.conditioning is None else 0.0
         self._worst = Use(low=1.0)
 
-    def add(self, rows: Rows, poses: Poses) -> None:
-        """Look at the new rows, which have these ``poses``."""
-        if poses.lost.any():
-            return
-        found = self._conditioning(poses)
-        share = self._least / np.maximum(found, self._least)
+    def add(self, rows: Rows, p: Placed) -> None:
+        """Look at the new rows of a piece: at every knot, and between those that may be worse than what counts so far.
+
+        Between knots whose strut rates differ by a share c of themselves, the conditioning changes by less than 4 c.
+        """
+        n = p.poses.q.shape[1]
+        ends = np.minimum(np.arange(len(p.poses.change) + 1) * KNOT, n - 1)
+        share = self._take(rows, p, ends)
+        most = np.maximum(share[1:], share[:-1]) * (1.0 + 4.0 * p.poses.change) / (1.0 - np.minimum(p.poses.change, 0.9))
+        worse = np.flatnonzero(most > max(self._worst.value, 0.5 * self._told))
+        if len(worse):
+            at = (worse[:, None] * KNOT + np.arange(KNOT)).ravel()
+            self._take(rows, p, at[at < n])
+
+    def _take(self, rows: Rows, p: Placed, at: Ints) -> Array:
+        """Look at the rows ``at`` (m,) of a piece; return their shares of the limit."""
+        found = self._conditioning(Platform(self._machine, p, at))
+        share: Array = self._least / np.maximum(found, self._least)
         share = np.where(found < self._least, 1.0 + self._least - found, share)
         k = int(share.argmax())
-        kept, line = self._worst, rows.line[rows.new]
+        kept, line = self._worst, rows.line[rows.new][p.at][at]
         if share[k] > kept.value:
             kept.value, kept.low = float(share[k]), float(found[k])
-            kept.row, kept.line = rows.first + rows.old + k, int(line[k])
+            kept.row, kept.line = rows.first + rows.old + p.at.start + int(at[k]), int(line[k])
         over = share > 1.0 + STEP
         if over.any() and len(kept.lines) < MOST_LINES:
             kept.lines.update(np.unique(line[over]).tolist())
+        return share
 
     def check(self, report: Mapping[str, Any]) -> Check:
         """Check that the report says of singular poses no less than the table shows.
@@ -81,7 +97,7 @@ class SingularPoses:
         text = f"determinants keep their sign; least conditioning {worst.low:.4f}, {self._least:g} is needed"
         return Check(name="singular poses", text=text, faults=faults.told())
 
-    def _conditioning(self, poses: Poses) -> Array:
+    def _conditioning(self, poses: Platform) -> Array:
         """Return the conditioning (n,)."""
         unit = poses.rows[:, :, :3]
         lever = poses.rows[:, :, 3:] - np.cross((poses.r @ self._middle)[:, None], unit)

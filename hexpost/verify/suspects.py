@@ -4,32 +4,36 @@ from itertools import combinations
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
-from hexpost.verify.follow import Follower
+from hexpost.moves.model import Moves
 from hexpost.verify.pose import Tracker
+from hexpost.verify.route import Stretch
 from hexpost.verify.rows import Rows
+from hexpost.verify.struts import Struts
 
 _ROWS = 200
-"""Rows, from the first of a block that is off the path, on which exchanged struts are tried."""
+"""Rows, from the first that moves, on which exchanged struts are tried."""
+_NEAR_MM = 1e-3
 
 
 class Suspects:
     """Tries, once, whether two struts were exchanged; else tells whether the job starts where it should."""
 
-    def __init__(self, machine: Machine, follower: Follower, period: float) -> None:
-        self._machine, self._follower, self._period = machine, follower, period
+    def __init__(self, machine: Machine, moves: Moves) -> None:
+        self._machine, self._moves = machine, moves
         self._text: str | None = None
 
-    def look(self, rows: Rows, group: Ints, start: tuple[Array, Array]) -> None:
+    def look(self, rows: Rows) -> None:
         """Try to explain why the new rows of a block are off the path."""
         if self._text is not None:
             return
         self._text = "the table does not belong to this program with these machine, tools and setup files"
+        if rows.first + rows.old > 0 or not self._moves.count:
+            return
         for i, j in combinations(range(6), 2):
             order = list(range(6))
             order[i], order[j] = j, i
-            if self._fits(rows, group, start, order):
+            if self._fits(rows, order):
                 self._text = f"struts {i + 1} and {j + 1} are exchanged in the table"
                 return
 
@@ -37,15 +41,18 @@ class Suspects:
         """Return the explanation, if one was needed."""
         return () if self._text is None else (self._text,)
 
-    def _fits(self, rows: Rows, group: Ints, start: tuple[Array, Array], order: list[int]) -> bool:
-        new = rows.length[order][:, rows.new]
-        moving = np.flatnonzero(np.abs(rows.speed[:, rows.new]).max(axis=0) > 0.0)
-        if rows.first + rows.old > 0 or not len(moving):
+    def _fits(self, rows: Rows, order: list[int]) -> bool:
+        moves, frame = self._moves, int(self._moves.frame[0])
+        moving = np.flatnonzero(rows.speed.any(axis=0))
+        if not len(moving):
             return False
-        end = min(int(moving[0]) + _ROWS, new.shape[1])
-        poses = Tracker(self._machine, start[0], start[1], self._period).follow(new[:, :end])
-        if poses.lost.any():
+        end = min(int(moving[0]) + _ROWS, len(rows.line))
+        tracker = Tracker(Struts(self._machine, moves.frames[frame]), rows.length[order][:, 0], moves.start[:, 0])
+        poses = tracker.follow(rows.length[order][:, :end])
+        first = Stretch(moves, 0, 1, self._machine.tool_tip)
+        if not poses.found.all() or first.curved[0] >= 0:
             return False
-        at = np.arange(moving[0], end)
-        off, _ = self._follower.route.distance(poses.t[at], poses.r[at], self._follower.first_move(group[at]))
-        return bool(np.median(off) < 1e-3)
+        at = np.zeros(end, dtype=np.int64)
+        off = first.off(poses.q, np.clip(first.share(poses.q, at), 0.0, 1.0), at)
+        own = (rows.line[:end] == moves.line[0]) & (np.arange(end) >= moving[0])
+        return bool(own.any() and np.median(np.sqrt((off[:3, own] ** 2).sum(axis=0))) < _NEAR_MM)
