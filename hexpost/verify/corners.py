@@ -26,6 +26,8 @@ MOST_TURN, MOST_UNEQUAL = 0.5, 3.0
 MOVED = 0.4
 GENTLE = 0.31
 _BACK, _ALONG, _AGAINST = cos(radians(150.0)), cos(radians(1.0)), sin(radians(1.0))
+_BEYOND = 0.3
+"""Seen along a straight move, a row of its corner lies beyond the joint by at most this share of what it lies aside."""
 _LEAST = 1e-300
 _CRUMB = 2e-6
 
@@ -35,7 +37,7 @@ class Zones:
     """By moves of a stretch (w,): mm from their start and their end within which a corner may lie.
 
     ``tip`` and ``tilt`` (2, w): how far off the tool may be in the zone at the start, at the end. ``jump`` (2, w): the
-    jumps of direction there. ``loose`` (w,): an end of the move may be moved. ``stop`` (w,): the tool rests at its end.
+    jumps of direction there; ``beyond`` (2, w) how far beyond the joint it may be, mm. ``loose`` (w,): an end of the move may be moved. ``stop`` (w,): the tool rests at its end.
     """
 
     first: Array
@@ -43,6 +45,7 @@ class Zones:
     tip: Array
     tilt: Array
     jump: Array
+    beyond: Array
     loose: Flags
     stop: Flags
 
@@ -85,11 +88,12 @@ def zones(stretch: Stretch, limits: ToolTip, angles: Angles) -> Zones:
     first[1:], last[:-1] = d2, d1
     last = np.where(stretch.length - first - last < _CRUMB * stretch.length, stretch.length - first, last)
     first, last = (np.where(loose, 0.5 * stretch.length, x) for x in (first, last))
-    out = [np.zeros((2, w)) for _ in range(3)]
-    for both, values in zip(out, (tip, tilt, np.hypot(j.tip, rho * j.tilt)), strict=True):
+    out = [np.zeros((2, w)) for _ in range(4)]
+    beyond = np.where(j.curved, 1.0, _BEYOND) * np.maximum(tip, rho * tilt)
+    for both, values in zip(out, (tip, tilt, j.whole, beyond), strict=True):
         both[0, 1:], both[1, :-1] = values, values
     stops = np.append(stop, True)
-    return Zones(first=first, last=last, tip=out[0], tilt=out[1], jump=out[2], loose=loose, stop=stops)
+    return Zones(first=first, last=last, tip=out[0], tilt=out[1], jump=out[2], beyond=out[3], loose=loose, stop=stops)
 
 
 def _joints(s: Stretch) -> _Joints:

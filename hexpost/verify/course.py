@@ -11,8 +11,6 @@ from hexpost.verify.follow import Placed
 from hexpost.verify.model import Faults, Largest
 from hexpost.verify.rows import Rows
 
-_BEYOND = 0.3
-"""A row of a corner may lie beyond its joint, seen along its move, by this share of what it may lie aside."""
 _MOST_TOLD = 50
 
 
@@ -45,7 +43,7 @@ class Course:
             for side in (z.tip, z.tilt)
         ]
         beyond = np.maximum(-p.share, p.share - 1.0) * length
-        most = 2.0 * noise + _BEYOND * np.maximum(room[0], s.rho * room[1])
+        most = 2.0 * noise + np.where(p.share < 0.5, z.beyond[0][move], z.beyond[1][move])
         shift = 0.5 * np.maximum(np.where(early, z.jump[0][move], 0.0), np.where(late, z.jump[1][move], 0.0))
         shift *= np.maximum(room[0], s.rho * room[1])  # the nearest place is that far from the one that is meant
         # an error along the move is one of its share, and so of all that changes along it
