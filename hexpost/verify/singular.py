@@ -55,7 +55,9 @@ class SingularPoses:
         n = p.poses.q.shape[1]
         ends = np.minimum(np.arange(len(p.poses.change) + 1) * KNOT, n - 1)
         share = self._take(rows, p, ends)
-        most = np.maximum(share[1:], share[:-1]) * (1.0 + 4.0 * p.poses.change) / (1.0 - np.minimum(p.poses.change, 0.9))
+        most = (
+            np.maximum(share[1:], share[:-1]) * (1.0 + 4.0 * p.poses.change) / (1.0 - np.minimum(p.poses.change, 0.9))
+        )
         worse = np.flatnonzero(most > max(self._worst.value, 0.5 * self._told))
         if len(worse):
             at = (worse[:, None] * KNOT + np.arange(KNOT)).ravel()

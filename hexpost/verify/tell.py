@@ -14,7 +14,7 @@ def text(proof: Proof) -> str:
     """Return the verdict and one line for each check, with its faults below it."""
     lines = [_SENTENCES.get(proof.verdict, _NOT), ""]
     for c in proof.checks:
-        lines.append(f"  {'ok    ' if c.proven else 'FAILED'}  {c.name:10}  {_plain(c.text)}")
+        lines.append(f"  {'ok    ' if c.proven else 'FAILED'}  {c.name:14}  {_plain(c.text)}")
         lines += [f"          - {_plain(f)}" for f in c.faults]
     lines += [f"  note    {_plain(r)}" for r in proof.remarks]
     return "\n".join(lines)

@@ -30,7 +30,7 @@ def test_room_is_found_again(job):
     name, folder = job
     code, output = run("verify", folder)
     assert code == (0 if name == "roomy" else 1), output
-    assert "bodies      found again" in output
+    assert "bodies          found again" in output
     assert "not found again" not in output
     report = json.loads((folder / "report.json").read_text())
     assert any(f["limit"] == "clearance" for f in report["findings"]) == (name != "roomy")

@@ -30,7 +30,7 @@ def test_joints_are_found_again(job):
     name, folder = job
     code, output = run("verify", folder)
     assert code == (1 if name == "tight" else 0), output
-    assert "joints      found again" in output
+    assert "joints          found again" in output
     assert "joint-angle" not in output.split("note")[-1]
     report = json.loads((folder / "report.json").read_text())
     assert any(f["limit"] == "joint-angle" for f in report["findings"]) == (name == "tight")

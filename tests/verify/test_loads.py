@@ -33,7 +33,7 @@ def test_loads_are_found_again(job):
     name, folder = job
     code, output = run("verify", folder)
     assert code == (1 if name == "tight" else 0), output
-    assert "loads       found again" in output
+    assert "loads           found again" in output
     assert "not found again" not in output
     report = json.loads((folder / "report.json").read_text())
     assert set(LOADS) <= set(report["struts"][0]["worst"])
@@ -44,7 +44,7 @@ def test_loads_are_found_again_where_one_line_holds_rapids_and_feed_moves(tmp_pa
     (tmp_path / "m.toml").write_text(text())
     code, output = run("verify", convert(tmp_path, DRILLED, "--machine", tmp_path / "m.toml", tools=CUTTING))
     assert code == 0, output
-    assert "loads       found again" in output
+    assert "loads           found again" in output
 
 
 @pytest.mark.parametrize("limit", LOADS)
