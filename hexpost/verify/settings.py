@@ -19,7 +19,7 @@ from hexpost.machine.load import load_machine, load_setup, load_tools, no_setup,
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.machine.reading import read_text
 from hexpost.moves.interpret import interpret
-from hexpost.moves.model import Interpretation, Switches
+from hexpost.moves.model import ORIENTED, Interpretation, Switches
 from hexpost.moves.order.begin import Asked
 from hexpost.moves.restart import restarted
 from hexpost.program.model import Program
@@ -176,8 +176,7 @@ def _check_yaw(meaning: Interpretation, tools: Tools) -> None:
     """Check that nothing asks for an angle of the tool about its axis."""
     moves = meaning.moves
     work = np.array([f.offset != "G53" for f in moves.frames], dtype=bool)[moves.frame]
-    events = meaning.events
-    oriented = (events.letter == ord("M")) & (events.value == 19.0)
+    oriented = meaning.events.spindle == ORIENTED
     used = {n for f in moves.frames for n in (f.tool, f.length_row)}
     not_round = [n for n in used if n in tools.tools and not tools.tools[n].round]
     turned = meaning.c_line or (moves.end[5] * work).any()
