@@ -17,6 +17,14 @@ def floating_point_faults_are_errors():
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def no_key_of_the_user(tmp_path_factory):
+    """Let keys of caches be made in a configuration folder of the tests, in processes that they start as well."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("configuration")))
+        yield
+
+
 @pytest.fixture
 def root() -> Path:
     """Return the folder of the project."""

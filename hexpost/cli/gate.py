@@ -26,6 +26,20 @@ _OUT = (
 _HOW = (
     click.option("--cache", type=click.Path(), metavar="DIR", help="Where results are kept (default: user's cache)."),
     click.option("--no-cache", is_flag=True, help="Check everything anew, keep nothing."),
+    click.option(
+        "--cache-key",
+        type=click.Path(),
+        metavar="FILE",
+        help="Key that seals kept results (default: cache.key of hexpost in your configuration folder).",
+    ),
+    click.option(
+        "--recheck",
+        type=click.FloatRange(0, 100),
+        default=1.0,
+        show_default=True,
+        metavar="PERCENT",
+        help="Share of kept results to compute again; one that differs ends the run with 2.",
+    ),
 )
 
 
@@ -36,7 +50,9 @@ def command(**options: object) -> None:
     """Check a library of programs: which of them pass on their machine, which break a limit, and where.
 
     PATH is a folder, a program, a pattern, or - for a list on standard input. What the command line says counts
-    before the policy. Exit code 0: all pass; 1: a limit is broken; 2: a program or another file is not understood.
+    before the policy.
+
+    Exit code 0: all pass; 1: a limit is broken; 2: a program or another file is not understood.
     """
     from hexpost.cli.gate_run import Options, main
 

@@ -24,6 +24,7 @@ from hexpost.library.page import to_page
 from hexpost.library.policy import Policy, input_files, load_policy
 from hexpost.library.programs import changed_only, find, listed
 from hexpost.library.sarif import to_sarif
+from hexpost.library.seal import own_key
 from hexpost.library.settings import Settings
 from hexpost.tables.whole import write_whole
 from hexpost.workers.engines import Engine
@@ -51,6 +52,8 @@ class Options:
     html: str | None
     cache: str | None
     no_cache: bool
+    cache_key: str | None
+    recheck: float
     jobs: int | None
     serial: bool
     cluster: str | None
@@ -67,6 +70,7 @@ class Options:
             (out.against and (files or out.baseline), "--against goes with the table and --json only"),
             (out.changed and "-" in out.paths, "standard input is one list: give - or --changed"),
             (out.no_cache and out.cache, "give one of --cache and --no-cache"),
+            (out.no_cache and out.cache_key, "give one of --cache-key and --no-cache"),
         ):
             if wrong:
                 raise click.UsageError(text)
@@ -79,7 +83,7 @@ def main(o: Options) -> int:
     policy = _policy(o)
     names = select(_names(o, policy), shard)
     baseline = _baseline(o)
-    cache = None if o.no_cache else Cache(Path(o.cache) if o.cache else default_folder())
+    cache = _cache(o)
     whole = not o.changed and shard is None
     with _engine(o) as engine, _progress(len(names)) as progress:
         result = gate(names, policy, engine, cache=cache, baseline=baseline, whole=whole, progress=progress)
@@ -97,6 +101,14 @@ def main(o: Options) -> int:
     _write(o, result)
     click.echo(to_json(result) if o.as_json else table(result), nl=False)
     return result.exit_code
+
+
+def _cache(o: Options) -> Cache | None:
+    """Return where results are kept, sealed with a key that only their owner can read."""
+    if o.no_cache:
+        return None
+    key = own_key(Path(o.cache_key) if o.cache_key else None)
+    return Cache(Path(o.cache) if o.cache else default_folder(), key, recheck=o.recheck / 100.0)
 
 
 def _policy(o: Options) -> Policy:

@@ -1,8 +1,10 @@
 """Records kept by content: what the same program did with the same files, settings and code need not be done again."""
 
 import hashlib
+import hmac
 import json
 import os
+import random
 import tempfile
 from contextlib import suppress
 from pathlib import Path
@@ -11,42 +13,63 @@ from hexpost.audit.model import LIMITS, Limits
 from hexpost.errors import OutputError
 from hexpost.library.model import CheckTask, Record
 from hexpost.library.records import from_bytes
+from hexpost.library.seal import look, own_key, seal
 from hexpost.version import code_digest
 
-FORMAT = 1
+FORMAT = 2
+MOST_BYTES = 1 << 26
+"""A record is not longer than this."""
+_ODD = (ValueError, KeyError, IndexError, TypeError, AttributeError)
+"""What reading a record raises that is none."""
+
+_CHANCE = random.SystemRandom()
 
 
 class Cache:
     """A folder of records, one file each, safe with several gates at once: files appear whole and never change.
 
-    A file holds its own SHA-256 and its key; one that does not fit them is passed over and written anew.
+    A file begins with its seal, made with ``key`` (by default the user's own). Whatever else is there under its name,
+    another's record, a damaged one, a pipe, a link, is passed over and written anew. ``recheck`` is the share of
+    records that are to be computed again although they are here.
 
     Raises
     ------
     OutputError
         If the folder cannot be made or written.
+    HexpostError
+        If there is no key.
     """
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = str(folder)
+    def __init__(self, folder: Path, key: bytes | None = None, *, recheck: float = 0.0) -> None:
+        self.folder = str(folder)
+        self._key = own_key() if key is None else key
+        self._recheck = recheck
         try:
             folder.mkdir(parents=True, exist_ok=True)
             _mark(folder)
         except OSError as error:
-            reason = error.strerror or str(error)
-            raise OutputError(f"{folder}: expected a folder for the cache that can be written: {reason}") from None
+            what = f"expected a folder for the cache that can be written: {error.strerror or error}"
+            raise OutputError(
+                f"{folder}: {what}\n    hint: --cache DIR names another, --no-cache does without"
+            ) from None
 
     def get(self, key: str, limits: Limits = LIMITS) -> Record | None:
         """Return the record kept under ``key``; ``None`` if there is none or it is damaged."""
         try:
-            with open(self._path(key), "rb") as file:  # noqa: PTH123 - a third of the time of a cached run
-                content = file.read()
+            _, content = look(self._path(key), MOST_BYTES)
         except OSError:
             return None
         head, _, text = content.partition(b"\n")
-        if head != _seal(key, text):
+        if not hmac.compare_digest(head, seal(self._key, key, text)):
             return None
-        return from_bytes(text, limits)
+        try:
+            return from_bytes(text, limits)
+        except _ODD:
+            return None
+
+    def doubts(self) -> bool:
+        """Return whether the record at hand is one of those that are computed again; nobody can know beforehand."""
+        return self._recheck > 0.0 and _CHANCE.random() < self._recheck
 
     def put(self, key: str, record: bytes) -> None:
         """Keep a record, unless the folder cannot take it: a cache that fails costs time and nothing else."""
@@ -56,25 +79,21 @@ class Cache:
             handle, part = tempfile.mkstemp(dir=os.path.dirname(path), suffix=".part")  # noqa: PTH120
             try:
                 with os.fdopen(handle, "wb") as file:
-                    file.write(_seal(key, record) + b"\n" + record)
+                    file.write(seal(self._key, key, record) + b"\n" + record)
                 os.replace(part, path)  # noqa: PTH105
             except BaseException:
                 os.unlink(part)  # noqa: PTH108
                 raise
 
     def _path(self, key: str) -> str:
-        return f"{self._folder}/{key[:2]}/{key[2:]}"
+        return f"{self.folder}/{key[:2]}/{key[2:]}"
 
 
 def _mark(folder: Path) -> None:
     """Tell tools that keep copies that the folder holds nothing of worth (Cache Directory Tagging, bford.info 2004)."""
     tag = folder / "CACHEDIR.TAG"
-    if not tag.exists():
+    if not os.path.lexists(tag):
         tag.write_text("Signature: 8a477f597d28d172789f06886806bc55\n# Records of hexpost gate; may be deleted.\n")
-
-
-def _seal(key: str, text: bytes) -> bytes:
-    return hashlib.sha256(key.encode() + b"\n" + text).hexdigest().encode()
 
 
 def task_key(task: CheckTask) -> str:

@@ -9,7 +9,7 @@ from functools import partial
 from pathlib import Path
 
 from hexpost.audit.model import LIMITS, Limits
-from hexpost.errors import Fault, InputError
+from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.library.baseline import Baseline
 from hexpost.library.cache import Cache, key_of, task_key
 from hexpost.library.check import check, input_file
@@ -150,13 +150,22 @@ def records(
     *,
     limits: Limits = LIMITS,
 ) -> list[Record]:
-    """Return the record of each task: from the cache, or checked and then kept there."""
+    """Return the record of each task: from the cache, or checked and then kept there.
+
+    Raises
+    ------
+    HexpostError
+        A record of the cache, computed again, came out another.
+    """
+    kept: dict[int, Record] = {}
     out: list[Record | None] = [None] * len(tasks)
     commons = _commons(tasks) if cache else []
     if cache:
         for i, task in enumerate(tasks):
             digest = _digest(task.path)
-            out[i] = cache.get(key_of(commons[i], digest), limits) if digest else None
+            out[i] = found = cache.get(key_of(commons[i], digest), limits) if digest else None
+            if found is not None and cache.doubts():
+                kept[i], out[i] = found, None
     left = [i for i, record in enumerate(out) if record is None]
     done = len(tasks) - len(left)
     with Runner(engine) as runner:
@@ -166,13 +175,25 @@ def records(
             if progress is not None:
                 progress(done)
             if isinstance(result, Lost):
-                out[i] = _lost(result)
+                out[i] = kept.get(i) or _lost(result)
                 continue
             digest, text = result
             record = out[i] = from_bytes(text, limits)
-            if cache and digest and record.lasting:
+            if i in kept:
+                out[i] = record if record.lasting else kept[i]
+            elif cache and digest and record.lasting:
                 cache.put(key_of(commons[i], digest), text)
+    other = [tasks[i].name for i, record in kept.items() if record != out[i]]
+    if cache and other:
+        raise _false(cache, other)
     return [record for record in out if record is not None]
+
+
+def _false(cache: Cache, names: Sequence[str]) -> HexpostError:
+    """Return what is said of a cache that holds what is not so."""
+    shown = ", ".join(names[:5]) + (f" and {len(names) - 5:,} more" if len(names) > 5 else "")
+    hint = "    hint: trust nothing from it: delete the folder and its key, then run again"
+    return HexpostError(f"{cache.folder}: kept results differ from those computed again: {shown}\n{hint}")
 
 
 def _commons(tasks: Sequence[CheckTask]) -> list[str]:

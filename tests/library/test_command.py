@@ -13,6 +13,9 @@ from click.testing import CliRunner
 from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
 
 from hexpost.cli import main
+from hexpost.library.model import Record
+from hexpost.library.records import to_bytes
+from hexpost.library.seal import seal
 
 SLOW = ["--machine", "slow.toml"]
 
@@ -124,6 +127,9 @@ def test_another_machine_file(shop):
         (["lib", "--jobs", "2"], "give one of --serial"),
         (["-", "--changed"], "standard input is one list"),
         (["lib", "--no-cache", "--cache", "x"], "give one of --cache"),
+        (["lib", "--no-cache", "--cache-key", "x"], "give one of --cache-key"),
+        (["lib", "--cache-key", "slow.toml"], "others can read or change this key"),
+        (["lib", "--recheck", "101"], "101"),
         (["lib", "--sarif", "no/where.sarif"], "expected to write here"),
         (["lib", "--cache", "slow.toml"], "expected a folder for the cache"),
         (["home"], "nothing there"),
@@ -131,6 +137,24 @@ def test_another_machine_file(shop):
 )
 def test_bad_command_lines_are_one_clear_message(shop, words, what):
     assert what in gate(*words, code=2)
+
+
+def test_the_help_says_what_a_cache_is_trusted_for():
+    said = " ".join(gate("--help", code=0).split())
+    assert "What a cache is trusted for" in said and "Whoever can read the key can forge a pass." in said
+
+
+def test_a_key_of_ones_own_and_a_recheck(shop):
+    how = ["lib", *SLOW, "--cache", "c", "--cache-key", "k"]
+    first = gate(*how, code=1)
+    assert (shop / "k").stat().st_mode & 0o777 == 0o600
+    assert gate(*how, "--recheck", "100", code=1) == first
+    kept = [p for p in (shop / "c").glob("*/*") if p.is_file()]
+    for p in kept:
+        text = to_bytes(Record(duration_s=1.0))
+        p.write_bytes(seal((shop / "k").read_bytes(), p.parent.name + p.name, text) + b"\n" + text)
+    assert "kept results differ from those computed again: lib/a.nc, lib/b.nc" in gate(*how, "--recheck", "100", code=2)
+    assert gate("lib", *SLOW, "--cache", "c", "--cache-key", "another", code=1) == first
 
 
 def test_every_fault_of_every_input_file_in_one_run(shop):
