@@ -21,7 +21,7 @@ def command(job: str, *, as_json: bool) -> None:
     import json
 
     from hexpost.verify.model import BROKEN, CLEAN
-    from hexpost.verify.tell import document, text
+    from hexpost.verify.text import document, text
     from hexpost.verify.verify import verify
 
     proof = verify(Path(job))

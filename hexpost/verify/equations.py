@@ -15,8 +15,8 @@ from hexpost.verify.base import Platform
 from hexpost.verify.bodies import Bodies
 from hexpost.verify.continuity import Continuity, most_jerk
 from hexpost.verify.course import Course
+from hexpost.verify.events import EventTable
 from hexpost.verify.follow import Follower, Placed
-from hexpost.verify.happenings import Happenings
 from hexpost.verify.joints import JointAngles
 from hexpost.verify.limits import Clock, Limits
 from hexpost.verify.loads import Loads
@@ -31,7 +31,7 @@ from hexpost.verify.suspects import Suspects
 
 
 def prove_equations(
-    blocks: Iterable[Rows],
+    batches: Iterable[Rows],
     inputs: Inputs,
     micros: int,
     *,
@@ -39,18 +39,18 @@ def prove_equations(
     events: Path | None = None,
     segments: Path | None = None,
 ) -> list[Check]:
-    """Return the checks of a table whose rows come in ``blocks``, one every ``micros`` microseconds.
+    """Return the checks of a table whose rows come in ``batches``, one every ``micros`` microseconds.
 
     ``report``, ``events`` and ``segments``, where they are there, are compared with what the table shows.
     """
     equations = Equations(inputs, micros, events=events, segments=segments)
-    for rows in blocks:
+    for rows in batches:
         equations.add(rows)
     return equations.finish(report)
 
 
 class Equations:
-    """Takes the rows of a table, block by block."""
+    """Takes the rows of a table, batch by batch."""
 
     def __init__(
         self, inputs: Inputs, micros: int, *, events: Path | None = None, segments: Path | None = None
@@ -70,7 +70,7 @@ class Equations:
         self._joints, self._bodies = JointAngles(machine, reference), Bodies(machine)
         self._singular = SingularPoses(machine, reference)
         self._loads = Loads(machine, inputs.tools, meaning, self._period)
-        self._happenings = Happenings(events, meaning.events, moves, self._period)
+        self._events = EventTable(events, meaning.events, moves, self._period)
         self._suspects = Suspects(machine, moves)
         self._cuts = None if segments is None else Cuts(segments, meaning.events)
         self._ends = Faults()
@@ -107,7 +107,7 @@ class Equations:
         self._pace.add(rows, placed)
         self._rests.add(rows, placed)
         self._limits.add_deviation(rows, placed)
-        self._happenings.reached.add(placed)
+        self._events.reached.add(placed)
         self._singular.add(rows, placed)
         if not (self._joints.limited or self._bodies.limited or self._loads.limited):
             return
@@ -151,7 +151,7 @@ class Equations:
         if report is not None:
             checks.append(check_limits(self._limits, report))
             checks += [c.check(report) for c in (self._joints, self._singular, self._loads, self._bodies) if c.limited]
-        checks += [self._path(), self._feeds(), self._stops(), self._happenings.finish(rows)]
+        checks += [self._path(), self._feeds(), self._stops(), self._events.finish(rows)]
         if self._cuts is not None:
             checks.append(self._cuts.finish(rows))
         return checks

@@ -36,7 +36,7 @@ class Placed:
     The first row was the last one before, if ``old``. ``q``, ``rate`` (6, n): the program's coordinates and their
     rates; ``poses``: of the new rows alone. ``move`` (n,) counts from the start of ``stretch``, ``share`` is the share
     of it that is done; ``rest`` (n,): all speeds and accelerations are 0; ``noise`` (2, n): what the decimals of the
-    table may do to tip [mm] and tilt [rad]. ``at``: where the new rows are among those of the block. Of the new rows
+    table may do to tip [mm] and tilt [rad]. ``at``: where the new rows are among those of the batch. Of the new rows
     alone: ``dwelt``, those whose line moves nothing; ``several``, those whose line has several moves.
     """
 
@@ -225,7 +225,7 @@ class Follower:
         last[old:] = self._first[group + 1] - 1 - s.low
         if old:
             here = self._state.move - s.low
-            on = (move[1:] <= here) & (here <= last[1:])  # the line goes on from the block before
+            on = (move[1:] <= here) & (here <= last[1:])  # the line goes on from the batch before
             move[1:][on] = move[0] = here
             last[0] = last[1] if on[:1].any() else here
         if (last > move).any():

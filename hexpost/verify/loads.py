@@ -133,7 +133,7 @@ class Loads:
 
 
 class _Mean:
-    """Root of the mean square over a window of rows, across blocks; before its first row the machine stood there."""
+    """Root of the mean square over a window of rows, across batches; before its first row the machine stood there."""
 
     def __init__(self, size: int) -> None:
         self._size = size

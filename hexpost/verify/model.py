@@ -82,7 +82,7 @@ class Largest:
     line: int = 0
 
     def take(self, sizes: Array, rows: Rows, at: Ints) -> None:
-        """Look at the sizes (n,) of the rows ``at`` of a block."""
+        """Look at the sizes (n,) of the rows ``at`` of a batch."""
         if len(sizes):
             k = int(sizes.argmax())
             if sizes[k] > self.size:

@@ -1,4 +1,4 @@
-"""Rows of a setpoint table from its files, block by block, whatever their format: whole numbers, exactly."""
+"""Rows of a setpoint table from its files, batch by batch, whatever their format: whole numbers, exactly."""
 
 import ast
 import hashlib
@@ -15,8 +15,8 @@ from hexpost.verify.columns import ACCELERATION, COMMAND, COUNTS, GROUPS, LENGTH
 from hexpost.verify.fixed import PAD, FixedDecimals, RefusedTextError
 from hexpost.verify.plain import open_plain
 
-BLOCK = 12_288
-"""Rows of a block, about."""
+BATCH = 12_288
+"""Rows of a batch, about."""
 _TEXT = 250_000
 """Bytes of text that are read at a time: the processor keeps them at hand."""
 _MOST_ROW = 4096
@@ -28,7 +28,7 @@ _LARGEST = 9e15
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rows:
-    """Consecutive rows, ``first`` the number of the first one: the last row of the block before, if ``old``, then more.
+    """Consecutive rows, ``first`` the number of the first one: the last row of the batch before, if ``old``, then more.
 
     ``micros`` (n,) time in microseconds; ``length``, ``speed``, ``acceleration`` (6, n); ``line`` (n,). Of the new
     rows alone, as whole numbers of the last decimal: ``whole`` lengths (6, m); ``more`` what else drives follow.
@@ -46,7 +46,7 @@ class Rows:
 
     @property
     def new(self) -> slice:
-        """Return the rows that were in no block before."""
+        """Return the rows that were in no batch before."""
         return slice(self.old, None)
 
     @property
@@ -69,8 +69,8 @@ class Table:
         self._folder, self._told, self._columns, self._digests = folder, told, columns, digests
         self.rows = dict.fromkeys(told, 0)
 
-    def blocks(self) -> Iterator[Rows]:
-        """Yield the rows in blocks that overlap by one.
+    def batches(self) -> Iterator[Rows]:
+        """Yield the rows in batches that overlap by one.
 
         Raises
         ------
@@ -107,7 +107,7 @@ class Table:
 
 
 def _rows(whole: Ints, columns: Layout, first: int, last: Rows | None) -> Rows:
-    """Return whole numbers (columns, n) as rows, the ``last`` one of the block before ahead of them."""
+    """Return whole numbers (columns, n) as rows, the ``last`` one of the batch before ahead of them."""
     old = 0 if last is None else 1
     n = whole.shape[1] + old
     parts = []
@@ -158,7 +158,7 @@ def _csv(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> Iter
             view[PAD : PAD + held] = bytes(view[cut:end])
         else:
             held = end - PAD
-        if count >= BLOCK:
+        if count >= BATCH:
             yield np.concatenate(parts, axis=1)
             count, parts = 0, []
     if held:
@@ -185,7 +185,7 @@ def _npy(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> Iter
     if head != {"descr": kinds, "fortran_order": False, "shape": (rows,)} or not isinstance(rows, int):
         raise RefusedTextError("expected the columns of the manifest as records, found others")
     record = np.dtype(kinds)
-    while data := file.read(BLOCK * record.itemsize):
+    while data := file.read(BATCH * record.itemsize):
         digest(data)
         if len(data) % record.itemsize:
             raise RefusedTextError("expected whole records: the table is cut off")

@@ -40,7 +40,7 @@ class Cuts:
         return bool((np.isin(events.move[waiting], own) & (events.line[waiting] != line)).any())
 
     def add(self, rows: Rows) -> None:
-        """Take the new rows of a block."""
+        """Take the new rows of a batch."""
         whole = rows.whole.T.astype("<i8")
         start = 0
         while start < len(whole) and self._at < len(self._segments):

@@ -24,7 +24,7 @@ class Suspects:
         self._text: str | None = None
 
     def look(self, rows: Rows) -> None:
-        """Try to explain why the new rows of a block are off the path."""
+        """Try to explain why the new rows of a batch are off the path."""
         if self._text is not None:
             return
         self._text = "the table does not belong to this program with these machine, tools and setup files"

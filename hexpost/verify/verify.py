@@ -49,7 +49,7 @@ def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> None
     columns = layout(folder.tables)
     table = Table(folder.path, folder.tables, columns, digests)
     found = prove_equations(
-        table.blocks(),
+        table.batches(),
         inputs,
         columns.micros,
         report=folder.report,

@@ -64,7 +64,7 @@ class Reached:
         return self.row[k] - self.early[k], self.row[k]
 
 
-class Happenings:
+class EventTable:
     """The rows of ``events.csv`` beside the events that the program holds."""
 
     def __init__(self, path: Path | None, events: Events, moves: Moves, period: float) -> None:
