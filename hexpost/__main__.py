@@ -34,6 +34,9 @@ def run() -> None:
         main(prog_name="hexpost")
     except KeyboardInterrupt:
         sys.exit(130)
+    except Exception as error:  # noqa: BLE001 - 1, which Python would end with, means a broken limit
+        _say(error)
+        sys.exit(2)
     finally:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # the code is known, and leaving takes a moment
         if told and os.name == "posix":
@@ -47,6 +50,17 @@ def _not_lost(told: "UnraisableHookArgs") -> None:
         Timer(SOON_S, os.kill, (os.getpid(), signal.SIGINT)).start()
     else:
         sys.__unraisablehook__(told)
+
+
+def _say(error: Exception) -> None:
+    """Say in a sentence what met a run before or after it could say so itself; the traceback is there on demand."""
+    if os.environ.get("HEXPOST_TRACEBACK"):
+        sys.excepthook(type(error), error, error.__traceback__)
+    said = f"hexpost: cannot go on ({type(error).__name__}: {error}); nothing can be trusted of this run\n"
+    try:
+        os.write(2, said.encode("utf-8", "backslashreplace"))
+    except OSError:
+        return
 
 
 if __name__ == "__main__":

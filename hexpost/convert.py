@@ -20,7 +20,7 @@ from hexpost.report.text import text
 from hexpost.selfcheck import SelfCheck
 from hexpost.setpoints.model import Setpoints
 from hexpost.shelf import Text
-from hexpost.tables.columns import TableColumns, choose
+from hexpost.tables.columns import TableColumns, choose, notices
 from hexpost.tables.events import events_csv
 from hexpost.tables.job import JobFolder
 from hexpost.tables.manifest import JobFacts, manifest
@@ -80,6 +80,8 @@ def convert(job: Job, output: Output, progress: Progress | None = None, workers:
         result = examine(job, writers, progress, workers, audit=audit)
         writers.end()
         report = _report(job, job.inputs, result)
+        told = notices(columns, geared=job.gearing is not None)
+        report = replace(report, warnings=(*told, *report.warnings))
         writers.keep(report)
         copies = _copies(job.inputs)
         for role, source in copies.items():
@@ -150,7 +152,7 @@ class _Writers:
             number = i if self._output.rows_per_file else 0
             name = table_name(self._output.table, runnable=report.clean, number=number)
             folder.keep(part, name)
-            self.tables[name] = describe(self._columns, report.period, rows)
+            self.tables[name] = describe(self._columns, report.period, rows, geared=self._job.gearing is not None)
 
 
 def _reports(report: Report, picture: Picture, inputs: Inputs) -> dict[str, bytes]:

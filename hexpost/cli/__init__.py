@@ -14,6 +14,7 @@ import importlib
 import json
 import os
 import sys
+from contextlib import suppress
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,8 @@ from typing import Any
 import click
 
 from hexpost.cli.failure import error_document, usage_document
-from hexpost.cli.streams import flush_streams, is_of_a_stream, open_streams
+from hexpost.cli.outputs import FAILED, check
+from hexpost.cli.streams import flush_streams, is_of_a_stream, open_streams, refusal_of
 from hexpost.errors import HexpostError
 from hexpost.version import VERSION
 
@@ -65,7 +67,8 @@ class Command(click.Command):
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - click's own signature
         """Run the command."""
         try:
-            return super().invoke(ctx)
+            check(ctx)
+            return self._code(ctx)
         except HexpostError as error:
             fail(ctx, error)
         except MemoryError:
@@ -78,8 +81,22 @@ class Command(click.Command):
         except Exception as error:
             if os.environ.get("HEXPOST_TRACEBACK") or is_of_a_stream(error):
                 raise
+            if isinstance(error, OSError):
+                fail(ctx, HexpostError(refusal_of(error)))
             what = f"hexpost: internal fault ({type(error).__name__}: {error}); nothing can be trusted of this run."
             fail(ctx, HexpostError(what + " Set HEXPOST_TRACEBACK=1 to see where, and report it."))
+
+    def _code(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as invoke
+        """Run the command; 2 where one of its files could not be written, whatever else it found."""
+        try:
+            result = super().invoke(ctx)
+        except click.exceptions.Exit:
+            if ctx.meta.get(FAILED):
+                ctx.exit(EXIT_ERROR)
+            raise
+        if ctx.meta.get(FAILED):
+            ctx.exit(EXIT_ERROR)
+        return result
 
 
 class Group(click.Group):
@@ -88,11 +105,15 @@ class Group(click.Group):
     def main(self, *args: Any, **extra: Any) -> Any:  # noqa: ANN401 - click's own signature
         """Run and exit; 2 also where standard output did not take all that was said, for then nobody read a verdict."""
         open_streams()
-        code = self._code(*args, **extra)
-        sys.exit(code if flush_streams() else EXIT_ERROR)
+        code, refusal = self._code(*args, **extra)
+        if refusal := flush_streams() or refusal:
+            code = EXIT_ERROR
+            with suppress(OSError, ValueError):
+                click.echo(f"hexpost: standard output does not take what there is to say: {refusal}", err=True)
+        sys.exit(code)
 
-    def _code(self, *args: Any, **extra: Any) -> int:  # noqa: ANN401 - click's own signature
-        """Return the exit code of a run."""
+    def _code(self, *args: Any, **extra: Any) -> tuple[int, str]:  # noqa: ANN401 - click's own signature
+        """Return the exit code of a run, and why its output was refused, if it was."""
         try:
             code = super().main(*args, **{**extra, "standalone_mode": False})
         except click.ClickException as error:
@@ -100,12 +121,12 @@ class Group(click.Group):
             given = args[0] if args else extra.get("args")
             if "--json" in (sys.argv[1:] if given is None else given):
                 click.echo(json.dumps(usage_document(error.format_message())))
-            return EXIT_ERROR
+            return EXIT_ERROR, ""
         except (click.Abort, KeyboardInterrupt):
-            return EXIT_INTERRUPTED
-        except (OSError, SystemExit):  # of a stream: click makes an exit of a pipe that nobody reads
-            return EXIT_ERROR
-        return code if isinstance(code, int) else EXIT_CLEAN
+            return EXIT_INTERRUPTED, ""
+        except (OSError, SystemExit) as error:  # of a stream: click makes an exit of a pipe that nobody reads
+            return EXIT_ERROR, (isinstance(error, OSError) and error.strerror) or "nobody reads it any more"
+        return code if isinstance(code, int) else EXIT_CLEAN, ""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's own signature
         """Return the names in the order of the table."""

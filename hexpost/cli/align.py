@@ -7,11 +7,12 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import JSON, shared
+from hexpost.cli.outputs import OVERWRITE, OutFile, told, write_all
 
 
 @click.command("align", cls=Command)
 @click.argument("points", type=click.Path())
-@click.option("-o", "--output", type=click.Path(), required=True, metavar="SETUP", help="Setup file to write.")
+@click.option("-o", "--output", type=OutFile("setup file"), required=True, metavar="SETUP", help="Setup file to write.")
 @click.option(
     "--offset",
     type=click.Choice(["G54", "G55", "G56", "G57", "G58", "G59"]),
@@ -39,8 +40,7 @@ from hexpost.cli.options import JSON, shared
     default=0.0,
     help="Diameter of the probe ball, when its centre was recorded.",
 )
-@click.option("--overwrite", is_flag=True, help="Replace the setup file that is there.")
-@shared(JSON)
+@shared(OVERWRITE, JSON)
 def command(
     points: str,
     *,
@@ -51,7 +51,6 @@ def command(
     tolerance_mm: float,
     noise_mm: float | None,
     ball_mm: float,
-    overwrite: bool,
     as_json: bool,
 ) -> None:
     """Find the work frame from probed POINTS (CSV) and write it as a setup file.
@@ -62,15 +61,14 @@ def command(
     """
     from hexpost.machine.load import demonstration_machine, load_machine, load_setup, no_setup
     from hexpost.setup.align import align
-    from hexpost.setup.files import write_whole
     from hexpost.setup.points import Probing
 
     built = load_machine(Path(machine)) if machine else demonstration_machine()
     kept = load_setup(Path(setup)) if setup else no_setup()
     probing = Probing(tolerance=tolerance_mm, noise=noise_mm, ball=ball_mm)
     found = align(Path(points), offset, probing, built)
-    write_whole(Path(output), found.setup_file(kept), overwrite=overwrite)
+    written = write_all((output, lambda: found.setup_file(kept).encode()))
     if as_json:
-        click.echo(json.dumps({**found.document(), "written": output}, indent=2))
+        click.echo(json.dumps({**found.document(), "written": output if written else None}, indent=2))
     else:
-        click.echo(found.text() + f"written: {click.format_filename(output)}")
+        click.echo(found.text() + told(written), nl=False)

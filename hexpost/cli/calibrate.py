@@ -7,13 +7,19 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import JSON, shared
+from hexpost.cli.outputs import OVERWRITE, OutFile, told, write_all
 
 
 @click.command("calibrate", cls=Command)
 @click.argument("poses", type=click.Path(), required=False)
 @click.option("--machine", type=click.Path(), metavar="NOMINAL", help="Nominal machine file (default: demonstration).")
 @click.option(
-    "-o", "--output", type=click.Path(), required=True, metavar="FILE", help="Machine file (or plan) to write."
+    "-o",
+    "--output",
+    type=OutFile("machine file", "list of poses"),
+    required=True,
+    metavar="FILE",
+    help="Machine file (or plan) to write.",
 )
 @click.option(
     "--plan", type=click.IntRange(7, 500), metavar="N", help="Propose the N poses in reach that are worth most."
@@ -39,8 +45,7 @@ from hexpost.cli.options import JSON, shared
     show_default=True,
     help="Standard uncertainty of a measured angle.",
 )
-@click.option("--overwrite", is_flag=True, help="Replace the file that is there.")
-@shared(JSON)
+@shared(OVERWRITE, JSON)
 def command(
     poses: str | None,
     *,
@@ -50,7 +55,6 @@ def command(
     estimate: str,
     sigma_mm: float,
     sigma_deg: float,
-    overwrite: bool,
     as_json: bool,
 ) -> None:
     """Find the as-built geometry of a machine from measured POSES (CSV) and write it as a new machine file.
@@ -63,7 +67,6 @@ def command(
     from hexpost.setup.calibrate import calibrate
     from hexpost.setup.calibration_report import document, machine_text, plan_csv, text
     from hexpost.setup.choose_poses import choose_poses
-    from hexpost.setup.files import write_whole
     from hexpost.setup.identify import Frames
     from hexpost.setup.measured import Noise
     from hexpost.units import RAD_PER_DEG
@@ -74,15 +77,15 @@ def command(
         raise click.UsageError("expected either POSES or --plan N")
     if plan is not None:
         chosen = choose_poses(built, plan, noise)
-        write_whole(Path(output), plan_csv(chosen), overwrite=overwrite)
+        written = write_all((output, lambda: plan_csv(chosen).encode()))
         said: dict[str, object] = {"poses": plan, "condition": chosen.condition, "usual_condition": chosen.usual}
         shown = f"{plan} poses: condition number {chosen.condition:.3g}, {chosen.usual:.3g} for poses spread evenly\n"
     else:
         found = calibrate(Path(poses or ""), built, Frames(
             measuring=estimate in ("measuring", "both"), target=estimate in ("target", "both")), noise)  # fmt: skip
-        write_whole(Path(output), machine_text(found), overwrite=overwrite)
+        written = write_all((output, lambda: machine_text(found).encode()))
         said, shown = document(found), text(found)
     if as_json:
-        click.echo(json.dumps({**said, "written": output}, indent=2))
+        click.echo(json.dumps({**said, "written": output if written else None}, indent=2))
     else:
-        click.echo(shown + f"written: {click.format_filename(output)}")
+        click.echo(shown + told(written), nl=False)

@@ -6,12 +6,13 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import CORES, INPUTS, JSON, MOST, PROVING, SWITCHES, YAW, motion, shared
+from hexpost.cli.outputs import OutFolder, job_folder
 
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
 @shared(INPUTS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, PROVING, MOST)
-@click.option("--out", type=click.Path(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
+@click.option("--out", type=OutFolder(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(
     "--table",
@@ -61,6 +62,7 @@ def command(
     from hexpost.moves.model import Switches
     from hexpost.pipeline import MOST_ROWS
     from hexpost.proving import Proving
+    from hexpost.tables.columns import choose, notices
 
     proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line)
     switches = Switches(stops=stops, skip=skip)
@@ -68,7 +70,7 @@ def command(
         Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows or MOST_ROWS
     )
     chosen = tuple(name for name in columns.split(",") if name.strip())
-    folder = Path(out) if out else Path(f"{Path(program).stem}-job")
+    folder = job_folder(program, out)
     output = Output(
         folder=folder,
         overwrite=overwrite,
@@ -77,6 +79,8 @@ def command(
         rows_per_file=rows_per_file or 0,
         stride=stride or 0,
     )
+    for notice in notices(choose(chosen, job.gearing), geared=job.gearing is not None):
+        click.echo(notice, err=True)
     with watched(job) as progress:
         report = convert(job, output, progress, workers_of(job, jobs))
     show(report, as_json=as_json, folder=folder)

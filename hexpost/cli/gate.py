@@ -4,6 +4,7 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import INPUTS, JSON, WORKERS, shared
+from hexpost.cli.outputs import OutFile
 
 _WHAT = (
     click.option("--policy", type=click.Path(), metavar="FILE", help="Policy of the library (default: ./gate.toml)."),
@@ -15,13 +16,20 @@ _WHAT = (
     click.option("--against", type=click.Path(), metavar="MACHINE", help="Say what changes with this machine file."),
 )
 _BASELINE = (
-    click.option("--baseline", type=click.Path(), metavar="FILE", help="Findings that were accepted."),
+    click.option(
+        "--baseline",
+        type=OutFile("baseline", only_with="update_baseline"),
+        metavar="FILE",
+        help="Findings that were accepted.",
+    ),
     click.option("--update-baseline", is_flag=True, help="Accept what fails now, drop what is fixed."),
 )
 _OUT = (
-    click.option("--sarif", type=click.Path(), metavar="FILE", help="Write SARIF 2.1.0."),
-    click.option("--junit", type=click.Path(), metavar="FILE", help="Write JUnit XML."),
-    click.option("--html", type=click.Path(), metavar="FILE", help="Write a page: all programs, worst first."),
+    click.option("--sarif", type=OutFile("SARIF file"), metavar="FILE", help="Write SARIF 2.1.0."),
+    click.option("--junit", type=OutFile("JUnit file"), metavar="FILE", help="Write JUnit XML."),
+    click.option(
+        "--html", type=OutFile("page of a library"), metavar="FILE", help="Write a page: all programs, worst first."
+    ),
 )
 _HOW = (
     click.option("--cache", type=click.Path(), metavar="DIR", help="Where results are kept (default: user's cache)."),

@@ -12,6 +12,7 @@ from typing import Any, Self
 import click
 
 from hexpost.cli.gate_text import changed_text, table
+from hexpost.cli.outputs import write_all
 from hexpost.cli.workers import engine_of
 from hexpost.library import compare
 from hexpost.library.baseline import Baseline, load_baseline, updated
@@ -26,7 +27,6 @@ from hexpost.library.programs import changed_only, find, listed
 from hexpost.library.sarif import to_sarif
 from hexpost.library.seal import own_key
 from hexpost.library.settings import Settings
-from hexpost.tables.whole import write_whole
 from hexpost.workers.engines import Engine
 
 POLICY = "gate.toml"
@@ -93,8 +93,8 @@ def main(o: Options) -> int:
             other = gate(names, moved, engine, cache=cache, progress=progress)
     if other is not None:
         return _compare(o, result, other)
-    if o.update_baseline and o.baseline and baseline is not None:
-        write_whole(Path(o.baseline), updated(baseline, result.cases, result.mended))
+    renewed = updated(baseline, result.cases, result.mended) if o.update_baseline and baseline is not None else b""
+    if renewed and o.baseline and write_all((o.baseline, lambda: renewed)):
         found = {case.name: case.record for case in result.cases}
         again = judged(found, policy, load_baseline(Path(o.baseline)), skipped=result.skipped, whole=whole)
         result = replace(again, mended=result.mended)
@@ -175,11 +175,11 @@ def _progress(total: int) -> Iterator[Progress | None]:
 
 def _write(o: Options, result: GateResult) -> None:
     """Write the files that were asked for, each whole or not at all."""
-    for name, text in ((o.sarif, to_sarif), (o.junit, to_junit)):
-        if name:
-            write_whole(Path(name), text(result).encode("utf-8", "replace"))
-    if o.html:
-        write_whole(Path(o.html), to_page(result, Path(o.html)).encode("utf-8", "replace"))
+    write_all(
+        (o.sarif, lambda: to_sarif(result).encode("utf-8", "replace")),
+        (o.junit, lambda: to_junit(result).encode("utf-8", "replace")),
+        (o.html, lambda: to_page(result, Path(o.html or "")).encode("utf-8", "replace")),
+    )
 
 
 def _compare(o: Options, before: GateResult, after: GateResult) -> int:

@@ -7,6 +7,10 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import WORKERS, shared
+from hexpost.cli.outputs import OVERWRITE, OutFile, OutFolder, told, write_all
+
+REACH = {"reach.csv": "table of reach", "reach.html": "page of reach"}
+"""What a survey writes."""
 
 
 @click.group("machine")
@@ -29,7 +33,11 @@ def check(file: str) -> None:
 @command.command("show", cls=Command)
 @click.argument("file", type=click.Path(), required=False)
 @click.option("--toml", is_flag=True, help="Print the machine file itself, ready to be copied and edited.")
-@click.option("--svg", type=click.Path(), help="Write a picture of base, platform, struts and reach to this file.")
+@click.option(
+    "--svg",
+    type=OutFile("picture of a machine"),
+    help="Write a picture of base, platform, struts and reach to this file.",
+)
 def show(file: str | None, *, toml: bool, svg: str | None) -> None:
     """Show a machine FILE, or the built-in demonstration machine."""
     from hexpost.machine.load import demonstration_machine, load_machine
@@ -37,13 +45,11 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
     machine = load_machine(Path(file)) if file else demonstration_machine()
     if svg:
         from hexpost.reach.picture import picture
-        from hexpost.tables.whole import write_whole
 
-        write_whole(Path(svg), picture(machine).encode())
-        click.echo(f"written: {click.format_filename(svg)}")
+        click.echo(told(write_all((svg, lambda: picture(machine).encode()))), nl=False)
         return
     if toml:
-        click.echo(machine.source.decode(), nl=False)
+        click.echo(machine.source, nl=False)
         return
     click.echo(f"{machine.name}, revision {machine.revision}, period {machine.period * 1e3:g} ms")
     for k, strut in enumerate(machine.struts, 1):
@@ -54,30 +60,25 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
 
 @command.command("reach", cls=Command)
 @click.argument("file", type=click.Path(), required=False)
-@click.option("--out", type=click.Path(), required=True, help="Folder for reach.csv and reach.html.")
+@click.option("--out", type=OutFolder(REACH), required=True, help="Folder for reach.csv and reach.html.")
 @click.option(
     "--step-mm", type=click.FloatRange(1.0, 1000.0), default=60.0, show_default=True, help="Step of the grid."
 )
-@click.option("--overwrite", is_flag=True, help="Replace the files of an earlier run.")
-@shared(WORKERS)
+@shared(OVERWRITE, WORKERS)
 def reach(
-    file: str | None, out: str, step_mm: float, *, overwrite: bool, jobs: int | None, serial: bool,
+    file: str | None, out: str, step_mm: float, *, jobs: int | None, serial: bool,
     cluster: str | None, memory_mb: int | None,
 ) -> None:  # fmt: skip
     """Map what a machine FILE (or the demonstration machine) reaches, and how well: a table and a page of maps."""
     from hexpost.cli.workers import engine_of
-    from hexpost.errors import OutputError
     from hexpost.machine.load import demonstration_machine, load_machine
     from hexpost.reach.layers import all_places, layer_count
     from hexpost.reach.maps import page
     from hexpost.reach.table import table
-    from hexpost.tables.whole import write_whole, writing
+    from hexpost.tables.whole import writing
 
     machine = load_machine(Path(file)) if file else demonstration_machine()
     folder = Path(out)
-    for name in ("reach.csv", "reach.html"):
-        if (folder / name).exists() and not overwrite:
-            raise OutputError(f"{folder / name}: already there\n    hint: use --overwrite to replace it")
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
     hidden = not sys.stderr.isatty()
@@ -85,7 +86,7 @@ def reach(
     count = layer_count(machine, step_mm)
     with run as engine, click.progressbar(length=count, label="reach", file=sys.stderr, hidden=hidden) as bar:
         found = all_places(machine, step_mm, engine, bar.update)
-    write_whole(folder / "reach.csv", table(found).encode())
-    write_whole(folder / "reach.html", page(machine, found, step_mm).encode())
+    contents = (lambda: table(found).encode(), lambda: page(machine, found, step_mm).encode())
+    written = write_all(*zip((str(folder / name) for name in REACH), contents, strict=True))
     click.echo(f"{int(found.reachable.sum()):,} of {found.reachable.size:,} places are within reach")
-    click.echo(f"written: {click.format_filename(folder / 'reach.csv')} and reach.html")
+    click.echo(told(written), nl=False)

@@ -11,6 +11,7 @@ import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
 from hexpost.cli.options import INPUTS, JSON, SWITCHES, WORKERS, shared
+from hexpost.cli.outputs import OVERWRITE, OutFile, told, write_all
 
 RANGE = "LOW HIGH"
 
@@ -39,8 +40,12 @@ def watched() -> Iterator[tuple[Callable[[int], None], Callable[[int], None]]]:
     show_default=True,
     help="Schedule the job is judged with.",
 )
-@click.option("-o", "--output", type=click.Path(), metavar="SETUP", help="Setup file to write with the best placement.")
-@click.option("--map", "map_file", type=click.Path(), metavar="CSV", help="Write the map of the sweep, too.")
+@click.option(
+    "-o", "--output", type=OutFile("setup file"), metavar="SETUP", help="Setup file to write with the best placement."
+)
+@click.option(
+    "--map", "map_file", type=OutFile("map of places"), metavar="CSV", help="Write the map of the sweep, too."
+)
 @click.option(
     "--x-mm",
     type=(float, float),
@@ -63,8 +68,7 @@ def watched() -> Iterator[tuple[Callable[[int], None], Callable[[int], None]]]:
     "--objective", type=click.Choice(["margin", "time"]), default="margin", show_default=True, help="What is sought."
 )
 @click.option("--overhang", is_flag=True, help="Cuts may leave the pallet.")
-@click.option("--overwrite", is_flag=True, help="Replace the files that are there.")
-@shared(SWITCHES, WORKERS, JSON)
+@shared(OVERWRITE, SWITCHES, WORKERS, JSON)
 def command(
     program: str,
     *,
@@ -79,7 +83,6 @@ def command(
     step_deg: float,
     objective: str,
     overhang: bool,
-    overwrite: bool,
     stops: bool,
     skip: bool,
     jobs: int | None,
@@ -97,7 +100,6 @@ def command(
     from hexpost.cli.run import files_of
     from hexpost.cli.workers import engine_of
     from hexpost.moves.model import Switches
-    from hexpost.setup.files import check_free, write_whole
     from hexpost.setup.place import Search, place
     from hexpost.setup.placement_report import document, map_csv, setup_file, text
     from hexpost.units import RAD_PER_DEG
@@ -105,8 +107,6 @@ def command(
     for name, limits in (("--x-mm", x_mm), ("--y-mm", y_mm), ("--z-mm", z_mm), ("--turn-deg", turn_deg)):
         if limits is not None and not -1e5 <= limits[0] <= limits[1] <= 1e5:
             raise click.BadParameter(f"expected LOW not above HIGH, found {limits[0]:g} {limits[1]:g}", param_hint=name)
-    for path in filter(None, (output, map_file)):
-        check_free(Path(path), overwrite=overwrite)
     search = Search(
         x=x_mm, y=y_mm, z=z_mm, turn=(turn_deg[0] * RAD_PER_DEG, turn_deg[1] * RAD_PER_DEG), step=step_mm,
         step_turn=step_deg * RAD_PER_DEG, objective=objective, overhang=overhang,
@@ -115,12 +115,9 @@ def command(
     run = engine_of(loads="hexpost.setup.trial", jobs=jobs, alone=serial, address=cluster, memory_mb=memory_mb)
     with run as engine, watched() as (total, tick):
         found = place(given, feed, search, engine, total=total, tick=tick)
-    if output:
-        write_whole(Path(output), setup_file(found), overwrite=overwrite)
-    if map_file:
-        write_whole(Path(map_file), map_csv(found), overwrite=overwrite)
+    written = write_all((output, lambda: setup_file(found).encode()), (map_file, lambda: map_csv(found).encode()))
     if as_json:
-        click.echo(json.dumps({**document(found), "written": output}, indent=2))
+        click.echo(json.dumps({**document(found), "written": output if output in written else None}, indent=2))
     else:
-        click.echo(text(found) + (f"written: {click.format_filename(output)}" if output else ""), nl=bool(output))
+        click.echo(text(found) + told(written), nl=False)
     click.get_current_context().exit(EXIT_CLEAN if found.best.clean else EXIT_BROKEN)

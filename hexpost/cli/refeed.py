@@ -6,15 +6,15 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import INPUTS, JSON, shared
+from hexpost.cli.outputs import OVERWRITE, OutFile
 
 
 @click.command("refeed", cls=Command)
 @click.argument("program", type=click.Path())
-@click.option("-o", "--output", type=click.Path(), required=True, metavar="NEW", help="Program to write.")
+@click.option("-o", "--output", type=OutFile("part program"), required=True, metavar="NEW", help="Program to write.")
 @click.option("--split", is_flag=True, help="Cut long straight blocks where parts with feeds of their own save time.")
-@click.option("--overwrite", is_flag=True, help="Replace a file that is there.")
-@shared(INPUTS, JSON)
-def command(program: str, *, output: str, split: bool, overwrite: bool, as_json: bool, **files: str | None) -> None:
+@shared(OVERWRITE, INPUTS, JSON)
+def command(program: str, *, output: str, split: bool, as_json: bool, **files: str | None) -> None:
     """Write PROGRAM anew with feeds lowered to what the struts allow; all else stays byte for byte.
 
     A head comment says from what, and for which machine. Where no feed has to be lowered, NEW is a copy of PROGRAM.
@@ -23,6 +23,4 @@ def command(program: str, *, output: str, split: bool, overwrite: bool, as_json:
     """
     from hexpost.cli.refeed_run import run
 
-    click.get_current_context().exit(
-        run(Path(program), Path(output), files, split=split, overwrite=overwrite, as_json=as_json)
-    )
+    click.get_current_context().exit(run(Path(program), Path(output), files, split=split, as_json=as_json))

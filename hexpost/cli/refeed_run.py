@@ -8,12 +8,12 @@ import click
 
 from hexpost.audit.model import Finding
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
+from hexpost.cli.outputs import told as told_written
+from hexpost.cli.outputs import write_all
 from hexpost.cli.run import files_of
-from hexpost.errors import OutputError
 from hexpost.pipeline import load
 from hexpost.refeed.lower import refeed
 from hexpost.refeed.model import Refed
-from hexpost.tables.whole import write_whole
 from hexpost.voice import advice, duration, number, plural
 
 SHOWN = 20
@@ -22,15 +22,15 @@ DECIMALS = 6
 """Decimals of seconds and feeds in JSON."""
 
 
-def run(
-    program: Path, output: Path, files: Mapping[str, str | None], *, split: bool, overwrite: bool, as_json: bool
-) -> int:
+def run(program: Path, output: Path, files: Mapping[str, str | None], *, split: bool, as_json: bool) -> int:
     """Write the new program; return the exit code."""
-    if output.exists() and not overwrite:
-        raise OutputError(f"{output}: is there already; give --overwrite to replace it")
     found = refeed(load(files_of(program, files)), split=split)
-    write_whole(output, found.source)
-    click.echo(json.dumps(document(found), indent=1) if as_json else "\n".join(told(found, output)))
+    written = write_all((str(output), lambda: found.source))
+    click.echo(
+        json.dumps(document(found), indent=1)
+        if as_json
+        else "\n".join([*told(found), *told_written(written).splitlines()])
+    )
     return EXIT_BROKEN if found.after.findings.count else EXIT_CLEAN
 
 
@@ -66,14 +66,13 @@ def document(found: Refed) -> dict[str, object]:
     }
 
 
-def told(found: Refed, output: Path) -> list[str]:
+def told(found: Refed) -> list[str]:
     """Return what was done, in lines of text; lines are those of the old program, and where they are now."""
-    written = f"written: {click.format_filename(output)}"
     if not found.changes:
         same = (
             f"no feed to lower: the new program is a copy of the old one; cycle time {duration(found.after.duration)}"
         )
-        return [same, *_left(found), written]
+        return [same, *_left(found)]
     times = f"cycle time {duration(found.before.duration)} before, {duration(found.after.duration)} now"
     lines = [f"{plural(len(found.changes), 'block')} with a lower feed; {times}"]
     if found.split:
@@ -82,7 +81,7 @@ def told(found: Refed, output: Path) -> list[str]:
     lines += [f"  line {_line(c.old_line, c.line)}: F{number(c.before)} -> F{number(c.now)}" for c in rows]
     if len(found.changes) > SHOWN:
         lines.append(f"  ... and {len(found.changes) - SHOWN:,} more")
-    return [*lines, *_left(found), written]
+    return [*lines, *_left(found)]
 
 
 def _line(old: int, new: int) -> str:

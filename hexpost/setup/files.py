@@ -1,14 +1,11 @@
-"""Setup and machine files as text: what was found, with where it comes from; written whole or not at all."""
+"""Setup and machine files as text: what was found, with where it comes from."""
 
 import hashlib
-import os
 import re
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
-from pathlib import Path
 
 from hexpost.arrays import Array
-from hexpost.errors import HexpostError, OutputError
+from hexpost.errors import HexpostError
 from hexpost.machine.model import Setup
 from hexpost.shelf import Text
 from hexpost.units import DEG_PER_RAD
@@ -47,42 +44,6 @@ def provenance(command: str, sources: Mapping[str, Text]) -> list[str]:
         shown = "".join(c if c.isprintable() else " " for c in name)
         out.append(f"from {shown}, SHA-256 {hashlib.sha256(source).hexdigest()}")
     return out
-
-
-def check_free(path: Path, *, overwrite: bool = False) -> None:
-    """Refuse a path where something stands that must not be overwritten: before long work, not after it.
-
-    Raises
-    ------
-    OutputError
-        When there is a file and ``overwrite`` is not asked for, or a link, a folder or a special file.
-    """
-    if path.is_symlink() or (path.exists() and not path.is_file()):
-        raise OutputError(f"{path}: expected a file or nothing, found a link, a folder or a special file")
-    if path.exists() and not overwrite:
-        raise OutputError(f"{path}: expected no file of this name, found one\n    hint: --overwrite replaces it")
-
-
-def write_whole(path: Path, text: str, *, overwrite: bool = False) -> None:
-    """Write a file whole or not at all.
-
-    Raises
-    ------
-    OutputError
-        When there is a file already and ``overwrite`` is not asked for, or it cannot be written.
-    """
-    check_free(path, overwrite=overwrite)
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with part.open("wb") as file:
-            file.write(text.encode())
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-    except OSError as error:
-        with suppress(OSError):
-            part.unlink()
-        raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from error
 
 
 def with_struts(source: bytes, values: Sequence[Mapping[str, str]], notes: Sequence[str]) -> str:

@@ -104,11 +104,32 @@ def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> TableCo
     return TableColumns(TIME in wanted, tuple(Chosen(g, r) for g, r in rows if r), LINE in wanted)
 
 
-def followed(columns: TableColumns) -> list[str]:
-    """Return the names of the columns that the drives follow: commands where the table has them, else lengths."""
-    groups = {c.group.name: c for c in columns.chosen}
-    found = groups.get("command") or groups.get("length")
-    return [found.group.column(k + 1) for k in found.rows] if found else []
+def followed(columns: TableColumns, *, geared: bool) -> list[str]:
+    """Return the names of the columns that the drives follow: ``geared`` ones commands, others the lengths themselves.
+
+    Nothing where the table lacks one of the six: it is not for drives.
+    """
+    wanted = COMMAND if geared else GROUPS[0]
+    found = next((c for c in columns.chosen if c.group is wanted), None)
+    return [wanted.column(k + 1) for k in range(STRUTS)] if found and len(found.rows) == STRUTS else []
+
+
+def notices(columns: TableColumns, *, geared: bool) -> list[str]:
+    """Return what a choice of columns gives up, in a sentence each: drives that can follow it, a proof of the job."""
+    out = []
+    if not followed(columns, geared=geared):
+        need = "command" if geared else "length"
+        out.append(
+            f"NOT FOR DRIVES: the table lacks columns that the drives follow. Add {need} to --columns for a job that a "
+            "machine is to run."
+        )
+    whole = {c.group.name for c in columns.chosen if len(c.rows) == STRUTS}
+    lacking = [name for name, there in (("time", columns.time), ("line", columns.line)) if not there]
+    lacking += [g.name for g in GROUPS if g.name not in whole]
+    lacking += [c.group.name for c in columns.chosen if c.group.name not in (*whole, *lacking)]
+    if lacking:
+        out.append(f"This job cannot be verified: its table lacks {', '.join(lacking)} columns. Add them to --columns.")
+    return out
 
 
 def _there(x: Array | None) -> Array:

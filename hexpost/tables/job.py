@@ -14,7 +14,7 @@ from typing import Self
 from hexpost.errors import OutputError
 from hexpost.shelf import Text
 from hexpost.tables.exchange import Claim, exchange
-from hexpost.tables.ours import MANIFEST, UNFINISHED, discard, listed, present, refuse_others, settle, sides, signature
+from hexpost.tables.ours import MANIFEST, UNFINISHED, discard, look, refuse_others, settle, sides, signature
 from hexpost.tables.whole import PartFile, WrittenFile, sync_folder, writing
 
 
@@ -120,40 +120,21 @@ class JobFolder:
     def _open(self, *, overwrite: bool) -> None:
         """Find the folder empty or make it so, or begin beside the job that it holds; then mark what is built."""
         path = self.path
-        if path.is_symlink():
-            raise OutputError(f"{path}: expected a folder or nothing, found a symbolic link")
-        if path.exists() and not path.is_dir():
-            raise OutputError(f"{path}: expected a folder or nothing, found a file")
-        if path.name:
+        if path.name and not path.is_symlink():
             settle(path)
-        if path.exists():
-            self._claim(path)
-            self._take(overwrite=overwrite)
-        else:
-            self._make_folders(path)
-            self._claim(path)
+        known = look(path, overwrite=overwrite)
+        self._make_folders(path)
+        self._claim(path)
+        if known:
+            self._before = signature(path)
+            refuse_others(path, known)
+        if MANIFEST in known:
+            self._begin_beside()
+        elif known:
+            discard(path, keep=True)
         self._mark = os.open(self._building / UNFINISHED, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL, 0o666)
         self._own.append(os.fstat(self._mark))
         sync_folder(self._building)
-
-    def _take(self, *, overwrite: bool) -> None:
-        """Look at a folder that is there: empty, unfinished, a job to be replaced, or to be refused."""
-        path, known = self.path, listed(self.path)
-        if not (there := present(path)):
-            return
-        if known is None:
-            raise OutputError(
-                f"{path}: expected an empty folder or a job, found other files ({there[0]})\n"
-                "    hint: choose another folder with --out"
-            )
-        if MANIFEST in known and not overwrite:
-            raise OutputError(f"{path}: already holds a job\n    hint: use --overwrite to replace it, or another --out")
-        self._before = signature(path)
-        refuse_others(path, known)
-        if MANIFEST not in known:
-            discard(path, keep=True)
-        else:
-            self._begin_beside()
 
     def _begin_beside(self) -> None:
         """Make the folder in which the job is built that takes the place of the old one."""

@@ -71,6 +71,33 @@ def signature(folder: Path) -> dict[str, tuple[int, int, int]]:
     return {name: (s.st_size, s.st_mtime_ns, s.st_ino) for name, s in seen.items()}
 
 
+def look(path: Path, *, overwrite: bool) -> dict[str, str]:
+    """Return what the job lists that is at ``path``: nothing where nothing is there.
+
+    Raises
+    ------
+    OutputError
+        It is no folder, holds no job, or one that is finished and may not be replaced.
+    """
+    if path.is_symlink():
+        raise OutputError(f"{path}: expected a folder or nothing, found a symbolic link")
+    if not path.exists():
+        return {}
+    if not path.is_dir():
+        raise OutputError(f"{path}: expected a folder or nothing, found a file")
+    if not (there := present(path)):
+        return {}
+    known = listed(path)
+    if known is None:
+        raise OutputError(
+            f"{path}: expected an empty folder or a job, found other files ({there[0]})\n"
+            "    hint: choose another folder with --out"
+        )
+    if MANIFEST in known and not overwrite:
+        raise OutputError(f"{path}: already holds a job\n    hint: use --overwrite to replace it, or another --out")
+    return known
+
+
 def refuse_others(folder: Path, known: Mapping[str, str]) -> None:
     """Refuse a folder in which a file is not one that is ``known``, byte for byte.
 

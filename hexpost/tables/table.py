@@ -1,7 +1,7 @@
 """The setpoint table: batches of setpoints in, one file out, in any of the formats."""
 
 from hexpost.setpoints.model import Setpoints
-from hexpost.tables.columns import TableColumns, followed
+from hexpost.tables.columns import TableColumns, followed, notices
 from hexpost.tables.decimals import time_decimals
 from hexpost.tables.formats import encoder
 from hexpost.tables.quantise import MICROS, Encoded, Quantiser
@@ -91,15 +91,19 @@ def reading_name(stride: int) -> str:
     return f"reading-every-{stride}.csv"
 
 
-def describe(columns: TableColumns, period: float, rows: int) -> dict[str, object]:
-    """Return what the manifest says about a table: rows, period, and each column's name, unit and resolution."""
+def describe(columns: TableColumns, period: float, rows: int, *, geared: bool = False) -> dict[str, object]:
+    """Return what the manifest says about a table: rows, period, and each column's name, unit and resolution.
+
+    What the drives follow, too (with ``geared`` screws, commands), and what the choice of columns gives up.
+    """
     micros = round(period * MICROS)
     steps = {c.group.column(k + 1): c.group.decimals for c in columns.chosen for k in c.rows}
     steps |= {"time_s": time_decimals(micros), "line": 0}
     return {
         "rows": rows,
         "period_us": micros,
-        "drives_follow": followed(columns),
+        "drives_follow": followed(columns, geared=geared),
+        "notices": notices(columns, geared=geared),
         "columns": [
             {"name": n, "unit": u, "decimals": steps[n]} for n, u in zip(columns.names, columns.units, strict=True)
         ],

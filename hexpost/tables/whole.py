@@ -156,11 +156,16 @@ def write_whole(path: Path, data: Text) -> WrittenFile:
     OutputError
         The place cannot be written (no such folder, no right, disk full), or holds a link or a special file.
     """
-    if path.is_symlink() or (path.exists() and not path.is_file()):
-        raise OutputError(f"{path}: expected a file or nothing, found a link, a folder or a special file")
+    refuse_special(path)
     with PartFile(path.parent, path.name) as part:
         part.fill(data)
         return part.commit(path.name)
+
+
+def refuse_special(path: Path) -> None:
+    """Refuse a path where something else is than a file: a link, a folder, a device, a pipe."""
+    if path.is_symlink() or (path.exists() and not path.is_file()):
+        raise OutputError(f"{path}: expected a file or nothing, found a link, a folder or a special file")
 
 
 def digest_of(path: Path) -> str:
@@ -189,5 +194,5 @@ def writing(path: Path) -> Iterator[None]:
         reason = (e.strerror or str(e)).lower()
         raise OutputError(
             f"{path}: expected to write here, found: {reason}\n"
-            "    hint: choose another folder with --out, or free space and set rights there"
+            "    hint: choose another place, or free space and set rights there"
         ) from e

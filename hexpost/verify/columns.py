@@ -59,8 +59,8 @@ class Layout:
         return [self.names.index(n) for n in wanted] if wanted[0] in self.names else []
 
 
-def layout(tables: Mapping[str, Mapping[str, Any]]) -> Layout:
-    """Return the columns of the tables.
+def layout(tables: Mapping[str, Mapping[str, Any]], *, geared: bool) -> Layout:
+    """Return the columns of the tables; drives of a ``geared`` machine follow commands and nothing else.
 
     Raises
     ------
@@ -79,13 +79,14 @@ def layout(tables: Mapping[str, Mapping[str, Any]]) -> Layout:
     needed = [TIME, *(g.column(k) for g in GROUPS[:COMMAND] for k in STRUTS), LINE]
     if lacking := [n for n in needed if n not in names]:
         raise HexpostError(f"setpoint table: not all is in it that a proof needs: {', '.join(lacking[:5])} missing")
-    groups = [g for g in GROUPS if g.column(1) in names]
+    groups = [g for g in GROUPS if any(g.column(k) in names for k in STRUTS)]
     if any(g.column(k) not in names for g in groups for k in STRUTS):
         raise HexpostError("setpoint table: expected commands, turns and counts of all six struts or of none")
-    follow = GROUPS[COMMAND if GROUPS[COMMAND] in groups else LENGTH]
+    follow = GROUPS[COMMAND if geared else LENGTH]
+    wanted = [follow.column(k) for k in STRUTS] if follow in groups else []
     for name, what in tables.items():
         if what["period_us"] != micros or what["columns"] != first["columns"]:
             raise HexpostError(f"{name}: expected the period and the columns of the first table")
-        if what.get("drives_follow") != [follow.column(k) for k in STRUTS]:
-            raise HexpostError(f"{name}: drives_follow: expected the columns of {follow.name}")
+        if what.get("drives_follow") != wanted:
+            raise HexpostError(f"{name}: drives_follow: expected {wanted or 'nothing: the table has no commands'}")
     return Layout(names=names, decimals=[int(str(every[n]["decimals"])) for n in names], micros=micros)

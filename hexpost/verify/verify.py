@@ -46,7 +46,7 @@ def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> None
     files = {role: folder.path / name for role, name in folder.manifest["inputs"].items()}
     inputs = read_inputs(files, folder.path, settings_of(folder.manifest["settings"]))
     checks.append(_agreement(folder, inputs))
-    columns = layout(folder.tables)
+    columns = layout(folder.tables, geared=all(strut.screw for strut in inputs.machine.struts))
     table = Table(folder.path, folder.tables, columns, digests)
     found = prove_equations(
         table.batches(),

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
+from tempfile import gettempdir
 from typing import ParamSpec, TypeVar
 
 from hexpost.errors import HexpostError
@@ -16,6 +17,10 @@ R = TypeVar("R")
 
 MEMORY_MB = 4096
 """A worker process may hold so much data, unless told otherwise."""
+
+
+_MOST_FOLDER = 60
+"""Bytes of the temporary folder: the server's socket is in it, and its path is one of 107 at most (unix(7))."""
 
 
 class EngineError(HexpostError):
@@ -86,7 +91,7 @@ def _process_pool(count: int, memory_mb: int, loads: str) -> Executor:
     """Open a pool of worker processes."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
-    if "forkserver" in multiprocessing.get_all_start_methods():
+    if "forkserver" in multiprocessing.get_all_start_methods() and len(os.fsencode(gettempdir())) <= _MOST_FOLDER:
         context = multiprocessing.get_context("forkserver")
         context.set_forkserver_preload([loads] if loads else [])
         return Workers(count, mp_context=context, initializer=_prepare, initargs=(memory_mb,))

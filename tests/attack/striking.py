@@ -19,7 +19,7 @@ COMMANDS = {
     "align": ("align", "in/probed_points.csv", "-o", "out/askew.toml", "--overwrite"),
     "calibrate": ("calibrate", "in/measured_poses.csv", "--sigma-mm", "0.005", "--sigma-deg", "0.0005", "-o",
                   "out/built.toml", "--overwrite"),
-    "place": ("place", "in/p.nc", "-o", "out/placed.toml", "--map", "out/map.csv", "--overwrite", "--jobs", "1",
+    "place": ("place", "in/p.nc", "-o", "out/placed.toml", "--map", "out/map.csv", "--overwrite", "--serial",
               "--step-mm", "300", "--step-deg", "90"),
     "gate": ("gate", "in/p.nc", "in/limits.nc", "--serial", "--cache", "out/cache", "--sarif", "out/g.sarif", "--junit",
              "out/g.xml", "--html", "out/g.html"),

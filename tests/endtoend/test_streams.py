@@ -38,7 +38,9 @@ def test_streams_closed_from_the_start_leave_the_verdict(tmp_path, text, code):
 @pytest.mark.parametrize("words", [["audit"], ["audit", "--json"], ["explain"]])
 def test_an_output_that_is_full_is_no_verdict(tmp_path, words):
     with open("/dev/full", "wb") as full:  # noqa: PTH123 - a device
-        assert run(tmp_path, words, stdout=full)[0] == 2
+        code, said = run(tmp_path, words, stdout=full)
+        assert code == 2
+        assert "hexpost: standard output does not take what there is to say: No space left on device" in said
         assert run(tmp_path, words, UNREADABLE, stdout=full, stderr=full)[0] == 2
 
 
@@ -49,6 +51,9 @@ def test_a_pipe_that_nobody_reads_is_no_verdict(tmp_path, text):
     os.close(read)
     with os.fdopen(write, "wb") as pipe:
         assert run(tmp_path, ["audit", "--full"], text, stdout=pipe, stderr=pipe)[0] == 2
+        if text == PROGRAM:
+            code, said = run(tmp_path, ["audit", "--full"], text, stdout=pipe)
+            assert (code, "nobody reads it any more" in said) == (2, True)
 
 
 INTERRUPTED = """
@@ -95,3 +100,55 @@ hexpost.__main__.run()
 def test_an_interruption_is_not_lost_where_nothing_can_be_raised():
     done = subprocess.run([sys.executable, "-c", DROPPED], capture_output=True, text=True, timeout=50, check=False)
     assert done.returncode == 130 and done.stderr == ""
+
+
+STARVED = """
+import resource, sys
+from hexpost.__main__ import run
+import numpy, scipy.linalg, click  # so that what is bounded is the work
+resource.setrlimit(resource.RLIMIT_DATA, (int(sys.argv.pop(1)) << 20,) * 2)
+run()
+"""
+
+
+@pytest.mark.parametrize("megabytes", [1, 20, 60, 120])
+@pytest.mark.parametrize("words", [["audit"], ["convert", "--out", "job"], ["gate", "--serial", "--no-cache"]])
+def test_a_run_without_memory_is_2_and_a_sentence(tmp_path, megabytes, words):
+    """1 means a broken limit, and nothing else: also where Python itself would end with it."""
+    (tmp_path / "p.nc").write_text(PROGRAM)
+    command = [sys.executable, "-c", STARVED, str(megabytes), *words, str(tmp_path / "p.nc")]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.returncode != 1
+    if done.returncode >= 0:  # linear algebra may end itself where it finds no room
+        assert done.returncode in (0, 2), done.stderr
+        assert done.returncode == 0 or done.stderr.strip()
+
+
+NO_ROOM = [
+    "MemoryError()",
+    "OSError(2, 'no temporary directory')",
+    "RuntimeError('thread')",
+    "ImportError('no map')",
+]
+
+
+@pytest.mark.parametrize("fault", NO_ROOM)
+@pytest.mark.parametrize("traceback", [False, True])
+@pytest.mark.parametrize("where", ["hexpost.pipeline.load", "hexpost.cli.main"])
+def test_whatever_fails_ends_with_2_and_a_sentence(tmp_path, fault, traceback, where):
+    module, name = where.rsplit(".", 1)
+    code = (
+        f"import {module}\ndef fails(*given, **named): raise {fault}\n"
+        f"import hexpost.pipeline, hexpost.cli.run\nhexpost.cli.run.load = fails\n"
+        f"setattr(sys.modules['{module}'], '{name}', fails)\n"
+    )
+    (tmp_path / "p.nc").write_text(PROGRAM)
+    env = {**os.environ, **({"HEXPOST_TRACEBACK": "1"} if traceback else {})}
+    script = f"import sys\n{code}from hexpost.__main__ import run\nrun()"
+    done = subprocess.run(
+        [sys.executable, "-c", script, "audit", str(tmp_path / "p.nc")], env=env, capture_output=True, text=True,
+        check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert "hexpost: " in done.stderr
+    assert traceback or "Traceback" not in done.stderr

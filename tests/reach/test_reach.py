@@ -90,7 +90,7 @@ def test_commands(tmp_path):
     assert "<svg" in (tmp_path / "r" / "reach.html").read_text()
     again = CliRunner().invoke(main, options)
     assert again.exit_code == 2
-    assert "already there" in again.output
+    assert "--overwrite replaces it" in again.output
 
 
 def test_the_same_value_everywhere_is_one_colour_in_spite_of_rounding():

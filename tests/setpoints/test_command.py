@@ -181,3 +181,39 @@ def test_the_manifest_names_what_the_drives_follow(tmp_path, root):
     last = list(job.setpoints())[-1]
     at = head.index("command_1_mm")
     assert np.abs(rows[-1, at : at + 6] - last.command[:, -1]).max() < 5.1e-7
+
+
+CHOICES = ("", "time,length,speed,acceleration,line", "command", "length", "time,length_1_mm,line", "command_1_mm,line",
+           "time,length,speed,acceleration,command,line", "time,length,speed,acceleration,command,turns,counts,line",
+           "time,length,speed,acceleration,command_2_mm,line", "time,length,speed,acceleration,turns,line")  # fmt: skip
+
+
+@pytest.mark.parametrize("columns", CHOICES)
+@pytest.mark.parametrize("geared", [True, False])
+def test_any_choice_of_columns_is_proven_or_says_beforehand_why_not(tmp_path, columns, geared):
+    """And whatever it says, drives are named only where they follow all six: commands where there are screws."""
+    from click.testing import CliRunner
+    from machine.described import text
+
+    from hexpost.cli import main
+
+    if not geared and any(g in columns for g in ("command", "turns", "counts")):
+        pytest.skip("such columns are refused without screws")
+    (tmp_path / "m.toml").write_text(text())
+    (tmp_path / "p.nc").write_text("G21 G00 Z150\nG01 X5 C10 F3000\nM30\n")
+    machine = ["--machine", str(tmp_path / "m.toml")] if geared else []
+    words = ["convert", str(tmp_path / "p.nc"), *machine, "--out", str(tmp_path / "job"), "--columns", columns]
+    made = CliRunner().invoke(main, words)
+    assert made.exit_code in (0, 1), made.output
+    proof = CliRunner().invoke(main, ["verify", str(tmp_path / "job")])
+    unproven = "cannot be verified" in made.stderr
+    assert proof.exit_code == (2 if unproven else made.exit_code), proof.output
+    manifest = json.loads((tmp_path / "job" / "manifest.json").read_text())
+    (told,) = manifest["tables"].values()
+    names = [c["name"] for c in told["columns"]]
+    wanted = [f"{'command' if geared else 'length'}_{k}_mm" for k in range(1, 7)]
+    follows = set(wanted) <= set(names)
+    assert told["drives_follow"] == (wanted if follows else [])
+    for said in (made.stderr, " ".join(told["notices"]), (tmp_path / "job" / "report.txt").read_text()):
+        assert ("NOT FOR DRIVES" in said) == (not follows)
+        assert ("cannot be verified" in said) == unproven

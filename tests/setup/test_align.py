@@ -80,9 +80,10 @@ def test_provenance_stands_in_the_file(tmp_path):
 
 
 def test_an_existing_file_is_not_overwritten_by_accident(tmp_path):
-    (tmp_path / "setup.toml").write_text("# mine\n")
+    mine = "[offset.G54]  # mine\n"
+    (tmp_path / "setup.toml").write_text(mine)
     assert run(tmp_path, table()).exit_code == 2
-    assert (tmp_path / "setup.toml").read_text() == "# mine\n"
+    assert (tmp_path / "setup.toml").read_text() == mine
     assert run(tmp_path, table(), "--overwrite").exit_code == 0
 
 

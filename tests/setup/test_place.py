@@ -146,7 +146,7 @@ def test_what_cannot_be_searched_is_refused(small, tmp_path):
         (["--step-mm", "0.1"], "expected a sweep of at most"),
         (["--x-mm", "100", "-100"], "expected LOW not above HIGH"),
         (["--turn-deg", "nan", "0"], "expected LOW not above HIGH"),
-        (["-o", str(small.setup)], "expected no file of this name"),
+        (["-o", str(small.setup)], "expected another file than an input"),
     ):
         done = CliRunner().invoke(main, words + extra)
         assert done.exit_code == 2

@@ -148,11 +148,16 @@ def test_a_table_that_breaks_a_limit_says_so_in_its_name():
 
 
 def test_the_manifest_describes_every_column():
+    gone = "NOT FOR DRIVES: the table lacks columns that the drives follow. "
+    gone += "Add length to --columns for a job that a machine is to run."
+    unproven = "This job cannot be verified: its table lacks line, length, speed, acceleration columns. "
+    unproven += "Add them to --columns."
     told = describe(choose(["time", "speed_1_mm_s"]), 1e-3, 7)
     assert told == {
         "rows": 7,
         "period_us": 1000,
         "drives_follow": [],
+        "notices": [gone, unproven],
         "columns": [
             {"name": "time_s", "unit": "s", "decimals": 3},
             {"name": "speed_1_mm_s", "unit": "mm/s", "decimals": 6},

@@ -76,7 +76,7 @@ def test_a_place_that_cannot_be_written_is_named_with_its_reason(tmp_path):
         write_whole(tmp_path / "none" / "a", b"x")
     assert "none" in str(e.value)
     assert "found: no such file or directory" in str(e.value)
-    assert "hint: choose another folder with --out" in str(e.value)
+    assert "hint: choose another place" in str(e.value)
 
 
 def test_a_job_holds_its_files_and_their_hashes(tmp_path):
