@@ -7,7 +7,7 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import JSON, shared
-from hexpost.cli.outputs import OVERWRITE, OutFile, told, write_all
+from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
 
 
 @click.command("align", cls=Command)
@@ -71,4 +71,4 @@ def command(
     if as_json:
         click.echo(json.dumps({**found.document(), "written": output if written else None}, indent=2))
     else:
-        click.echo(found.text() + told(written), nl=False)
+        click.echo(found.text() + lines_of(written), nl=False)

@@ -7,7 +7,7 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import JSON, shared
-from hexpost.cli.outputs import OVERWRITE, OutFile, told, write_all
+from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
 
 
 @click.command("calibrate", cls=Command)
@@ -88,4 +88,4 @@ def command(
     if as_json:
         click.echo(json.dumps({**said, "written": output if written else None}, indent=2))
     else:
-        click.echo(shown + told(written), nl=False)
+        click.echo(shown + lines_of(written), nl=False)

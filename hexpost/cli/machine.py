@@ -7,7 +7,7 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import WORKERS, shared
-from hexpost.cli.outputs import OVERWRITE, OutFile, OutFolder, told, write_all
+from hexpost.cli.outputs import OVERWRITE, OutFile, OutFolder, lines_of, write_all
 
 REACH = {"reach.csv": "table of reach", "reach.html": "page of reach"}
 """What a survey writes."""
@@ -46,7 +46,7 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
     if svg:
         from hexpost.reach.picture import picture
 
-        click.echo(told(write_all((svg, lambda: picture(machine).encode()))), nl=False)
+        click.echo(lines_of(write_all((svg, lambda: picture(machine).encode()))), nl=False)
         return
     if toml:
         click.echo(machine.source, nl=False)
@@ -89,4 +89,4 @@ def reach(
     contents = (lambda: table(found).encode(), lambda: page(machine, found, step_mm).encode())
     written = write_all(*zip((str(folder / name) for name in REACH), contents, strict=True))
     click.echo(f"{int(found.reachable.sum()):,} of {found.reachable.size:,} places are within reach")
-    click.echo(told(written), nl=False)
+    click.echo(lines_of(written), nl=False)

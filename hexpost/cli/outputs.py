@@ -213,6 +213,6 @@ def write_all(*files: tuple[str | None, Callable[[], "Text"]]) -> list[str]:
     return written
 
 
-def told(written: Iterable[str]) -> str:
+def lines_of(written: Iterable[str]) -> str:
     """Return a line for each file that was written."""
     return "".join(f"written: {click.format_filename(name)}\n" for name in written)

@@ -11,7 +11,7 @@ import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
 from hexpost.cli.options import INPUTS, JSON, SWITCHES, WORKERS, shared
-from hexpost.cli.outputs import OVERWRITE, OutFile, told, write_all
+from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
 
 RANGE = "LOW HIGH"
 
@@ -119,5 +119,5 @@ def command(
     if as_json:
         click.echo(json.dumps({**document(found), "written": output if output in written else None}, indent=2))
     else:
-        click.echo(text(found) + told(written), nl=False)
+        click.echo(text(found) + lines_of(written), nl=False)
     click.get_current_context().exit(EXIT_CLEAN if found.best.clean else EXIT_BROKEN)

@@ -8,8 +8,7 @@ import click
 
 from hexpost.audit.model import Finding
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
-from hexpost.cli.outputs import told as told_written
-from hexpost.cli.outputs import write_all
+from hexpost.cli.outputs import lines_of, write_all
 from hexpost.cli.run import files_of
 from hexpost.pipeline import load
 from hexpost.refeed.lower import refeed
@@ -27,9 +26,7 @@ def run(program: Path, output: Path, files: Mapping[str, str | None], *, split: 
     found = refeed(load(files_of(program, files)), split=split)
     written = write_all((str(output), lambda: found.source))
     click.echo(
-        json.dumps(document(found), indent=1)
-        if as_json
-        else "\n".join([*told(found), *told_written(written).splitlines()])
+        json.dumps(document(found), indent=1) if as_json else "\n".join([*told(found), *lines_of(written).splitlines()])
     )
     return EXIT_BROKEN if found.after.findings.count else EXIT_CLEAN
 
