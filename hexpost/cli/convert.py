@@ -56,8 +56,10 @@ def command(
 
     A job that breaks a limit is written as not runnable. With --overwrite the new job is built beside the old one and
     exchanged with it: whatever stops the run, a whole job is under the name, or beside it, where the next run puts it
-    back. Only jobs of hexpost are replaced, and none with a file that was added or changed since. Exit code 0: no limit broken; 1: at least one; 2: the program
-    or another file is not understood, or the folder cannot be written.
+    back. Only jobs of hexpost are replaced, and none with a file that was added or changed since.
+
+    Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood, or the folder
+    cannot be written.
     """
     from hexpost.cli.run import inputs_of, show, watched, workers_of
     from hexpost.convert import Output, convert
