@@ -27,8 +27,8 @@ NO_MODULES = {
 NO_ATTRIBUTES = {("os", "system"), ("os", "popen"), ("os", "execv"), ("os", "spawnl"), ("os", "fork")}
 NO_HARM = {"urllib.parse", "xml.sax.saxutils"}
 """Functions on strings alone."""
-SYSTEM_CALLS = {"tables/exchange.py": {"ctypes"}}
-"""The one call of the system that Python has no function for: it exchanges two folders."""
+SYSTEM_CALLS = {"tables/exchange.py": {"ctypes"}, "workers/leash.py": {"ctypes"}, "workers/ordered.py": {"pickle"}}
+"""Calls of the system that Python has no function for, by fixed names; results of processes that this one started."""
 LOADERS = {"load", "loads", "fromfile", "loadtxt", "genfromtxt", "memmap", "read_pickle"}
 
 
