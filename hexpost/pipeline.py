@@ -29,6 +29,7 @@ from hexpost.path.model import ToolPath
 from hexpost.program.model import Program
 from hexpost.program.read import read
 from hexpost.proving import AS_PROGRAMMED, Proving, begun_again, proving_moves, slowed
+from hexpost.setpoints.between import Between
 from hexpost.setpoints.command import gearing
 from hexpost.setpoints.model import Gearing, Setpoints, YawProfile
 from hexpost.setpoints.stream import stream
@@ -178,8 +179,7 @@ def understand(
         With the known faults and every fault of its meaning, in the order of the text.
     """
     faults = list(known)
-    if period is not None:
-        machine = replace(machine, period=period)
+    machine = machine if period is None else replace(machine, period=period)
     meaning = interpret(program, machine, tools, setup, faults, switches=switches, begin=begin)
     if faults:
         own = told(known, faults[len(known) :], program.name)
@@ -215,8 +215,7 @@ def content(path: Path) -> Text:
     InputError
         When it is missing, unreadable or no regular file, or longer than ``MOST_BYTES`` or ``MOST_LINES``.
     """
-    source = read_text(path, MOST_BYTES)
-    lines = 0
+    source, lines = read_text(path, MOST_BYTES), 0
     for at in range(0, len(source), _PIECE):
         lines += source[at : at + _PIECE].count(b"\n")
         shelf.let_go()
@@ -275,7 +274,8 @@ class Writers(Protocol[M]):
 def audit_of(job: Job) -> Audit:
     """Return an audit of a job that has seen nothing yet."""
     i = job.inputs
-    return Audit(i.machine, i.tools, i.meaning, i.program, i.checking)
+    between = Between(job.timing, job.path, i.meaning.moves, i.machine, job.yaw)
+    return Audit(i.machine, i.tools, i.meaning, i.program, i.checking, schedule=between)
 
 
 def examine(

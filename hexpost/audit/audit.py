@@ -18,6 +18,8 @@ from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_rules import Breaches, tool_warnings
 from hexpost.audit.runs import find_runs, just_over, new_runs
 from hexpost.audit.store import Store
+from hexpost.audit.strut_limits import StrutLimit
+from hexpost.audit.within import Schedule, Within
 from hexpost.audit.worst import WorstUse
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.model import Interpretation
@@ -33,7 +35,7 @@ class Audit:
 
     def __init__(
         self, machine: Machine, tools: Tools, interpretation: Interpretation, program: Program,
-        checking: Checking = ALL_LIMITS,
+        checking: Checking = ALL_LIMITS, *, schedule: Schedule | None = None,
     ) -> None:  # fmt: skip
         moves = interpretation.moves
         poses = Attitudes(machine, moves.frames)
@@ -43,7 +45,7 @@ class Audit:
         self._limits, self._margins = checking.limits, dict(checking.margins)
         context = Context(
             machine=machine, tools=tools, program=program, meaning=interpretation, poses=poses, loads=loads,
-            margins=self._margins,
+            margins=self._margins, within=None if schedule is None else Within(schedule, machine, poses),
         )  # fmt: skip
         self._machine, self._meaning = machine, interpretation
         self._period = machine.period
@@ -118,6 +120,9 @@ class Audit:
         least, most = values.min(axis=1), values.max(axis=1)
         worst.update(values, least, most, setpoints)
         margin = self._margins.get(band.limit, 1.0)
+        if isinstance(check, StrutLimit):
+            values = check.judged(setpoints, values, margin)
+            least, most = values.min(axis=1), values.max(axis=1)
         if band.left(least, most, margin):
             code = self._limits.index(band.limit)
             runs, row, at = find_runs(band, code, values, poses.line, poses.tick, margin=margin)

@@ -9,6 +9,7 @@ import numpy as np
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.loads import Loads
+from hexpost.audit.within import Within
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.model import Interpretation, Moves
 from hexpost.program.model import Program
@@ -89,6 +90,8 @@ class Context:
     meaning: Interpretation
     poses: Attitudes
     loads: Loads
+    within: Within | None = None
+    """What struts do between samples, where the schedule is at hand."""
     margins: Mapping[str, float] = field(default_factory=dict)
     """Shares of limits up to which values are no finding, by name, where they are not 1."""
 

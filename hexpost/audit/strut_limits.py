@@ -7,6 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.audit.band import STRUTS, Band, Context, symmetric_band
+from hexpost.audit.within import COLUMNS, Within
 from hexpost.setpoints.model import Setpoints
 
 ROUNDING = 1e-9
@@ -19,10 +20,23 @@ class StrutLimit:
 
     band: Band
     column: str
+    within: Within | None = None
 
     def measure(self, setpoints: Setpoints) -> Array:
         """Return the values (6, n) of a batch in the units of the limit."""
         out: Array = attrgetter(self.column)(setpoints)
+        return out
+
+    def judged(self, setpoints: Setpoints, values: Array, margin: float) -> Array:
+        """Return the ``values`` (6, n) of a batch, with those between samples where only these leave the band."""
+        if self.within is None or self.column not in COLUMNS:
+            return values
+        at, found = self.within.of(setpoints, self.column)
+        more = self.band.outside(found, margin) & ~self.band.outside(values[:, at], margin)
+        if not more.any():
+            return values
+        out = values.copy()
+        out[:, at] = np.where(more, found, values[:, at])
         return out
 
 
@@ -54,4 +68,4 @@ def jerk(context: Context) -> StrutLimit:
 def _symmetric(limit: str, column: str, context: Context, rounding: float) -> StrutLimit:
     """Return a check that both senses of ``column`` stay within the value of the same name of each strut."""
     most = np.array([attrgetter(limit)(s) for s in context.machine.struts], dtype=np.float64)
-    return StrutLimit(band=symmetric_band(limit, most, rounding), column=column)
+    return StrutLimit(band=symmetric_band(limit, most, rounding), column=column, within=context.within)

@@ -23,6 +23,10 @@ LESS = 0.98
 """A block that is still over its limit is lowered at least to this share."""
 SPLITS = 2
 """Trials of cuts; in the second, only blocks that gained by them in the first are cut."""
+ROOM = 0.98
+"""Share of the feeds found that is written: it leaves room for schedules at other control periods."""
+FINER, MOST_FINE = 20.0, 1_000_000
+"""The control period is so many times finer where that is tried, on jobs of so many samples then."""
 LEAST = 1e-3
 """Share of its feed below which lowering a block is given up."""
 
@@ -104,7 +108,7 @@ def _lowered(inputs: Inputs, result: AuditResult) -> tuple[dict[int, float], Aud
 
     Where a limit of a block breaks whatever the feed (a ramp too steep at any), the block is not slowed down for it.
     """
-    program, style, old = inputs.program, _style(inputs), feeds_of(inputs.meaning)
+    style, old = _style(inputs), feeds_of(inputs.meaning)
     first = _feeds(inputs, {})
     new: dict[int, float] = {}
     beyond: set[tuple[int, int]] = set()
@@ -119,13 +123,35 @@ def _lowered(inputs: Inputs, result: AuditResult) -> tuple[dict[int, float], Aud
             break
         new |= {x: style.rounded(min(f, LESS * new.get(x, first[x]))) for x, f in wanted.items()}
         new = {x: f for x, f in new.items() if x not in again_from_start and x not in lost}
-        result = examine(schedule(again(inputs, joined(program, rewritten(program, old, new, style)))))
+        result = examine(schedule(_fed(inputs, new)))
     trial = FeedTrial(
-        audit=lambda feeds: examine(schedule(again(inputs, joined(program, rewritten(program, old, feeds, style))))),
+        audit=lambda feeds: examine(schedule(_fed(inputs, feeds))),
         broken=lambda found: set(_advised(found, old, beyond)) | {x for x, _ in _beyond(found) - beyond},
         rounded=style.rounded,
     )
-    return regained(new, first, result, trial) if new else (new, result)
+    return _with_room(inputs, *regained(new, first, result, trial), trial) if new else (new, result)
+
+
+def _with_room(
+    inputs: Inputs, feeds: dict[int, float], result: AuditResult, trial: FeedTrial
+) -> tuple[dict[int, float], AuditResult]:
+    """Return ``feeds`` by line so much lower that schedules at other control periods keep the limits, too.
+
+    Averages of the speed are whole ticks, so that a schedule is a little another one at another period. A short job is
+    planned and audited at a finer period as well.
+    """
+    period = inputs.machine.period / FINER
+    finer = replace(inputs, machine=replace(inputs.machine, period=period))
+    now = {x: trial.rounded(ROOM * f) for x, f in feeds.items()}
+    for _ in range(ROUNDS):
+        found = trial.audit(now)
+        bad = trial.broken(found)
+        if not bad and found.duration <= MOST_FINE * period:
+            bad = trial.broken(examine(schedule(_fed(finer, now))))
+        if not bad:
+            return now, found
+        now = {x: trial.rounded(LESS * f) if bad & {x} or not bad & now.keys() else f for x, f in now.items()}
+    return feeds, result
 
 
 def _beyond(result: AuditResult) -> set[tuple[int, int]]:
@@ -150,6 +176,12 @@ def _alone(inputs: Inputs, after: AuditResult, old_lines: Ints) -> tuple[int, ..
     old, found = feeds_of(inputs.meaning), after.findings
     lines = np.intersect1d(found.line[np.isfinite(found.feed)], old.line[old.mixed])
     return tuple(np.unique(old_lines[lines - 1]).tolist())
+
+
+def _fed(inputs: Inputs, feeds: dict[int, float]) -> Inputs:
+    """Return the inputs with other feeds by line."""
+    program = inputs.program
+    return again(inputs, joined(program, rewritten(program, feeds_of(inputs.meaning), feeds, _style(inputs))))
 
 
 def _written(inputs: Inputs, new: dict[int, float]) -> tuple[bytes, list[tuple[int, float, float]]]:

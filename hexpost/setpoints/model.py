@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Columns, Ints, Lines
+from hexpost.arrays import Array, Columns, Flags, Ints, Lines
 from hexpost.kinematics.links import Links
 
 
@@ -72,9 +72,9 @@ class YawProfile:
     control: Array
     period: float
 
-    def at(self, tick: Ints) -> tuple[Array, Array, Array]:
+    def at(self, tick: Ints | Array) -> tuple[Array, Array, Array]:
         """Return yaw and its two time derivatives (n,) at ticks (n,): rad, rad/s, rad/s2."""
-        knot = tick // self.step
+        knot = np.asarray(tick // self.step, dtype=np.int64)
         f = (tick - knot * self.step) / self.step
         c = [self.control[np.clip(knot + k, 0, len(self.control) - 1)] for k in (-1, 0, 1, 2)]
         g, h = 1.0 - f, 1.0 / (self.step * self.period)
@@ -82,3 +82,20 @@ class YawProfile:
         speed = (g**2 * (c[1] - c[0]) + (1.0 + 2.0 * f * g) * (c[2] - c[1]) + f**2 * (c[3] - c[2])) / 2.0 * h
         growth = (g * (c[2] - 2.0 * c[1] + c[0]) + f * (c[3] - 2.0 * c[2] + c[1])) * h**2
         return yaw, speed, growth
+
+    def largest(self) -> Array:
+        """Return bounds (3,) of the first three time derivatives: differences of the control points over the step."""
+        h = self.step * self.period
+        return np.array([np.abs(np.diff(self.control, k)).max(initial=0.0) / h**k for k in (1, 2, 3)])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TickBounds:
+    """Of the ticks that end at n samples: largest first to third time derivatives (3, n) of the tip and the angles.
+
+    ``even`` (n,): one straight piece or one arc is passed, at constant jerk along it: derivatives hardly vary.
+    """
+
+    tip: Array
+    tilt: Array
+    even: Flags

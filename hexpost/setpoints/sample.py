@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
-from hexpost.arrays import Ints, Lines
+from hexpost.arrays import Array, Ints, Lines
 from hexpost.feed.model import Pauses, Timing
 from hexpost.moves.model import Moves
 from hexpost.path.model import CORNER, ToolPath
@@ -48,7 +49,11 @@ def batches(timing: Timing, path: ToolPath, moves: Moves, size: int) -> Iterator
 
 def poses_of(timing: Timing, path: ToolPath, moves: Moves, batch: Batch) -> Poses:
     """Return the samples of a batch."""
-    tick: Ints = np.arange(batch.first, batch.last + 1)
+    return poses_at(timing, path, moves, np.arange(batch.first, batch.last + 1), batch.frame)
+
+
+def poses_at(timing: Timing, path: ToolPath, moves: Moves, tick: Ints | Array, frame: int) -> Poses:
+    """Return the poses at rising times in ticks, which may be fractions, all in one frame."""
     motion = timing.motion(tick)
     place = timing.locate(path, motion)
     pose, rate, acceleration = path.evaluate(place.piece, place.u, 2)
@@ -64,11 +69,11 @@ def poses_of(timing: Timing, path: ToolPath, moves: Moves, batch: Batch) -> Pose
     if tick[0] <= timing.start[0]:
         move[tick <= timing.start[0]] = -1
     return Poses(
-        tick=tick,
+        tick=cast("Ints", tick),
         move=move.astype(np.int64),
         line=line,
         span=motion.span,
-        frame=batch.frame,
+        frame=frame,
         pose=pose,
         rate=rate,
         acceleration=acceleration,
@@ -76,7 +81,7 @@ def poses_of(timing: Timing, path: ToolPath, moves: Moves, batch: Batch) -> Pose
     )
 
 
-def _lines(tick: Ints, line: Lines, pauses: Pauses) -> Lines:
+def _lines(tick: Ints | Array, line: Lines, pauses: Pauses) -> Lines:
     """Return the lines with those of dwells put in."""
     if not len(pauses.end) or tick[-1] <= pauses.start[0] or tick[0] > pauses.end[-1]:
         return line

@@ -68,7 +68,7 @@ def program(lines=200):
     )
 
 
-def audit(job_moves, tools=None, machine=MACHINE):
+def audit(job_moves, tools=None, machine=MACHINE, schedule=None):
     """Return an audit of a job."""
     none = np.zeros(0, dtype=np.int64)
     events = Events(
@@ -81,7 +81,7 @@ def audit(job_moves, tools=None, machine=MACHINE):
         line=none.astype(np.int32),
     )
     meaning = Interpretation(moves=job_moves, events=events, start=MACHINE.machine_zero, readings=(), ignored=())
-    return Audit(machine, no_tools() if tools is None else tools, meaning, program())
+    return Audit(machine, no_tools() if tools is None else tools, meaning, program(), schedule=schedule)
 
 
 def rest(n, move=None, line=None, tick=0):

@@ -45,9 +45,9 @@ def uses(moves, on, mode="strut-limited"):
     return timing.ticks, most
 
 
-def between_ticks(moves, on, times=20):
+def between_ticks(moves, on, times=20, mode="strut-limited"):
     """Return the largest use of strut speed, acceleration and jerk at ``times`` the control rate."""
-    path, timing = planned(moves, on)
+    path, timing = planned(moves, on, mode)
     tick = np.arange(timing.ticks * times + 1) / times
     motion = timing.motion(tick)
     place = timing.locate(path, motion)
