@@ -60,6 +60,7 @@ class Audit:
         chosen = np.concatenate([np.zeros(0, dtype=np.int64), *(x for b in self._breaches for x in (b.first, b.last))])
         self._ticks = MoveTicks(np.unique(chosen))
         self._warnings = tool_warnings(moves, tools, lambda line: program.text(line).strip()) if moves.count else []
+        self._between: dict[str, int] = {}
         self._samples = 0
         self._last_tick = 0
         self._shortest, self._longest = np.full(6, np.inf), np.full(6, -np.inf)
@@ -99,18 +100,23 @@ class Audit:
         for breaches in self._breaches:
             self._store.put(self._rule_runs(breaches))
         seen = self._samples > 0
-        worst = [(self._limits.of(check.band.limit), worst) for check, worst in self._checks]
+        uses = [(self._limits.of(check.band.limit), use) for check, use in self._checks]
+        worst = tuple(w for limit, use in uses if limit.share for w in use.rows(limit, self._period))
+        shown = {w.limit.name for w in worst if w.ratio > 1.0}
         found = self._store.findings(self._period, self._limits)
         findings = replace(found, needs_point=self._machine.words.numbers == "implied")
         add_f_words(findings.runs, self._meaning, self._machine)
         return AuditResult(
             findings=findings,
-            worst=tuple(w for limit, use in worst if limit.share for w in use.rows(limit, self._period)),
+            worst=worst,
             samples=self._samples,
             duration=self._last_tick * self._period,
             shortest=self._shortest if seen else np.full(6, np.nan),
             longest=self._longest if seen else np.full(6, np.nan),
-            warnings=tuple(self._warnings),
+            warnings=(
+                *self._warnings,
+                *(_between(name, line) for name, line in self._between.items() if name not in shown),
+            ),
             dropped=self._store.dropped,
         )
 
@@ -121,8 +127,10 @@ class Audit:
         worst.update(values, least, most, setpoints)
         margin = self._margins.get(band.limit, 1.0)
         if isinstance(check, StrutLimit):
-            values = check.judged(setpoints, values, margin)
-            least, most = values.min(axis=1), values.max(axis=1)
+            judged = check.judged(setpoints, values, margin)
+            if judged is not values:
+                self._between.setdefault(band.limit, int(poses.line[(judged != values).any(axis=0).argmax()]))
+                values, least, most = judged, judged.min(axis=1), judged.max(axis=1)
         if band.left(least, most, margin):
             code = self._limits.index(band.limit)
             runs, row, at = find_runs(band, code, values, poses.line, poses.tick, margin=margin)
@@ -141,6 +149,14 @@ class Audit:
         runs["end"] = self._ticks.of(breaches.last)[1]
         runs["peak"], runs["allowed"], runs["ratio"] = breaches.peak, breaches.allowed, breaches.ratio
         return runs
+
+
+def _between(limit: str, line: int) -> str:
+    """Return the remark that a limit is broken where no setpoint shows it."""
+    return (
+        f"Between two setpoints a strut breaks its limit of {limit}, first in line {line}. "
+        "The worst uses are those at the setpoints."
+    )
 
 
 def _show(runs: Runs, figures: Figures, margin: float) -> None:

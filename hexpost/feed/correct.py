@@ -47,6 +47,15 @@ class Ranges:
         out: Flags = (k >= 0) & (tick <= self.hi[np.maximum(k, 0)])
         return out
 
+    def ticks(self) -> Iterator[Array]:
+        """Yield the whole ticks in the ranges, some at a time."""
+        low = np.ceil(self.lo)
+        last = np.cumsum(np.maximum(np.floor(self.hi) - low + 1, 0).astype(np.int64))
+        for first in range(0, int(last[-1]) if len(last) else 0, PORTION):
+            number = np.arange(first, min(first + PORTION, int(last[-1])))
+            which = np.searchsorted(last, number, "right")
+            yield low[which] + number - np.concatenate([[0], last])[which]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Looks:
@@ -135,23 +144,34 @@ def correct(
     return Corrected(st=lower, worst=worst)
 
 
-def over_struts(timing: Timing, path: ToolPath, limits: PlanLimits, which: Flags, where: Ranges | None = None) -> Flags:
+def over_struts(timing: Timing, path: ToolPath, limits: PlanLimits, which: Flags, where: Ranges) -> Flags:
     """Return which of the spans ``which`` (spans,) break a limit of the struts, at a twentieth of a tick or at one.
 
-    ``where``: looked at only there; ``path`` may be the part of one span that is passed then.
+    ``where``: one range of times for each of them, looked at only there; ``path`` may be the part of one span that is
+    passed then. A look at every tick comes first: it finds most of what is broken.
     """
     out: Flags = np.zeros(len(which), dtype=bool)
     whole = replace(limits, struts=replace(limits.struts, aim=np.ones(len(limits.struts.aim))))
+
+    def uses(motion: PathMotion, place: PathPlace) -> Array:
+        _, over = weigh(motion, place, path, whole, tip=False)
+        over[(motion.s < path.s0[0]) | (motion.s > path.s0[-1])] = 0.0
+        return over
+
+    def look_at(tick: Array) -> None:
+        motion = timing.motion(tick)
+        out[motion.span[uses(motion, timing.locate(path, motion)) > 1]] = True
+
+    for tick in where.ticks():
+        look_at(tick)
+    left = ~out[which]
+    where = Ranges(lo=where.lo[left], hi=where.hi[left])
     for looks in _doubtful(edges(timing, where), timing, path, whole, where):
-        motion = looks.motion
-        _, over = weigh(motion, looks.place, path, whole, tip=False)
-        look = which[motion.span] & ~out[motion.span] & (motion.s >= path.s0[0]) & (motion.s <= path.s0[-1])
-        out[motion.span[look & (over > 1 + UNSURE)]] = True
-        tick = np.unique(np.floor(motion.tick[look & (over > 1 - UNSURE)]))
+        span, over = looks.motion.span, uses(looks.motion, looks.place)
+        out[span[over > 1 + UNSURE]] = True
+        tick = np.unique(np.floor(looks.motion.tick[(over > 1 - UNSURE) & ~out[span]]))
         for low in range(0, len(tick), BLOCK // 8):
-            fine = timing.motion((tick[low : low + BLOCK // 8, None] + FINE).ravel())
-            _, over = weigh(fine, timing.locate(path, fine), path, whole, tip=False)
-            out[fine.span[(over > 1) & (fine.s >= path.s0[0]) & (fine.s <= path.s0[-1])]] = True
+            look_at((tick[low : low + BLOCK // 8, None] + FINE).ravel())
     return out & which
 
 

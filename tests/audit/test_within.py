@@ -19,15 +19,26 @@ from hexpost.setpoints.solve import Solver
 NAMES = ("speed", "acceleration", "jerk")
 
 
-def broken(moves, on, mode="as-programmed", between=True, block=700):
-    """Return which of the three limits of the struts the audit finds broken."""
+def audited(moves, on, mode="as-programmed", between=True, block=700):
+    """Return the result of the audit, with looks between samples or without."""
     path, timing = planned(moves, on, mode)
     checks = audit(moves, machine=on, schedule=Between(timing, path, moves, on) if between else None)
     solver = Solver(on, moves.frames)
     for poses in sample(timing, path, moves, block):
         checks.add(solver.solve(poses))
-    found = checks.finish().findings
+    return checks.finish()
+
+
+def broken(*given, **named):
+    """Return which of the three limits of the struts the audit finds broken."""
+    found = audited(*given, **named).findings
     return {found.limits[k].name for k in np.unique(found.limit)} & set(NAMES)
+
+
+def remarked(moves, on):
+    """Return the limits that are told to be broken between two setpoints."""
+    told = " ".join(w for w in audited(moves, on).warnings if w.startswith("Between two setpoints"))
+    return [name for name in NAMES if f"limit of {name}," in told]
 
 
 def shared(moves, share, on):
@@ -57,6 +68,7 @@ def test_the_samples_alone_do_not_show_it(seed):
     on = shared(moves, 0.995, with_struts(1e6, 1e6, 1e6))
     assert broken(moves, on) == set(NAMES)
     assert broken(moves, on, between=False) < set(NAMES)
+    assert set(remarked(moves, on)) == set(NAMES) - broken(moves, on, between=False)
 
 
 @given(SEEDS, st.tuples(*[st.floats(-1.0, 0.3)] * 3))
