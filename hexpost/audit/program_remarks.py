@@ -14,7 +14,7 @@ EDGE = 1e-6
 
 
 def program_remarks(program: Program, meaning: Interpretation, machine: Machine) -> list[str]:
-    """Return sentences about cuts with the spindle at rest, cuts beside the pallet, and a missing end of program."""
+    """Return sentences about cuts with the spindle at rest or beside the pallet, words unused, and a missing end."""
     moves, events = meaning.moves, meaning.events
     cuts = np.flatnonzero(moves.feed_mode != FEED_RAPID)
     out = []
@@ -28,6 +28,9 @@ def program_remarks(program: Program, meaning: Interpretation, machine: Machine)
             f"{_named(program, moves, cuts[at[0]])} cuts beyond the edge of the pallet, and cuts reach up to "
             f"{far.max():.4g} mm beyond it: the work overhangs, or its work offset is not the right one."
         )
+    for remark in meaning.remarks:
+        more = f" ({remark.count} times in all)" if remark.count > 1 else ""
+        out.append(f"{_line(program, remark.line)} {remark.text}{more}.")
     if not events.ends.any():
         out.append("The program ends without M30 or M02: the end of the text is taken for it.")
     return out
@@ -60,5 +63,8 @@ def _turning(events: Events, chosen: Ints) -> Flags:
 
 
 def _named(program: Program, moves: Moves, move: int) -> str:
-    line = int(moves.line[move])
+    return _line(program, int(moves.line[move]))
+
+
+def _line(program: Program, line: int) -> str:
     return f"Line {line} ({program.text(line).strip()})" if 1 <= line <= program.lines else f"Line {line}"

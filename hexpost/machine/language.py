@@ -8,6 +8,7 @@ from hexpost.machine.word_format import word_format
 from hexpost.machine.wording import DialectWord, ReferenceReturn, Wording
 from hexpost.machine.words import known
 
+RETURNS = ("through-point", "direct")
 DWELL = ("ms", "s", "none")
 WORD = re.compile(r"[A-Z](\d{1,3}(\.\d)?)?")
 PARAMETERS = re.compile(r"[A-FH-LP-Z]*")
@@ -30,6 +31,9 @@ def words(t: Table) -> Wording:
         mixed_feed=t.choice("mixed_feed", ("tip", "root-sum-square", "linear"), usual.mixed_feed),
         rotary=t.choice("rotary", ("absolute", "shortest"), usual.rotary),
         orientation=t.choice("orientation", ("angles", "great-circle"), usual.orientation),
+        g28=t.choice("g28", RETURNS, usual.g28),
+        g74=t.choice("g74", RETURNS, None) if t.has("g74") else None,
+        tilted_length=t.choice("tilted_length", ("tip-stays", "coordinates-stay"), usual.tilted_length),
         peck_clearance=t.positive("peck_clearance_mm", default=usual.peck_clearance, most=100.0),
         manual_withdrawal=t.positive("manual_withdrawal_s", most=3600.0) if t.has("manual_withdrawal_s") else None,
     )

@@ -44,6 +44,13 @@ class Wording:
     """Absolute rotary words: ``"absolute"`` (as written) or ``"shortest"`` (at most half a turn from where it is)."""
     orientation: str = "angles"
     """Between blocks ``"angles"`` (A B C in proportion) or ``"great-circle"`` (of the tool axis)."""
+    g28: str = "through-point"
+    """G28 and G30: ``"through-point"`` (rapid to the point named, then to the pose) or ``"direct"`` (straight)."""
+    g74: str | None = None
+    """G74, as ``g28``; ``None`` refuses it, for some controls tap by it."""
+    tilted_length: str = "tip-stays"
+    """Tool length that changes while A B C are not 0, axes that the block does not name: ``"tip-stays"`` (they do not
+    move) or ``"coordinates-stay"`` (they go to the coordinates they had)."""
     peck_clearance: float = 0.5
     """A peck begins so far above the bottom of the one before, mm."""
     manual_withdrawal: float | None = None

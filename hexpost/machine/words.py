@@ -111,7 +111,7 @@ WORDS: tuple[Word, ...] = (
         (28, "named axes rapid to the given point, then to machine zero or reference_return.g28_pose_mm_deg"),
         (30, "as G28, to reference_return.g30_pose_mm_deg"),
     ),
-    *_codes("G", "reference return", RECALLED, (74, "as G28, to reference_return.g74_pose_mm_deg")),
+    *_codes("G", "reference return", RECALLED, (74, "as G28, to g74_pose_mm_deg, where words.g74 says so")),
     *_codes(
         "G", "preset", ISO, (92, "here is X Y Z: shifts all work offsets until the next G92 or the end; no motion")
     ),

@@ -13,12 +13,13 @@ from hexpost.moves.expanding.expand import special_blocks, spell
 from hexpost.moves.frames.book import FrameBook, start_frame
 from hexpost.moves.frames.missing import Missing
 from hexpost.moves.frames.runs import check_machine_blocks, cut_runs
+from hexpost.moves.frames.unused import UnusedRows
 from hexpost.moves.model import USUAL, Events, Interpretation, Remark, RestartPoint, Switches
 from hexpost.moves.motion import events
 from hexpost.moves.motion.arcs import arcs
 from hexpost.moves.motion.feeds import feeds
 from hexpost.moves.motion.in_force import InForce
-from hexpost.moves.motion.positions import positions
+from hexpost.moves.motion.positions import positions, shift_remarks, tilted_readings
 from hexpost.moves.motion.steps import StepStore, collect, steps
 from hexpost.moves.open_points import readings, switched, unpointed
 from hexpost.moves.order.begin import Asked, Beginning
@@ -112,6 +113,8 @@ class Interpreter:
         self.in_force = InForce()
         self.events: list[Events] = []
         self.c_line = 0
+        self.unused = UnusedRows()
+        self.shifts: list[tuple[int, float]] = []
         self.readings: dict[str, None] = {}
         self.ignored: list[Remark] = []
         self.cut: RestartPoint | None = None
@@ -163,9 +166,11 @@ class Interpreter:
         blocks = Blocks(sheet, modes, movement, reading, complaints, scale_of(modes, reading))
         refuse_missing_units(blocks)
         refuse_idle_stops(blocks)
+        self.unused.look(sheet, self.state, complaints)
         at = positions(blocks, cut_runs(sheet, self.state, complaints), self.book, self.state)
         found = meant(at, arcs(blocks, at), blocks, self.book)
         at, turns = found.at, found.turns
+        self.shifts += [(int(complaints.line(movement.rows[[k]])[0]), size) for k, size in at.shifts]
         fed = rotary_feeds(feeds(blocks, at, turns, self.state), found, blocks)
         keep_modes(modes, self.state)
         keep_machine(sheet, self.state)
@@ -198,10 +203,17 @@ class Interpreter:
             moves=moves,
             events=happening,
             start=self.start,
-            readings=(*self.readings, *self.cutter.readings(), *self.turning.readings(), *self.dialect.readings()),
+            readings=(
+                *self.readings,
+                *tilted_readings(self.shifts, self.machine.words),
+                *self.cutter.readings(),
+                *self.turning.readings(),
+                *self.dialect.readings(),
+            ),
             ignored=(*self.dialect.ignored(), *self.ignored),
             written=written,
             radius_rows=self.cutter.rows(),
             c_line=self.c_line,
             cut=self.cut,
+            remarks=(*self.unused.remarks(), *shift_remarks(self.shifts, self.machine.words)),
         )

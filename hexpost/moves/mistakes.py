@@ -30,6 +30,12 @@ class Mistake:
     head: str = HEAD
 
 
+HOME_OR_TAP = (
+    'set words.g74 = "through-point" or "direct" in the machine file; if it taps, read it as G84 by a row of the '
+    "dialect table"
+)
+
+
 MISTAKES: tuple[Mistake, ...] = (
     Mistake("unknown-word", "‸G777 X1", "take it out, or name it in the dialect table", alone=True),
     Mistake("unknown-word", "G00 X1 ‸U5", "take it out, or name it in the dialect table", alone=True),
@@ -81,6 +87,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("compensation-frame-changed", "F9 G41 D1 G01 X10\nY20\n‸G55 X40\nX50", "turn it off (G40)"),
     Mistake("compensation-tool-not-square", "‸F9 A5 G41 D1 G01 X10\nY20\nX9", "choose the plane (G17 G18 G19)"),
     Mistake("return-axes", "‸G28", "write G91 G28 Z0", alone=True),
+    Mistake("return-reading-missing", "‸G74 Z5", HOME_OR_TAP),
     Mistake("preset-axes", "G92 ‸A5", "turn the work offset in the setup file instead", alone=True),
     Mistake("spindle-speed-missing", "‸G95 G01 X5 F0.1", "write S before this block"),
     Mistake("inverse-feed-lost", "G93 G00 X5 ‸F2", "write it into the block that moves"),

@@ -287,6 +287,7 @@ class Interpretation:
     ``start`` (6,): where the job starts, x y z a b c of the gauge point in the base frame. ``written``: units and
     modes of the F words. ``radius_rows``: the rows D whose diameter moves are compensated by, rising. ``c_line``: the
     first line whose C word turns the tool about its axis, 0 for none. ``cut``: where the program is to begin again.
+    ``remarks``: what may be an oversight, each with the first line it is about, as what that line does.
     """
 
     moves: Moves
@@ -298,3 +299,4 @@ class Interpretation:
     radius_rows: tuple[int, ...] = ()
     c_line: int = 0
     cut: RestartPoint | None = None
+    remarks: tuple[Remark, ...] = ()

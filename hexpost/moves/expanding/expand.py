@@ -12,7 +12,7 @@ from hexpost.moves.expanding.cycles import MOST_IN_ALL, Holes
 from hexpost.moves.expanding.draft import Row, Speller, rows_of
 from hexpost.moves.expanding.returns import preset, reference_return, tool_change
 from hexpost.moves.window.blocks import scale_of
-from hexpost.moves.window.modes import modal
+from hexpost.moves.window.modes import INCREMENTAL, modal
 from hexpost.moves.window.sheet import Sheet
 from hexpost.moves.window.state import Cycle, State
 
@@ -93,7 +93,8 @@ def _block(speller: Speller, holes: Holes, row: int, words: Row, *, scale: float
         preset(speller, row, words, scale)
         holes.begin()
     elif "reference return" in words:
-        reference_return(speller, row, words, scale)
+        incremental = bool(holes.modes.distance[row] == INCREMENTAL)
+        reference_return(speller, row, words, scale, incremental=incremental)
         holes.begin()
     elif change is None or "cycle" in words or speller.state.cycle is not None:
         holes.block(row, words)

@@ -10,6 +10,14 @@ from hexpost.moves.frames.book import MACHINE
 from hexpost.moves.window.modes import AXES
 from hexpost.units import DEG_PER_RAD
 
+THROUGH_POINT = "through-point"
+HOME = {
+    THROUGH_POINT: "rapid to the point named, then in the axes named to the reference pose",
+    "direct": "the axes named go straight to the reference pose, whatever their numbers",
+}
+"""Readings of the words that lead home."""
+UNDER_G90 = "; under G90 that point is a place in work coordinates"
+
 
 def preset(speller: Speller, row: int, words: Row, scale: float) -> None:
     """Shift the work frames so that the tool is where G92 says; ``scale``: millimetres per unit of the block."""
@@ -28,10 +36,18 @@ def preset(speller: Speller, row: int, words: Row, scale: float) -> None:
     speller.say("G92 shifts all work offsets until the next G92 or the end of the program")
 
 
-def reference_return(speller: Speller, row: int, words: Row, scale: float) -> None:
-    """Spell out a reference return: rapid to the given point, then to the reference pose, in the axes named."""
+def reference_return(speller: Speller, row: int, words: Row, scale: float, *, incremental: bool) -> None:
+    """Spell out a reference return: rapid to the given point, then to the reference pose, in the axes named.
+
+    Where the machine file says so, straight to the reference pose.
+    """
     at, code = words.pop("reference return")
     named = [x for x in AXES if x in words]
+    reading = speller.machine.words.g74 if code == 74 else speller.machine.words.g28
+    if reading is None:
+        what = f"{speller.complaints.written(at)} leads home on some controls and taps on others"
+        speller.refuse(at, "return-reading-missing", what)
+        return
     if not named or "machine coordinates" in words:
         what = "expected axes" if not named else "expected no G53"
         what += f" with {speller.complaints.written(at)}: the point on the way to the reference pose"
@@ -39,6 +55,8 @@ def reference_return(speller: Speller, row: int, words: Row, scale: float) -> No
         return
     target = _in_machine(speller.machine, int(code))
     early, late = parted(words)
+    early = early if reading == THROUGH_POINT else {key: word for key, word in early.items() if key not in AXES}
+    speller.say(f"G{code:g}: {HOME[reading]}" + (UNDER_G90 if reading == THROUGH_POINT and not incremental else ""))
     speller.draft.add(row, {**early, "motion once": (at, 0)})
     back: Row = {"machine coordinates": (at, MACHINE), "motion once": (at, 0), "distance once": (at, 90)}
     for i, x in enumerate(AXES):

@@ -59,6 +59,10 @@ class FrameBook:
         own = key.tool in self.tools.tools
         return replace(key, length=43 if own else 49, row=key.tool if own else 0)
 
+    def made(self, key: int) -> Frame:
+        """Return the frame of a key without a place among those that the program uses."""
+        return self.frames[self.numbers[key]] if key in self.numbers else self._frame(Key.of(key))
+
     def _frame(self, key: Key) -> Frame:
         """Return a new frame; a row or an offset that is missing counts as zero (it is reported elsewhere)."""
         gauge, order = self.machine.platform.gauge_point, self.machine.tilt_order

@@ -102,6 +102,7 @@ class State:
     cutter: int = 40
     holes: float = 0.0
     drilled: int = 0
+    work_key: int | None = None
     rotary: Array = field(default_factory=lambda: np.zeros(3))
 
     @property

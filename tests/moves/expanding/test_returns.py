@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from moves.programs import DEG, HEAD, MACHINE, TOOLS, alike, faults, meaning, offsets, platform, same
+from moves.programs import DEG, HEAD, MACHINE, TOOLS, alike, faults, meaning, offsets, platform, reading, same
 
 from hexpost.errors import InputError
 from hexpost.machine.load import DEMONSTRATION, machine_from
 
 START = HEAD + "T1 M06\nG43 H1\nG00 X10 Y20 Z100\n"
+HOMING = reading(g74="through-point")
 SETUP = offsets(G54=[20, 0, 60, 0, 0, 30])
 
 
@@ -23,7 +24,7 @@ def gauge(found, move: int) -> np.ndarray:
 
 @pytest.mark.parametrize("word", ["G28", "G30", "G74"])
 def test_an_incremental_return_is_a_straight_retract(word):
-    found = meaning(START + f"{word} G91 Z0.\nG90 X0\n", tools=TOOLS, setup=SETUP)
+    found = meaning(START + f"{word} G91 Z0.\nG90 X0\n", tools=TOOLS, setup=SETUP, machine=HOMING)
     assert found.moves.line.tolist() == [4, 5, 6]
     before, after = gauge(found, 0), gauge(found, 1)
     assert after[:2] == pytest.approx(before[:2], abs=1e-9)
@@ -54,7 +55,7 @@ def test_rotary_axes_return_where_they_are_named():
 
 def test_the_pose_of_each_word_is_a_key():
     keys = "\n[reference_return]\ng28_pose_mm_deg = [30, -20, 1030, 0, 0, 0]\ng30_pose_mm_deg = [0, 0, 1020, 0, 0, 0]\n"
-    machine = machine_from((DEMONSTRATION.read_text() + keys).encode(), "m.toml")
+    machine = machine_from((DEMONSTRATION.read_text() + '\n[words]\ng74 = "direct"\n' + keys).encode(), "m.toml")
     for word, place in (("G28", [30, -20, 1030]), ("G30", [0, 0, 1020]), ("G74", MACHINE.machine_zero[:3])):
         found = meaning(START + f"G91 {word} X0 Y0 Z0\n", machine=machine, tools=TOOLS, setup=SETUP)
         assert gauge(found, -1) == pytest.approx(place, abs=1e-9)
@@ -149,3 +150,31 @@ def test_a_machine_made_by_hand_returns_to_machine_zero():
     machine = replace(MACHINE, reference_return=None)
     alike_zero = meaning(START + "G91 G28 Z0\n", machine=machine, tools=TOOLS)
     same(alike_zero, meaning(START + "G91 G28 Z0\n", tools=TOOLS))
+
+
+@pytest.mark.parametrize("block", ["G74 X5 Y5 Z-5 F100", "G74 Z0", "G91 G74 X0 Y0", "G74 R2 Z-9 F500", "G74"])
+def test_a_word_that_leads_home_here_and_taps_there_is_refused_until_the_machine_file_says_which(block):
+    found = faults(START + block + "\n", tools=TOOLS)
+    assert found[0].line == 5 and found[0].code in {"return-reading-missing", "return-axes"}
+    assert all(f.line == 5 for f in found)
+    if block != "G74":
+        assert [f.code for f in found] == ["return-reading-missing"]
+
+
+@pytest.mark.parametrize("word", ["G28", "G30", "G74"])
+@pytest.mark.parametrize("mode", ["G90", "G91"])
+@pytest.mark.parametrize("number", ["0", "-5", "77.5"])
+def test_a_direct_return_goes_straight_home_whatever_the_numbers(word, mode, number):
+    direct = reading(g28="direct", g74="direct")
+    found = meaning(START + f"{mode} {word} Z{number}\nG90 X0\n", tools=TOOLS, setup=SETUP, machine=direct)
+    same(found, meaning(START + "G53 Z0\nX0\n", tools=TOOLS, setup=SETUP))
+    assert any("straight to the reference pose" in r for r in found.readings)
+
+
+def test_the_report_says_how_a_return_was_read():
+    found = meaning(START + "G28 Z120\n", tools=TOOLS, setup=SETUP)
+    assert any(
+        r.startswith("G28:") and "under G90 that point is a place in work coordinates" in r for r in found.readings
+    )
+    found = meaning(START + "G91 G28 Z0\n", tools=TOOLS, setup=SETUP)
+    assert any(r.startswith("G28:") and "G90" not in r for r in found.readings)
