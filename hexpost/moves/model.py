@@ -140,8 +140,7 @@ class Events(Columns):
     @property
     def ends(self) -> Flags:
         """Return which events (e,) end the program."""
-        out: Flags = (self.letter == ord("M")) & np.isin(self.value, ENDING)
-        return out
+        return np.where(self.letter == ord("M"), np.isin(self.value, ENDING), np.False_)
 
     @property
     def kinds(self) -> Array:
@@ -222,8 +221,8 @@ class Written:
         for w in windows(moves.count):
             at = w.start + np.flatnonzero((moves.feed_mode[w] != FEED_RAPID) & np.isin(moves.line[w], wanted))
             place = np.searchsorted(wanted, moves.line[at])
-            word = self.per_speed(moves, at)
-            for row, column in enumerate((self.scale.at(at), self.mode.at(at), np.where(np.isnan(word), np.inf, word))):
+            words = np.nan_to_num(self.per_speed(moves, at), nan=np.inf)
+            for row, column in enumerate((self.scale.at(at), self.mode.at(at), words)):
                 np.minimum.at(least[row], place, column)
                 np.maximum.at(most[row], place, column)
         known = np.isfinite(most)
@@ -234,9 +233,7 @@ class Written:
     def per_speed(self, moves: Moves, at: Ints) -> Array:
         """Return F per mm/min of tip speed (deg/min of pure rotations) of feed moves ``at`` (k,), nan for none."""
         speed = moves.feed[at] * SECONDS_PER_MINUTE * np.where(moves.feed_mode[at] == FEED_TILT, DEG_PER_RAD, 1.0)
-        timed = moves.feed_mode[at] == FEED_INVERSE
-        out: Array = np.where(timed, np.nan, self.feed.at(at) / np.where(timed, 1.0, speed))
-        return out
+        return self.feed.at(at) / np.where(moves.feed_mode[at] == FEED_INVERSE, np.nan, speed)
 
 
 SAME_WORD = 1e-9

@@ -66,10 +66,10 @@ def shown():
 
 
 def test_keys_that_the_machine_file_shows_are_keys_with_their_defaults(shown):
-    assert (shown.words.units, shown.words.manual_withdrawal) == ("mm", 20.0)
+    assert (shown.words.units, shown.words.manual_withdrawal, shown.words.g74) == ("mm", 20.0, "through-point")
     assert shown.words.format_mm["X"] == Digits(5, 3) and shown.words.format_inch["F"] == Digits(3, 1)
     usual = Wording()
-    assert replace(shown.words, units=None, manual_withdrawal=None, format_mm={}, format_inch={}) == usual
+    assert replace(shown.words, units=None, g74=None, manual_withdrawal=None, format_mm={}, format_inch={}) == usual
     text = DEMONSTRATION.read_text()
     assert not [name for name in tomllib.loads(text) if name in ("words", "dialect", "tool_change")]
     for field in Wording.__dataclass_fields__:
