@@ -23,7 +23,7 @@ from hexpost.setup.columns import MeasuredColumns
 from hexpost.setup.model import Alignment
 from hexpost.setup.points import PROBED, Probing, correlation
 from hexpost.setup.rigid import spread
-from hexpost.setup.shapes import FREEDOM, LEAST_POINTS, Shape, fit_shape
+from hexpost.setup.shapes import FREEDOM, LEAST_POINTS, Shape, fit_shape, line
 
 ROLES = ("primary", "secondary", "tertiary")
 USUAL = {"primary": "plane", "secondary": "line", "tertiary": "point"}
@@ -74,7 +74,7 @@ def align_datums(columns: MeasuredColumns, probing: Probing, order: str) -> Alig
         what = f"expected residuals of at most {probing.tolerance:g} mm, found {residual[worst, 0]:.4g} mm"
         shape = next(f"{role} {f.kind}" for role, f in features.items() if worst in f.rows)
         raise columns.refusal(f"{what} from the {shape}", "misfit", "probe this point again", row=worst)
-    spare = sum(max(len(f.rows) * _directions(f.kind) - FREEDOM[f.kind], 0) for f in features.values())
+    spare = sum(_spare(role, f, features["primary"].kind) for role, f in features.items())
     noise, source = probing.noise, "as stated"
     if noise is None:
         noise = sqrt(float((residual**2).sum()) / spare) if spare else nan
@@ -94,9 +94,12 @@ def align_datums(columns: MeasuredColumns, probing: Probing, order: str) -> Alig
     )
 
 
-def _directions(kind: str) -> int:
-    """Return how many numbers of each point a shape can contradict."""
-    return {"line": 2, "point": 3}.get(kind, 1)
+def _spare(role: str, feature: _Feature, primary: str) -> int:
+    """Return how many numbers a datum has to spare: those of its points that its shape can contradict, less its own."""
+    each, freedom = {"line": 2, "point": 3}.get(feature.kind, 1), FREEDOM[feature.kind]
+    if (role, feature.kind, primary) == ("secondary", "line", "plane"):
+        each, freedom = 1, 2  # across the line as the primary normal sees it
+    return max(len(feature.rows) * each - freedom, 0)
 
 
 def _features(columns: MeasuredColumns) -> dict[str, _Feature]:
@@ -151,6 +154,8 @@ def _pose(
     known = near or {}
     fits = {role: fit_shape(f.kind, points[f.rows], known.get(role)) for role, f in features.items()}
     kinds = tuple(features[role].kind for role in ROLES)
+    if kinds[:2] == ("plane", "line"):
+        fits["secondary"] = line(_projected(points[features["secondary"].rows], fits["primary"]))
     at = [features[role].at for role in ROLES]
     if kinds[0] == "plane" and kinds[1] in ("line", "plane"):
         matrix = _from_faces(fits, kinds, points[features["secondary"].rows], at, radius)
@@ -161,6 +166,17 @@ def _pose(
     else:
         raise _Open(f"expected datums after the 3-2-1 principle, found {', '.join(kinds)}")
     return pose_from_matrix(matrix, order), fits
+
+
+def _projected(points: Array, face: Shape) -> Array:
+    """Return points (n, 3) of a side as the normal of the primary face sees them: how high each was probed is no error.
+
+    ISO 5459 and ASME Y14.5 hold a secondary datum to the primary one (neither was at hand, see above).
+    """
+    flat: Array = points - np.outer((points - face.point) @ face.direction, face.direction)
+    if spread(flat)[0] <= LEAST_LENGTH * spread(points)[0]:
+        raise _Open("the secondary datum runs along the normal of the primary one: the turn about z stays open")
+    return flat
 
 
 def _from_faces(fits: Fits, kinds: Sequence[str], side: Array, at: Sequence[float], radius: float) -> Array:

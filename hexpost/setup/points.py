@@ -1,11 +1,12 @@
 """Align to nominal points that were probed: the rigid fit, its uncertainty, and what it refuses."""
 
 from dataclasses import dataclass
+from itertools import combinations
 from math import nan, sqrt
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Flags
 from hexpost.kinematics.frames import pose_from_matrix
 from hexpost.setup.columns import MeasuredColumns
 from hexpost.setup.model import Alignment
@@ -25,6 +26,8 @@ UNIT_SLIP = 0.03
 MIRROR = 0.2
 """A reflection that leaves less than this share of the residual is what happened."""
 MOST_SUSPECTS = 20
+MOST_TRIPLES, MOST_ALL = 2000, 24
+"""So many threes of points are tried for a frame that most others agree with: all, of that few points."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,6 +157,11 @@ def _refuse_misfit(
         name = columns.row_name(suspect)
         hint = f"without the point of {name} the others agree within the tolerance: probe it again"
         raise columns.refusal(what, "outlier", hint, row=suspect)
+    agree = _agreeing(nominal, probed, weight, tolerance)
+    if agree is not None:
+        wrong = [columns.row_name(i) for i in np.flatnonzero(~agree).tolist()]
+        hint = f"without the points of {', '.join(wrong)} the other {agree.sum()} agree within the tolerance"
+        raise columns.refusal(what, "outlier", f"{hint}: probe them again", row=int(np.argmin(agree)))
     ratio = float(np.linalg.norm(spread(probed)) / np.linalg.norm(spread(nominal)))
     hint = f"no single point explains it; probed distances are {ratio:.6g} times the nominal ones"
     raise columns.refusal(what, "misfit", hint)
@@ -174,3 +182,29 @@ def _suspect(nominal: Array, probed: Array, weight: Array, distances: Array, tol
         if left <= tolerance and (best is None or left < best[0]):
             best = (left, i)
     return None if best is None else best[1]
+
+
+def _agreeing(nominal: Array, probed: Array, weight: Array, tolerance: float) -> Flags | None:
+    """Return the most points (n,), and more than half, that agree on a frame within the tolerance.
+
+    Frames of three points each are tried, all or a fixed sample of them (M. A. Fischler and R. C. Bolles, Comm. ACM 24
+    (1981) 381): one of them is of good points alone.
+    """
+    n = len(weight)
+    triples = np.array(list(combinations(range(n), LEAST_POINTS))) if n <= MOST_ALL else None
+    if triples is None or len(triples) > MOST_TRIPLES:
+        triples = np.sort(np.random.default_rng(n).random((MOST_TRIPLES, n)).argsort(axis=1)[:, :LEAST_POINTS], axis=1)
+    best: Flags | None = None
+    for triple in triples:
+        agree = np.zeros(n, dtype=np.bool_)
+        agree[triple] = True
+        for near in (2.0 * tolerance, tolerance):
+            if agree.sum() < LEAST_POINTS or (size := spread(nominal[agree]))[1] < LEAST_SPREAD * size[0]:
+                break
+            motion = fit(nominal[agree], probed[agree], weight[agree]).matrix
+            off = probed - nominal @ motion[:3, :3].T - motion[:3, 3]
+            agree = np.linalg.norm(off, axis=1) <= near
+        else:
+            if agree.sum() > max(LEAST_POINTS, n // 2, 0 if best is None else int(best.sum())):
+                best = agree
+    return best

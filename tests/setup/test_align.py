@@ -208,6 +208,45 @@ def test_datums_may_stand_elsewhere(tmp_path):
     assert pose(tmp_path) == pytest.approx(TRUE, abs=1e-9)
 
 
+@pytest.mark.parametrize("heights", [(-2, -20, -35), (-3, -3, -40, -8), (-5, -4.9)])
+def test_how_high_a_side_was_probed_is_no_error_of_it(heights, tmp_path):
+    """Sides good to 0.003 mm; with a wall that leans by 0.5 mm over its height, only its way along counts."""
+    xs = np.linspace(5, 95, len(heights))
+    rng = np.random.default_rng(len(heights))
+    side = [("secondary", "line", [x, -R + rng.uniform(-0.003, 0.003), z]) for x, z in zip(xs, heights, strict=True)]
+    done = run(tmp_path, datums(TOP + side + END), "--ball-mm", "6", "--json")
+    assert done.exit_code == 0, done.output
+    said = json.loads(done.stdout)
+    assert pose(tmp_path) == pytest.approx(TRUE, abs=0.01)
+    assert said["largest_mm"] < 0.004
+    assert said["spare"] == 1 + max(len(heights) - 2, 0)  # one of four points of the face, the rest of the side
+
+
+def test_a_side_point_that_is_off_along_its_normal_is_still_found(tmp_path):
+    side = [("secondary", "line", [x, -R + (0.9 if x == 50 else 0), -3 - x / 5]) for x in (5, 50, 95)]
+    done = run(tmp_path, datums(TOP + side + END), "--ball-mm", "6")
+    assert done.exit_code == 2
+    assert "from the secondary line" in done.output
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize(("count", "wrong"), [(8, 2), (9, 3), (30, 8)])
+def test_several_wrong_points_are_named(count, wrong, seed, tmp_path):
+    """As many as leave a majority: the frame of good points alone is among those tried."""
+    rng = np.random.default_rng(seed)
+    m = pose_matrix(TRUE, "ABC")
+    nominal = rng.uniform(-90, 90, (count, 3))
+    probed = nominal @ m[:3, :3].T + m[:3, 3] + rng.normal(0, 0.002, (count, 3))
+    off = np.sort(rng.permutation(count)[:wrong])
+    probed[off, rng.integers(0, 3, wrong)] += rng.choice([-1, 1], wrong) * rng.uniform(0.8, 9, wrong)
+    head = "nominal_x_mm,nominal_y_mm,nominal_z_mm,probed_x_mm,probed_y_mm,probed_z_mm\n"
+    text = head + "".join(",".join(f"{x:.6f}" for x in (*a, *b)) + "\n" for a, b in zip(nominal, probed, strict=True))
+    done = run(tmp_path, text)
+    assert done.exit_code == 2
+    named = ", ".join(f"line {i + 2}" for i in off)
+    assert f"without the points of {named} the other {count - wrong} agree" in done.output, done.output
+
+
 DATUM_REFUSALS = {
     "no tertiary": (datums(TOP + SIDE), "expected a tertiary datum, found none: a freedom stays open"),
     "two points on a plane": (datums(TOP[:2] + SIDE + END), "expected at least 3 points on the primary plane, found 2"),
