@@ -45,6 +45,13 @@ from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
     show_default=True,
     help="Standard uncertainty of a measured angle.",
 )
+@click.option(
+    "--most-mm",
+    type=click.FloatRange(min=0.0, min_open=True),
+    default=5.0,
+    show_default=True,
+    help="A joint, or a length, farther from the nominal machine cannot be meant.",
+)
 @shared(OVERWRITE, JSON)
 def command(
     poses: str | None,
@@ -55,6 +62,7 @@ def command(
     estimate: str,
     sigma_mm: float,
     sigma_deg: float,
+    most_mm: float,
     as_json: bool,
 ) -> None:
     """Find the as-built geometry of a machine from measured POSES (CSV) and write it as a new machine file.
@@ -81,9 +89,10 @@ def command(
         said: dict[str, object] = {"poses": plan, "condition": chosen.condition, "usual_condition": chosen.usual}
         shown = f"{plan} poses: condition number {chosen.condition:.3g}, {chosen.usual:.3g} for poses spread evenly\n"
     else:
-        found = calibrate(Path(poses or ""), built, Frames(
-            measuring=estimate in ("measuring", "both"), target=estimate in ("target", "both")), noise)  # fmt: skip
-        written = write_all((output, lambda: machine_text(found).encode()))
+        free = Frames(measuring=estimate in ("measuring", "both"), target=estimate in ("target", "both"))
+        found = calibrate(Path(poses or ""), built, free, noise, most_mm)
+        new = machine_text(found)
+        written = write_all((output, new.encode))
         said, shown = document(found), text(found)
     if as_json:
         click.echo(json.dumps({**said, "written": output if written else None}, indent=2))

@@ -1,20 +1,28 @@
 """Calibrate a machine: its as-built geometry from measured poses, with everything that says how far to trust it."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from math import nan
 from pathlib import Path
 
 import numpy as np
 
 from hexpost.arrays import Array, Ints
+from hexpost.errors import HexpostError
 from hexpost.machine.model import Machine
 from hexpost.setup.columns import MeasuredColumns
 from hexpost.setup.identify import Frames, Identified, identify, told
 from hexpost.setup.measured import DISTANCE, FULL, NUMBERS, Measured, Noise, read_measured
 from hexpost.setup.observe import GEOMETRY, Built, nominal, pose_slopes, residuals, rotations
 from hexpost.setup.poses_in_reach import grid_poses, spread_poses
+from hexpost.setup.slips import Meant, first_frames, other_order, refuse_far, slip
 
 FOLDS = 5
+MOST_MM = 5.0
+"""A joint, or a length, is not built farther from the drawing, unless told otherwise (common practice, no source)."""
+CONFIDENCE = 0.95
+DRAWS = 4000
+"""Geometries drawn as the measurements allow them."""
 INHERENT = 60
 """Poses spread over the reach that show what measurements of a kind can tell at best."""
 
@@ -24,7 +32,8 @@ class Accuracy:
     """Error of the gauge point over a grid of ``points`` poses in reach, mm.
 
     ``before``: the as-built machine run with the nominal geometry, root mean square and largest; ``after``: what the
-    uncertainty of the geometry found leaves, likewise.
+    uncertainty of the geometry found leaves: the root mean square to expect, and what the largest stays below in 95 %
+    of calibrations like this one.
     """
 
     points: int
@@ -53,14 +62,16 @@ class Calibration:
     accuracy: Accuracy
 
 
-def calibrate(path: Path, machine: Machine, frames: Frames, noise: Noise) -> Calibration:
+def calibrate(path: Path, machine: Machine, frames: Frames, noise: Noise, most: float = MOST_MM) -> Calibration:
     """Return the as-built geometry of ``machine`` from the measured poses of a file.
+
+    ``most``: how far a joint, and a length, may be from the drawing, mm.
 
     Raises
     ------
     InputError
-        When the file is no such table, there are fewer numbers than unknowns, or its poses leave open what others
-        would tell.
+        When the file is no such table, there are fewer numbers than unknowns, its poses leave open what others
+        would tell, it means something else than it says, or the machine found cannot be.
     HexpostError
         When too many measurements do not fit any geometry.
     """
@@ -71,8 +82,17 @@ def calibrate(path: Path, machine: Machine, frames: Frames, noise: Noise) -> Cal
         each = NUMBERS[measured.kind]
         what = f"expected at least {best} numbers for {best} unknowns ({-(-best // each)} {measured.kind})"
         raise columns.refusal(f"{what}, found {measured.equations} ({measured.count} {measured.kind})", "too-few")
-    guess = _first_poses(start, machine, measured, columns)
-    found = identify(start, measured, guess, frames)
+    guess = _first_poses(start, machine, measured, columns, lambda g: other_order(start, measured, g, frames, most))
+    if (meant := slip(machine, measured, guess, frames, most)) is not None:
+        raise columns.refusal(meant[0], "slip", meant[1])
+    try:
+        found = identify(first_frames(start, measured, guess, frames), measured, guess, frames)
+        found = _in_frames(found, start, measured, frames)
+        refuse_far(found.built, start, most, columns)
+    except HexpostError:
+        if (meant := slip(machine, measured, guess, frames, most, doubted=True)) is not None:
+            raise columns.refusal(meant[0], "slip", meant[1]) from None
+        raise
     if found.rank < best:
         what = f"these poses tell {found.rank} of the {best} numbers that such measurements can tell"
         raise columns.refusal(what, "freedom-open", "spread positions and turns; --plan N proposes poses")
@@ -89,8 +109,16 @@ def calibrate(path: Path, machine: Machine, frames: Frames, noise: Noise) -> Cal
         before=_size(tool_errors(start, some, guess[:, kept], gauge)),
         after=_size(tool_errors(found.built, some, found.pose[:, kept], gauge)),
         held_back=_held_back(found, some, found.pose[:, kept], frames, gauge),
-        accuracy=accuracy(machine, found),
+        accuracy=accuracy(machine, found, grid_poses(machine)),
     )
+
+
+def _in_frames(found: Identified, start: Built, measured: Measured, frames: Frames) -> Identified:
+    """Return a geometry whose frames, where they were not known, leave its joints near those of the drawing."""
+    if frames == Frames():
+        return found
+    built = found.built.near(start, measuring=frames.measuring, target=frames.target)
+    return replace(found, built=built, pose=built.poses(measured.length, found.pose))
 
 
 def tool_errors(built: Built, measured: Measured, pose: Array, gauge: Array) -> Array:
@@ -103,10 +131,9 @@ def tool_errors(built: Built, measured: Measured, pose: Array, gauge: Array) -> 
     return out
 
 
-def accuracy(machine: Machine, found: Identified) -> Accuracy:
-    """Return the error of the gauge point over a grid, before and after: the volumetric accuracy."""
+def accuracy(machine: Machine, found: Identified, pose: Array) -> Accuracy:
+    """Return the error of the gauge point over poses (6, n), before and after: the volumetric accuracy."""
     start, gauge = nominal(machine), machine.platform.gauge_point
-    pose = grid_poses(machine)
     real = found.built.poses(start.struts.lengths(pose), pose)
     seen = np.isfinite(real).all(axis=0)
     pose, real = pose[:, seen], real[:, seen]
@@ -114,12 +141,27 @@ def accuracy(machine: Machine, found: Identified) -> Accuracy:
     slopes = pose_slopes(found.built, real)
     arm = rotations(found.built, real) @ gauge
     tip = slopes[:, :3] + np.cross(slopes[:, 3:], arm[:, :, None], axis=1)
-    spread = np.einsum("nij,jk,nik->n", tip, found.covariance, tip)
-    return Accuracy(
-        points=pose.shape[1],
-        before=_size(np.linalg.norm(off, axis=0)),
-        after=_size(np.sqrt(np.maximum(spread, 0.0))),
-    )
+    return Accuracy(points=pose.shape[1], before=_size(np.linalg.norm(off, axis=0)), after=_left(tip, found))
+
+
+def _left(tip: Array, found: Identified) -> tuple[float, float]:
+    """Return the errors to expect at ``tip`` slopes (n, 3, 42): root mean square, and a bound of the largest.
+
+    The bound is a quantile over geometries drawn from the covariance: the largest of many errors is far above any one
+    of their standard deviations. Where the noise is that of the residuals, it is uncertain, too: the draws are those
+    of a multivariate t distribution.
+    """
+    values, vectors = np.linalg.eigh(found.covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    rms = float(np.sqrt(((tip @ root) ** 2).sum(axis=(1, 2)).mean()))
+    rng = np.random.default_rng(GEOMETRY)
+    draws = root @ rng.standard_normal((GEOMETRY, DRAWS))
+    if found.noise_known:
+        draws *= np.sqrt(found.spare / rng.chisquare(found.spare, DRAWS))
+    largest = np.zeros(DRAWS)
+    for part in np.array_split(tip, max(len(tip) // 32, 1)):
+        largest = np.maximum(largest, ((part @ draws) ** 2).sum(axis=1).max(axis=0))
+    return rms, float(np.sqrt(np.quantile(largest, CONFIDENCE)))
 
 
 def _size(errors: Array) -> tuple[float, float]:
@@ -127,7 +169,9 @@ def _size(errors: Array) -> tuple[float, float]:
     return (float(np.sqrt((errors**2).mean())), float(errors.max())) if errors.size else (nan, nan)
 
 
-def _first_poses(start: Built, machine: Machine, measured: Measured, columns: MeasuredColumns) -> Array:
+def _first_poses(
+    start: Built, machine: Machine, measured: Measured, columns: MeasuredColumns, meant: Callable[[Array], Meant]
+) -> Array:
     """Return the poses (6, n) of the nominal machine at the commanded lengths."""
     guess = np.repeat(machine.reference[:, None], measured.count, axis=1)
     if measured.kind != DISTANCE:
@@ -138,6 +182,8 @@ def _first_poses(start: Built, machine: Machine, measured: Measured, columns: Me
         pose[:, lost] = start.poses(measured.length[:, lost], np.repeat(machine.reference[:, None], lost.sum(), axis=1))
         lost = ~np.isfinite(pose).all(axis=0)
     if lost.any():
+        if (other := meant(guess)) is not None:
+            raise columns.refusal(other[0], "slip", other[1])
         row = int(np.argmax(lost))
         what = "expected lengths that belong to a pose of the machine, found none that has them"
         raise columns.refusal(what, "no-pose", "is this the machine, and strut 1 the first?", row=row)

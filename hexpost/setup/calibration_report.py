@@ -6,7 +6,8 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.kinematics.frames import pose_from_matrix
-from hexpost.setup.calibrate import Calibration
+from hexpost.machine.load import machine_from
+from hexpost.setup.calibrate import CONFIDENCE, Calibration
 from hexpost.setup.choose_poses import PosePlan
 from hexpost.setup.files import number, provenance, with_struts
 from hexpost.setup.measured import ANGLES, LENGTHS, POSITION
@@ -29,6 +30,11 @@ def machine_text(c: Calibration) -> str:
     """Return the machine file with the geometry found; the offsets of the lengths go to the zero of the screws.
 
     A machine file without screws has no key for them: they stand in its comments, for the homing of the drives.
+
+    Raises
+    ------
+    InputError
+        When the machine found is one that is refused, as ``hexpost machine check`` would.
     """
     built = c.found.built
     values = []
@@ -47,7 +53,9 @@ def machine_text(c: Calibration) -> str:
         else:
             row["screw.zero_mm"] = number(strut.screw.zero + float(built.offset[k]), 9)
         values.append(row)
-    return with_struts(c.machine.source, values, notes)
+    out = with_struts(c.machine.source, values, notes)
+    machine_from(out.encode(), f"the machine found (of {c.machine.file})")
+    return out
 
 
 def document(c: Calibration) -> dict[str, object]:
@@ -77,6 +85,7 @@ def document(c: Calibration) -> dict[str, object]:
         "held_back_um": _pair(c.held_back),
         "volumetric": {
             "points": c.accuracy.points, "before_um": _pair(c.accuracy.before), "after_um": _pair(c.accuracy.after),
+            "confidence": CONFIDENCE,
         },
         "numbers": [
             {"name": name, "nominal_mm": float(a), "found_mm": float(b), "uncertainty_mm": float(s)}
@@ -108,7 +117,8 @@ def text(c: Calibration) -> str:
         _line("measured, geometry found", c.after),
         _line("held back from the fit", c.held_back),
         _line(f"{c.accuracy.points} poses in reach, before", c.accuracy.before),
-        _line("the same, after (expected)", c.accuracy.after),
+        _line("the same, after (see below)", c.accuracy.after),
+        f"  after: rms to expect; the largest stays below this in {CONFIDENCE:.0%} of such calibrations",
         "",
         "  strut   largest change   offset of length   largest uncertainty, mm",
     ]

@@ -21,14 +21,16 @@ SETTLED = 1e-12
 RANK = 1e-9
 """Singular values below this share of the largest count as zero: rounding leaves about 1e-13."""
 PATIENT = 2.0
-"""Measurements beyond so many robust standard deviations lose weight in the search for wrong ones (P. J. Huber)."""
+"""Numbers beyond so many robust standard deviations lose weight in the search for wrong ones (P. J. Huber)."""
 WRONG = 5.0
-"""... and beyond so many are set aside."""
+"""... and a measurement with a number beyond so many is set aside."""
 FLOOR = 0.01
 """Robust standard deviations are not taken below this share of the stated uncertainty."""
 FAR = 4.0
 """Measurements farther from the nominal machine than so many times the usual count little at first."""
 MOST_WRONG = 0.25
+LEAST_SPARE = 6
+"""With fewer numbers to spare than this, residuals do not tell the noise."""
 SPARE = 12
 """With fewer numbers than this to spare, a wrong measurement cannot be told from a wrong geometry."""
 
@@ -53,8 +55,8 @@ class Identified:
 
     ``rank`` of the 42 numbers with the frames as they are, ``own_rank`` without the freedoms of frames that are
     estimated; ``values`` singular values of the weighted slopes, mm for every number; ``covariance`` (42, 42) in mm2,
-    for ``noise`` times the stated uncertainties; ``spare`` numbers more than unknowns; ``open`` (42, k) directions
-    that stay as they were.
+    for ``noise`` times the stated uncertainties, ``noise_known`` from the residuals or taken as stated; ``spare``
+    numbers more than unknowns; ``open`` (42, k) directions that stay as they were.
     """
 
     built: Built
@@ -65,6 +67,7 @@ class Identified:
     values: Array
     covariance: Array
     noise: float
+    noise_known: bool
     spare: int
     open: Array
 
@@ -103,9 +106,9 @@ def identify(start: Built, measured: Measured, guess: Array, frames: Frames, *, 
     spare = measured.equations - len(frames.columns)
     kept: Flags = np.ones(measured.count, dtype=np.bool_)
     if not robust or spare < SPARE:
-        built, pose = _least_squares(start, measured, guess, kept.astype(np.float64), frames)
+        built, pose = _least_squares(start, measured, guess, _column(kept), frames)
         return told(built, measured, pose, kept, frames)
-    built, pose = _least_squares(start, measured, guess, _first_weights(start, measured, guess), frames)
+    built, pose = _least_squares(start, measured, guess, _column(_first_weights(start, measured, guess)), frames)
     for _ in range(SIEVES):
         before = kept
         built, pose, kept = _sieved(built, measured, pose, kept, frames)
@@ -121,12 +124,11 @@ def _sieved(built: Built, measured: Measured, pose: Array, kept: Flags, frames: 
     """Return the geometry that suits most measurements, its poses, and which measurements it is close to."""
     unknown = len(frames.columns)
     for _ in range(ROBUST_ROUNDS):
-        size, usual = _sizes(built, measured, pose, unknown, kept)
-        weight = kept * np.minimum(1.0, PATIENT * usual / np.maximum(size, 1e-300)) ** 2
+        size = _sizes(built, measured, pose, unknown, kept)
+        weight = _column(kept) * np.minimum(1.0, PATIENT / np.maximum(size, 1e-300)) ** 2
         built, pose = _least_squares(built, measured, pose, weight, frames, rounds=2)
-    size, usual = _sizes(built, measured, pose, unknown, kept)
-    close: Flags = size <= WRONG * max(usual, FLOOR)
-    built, pose = _least_squares(built, measured, pose, close.astype(np.float64), frames)
+    close: Flags = np.asarray((_sizes(built, measured, pose, unknown, kept) <= WRONG).all(axis=1))
+    built, pose = _least_squares(built, measured, pose, _column(close), frames)
     return built, pose, close
 
 
@@ -139,7 +141,8 @@ def told(built: Built, measured: Measured, pose: Array, kept: Flags, frames: Fra
     _, values, vt = np.linalg.svd(rows)
     rank = int((values > RANK * values[0]).sum())
     spare = len(rows) - rank
-    noise = sqrt(float(wrong @ wrong) / spare) if spare >= 6 else 1.0
+    known = spare >= LEAST_SPARE
+    noise = sqrt(float(wrong @ wrong) / spare) if known else 1.0
     inverse = vt[:rank].T / values[:rank]
     covariance: Array = noise**2 * (inverse @ inverse.T)
     return Identified(
@@ -151,6 +154,7 @@ def told(built: Built, measured: Measured, pose: Array, kept: Flags, frames: Fra
         values=values,
         covariance=covariance[:GEOMETRY, :GEOMETRY],
         noise=noise,
+        noise_known=known,
         spare=spare,
         open=vt[rank:, :GEOMETRY].T,
     )
@@ -170,10 +174,13 @@ def _own_rank(rows: Array) -> int:
 def _least_squares(
     built: Built, measured: Measured, pose: Array, weight: Array, frames: Frames, *, rounds: int = MOST_ROUNDS
 ) -> tuple[Built, Array]:
-    """Return the geometry and its poses after Gauss-Newton steps, each the shortest that does what can be done."""
+    """Return the geometry and its poses after Gauss-Newton steps, each the shortest that does what can be done.
+
+    ``weight`` (n, k) is that of each number, or (n, 1) of all numbers of a measurement.
+    """
     columns = frames.columns
     scale = unit_scale(built, columns)
-    factors = weights(measured) * np.sqrt(weight)[:, None]
+    factors = weights(measured) * np.sqrt(weight)
     pose, cost = _cost(built, measured, pose, factors)
     for _ in range(rounds):
         rows = _weighted(slopes(built, measured, pose), factors)[:, columns] * scale
@@ -212,14 +219,25 @@ def _first_weights(start: Built, measured: Measured, guess: Array) -> Array:
     return out
 
 
-def _sizes(built: Built, measured: Measured, pose: Array, unknown: int, kept: Flags) -> tuple[Array, float]:
-    """Return how far each measurement is off (n,), in its uncertainties, and the robust usual size of that."""
-    k = NUMBERS[measured.kind]
-    size: Array = np.sqrt(((residuals(built, measured, pose) * weights(measured)) ** 2).mean(axis=1))
-    known = k * int(kept.sum())
-    inflate = sqrt(known / max(known - unknown, 1))
-    middle = {1: 0.6745, 3: 0.888, 6: 0.944}[k]  # median of the root mean square of k standard normal numbers
-    return size, max(float(np.median(size[kept])) / middle * inflate, FLOOR)
+def _sizes(built: Built, measured: Measured, pose: Array, unknown: int, kept: Flags) -> Array:
+    """Return how far each number is off (n, k), as a multiple of what is usual among the positions, or the turns.
+
+    One wrong coordinate among six must not hide in their mean. What is usual is a robust standard deviation: the median
+    over 0.6745, that of standard normal numbers.
+    """
+    size: Array = np.abs(residuals(built, measured, pose) * weights(measured))
+    known = NUMBERS[measured.kind] * int(kept.sum())
+    inflate = sqrt(known / max(known - unknown, 1)) / 0.6745
+    for part in (slice(0, 3), slice(3, 6)):
+        if size[:, part].size:
+            size[:, part] /= max(float(np.median(size[kept, part])) * inflate, FLOOR)
+    return size
+
+
+def _column(weight: Array | Flags) -> Array:
+    """Return weights of measurements (n,) as those of all their numbers (n, 1)."""
+    out: Array = np.asarray(weight, dtype=np.float64)[:, None]
+    return out
 
 
 def _weighted(rows: Array, factors: Array) -> Array:

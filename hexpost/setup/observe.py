@@ -11,6 +11,7 @@ from hexpost.kinematics.jacobian import strut_rows
 from hexpost.kinematics.struts import Struts
 from hexpost.machine.model import Machine
 from hexpost.setup.measured import DISTANCE, FULL, PLACE, Measured
+from hexpost.setup.rigid import fit
 
 GEOMETRY = 42
 """Six struts with a base joint (3), a platform joint (3) and an offset of the length (1)."""
@@ -58,6 +59,22 @@ class Built:
     def poses(self, length: Array, guess: Array) -> Array:
         """Return the poses (6, n) that the machine takes at commanded lengths (6, n); nan where it finds none."""
         return forward(self.struts, length + self.offset[:, None], guess).pose
+
+    def near(self, other: "Built", *, measuring: bool, target: bool) -> "Built":
+        """Return the same machine in frames that bring its joints as near to those of another as they can.
+
+        Only what is not known moves: the measuring frame with the base joints, the target frame with the platform's.
+        """
+        out, ones = self, np.ones(6)
+        if measuring:
+            m = fit(self.base, other.base, ones).matrix
+            base = self.base @ m[:3, :3].T + m[:3, 3]
+            out = replace(out, base=base, base_from_measuring=m @ self.base_from_measuring)
+        if target:
+            m = fit(self.platform, other.platform, ones).matrix
+            platform = self.platform @ m[:3, :3].T + m[:3, 3]
+            out = replace(out, platform=platform, platform_from_target=m @ self.platform_from_target)
+        return out
 
 
 def nominal(machine: Machine) -> Built:
