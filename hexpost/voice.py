@@ -5,10 +5,10 @@ Everything that people read of a limit is said here: on the terminal, in reports
 
 import textwrap
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import floor, isfinite, log10
 
-from hexpost.audit.model import Finding, Limit, Sense, Worst
+from hexpost.audit.model import Finding, Limit, Sense, Unseen, Worst
 
 DIGITS = 3
 """Digits of loads, speeds and shares for people."""
@@ -169,6 +169,15 @@ def feed_words(f: Finding) -> str:
 def used(w: Worst) -> str:
     """Return the worst value of a limit."""
     return f"{owned(w.limit, w.strut)}: {compared(w.limit, w.value, w.allowed)} ({percent(w.ratio)})"
+
+
+def not_looked_at(unseen: Iterable[Unseen]) -> str:
+    """Return the limits that were not looked at, with the keys that are missing; nothing for none."""
+    of: dict[str, list[str]] = {}
+    for x in unseen:
+        of.setdefault(x.missing, []).append(f"{x.limit} ({x.part})" if x.part else x.limit)
+    rows = [f"{', '.join(names)} need{'s' * (len(names) == 1)} {key}" for key, names in of.items()]
+    return f"Not looked at: {'; '.join(rows)}." if rows else ""
 
 
 def _filled(text: str, f: Finding, feed: Finding | None = None) -> str:

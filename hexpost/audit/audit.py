@@ -13,7 +13,7 @@ from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.cutting import Cutting
 from hexpost.audit.f_words import add_f_words
 from hexpost.audit.loads import Loads
-from hexpost.audit.model import AuditResult, Chart, Charted, Runs
+from hexpost.audit.model import AuditResult, Chart, Charted, Limit, Runs, Unseen
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_rules import Breaches, tool_warnings
 from hexpost.audit.runs import find_runs, just_over, new_runs
@@ -56,7 +56,12 @@ class Audit:
         )
         self._adviser = Adviser(context)
         self._store = Store()
-        self._breaches = tuple(rule(context) for rule in checking.rules) if moves.count else ()
+        ruled = tuple(rule(context) for rule in checking.rules) if moves.count else ()
+        self._breaches = tuple(b for b in ruled if b)
+        seen = {check.band.limit: check.band.unseen for check, _ in self._checks} | {
+            b.limit: () for b in self._breaches
+        }
+        self.unseen = tuple(x for row in checking.limits for x in _unseen(row, seen.get(row.name)))
         chosen = np.concatenate([np.zeros(0, dtype=np.int64), *(x for b in self._breaches for x in (b.first, b.last))])
         self._ticks = MoveTicks(np.unique(chosen))
         self._warnings = tool_warnings(moves, tools, lambda line: program.text(line).strip()) if moves.count else []
@@ -118,6 +123,7 @@ class Audit:
                 *(_between(name, line) for name, line in self._between.items() if name not in shown),
             ),
             dropped=self._store.dropped,
+            unseen=self.unseen,
         )
 
     def _judge(self, check: Check, worst: WorstUse, values: Array, setpoints: Setpoints) -> None:
@@ -157,6 +163,12 @@ def _between(limit: str, line: int) -> str:
         f"Between two setpoints a strut breaks its limit of {limit}, first in line {line}. "
         "The worst uses are those at the setpoints."
     )
+
+
+def _unseen(limit: Limit, parts: Sequence[tuple[str, int]] | None) -> list[Unseen]:
+    """Return what was not looked at of a limit: all of it without a check, else ``parts`` with places of keys."""
+    left = [("", 0)] if parts is None and limit.keys else parts or ()
+    return [Unseen(limit=limit.name, part=part, missing=limit.keys[key]) for part, key in left]
 
 
 def _show(runs: Runs, figures: Figures, margin: float) -> None:

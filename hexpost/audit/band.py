@@ -33,7 +33,8 @@ class Band:
 
     ``limit`` names its row in the table of limits. The use of the limit is |value - ``centre``| / ``scale``: 1 at a
     bound, more beyond it. ``slack`` is how far a value may lie beyond a bound before it counts. ``magnitude``: peaks
-    are shown without their sign. A ``margin`` is the share of the limit up to which values are no finding.
+    are shown without their sign. A ``margin`` is the share of the limit up to which values are no finding. ``unseen``:
+    what is not looked at though the limit is about it, each with the place of the missing key in the row's ``keys``.
     """
 
     limit: str
@@ -44,6 +45,7 @@ class Band:
     scale: Array
     slack: Array
     magnitude: bool = False
+    unseen: tuple[tuple[str, int], ...] = ()
 
     def edges(self, margin: float) -> tuple[Array, Array]:
         """Return the least and the most (k,) that a value may be at a ``margin``."""
@@ -166,6 +168,13 @@ def symmetric_band(limit: str, most: Array, rounding: float) -> Band:
         limit=limit, struts=STRUTS, low=-most, high=most, centre=np.zeros(6), scale=most, slack=rounding * most,
         magnitude=True,
     )  # fmt: skip
+
+
+def struts_without(known: Flags, what: str = "", key: int = 0) -> tuple[tuple[str, int], ...]:
+    """Return as in ``Band.unseen`` that struts are not looked at (in respect of ``what``) unless ``known`` (6,)."""
+    left = [str(k) for k in STRUTS[~known]]
+    name = "all struts" if len(left) == len(STRUTS) else f"strut{'s' * (len(left) > 1)} {', '.join(left)}"
+    return ((f"{what} of {name}" if what else name, key),) if left else ()
 
 
 Maker = Callable[[Context], Check | None]

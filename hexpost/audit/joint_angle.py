@@ -1,11 +1,12 @@
 """The check of the universal joints: cones about the neutral direction, and ranges of the angle about each axis."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from hexpost.arrays import Array, Ints
-from hexpost.audit.band import Band, Context, Figures, share_band
+from hexpost.audit.band import Band, Context, Figures, share_band, struts_without
 from hexpost.kinematics.platform_from_work import Swings
 from hexpost.kinematics.universal import UniversalJoints
 from hexpost.last_answer import LastAnswer
@@ -50,7 +51,10 @@ class JointAngle:
         self._held = np.isfinite(cones).any(axis=0)
         self._bounded = any(np.isfinite(ranges[1]).any() for _, ranges in self._ends)
         self._worst: Array = np.zeros(6)
-        self.band: Band = share_band("joint-angle")
+        ranges = np.array([np.isfinite(both[1]).all(axis=0) for _, both in self._ends])
+        held = np.isfinite(cones) | ranges
+        unseen = (*struts_without(held[BASE], "base joints"), *struts_without(held[PLATFORM], "platform joints", 1))
+        self.band: Band = replace(share_band("joint-angle"), unseen=unseen)
         self._turned: LastAnswer[int, tuple[UniversalJoints, Swings]] = LastAnswer()
 
     def measure(self, setpoints: Setpoints) -> Array | None:

@@ -93,7 +93,8 @@ class Limit:
     ``meaning`` says in a sentence what it means to break it, ``fault`` of a rule what the block does (``{peak}`` and
     ``{allowed}`` are numbers), ``note`` what the figures of a report mean. ``law``: how a lower feed helps.
     ``share``: a use in per cent makes sense. ``margin``: a policy may ask for less than all of it. A limit with a chart
-    has a check that measures six struts at every sample; ``quantity`` is what its own chart shows.
+    has a check that measures six struts at every sample; ``quantity`` is what its own chart shows. ``keys`` of the
+    machine file: without the first it is not looked at, without another not in one respect (``Band.unseen``).
     """
 
     name: str
@@ -110,6 +111,7 @@ class Limit:
     quantity: str = ""
     fault: str = ""
     note: str = ""
+    keys: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +164,8 @@ _SPEED = "tool_tip.speed_mm_s (tilt_speed_deg_s where the tool turns)"
 _ACCELERATION = "tool_tip.acceleration_mm_s2 (tilt_acceleration_deg_s2 where the tool turns)"
 _JERK = "tool_tip.jerk_mm_s3 (tilt_jerk_deg_s3 where the tool turns)"
 
+_CUTTING = "[forces] force_n"
+
 LIMITS: Final = Limits((
     Limit(
         name="stroke", unit="mm", of=Of.STRUT, sense=Sense.RANGE, meaning="A strut runs out of its stroke.",
@@ -186,26 +190,27 @@ LIMITS: Final = Limits((
     Limit(
         name="joint-angle", unit="deg", of=Of.STRUT, sense=Sense.MOST, meaning="A joint turns beyond its range.",
         advice=Advice(f"The joint cannot turn that far. {_MOVE}"), place=Place.SEARCH,
+        keys=("[strut.joint] base_cone_deg", "[strut.joint] platform_cone_deg"),
     ),
     Limit(
         name="thrust", unit="N", of=Of.STRUT, sense=Sense.MOST, meaning="A strut pushes or pulls harder than it may.",
-        advice=_MILDER,
+        advice=_MILDER, keys=("[strut.screw] thrust_n", _CUTTING),
     ),
     Limit(
         name="torque", unit="N m", of=Of.STRUT, sense=Sense.MOST, meaning="A motor turns harder than it may.",
-        advice=_MILDER,
+        advice=_MILDER, keys=("[strut.screw] torque_nm", _CUTTING),
     ),
     Limit(
         name="critical-speed", unit="1/min", of=Of.STRUT, sense=Sense.MOST,
         meaning="A screw turns too fast for its length and may whirl.",
-        advice=_by_feed(_SPEED), law=Law.LINEAR,
+        advice=_by_feed(_SPEED), law=Law.LINEAR, keys=("[strut.screw] root_diameter_mm",),
     ),
     Limit(
         name="buckling", unit="N", of=Of.STRUT, sense=Sense.MOST,
         meaning="A screw may buckle under the thrust at its length.",
         advice=Advice("Move the work so that the strut is shorter, lower the load, or lower the accelerations of "
                        "tool_tip in the machine file."),
-        place=Place.SEARCH,
+        place=Place.SEARCH, keys=("[strut.screw] root_diameter_mm", _CUTTING),
     ),
     Limit(
         name="singular-pose", unit="1", of=Of.TOOL, sense=Sense.LEAST,
@@ -216,6 +221,7 @@ LIMITS: Final = Limits((
     Limit(
         name="clearance", unit="mm", of=Of.PAIR, sense=Sense.LEAST, meaning="Two bodies come too near to each other.",
         advice=Advice(_MOVE), place=Place.SEARCH, share=False,
+        keys=("[strut.body] radius_mm", "[spindle] radius_mm"),
     ),
     Limit(
         name="deviation", unit="mm", of=Of.TOOL, sense=Sense.MOST,
@@ -227,7 +233,7 @@ LIMITS: Final = Limits((
         name="tool-length", unit="mm", of=Of.PROGRAM, sense=Sense.RULE,
         meaning="A cutting move has no tool length active.",
         fault="no tool length is active, the tool has {peak} mm",
-        advice=Advice("Write G43 with the tool's H before this block."), share=False,
+        advice=Advice("Write G43 with the tool's H before this block."), share=False, keys=("a tools file (--tools)",),
     ),
     Limit(
         name="tool-number", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
@@ -250,14 +256,16 @@ LIMITS: Final = Limits((
     Limit(
         name="thrust-continuous", unit="N", of=Of.STRUT, sense=Sense.MOST,
         meaning="A strut pushes or pulls harder than it may for long.", advice=_MILDER,
+        keys=("[strut.screw] thrust_continuous_n", _CUTTING),
     ),
     Limit(
         name="torque-continuous", unit="N m", of=Of.STRUT, sense=Sense.MOST,
         meaning="A motor turns harder than it may for long.", advice=_MILDER,
+        keys=("[strut.screw] torque_continuous_nm", _CUTTING),
     ),
     Limit(
         name="power", unit="W", of=Of.STRUT, sense=Sense.MOST, meaning="A motor gives more power than it has.",
-        advice=_MILDER,
+        advice=_MILDER, keys=("[strut.screw] power_w", _CUTTING),
     ),
 ))  # fmt: skip
 """All limits of the audit."""

@@ -1,13 +1,23 @@
 """Checks of what the struts bear: thrust, torque, power, buckling and critical speed, as shares of what is allowed."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 
 import numpy as np
 
 from hexpost.arrays import Array, Ints
-from hexpost.audit.band import SHARE_ROUNDING, Band, Check, Context, Figures, Maker, share_band, symmetric_band
+from hexpost.audit.band import (
+    SHARE_ROUNDING,
+    Band,
+    Check,
+    Context,
+    Figures,
+    Maker,
+    share_band,
+    struts_without,
+    symmetric_band,
+)
 from hexpost.errors import HexpostError
 from hexpost.kinematics.screws import buckling_load, critical_speed
 from hexpost.last_answer import LastAnswer
@@ -138,7 +148,7 @@ def critical(context: Context) -> Check | None:
         return s.critical_speed_share * critical_speed(s.root, s.bore, s.elasticity, s.density, s.ends)
 
     factor = (60.0 / leads)[:, None]
-    return _bearing("critical-speed", context, lambda s: s.speed * factor, allowed, by_length=True)
+    return _bearing("critical-speed", context, lambda s: s.speed * factor, allowed, by_length=True, loaded=False)
 
 
 def _averaged(limit: str, context: Context, value: Measured, allowed: Callable[[Screw], float | None]) -> Check | None:
@@ -151,18 +161,29 @@ def _averaged(limit: str, context: Context, value: Measured, allowed: Callable[[
 
 
 def _bearing(
-    limit: str, context: Context, value: Measured, allowed: Callable[[Screw], float | None], *, by_length: bool = False
-) -> Check | None:
-    """Return a check, or none where no strut has the limit."""
+    limit: str, context: Context, value: Measured, allowed: Callable[[Screw], float | None], *,
+    by_length: bool = False, loaded: bool = True,
+) -> Check | None:  # fmt: skip
+    """Return a check, or none where no strut has the limit; ``loaded``: cutting forces count."""
     screws = [s.screw for s in context.machine.struts]
     known = [None if s is None else allowed(s) for s in screws]
     if all(x is None for x in known):
         return None
     most = np.array([np.inf if x is None else x for x in known])
+    unseen = struts_without(np.isfinite(most))
+    if loaded and not _cuts(context):
+        unseen += (("the cutting force", 1),)
     if by_length:
         supported = np.array([0.0 if s is None else s.supported for s in screws])
-        return Bearing(band=share_band(limit), value=value, allowed=most, supported=supported)
-    return Peak(band=symmetric_band(limit, most, SHARE_ROUNDING), value=value)
+        return Bearing(band=replace(share_band(limit), unseen=unseen), value=value, allowed=most, supported=supported)
+    return Peak(band=replace(symmetric_band(limit, most, SHARE_ROUNDING), unseen=unseen), value=value)
+
+
+def _cuts(context: Context) -> bool:
+    """Return whether any cutting force is described, in the machine file or of a tool."""
+    forces = context.machine.forces
+    assert forces is not None  # every loaded machine has them
+    return bool(forces.force.any() or forces.moment.any() or any(any(t.force) for t in context.tools.tools.values()))
 
 
 def _turns(machine: Machine) -> Array:

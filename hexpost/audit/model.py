@@ -17,7 +17,7 @@ from hexpost.setpoints.model import Setpoints
 
 __all__ = [
     "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RUN", "Advice", "AuditResult", "Chart", "Charted", "Finding", "Findings",
-    "Law", "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Worst", "names_of", "quoted",
+    "Law", "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Unseen", "Worst", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -192,6 +192,15 @@ class Worst:
     joint: int = 0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unseen:
+    """A limit that was not looked at, as a whole or in one respect, and what is ``missing``: a key, a file."""
+
+    limit: str
+    part: str
+    missing: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AuditResult:
     """Findings, the worst of everything, extent of the job, and remarks that are not findings."""
@@ -205,6 +214,7 @@ class AuditResult:
     warnings: tuple[str, ...]
     dropped: int
     """Findings beyond the most that are kept (the mildest are dropped)."""
+    unseen: tuple[Unseen, ...] = ()
 
     @property
     def total(self) -> int:

@@ -32,11 +32,13 @@ class Breaches:
     ratio: Array
 
 
-def tool_length(context: Context) -> Breaches:
+def tool_length(context: Context) -> Breaches | None:
     """Return stretches of feed moves without tool length although the tool in the spindle has one.
 
     A stretch is what lies between two changes of frame. Peak is the length that is missing, mm; none may be.
     """
+    if not context.tools.given:
+        return None
     moves = context.moves
     missing = np.array([_missing_length(f, context.tools) for f in moves.frames])
     first, last = _stretches(moves, (missing > 0.0)[moves.frame] & (moves.feed_mode != FEED_RAPID))
@@ -71,8 +73,8 @@ def retract(context: Context) -> Breaches:
     return Breaches(limit="retract", first=at, last=at, peak=down, allowed=np.zeros(len(at)), ratio=1.0 + down)
 
 
-Rule = Callable[[Context], Breaches]
-"""Finds what breaks a rule; asked only where there are moves."""
+Rule = Callable[[Context], Breaches | None]
+"""Finds what breaks a rule, or none where nobody can look; asked only where there are moves."""
 
 RULES: tuple[Rule, ...] = (tool_length, tool_number, retract)
 """All rules about the program."""
@@ -102,7 +104,7 @@ def tool_warnings(moves: Moves, tools: Tools, text: Callable[[int], str]) -> lis
 def _missing_length(frame: Frame, tools: Tools) -> float:
     """Return the length of the tool in the spindle that no length word accounts for, mm."""
     tool = tools.tools.get(frame.tool)
-    if not tools.given or tool is None or frame.length_row or frame.offset == MACHINE_FRAME:
+    if tool is None or frame.length_row or frame.offset == MACHINE_FRAME:
         return 0.0
     return tool.length
 

@@ -6,7 +6,7 @@ from itertools import combinations
 import numpy as np
 
 from hexpost.arrays import Array, Ints
-from hexpost.audit.band import WHOLE, Band, Context
+from hexpost.audit.band import WHOLE, Band, Context, struts_without
 from hexpost.audit.model import BODIES
 from hexpost.kinematics.clearance import segment_to_box, segments_apart
 from hexpost.machine.model import Machine
@@ -39,7 +39,7 @@ class Clearance:
         allowed = DEFAULT_CLEARANCE if allowed is None else allowed
         self.band = Band(
             limit="clearance", struts=WHOLE, low=np.full(1, allowed), high=np.full(1, np.inf),
-            centre=np.full(1, allowed + 1.0), scale=np.ones(1), slack=np.zeros(1),
+            centre=np.full(1, allowed + 1.0), scale=np.ones(1), slack=np.zeros(1), unseen=_unseen(machine),
         )  # fmt: skip
 
     def measure(self, setpoints: Setpoints) -> Array:
@@ -92,6 +92,12 @@ def clearance(context: Context) -> Clearance | None:
     machine = context.machine
     solid = any(s.body.radius is not None for s in machine.struts) or machine.spindle is not None
     return Clearance(context) if _pairs(machine) or (solid and machine.keep_out) else None
+
+
+def _unseen(machine: Machine) -> tuple[tuple[str, int], ...]:
+    """Return the bodies without a radius, as in ``Band.unseen``."""
+    struts = struts_without(np.array([s.body.radius is not None for s in machine.struts]))
+    return struts if machine.spindle is not None else (*struts, ("the spindle", 1))
 
 
 def _pairs(machine: Machine) -> list[tuple[int, int]]:

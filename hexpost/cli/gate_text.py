@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from hexpost.library.compare import Comparison
 from hexpost.library.model import Case, GateResult
-from hexpost.library.texts import judged_sentence, mistake_sentence, worst_first
+from hexpost.library.texts import judged_sentence, mistake_sentence, unseen_rows, worst_first
 from hexpost.voice import clean, columns, duration, paragraph, percent, plural
 
 WIDTH = 100
@@ -30,7 +30,8 @@ def table(result: GateResult) -> str:
     for entry in result.mended[:MOST_PROGRAMS]:
         strut = f" of strut {entry.strut}" if entry.strut else ""
         lines.append(clean(f"fixed: {entry.program}: {entry.limit}{strut} in {entry.text}"))
-    return "\n".join([*lines, "", *paragraph(_count(result), WIDTH)]) + "\n"
+    lines += ["", *paragraph(_count(result), WIDTH), *(x for row in unseen_rows(result) for x in paragraph(row, WIDTH))]
+    return "\n".join(lines) + "\n"
 
 
 def _row(case: Case) -> list[str]:

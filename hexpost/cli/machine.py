@@ -23,11 +23,14 @@ def command() -> None:
 def check(file: str) -> None:
     """Check a machine FILE: every fault of it, or a summary to compare with the drawing."""
     from hexpost.machine.load import load_machine
+    from hexpost.pipeline import unseen_with
     from hexpost.reach.summary import summary
 
     machine = load_machine(Path(file))
     click.echo(f"{machine.name}, revision {machine.revision}: no fault found")
     click.echo("\n".join(summary(machine)))
+    for x in unseen_with(machine):
+        click.echo(f"not looked at: {x.limit}{f' ({x.part})' * bool(x.part)} needs {x.missing}")
 
 
 @command.command("show", cls=Command)

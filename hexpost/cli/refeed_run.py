@@ -13,7 +13,7 @@ from hexpost.cli.run import files_of
 from hexpost.pipeline import load
 from hexpost.refeed.lower import refeed
 from hexpost.refeed.model import Refed
-from hexpost.voice import advice, duration, number, plural
+from hexpost.voice import advice, duration, not_looked_at, number, plural
 
 SHOWN = 20
 """So many blocks are told on the screen."""
@@ -88,7 +88,8 @@ def _line(old: int, new: int) -> str:
 def _left(found: Refed) -> list[str]:
     """Return what lower feeds do not mend: each advice once, with its lines."""
     if not found.after.total:
-        return ["no limit is broken any more" if found.changes else "no limit is broken"]
+        unseen = not_looked_at(found.after.unseen)
+        return ["no limit is broken any more" if found.changes else "no limit is broken", *([unseen] if unseen else [])]
     out = []
     if found.alone:
         places = ", ".join(str(line) for line in found.alone[:SHOWN])

@@ -81,6 +81,7 @@ def _of(result: AuditResult, job: pipeline.Job) -> Record:
         found=gather(result.findings, inputs.program, boxes, dict(inputs.checking.margins)),
         found_total=result.total,
         warnings=result.warnings,
+        unseen=result.unseen,
     )
 
 

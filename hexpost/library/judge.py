@@ -1,19 +1,20 @@
 """Judge records by policy and baseline."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from hexpost.audit.model import Finding
+from hexpost.audit.model import Advice, Finding
 from hexpost.library.baseline import Baseline, expired, worse
 from hexpost.library.findings import fingerprint
-from hexpost.library.model import CYCLE_TIME, Case, Entry, Judged, Record
+from hexpost.library.model import CYCLE_TIME, NOT_CHECKED, Case, Entry, Judged, Record
 from hexpost.library.settings import Settings
 
 
 def judge(name: str, record: Record, settings: Settings, baseline: Baseline | None, today: date) -> Case:
     """Return the case of a program: its findings with what policy and baseline say of each, failing ones first."""
-    found = (*record.found, *_too_long(record, settings))
+    found = (*record.found, *_too_long(record, settings), *_not_checked(record, settings))
     findings = [j for f in found if (j := _judged(name, f, settings, baseline, today)) is not None]
     findings.sort(key=lambda j: not j.fails)
     return Case(name=name, machine=settings.machine or "", record=record, findings=tuple(findings))
@@ -71,3 +72,17 @@ def _too_long(record: Record, settings: Settings) -> tuple[Finding, ...]:
             ratio=record.duration_s / longest, fingerprint=fingerprint(CYCLE_TIME.name, 0, "", 0),
         ),
     )  # fmt: skip
+
+
+def _not_checked(record: Record, settings: Settings) -> Iterator[Finding]:
+    """Yield a finding for each limit that the policy asks for and that was not looked at, all of it or in part."""
+    for x in record.unseen:
+        if x.limit in (settings.must_check or ()):
+            name = f"{x.limit} ({x.part})" if x.part else x.limit
+            fault = f"{name} must be looked at (must_check of the policy), and is not"
+            advice = Advice(f"Give {x.missing}, or take the limit out of must_check.")
+            limit = replace(NOT_CHECKED, fault=fault, advice=advice)
+            mark = fingerprint(NOT_CHECKED.name, 0, f"{name} {x.missing}", 0)
+            yield Finding(
+                limit=limit, line=1, until=record.duration_s, peak=1.0, allowed=0.0, ratio=2.0, fingerprint=mark
+            )

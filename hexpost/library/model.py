@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from hexpost.audit.model import LIMITS, Advice, Finding, Limit, Limits, Of, Sense
+from hexpost.audit.model import LIMITS, Advice, Finding, Limit, Limits, Of, Sense, Unseen
 
 CYCLE_TIME = Limit(
     name="cycle-time", unit="s", of=Of.PROGRAM, sense=Sense.MOST,
@@ -13,7 +13,17 @@ CYCLE_TIME = Limit(
 )  # fmt: skip
 """The policy's own limit: the longest time a program may take."""
 
-JUDGED = LIMITS.and_more(CYCLE_TIME)
+NOT_CHECKED = Limit(
+    name="not-checked", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
+    meaning="A limit that the policy asks for was not looked at.", share=False,
+    fault="a limit of must_check is not looked at",
+    advice=Advice("Give what is missing, or take the limit out of must_check."),
+)  # fmt: skip
+"""The policy's own limit: what must be looked at; a finding names limit and key."""
+
+POLICY_LIMITS = (CYCLE_TIME, NOT_CHECKED)
+
+JUDGED = LIMITS.and_more(*POLICY_LIMITS)
 """What programs are judged by."""
 
 LOST = "worker-died"
@@ -85,6 +95,7 @@ class Record:
     found: tuple[Finding, ...] = ()
     found_total: int = 0
     warnings: tuple[str, ...] = ()
+    unseen: tuple[Unseen, ...] = ()
     mistakes: tuple[ProgramFault, ...] = ()
     mistakes_total: int = 0
     lasting: bool = True

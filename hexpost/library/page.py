@@ -8,7 +8,7 @@ from urllib.parse import quote
 from hexpost.library.model import Case, GateResult
 from hexpost.library.page_parts import SCRIPT, STYLE
 from hexpost.library.sarif import uri
-from hexpost.library.texts import judged_sentence, mistake_sentence, worst_first
+from hexpost.library.texts import judged_sentence, mistake_sentence, unseen_rows, worst_first
 from hexpost.voice import percent
 
 MOST_LISTED = 20
@@ -41,7 +41,7 @@ def to_page(result: GateResult, place: Path) -> str:
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>Program library: {_summary(result)}</title><style>{STYLE}</style></head><body>"
-        f"<h1>Program library</h1><p>{_summary(result)}</p>{_mended(result)}"
+        f"<h1>Program library</h1><p>{_summary(result)}</p>{_mended(result)}{_unseen(result)}"
         '<p><label>Show <input id="filter" type="search" placeholder="part of a path"></label></p>'
         f'<div class="wide"><table id="programs"><thead><tr>{heads}</tr></thead><tbody>\n{rows}\n</tbody></table></div>'
         f"\n<h2>Findings</h2>\n{details or '<p>None.</p>'}"
@@ -63,6 +63,10 @@ def _mended(result: GateResult) -> str:
     if not result.mended:
         return ""
     return f"<p>{len(result.mended):,} accepted findings are fixed: --update-baseline drops them.</p>"
+
+
+def _unseen(result: GateResult) -> str:
+    return "".join(f"<p>{_text(row)}</p>" for row in unseen_rows(result))
 
 
 def _report(name: str, folder: Path) -> str | None:

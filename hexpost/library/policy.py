@@ -3,12 +3,13 @@
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 from pathlib import Path
 from types import MappingProxyType
 
 from hexpost.audit.model import Limit, Limits
 from hexpost.errors import InputError
-from hexpost.library.model import CYCLE_TIME
+from hexpost.library.model import POLICY_LIMITS
 from hexpost.library.patterns import fits
 from hexpost.library.programs import SUFFIXES
 from hexpost.library.settings import LEVELS, LimitRule, Settings, merged
@@ -48,7 +49,7 @@ class Policy:
     @property
     def limits(self) -> Limits:
         """Return what programs are judged by."""
-        return self.checking.limits.and_more(CYCLE_TIME)
+        return self.checking.limits.and_more(*POLICY_LIMITS)
 
     def settings(self, name: str) -> Settings:
         """Return the settings of the program ``name`` (a path from the working directory)."""
@@ -73,7 +74,7 @@ def load_policy(path: str | Path, over: Settings, checking: Checking = ALL_LIMIT
     root = parse(read_bytes(path), str(path))
     folder = Path(path).parent
     programs = root.texts("programs", SUFFIXES)
-    limits = checking.limits.and_more(CYCLE_TIME)
+    limits = checking.limits.and_more(*POLICY_LIMITS)
     everywhere = _settings(root.table("all", optional=True), folder, limits)
     where = tuple(_where(t, folder, limits) for t in (root.tables("where") if root.has("where") else ()))
     root.close(("where",))
@@ -101,10 +102,21 @@ def _settings(t: Table, folder: Path, limits: Limits) -> Settings:
         longest=_positive(t, "longest_cycle_s"),
         time_limit=_positive(t, "time_limit_s"),
         skip=t.flag("skip") if t.has("skip") else None,
+        must_check=_must_check(t, limits) if t.has("must_check") else None,
         limits=MappingProxyType(_rules(t.table("limit", optional=True), limits)),
     )
     t.close()
     return settings
+
+
+def _must_check(t: Table, limits: Limits) -> tuple[str, ...]:
+    """Return the limits that must be looked at; others than those of the audit are refused."""
+    names, known = t.texts("must_check"), [row.name for row in limits if row not in POLICY_LIMITS]
+    for name in (x for x in names if x not in known):
+        near = get_close_matches(name[:80], known, n=1)
+        hint = f"did you mean {near[0]}?" if near else "known here: " + ", ".join(known)
+        t.fault("must_check", f"expected names of limits, found {name[:80]}", "bad-value", hint)
+    return names
 
 
 def _inside(t: Table, key: str, folder: Path) -> str:

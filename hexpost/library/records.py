@@ -5,7 +5,7 @@ from dataclasses import fields
 from math import isfinite
 from typing import Any
 
-from hexpost.audit.model import LIMITS, Finding, Limit, Limits
+from hexpost.audit.model import LIMITS, Finding, Limit, Limits, Unseen
 from hexpost.library.model import ProgramFault, Record, Use
 
 _FOUND = tuple(f.name for f in fields(Finding))
@@ -20,6 +20,7 @@ def to_bytes(record: Record) -> bytes:
         "found": [[_plain(getattr(f, name)) for name in _FOUND] for f in record.found],
         "found_total": record.found_total,
         "warnings": list(record.warnings),
+        "unseen": [[x.limit, x.part, x.missing] for x in record.unseen],
         "mistakes": [[getattr(m, name) for name in _MISTAKE] for m in record.mistakes],
         "mistakes_total": record.mistakes_total,
         "lasting": record.lasting,
@@ -36,6 +37,7 @@ def from_bytes(text: bytes, limits: Limits = LIMITS) -> Record:
         found=tuple(_finding(dict(zip(_FOUND, row, strict=True)), limits) for row in document["found"]),
         found_total=document["found_total"],
         warnings=tuple(document["warnings"]),
+        unseen=tuple(Unseen(limit=x[0], part=x[1], missing=x[2]) for x in document["unseen"]),
         mistakes=tuple(ProgramFault(**dict(zip(_MISTAKE, row, strict=True))) for row in document["mistakes"]),
         mistakes_total=document["mistakes_total"],
         lasting=document["lasting"],

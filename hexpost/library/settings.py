@@ -43,6 +43,7 @@ class Settings:
     longest: float | None = None
     time_limit: float | None = None
     skip: bool | None = None
+    must_check: tuple[str, ...] | None = None
     limits: Mapping[str, LimitRule] = field(default_factory=lambda: MappingProxyType({}))
 
     def rule(self, limit: str) -> LimitRule:

@@ -1,7 +1,9 @@
 """What the gate says of findings and mistakes, in one sentence each."""
 
-from hexpost.library.model import Case, Judged, ProgramFault
-from hexpost.voice import advice, what
+from collections import Counter
+
+from hexpost.library.model import Case, GateResult, Judged, ProgramFault
+from hexpost.voice import advice, not_looked_at, plural, what
 
 STATES = {
     "new": "",
@@ -25,6 +27,16 @@ def mistake_sentence(m: ProgramFault) -> str:
     where = f"{m.file}: " if m.file else ""
     hint = f" Hint: {m.hint}" if m.hint else ""
     return f"{where}{m.what}{'' if m.what.endswith('.') else '.'}{hint}"
+
+
+def unseen_rows(result: GateResult) -> list[str]:
+    """Return what was not looked at, a sentence for all programs that are alike in this."""
+    alike = Counter(case.record.unseen for case in result.cases if case.record.unseen)
+    every = {len(result.cases) - result.count("error")} == set(alike.values())
+    return [
+        not_looked_at(unseen) if every else f"{plural(count, 'program')}: {not_looked_at(unseen)}"
+        for unseen, count in alike.items()
+    ]
 
 
 def worst_first(case: Case) -> tuple[int, float, str]:

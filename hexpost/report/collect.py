@@ -54,6 +54,7 @@ def collect(
         warnings=(*(w for w in missing if w not in audit.warnings), *audit.warnings),
         cautions=cautions(demonstration=machine.demonstration),
         reasons=reasons,
+        unseen=audit.unseen,
     )
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from hexpost.audit.model import Finding, Worst
+from hexpost.audit.model import Finding, Unseen, Worst
 from hexpost.feed.model import Reasons
 from hexpost.report.sheet import SetupSheet
 
@@ -82,6 +82,8 @@ class Report:
     cycle_times: CycleTimes | None = None
     sheet: SetupSheet | None = None
     """What must be in the spindle and on the table."""
+    unseen: tuple[Unseen, ...] = ()
+    """Limits that were not looked at."""
     restart: dict[str, object] | None = None
     """Where the job begins again and what it leaves out, with units in the keys."""
 

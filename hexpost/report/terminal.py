@@ -7,7 +7,7 @@ from hexpost.report.feeds import feed_not_reached, times_text
 from hexpost.report.mending import block_rows, mending
 from hexpost.report.model import Report
 from hexpost.report.verdict import feed_name, proving_notice, verdict
-from hexpost.voice import clean, columns, duration, paragraph, percent, plural
+from hexpost.voice import clean, columns, duration, not_looked_at, paragraph, percent, plural
 
 SCREEN_LINES = 24
 LEAST_BLOCKS = 3
@@ -38,6 +38,8 @@ def summary(
     head = [_tinted(line, tint, colour) for line in paragraph(clean(verdict(report)), width)]
     if notice := proving_notice(report):
         head += paragraph(clean(notice), width)
+    if report.clean and (unseen := not_looked_at(report.unseen)):
+        head += paragraph(unseen, width)
     if report.machine.demonstration:
         head += [_tinted(line, _YELLOW, colour) for line in paragraph(report.cautions[0], width)]
     head += ["", *_facts(report, width, place), ""]
@@ -55,6 +57,9 @@ def _facts(report: Report, width: int, place: str) -> list[str]:
     facts = f"{duration(report.duration)}, {plural(report.rows, 'setpoint')}; {feed_name(report)}"
     if report.reasons is not None and (lost := feed_not_reached(report.reasons, place)):
         facts += f"; {lost}"
+    if report.unseen and not report.clean:
+        limits = len({x.limit for x in report.unseen})
+        facts += f"; {plural(limits, 'limit')} not looked at (which: {place})"
     notes = len(report.warnings) + len(report.ignored)
     if notes:
         facts += f"; {plural(notes, 'remark')} {place}"

@@ -9,7 +9,20 @@ from hexpost.report.mending import lowest_feeds, mending
 from hexpost.report.model import Report, StrutUse
 from hexpost.report.sheet_words import sheet_text
 from hexpost.report.verdict import feed_name, machine_name, proving_notice, verdict
-from hexpost.voice import advice, clean, columns, duration, paragraph, percent, plural, used, what, when, where
+from hexpost.voice import (
+    advice,
+    clean,
+    columns,
+    duration,
+    not_looked_at,
+    paragraph,
+    percent,
+    plural,
+    used,
+    what,
+    when,
+    where,
+)
 
 WIDTH = 100
 MOST_FINDINGS = 500
@@ -22,6 +35,8 @@ def text(report: Report) -> str:
     lines = paragraph(clean(verdict(report)), WIDTH)
     if notice := proving_notice(report):
         lines += ["", *paragraph(clean(notice), WIDTH)]
+    if unseen := not_looked_at(report.unseen):
+        lines += ["", *paragraph(unseen, WIDTH)]
     if report.machine.demonstration:
         lines += ["", _RULE, *paragraph(report.cautions[0], WIDTH), _RULE]
     lines += ["", *_heads(report), *_use(report), *figures_text(report.struts, WIDTH), *_findings(report)]

@@ -78,6 +78,9 @@ def test_input_files_are_listed(policy):
          "expected a number above 0 (1e-09 to 100), found 120"),
         ("[all.limit.pallet]\nfail_above_percent = 90", "all.limit.pallet.fail_above_percent",
          "expected a margin only for stroke, speed, acceleration, jerk, deviation, found one for pallet"),
+        ("[all]\nmust_check = ['joint-angel']", "all.must_check", "expected names of limits, found joint-angel"),
+        ("[all]\nmust_check = ['cycle-time']", "all.must_check", "expected names of limits, found cycle-time"),
+        ("[all]\nmust_check = 'speed'", "all.must_check", 'expected texts in brackets, found "speed"'),
         ("[[where]]\nskip = true", "where[1].path", "expected texts in brackets, found no such key"),
         ("[[where]]\npath = []", "where[1].path", "expected texts in brackets, found []"),
         ("where = 3", "where", "expected one or more tables [[where]], found 3"),
@@ -95,6 +98,14 @@ def test_faults_have_key_and_reason(tmp_path, text, key, what):
     assert fault.file == str(path) and fault.key == key
     if what:
         assert fault.what == what
+
+
+def test_a_limit_that_nobody_knows_is_refused_with_the_one_that_may_be_meant(tmp_path):
+    (tmp_path / "gate.toml").write_text("[all]\nmust_check = ['joint-angel', 'x']")
+    with pytest.raises(InputError) as e:
+        load_policy(tmp_path / "gate.toml", Settings())
+    near, far = (fault.hint for fault in e.value.faults)
+    assert near == "did you mean joint-angle?" and far.startswith("known here: stroke, speed, ")
 
 
 def test_a_missing_policy_is_refused(tmp_path):

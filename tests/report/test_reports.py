@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hexpost.audit.limits import FEED, USUAL
-from hexpost.audit.model import LIMITS, RUN, AuditResult, Findings, Worst, quoted
+from hexpost.audit.model import LIMITS, RUN, AuditResult, Findings, Unseen, Worst, quoted
 from hexpost.feed.model import Reasons
 from hexpost.machine.model import Setup, Tools
 from hexpost.moves.model import Interpretation, Remark
@@ -86,6 +86,12 @@ BROKEN = [
 ]
 
 
+UNSEEN = (
+    Unseen(limit="thrust", part="strut 2", missing="[strut.screw] thrust_n"),
+    Unseen(limit="buckling", part="", missing="[strut.screw] root_diameter_mm"),
+)
+
+
 def report(rows=(), demonstration=True, given=False, **changes):
     name, file = ("Demonstration machine", "") if demonstration else ("Own", "own.toml")
     machine = SimpleNamespace(
@@ -100,7 +106,7 @@ def report(rows=(), demonstration=True, given=False, **changes):
     audit = AuditResult(
         findings=findings(list(rows)), worst=worst(300.0 if rows else 150.0), samples=123_457, duration=123.456,
         shortest=np.arange(6) + 1200.0, longest=np.arange(6) + 1500.25, warnings=("The tip jerk was over its limit.",),
-        dropped=0,
+        dropped=0, unseen=UNSEEN,
     )  # fmt: skip
     meaning = Interpretation(
         moves=None, events=None, start=np.zeros(6), readings=("P of a dwell is milliseconds.",),
@@ -235,7 +241,7 @@ def test_a_block_has_one_row_with_its_lowest_feed_and_advice_is_said_once():
     again = [("speed", 6, 3, 1400, 1500, 1500.0, 1100.0, 1.36, 5200.0),
              ("acceleration", 1, 3, 1400, 1500, 15000.0, 14000.0, 1.07, 6100.0),
              ("stroke", 3, 5, 2000, 2000, 1701.0, 1700.0, 1.01, np.nan)]  # fmt: skip
-    made = report([*BROKEN, *again])
+    made = report([*BROKEN, *again], unseen=())
     (row,) = [x for x in summary(made, 100).splitlines() if x.startswith("  line 3")]
     assert row.startswith("  line 3 (N20), F5200: speed of strut 6, 164 %; acceleration")
     assert text(made).count("The strut cannot extend so far.") == 1
