@@ -10,7 +10,7 @@ from hexpost import shelf
 from hexpost.arrays import Array
 from hexpost.audit.audit import Audit
 from hexpost.audit.checks import ALL_LIMITS, Checking
-from hexpost.audit.model import LIMITS, AuditResult, Of, Unseen
+from hexpost.audit.model import AuditResult
 from hexpost.audit.program_remarks import program_remarks
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.feed.model import Timing, TooLongError
@@ -276,14 +276,6 @@ def audit_of(job: Job) -> Audit:
     i = job.inputs
     between = Between(job.timing, job.path, i.meaning.moves, i.machine, job.yaw)
     return Audit(i.machine, i.tools, i.meaning, i.program, i.checking, schedule=between)
-
-
-def unseen_with(machine: Machine) -> tuple[Unseen, ...]:
-    """Return the limits that no job on a machine is checked for, and the keys that are missing."""
-    program = parse(b"M30\n", "")
-    meaning = interpret(program, machine, no_tools(), no_setup(), [])
-    of_programs = {row.name for row in LIMITS if row.of is Of.PROGRAM}
-    return tuple(x for x in Audit(machine, no_tools(), meaning, program).unseen if x.limit not in of_programs)
 
 
 def examine(

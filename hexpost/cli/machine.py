@@ -2,12 +2,17 @@
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import WORKERS, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, OutFolder, lines_of, write_all
+
+if TYPE_CHECKING:
+    from hexpost.audit.model import Unseen
+    from hexpost.machine.model import Machine
 
 REACH = {"reach.csv": "table of reach", "reach.html": "page of reach"}
 """What a survey writes."""
@@ -23,7 +28,6 @@ def command() -> None:
 def check(file: str) -> None:
     """Check a machine FILE: every fault of it, or a summary to compare with the drawing."""
     from hexpost.machine.load import load_machine
-    from hexpost.pipeline import unseen_with
     from hexpost.reach.summary import summary
 
     machine = load_machine(Path(file))
@@ -31,6 +35,19 @@ def check(file: str) -> None:
     click.echo("\n".join(summary(machine)))
     for x in unseen_with(machine):
         click.echo(f"not looked at: {x.limit}{f' ({x.part})' * bool(x.part)} needs {x.missing}")
+
+
+def unseen_with(machine: "Machine") -> "tuple[Unseen, ...]":
+    """Return the limits that no job on a machine is checked for, and the keys that are missing."""
+    from hexpost.audit.audit import Audit
+    from hexpost.audit.model import LIMITS, Of
+    from hexpost.machine.load import no_setup, no_tools
+    from hexpost.pipeline import parse, understand
+
+    bare = understand(parse(b"M30\n", ""), machine, no_tools(), no_setup())
+    of_programs = {row.name for row in LIMITS if row.of is Of.PROGRAM}
+    audit = Audit(machine, bare.tools, bare.meaning, bare.program)
+    return tuple(x for x in audit.unseen if x.limit not in of_programs)
 
 
 @command.command("show", cls=Command)

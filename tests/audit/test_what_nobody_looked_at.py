@@ -12,8 +12,8 @@ from machine.described import PLAIN, STRUT, text
 
 from hexpost.audit.limits import LIMITS, Of
 from hexpost.cli import main
+from hexpost.cli.machine import unseen_with
 from hexpost.machine.load import machine_from
-from hexpost.pipeline import unseen_with
 
 PROGRAM = "G21 G90\nG00 X0 Y0 Z300\nG01 X10 F600\nM30\n"
 KEYED = [row for row in LIMITS if row.keys and row.of is not Of.PROGRAM]
