@@ -7,7 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.machine.wording import DialectWord
-from hexpost.machine.words import group_of, groups
+from hexpost.machine.words import CALL, group_of, groups
 from hexpost.moves.model import Remark
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.extract import Extract
@@ -105,7 +105,9 @@ def _refuse_rest(read: Extract, row: DialectWord, rows: Ints, complaints: Compla
         return
     coded = np.flatnonzero(read.letter == ord("G"))
     owned = coded[np.isin(group_of("G", read.value[coded]), [1 + groups("G").index(name) for name in OWNERS])]
-    at = at[~np.isin(read.row(at), read.row(owned))]
+    called = np.flatnonzero((read.letter == ord("M")) & (read.value == CALL))
+    of_a_call = np.isin(read.letter[at], [ord(x) for x in "PL"]) & np.isin(read.row(at), read.row(called))
+    at = at[~np.isin(read.row(at), read.row(owned)) & ~of_a_call]
     complaints.words(
         at[np.append(True, np.diff(read.row(at)) != 0)[: len(at)]],
         "dialect-rest",

@@ -115,6 +115,10 @@ def test_beside_a_word_that_takes_axes_an_ignored_one_leaves_nothing_over():
     machine = dialect(row("G61.1", "ignore") + row("G05", "ignore", **{"with": "PQ"}) + row("M61", "ignore"))
     found = meaning(HEAD + "G61.1 G00 X1\nG05 P1 Q2 G01 X9 F5\nX3 M61\nG61.1 F7\nX4\n", machine=machine)
     same(found, meaning(HEAD + "G00 X1\nG01 X9 F5\nX3\nF7\nX4\n"))
+    same(
+        meaning(HEAD + "G00 X1\nG61.1 M98 P7 L2\nM30\nO7\nG91 X2\nM99\n", machine=machine),
+        meaning(HEAD + "G00 X1\nM98 P7 L2\nM30\nO7\nG91 X2\nM99\n"),
+    )
     assert [f.code for f in faults(HEAD + "G00 X1\nG61.1 X2\n", machine=machine)] == ["dialect-rest"]
     assert [f.code for f in faults(HEAD + "G01 X1 F5\nG00 G05 P1 R2 X3\n", machine=machine)] == ["arc-word-without-arc"]
 
