@@ -23,7 +23,7 @@ ROUNDING_MM = 0.5e-6
 """A length in the table is off by at most half of its last decimal."""
 _SPARE, _DUST = 1.3, 5e-9
 """Gains change a little between knots; a path is computed with some more digits than it is told."""
-_YAW_ROUNDS = 5
+_YAW_ROUNDS, _SAME_YAW = 30, 1e-13
 """Under a free yaw the angle about the tool is that of the program's place, which is found by the other angles."""
 _BRIDGE = 100_000
 """Groups of moves that are looked through for the next line: moves may be shorter than a tick."""
@@ -176,19 +176,22 @@ class Follower:
         q, rate = poses.q, rates
         stretch, area = self._stretch(min(low, self._state.move), high, tracker.struts)
         near = np.repeat(stretch.start[low - stretch.low, 3:, None], q.shape[1], axis=1)
-        noise = _noise(poses, 1.0 if self._axis is None else 2.0)
+        noise = _noise(poses, 1.0 if self._axis is None else 4.0)
         before = None if fresh else self._state.placed
         old = int(before is not None)
         still = np.concatenate([before.rest[-1:] if before is not None else rest[:0], rest[at]])
         if before is not None:
             noise = np.concatenate([before.noise[:, -1:], noise], axis=1)
-        for _ in range(_YAW_ROUNDS if self._axis is not None and stretch.delta[:, 5].any() else 1):
+        for _ in range(_YAW_ROUNDS):
             if self._axis is not None:
                 q, rate = self._axis.of(poses.q, rates, near)
             if before is not None:
                 q, rate = (np.concatenate(x, axis=1) for x in ((before.q[:, -1:], q), (before.rate[:, -1:], rate)))
             move, share = self._places((stretch, area), q, rate, still, group[at])
+            last = near
             near = stretch.start[move[old:], 3:].T + stretch.delta[move[old:], 3:].T * share[old:]
+            if self._axis is None or not np.abs(near[2] - last[2]).max() > _SAME_YAW:
+                break
         placed = Placed(
             first=first - old, old=old, frame=frame, at=at, struts=tracker.struts, poses=poses, q=q, rate=rate,
             stretch=stretch, zones=area, move=move, share=share, rest=still, noise=noise, dwelt=dwelt[at],
@@ -231,6 +234,9 @@ class Follower:
         if (last > move).any():
             speed = np.sqrt((rate[:3] ** 2).sum(axis=0) + s.rho**2 * (rate[3:] ** 2).sum(axis=0))
             travelled = np.append(0.0, np.cumsum((speed[1:] + speed[:-1]) * (self._period / 2.0)))
+            if len(speed) > 2:  # Euler and Maclaurin, as in ``continuity``
+                change = np.gradient(speed)
+                travelled -= (change - change[0]) * (self._period / 12.0)
             known = self._state.share if old else None
             move = walked(where, q, (move, last), travelled, rest=rest, known=known)
         share = s.share(q, move)

@@ -104,7 +104,7 @@ class Limits:
         if not cutting.any():
             return
         error = p.poses.mapped(rows.acceleration[:, new])[:3]
-        rate = p.poses.mapped(rows.speed[:, new])
+        rate = p.rate[:, p.old :]
         along, turn = rate[:3], np.sqrt(2.0 * (rate[3:] ** 2).sum(axis=0))
         most = np.sqrt((p.poses.gains[:3] ** 2).sum(axis=0))
         noise = STILL + most * STEP_MM_S + turn * most**2 * STEP_MM

@@ -27,7 +27,7 @@ _NUDGE = 0.05
 """A joint is moved by so many mm to see how lengths change."""
 _REFINED, _SURE = 5, 1e-6
 """Rounds of that, and the share of the speeds that may be left before the last."""
-_COARSE_CHANGE = 4.5e-3
+_COARSE_CHANGE = 1.5e-2
 """Relative change of derivatives over an interval, above which interpolating them is too coarse for rates."""
 _ROUNDS = 25
 _TURN = 0.3

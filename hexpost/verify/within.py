@@ -1,5 +1,7 @@
 """Rows of a line that holds several moves, as fixed cycles do: which of them each is on, by the way travelled."""
 
+from math import pi
+
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
@@ -24,7 +26,7 @@ def walked(
     first, last = moves
     begin = np.flatnonzero(np.append(True, (first[1:] != first[:-1]) | (last[1:] != last[:-1])))
     size = np.diff(np.append(begin, len(first)))
-    share = np.clip(s.share(q[:, begin], first[begin]), 0.0, 1.0)
+    share = np.clip(_begun(s, q[:, begin], first[begin]), 0.0, 1.0)
     anchor = s.way[first[begin]] + share * s.length[first[begin]]
     stood = (begin > 0) & rest[begin - 1]
     anchor = np.where(stood, s.way[first[begin]], anchor)
@@ -49,6 +51,17 @@ def walked(
             break
         move = move + up - (down & ~up)
     return move
+
+
+def _begun(s: Stretch, q: Array, move: Ints) -> Array:
+    """Return the shares (n,) of moves that have just begun."""
+    share = s.share(q, move)
+    on = np.flatnonzero(s.curved[move] >= 0)
+    if len(on):
+        angle, _ = s.turned(q[:, on], np.zeros((6, len(on))), move[on])
+        angle -= 2.0 * pi * np.round(angle / (2.0 * pi))
+        share[on] = s.nearer(q[:, on], angle / np.abs(s.arcs.sweep[s.curved[move[on]]]), move[on])
+    return share
 
 
 def _after_halts(where: tuple[Stretch, Flags], moves: tuple[Ints, Ints], way: Array, rest: Flags) -> Ints:
