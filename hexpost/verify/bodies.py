@@ -1,19 +1,16 @@
 """Room between bodies again, from the poses that the lengths of the table give: struts, spindle and keep-out boxes."""
 
-from collections.abc import Mapping
 from itertools import combinations, pairwise, product
-from typing import Any
 
 import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
-from hexpost.verify.against_report import find_unsaid
 from hexpost.verify.base import Platform
 from hexpost.verify.convex import box_apart, segments_apart
-from hexpost.verify.limits import MOST_LINES
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
+from hexpost.verify.told import MOST_LINES, Broken, Told
 
 LIMIT = "clearance"
 STRIDES = (1024, 32, 1)
@@ -70,15 +67,13 @@ class Bodies:
         if len(self._broken) < MOST_LINES:
             self._broken.update(np.unique(line[least[near] < self._allowed - room]).tolist())
 
-    def check(self, report: Mapping[str, Any]) -> Check:
+    def check(self, told: Told) -> Check:
         """Check that the report tells of every line in which bodies come too near, how near, and which."""
-        faults = Faults()
-        told: dict[int, Mapping[str, Any]] = {}
-        for f in report["findings"]:  # worst first
-            if f["limit"] == LIMIT:
-                told.setdefault(f["line"], f)
-        find_unsaid((LIMIT, 0), LIMIT, self._broken, report, faults)
-        for line, f in told.items():
+        faults, broken = Faults(), Broken()
+        broken.sure.update(self._broken)
+        told.compare((LIMIT, 0), broken, faults, more=True)
+        for line, findings in told.findings.get((LIMIT, 0), {}).items():
+            f = findings[0]  # worst first
             found = self._least.get(line)
             if found is None:
                 if len(self._least) < MOST_LINES:

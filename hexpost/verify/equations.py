@@ -13,6 +13,7 @@ from hexpost.arrays import Array
 from hexpost.verify.against_report import check_limits
 from hexpost.verify.base import Platform
 from hexpost.verify.bodies import Bodies
+from hexpost.verify.commands import Commands, described
 from hexpost.verify.continuity import Continuity, most_jerk
 from hexpost.verify.course import Course
 from hexpost.verify.events import EventTable
@@ -23,11 +24,13 @@ from hexpost.verify.loads import Loads
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.pace import Pace, Rests
 from hexpost.verify.rows import Rows
+from hexpost.verify.rules import Rules
 from hexpost.verify.segments import Cuts
 from hexpost.verify.settings import Inputs
 from hexpost.verify.singular import SingularPoses
 from hexpost.verify.struts import Angles, about_z
 from hexpost.verify.suspects import Suspects
+from hexpost.verify.told import Told
 
 
 def prove_equations(
@@ -65,14 +68,17 @@ class Equations:
         self._follower = Follower(moves, meaning.events, machine, self._period, free_yaw=free)
         self._course = Course(moves, machine)
         self._pace = Pace(machine, self._period, free)
-        self._rests = Rests(moves, meaning.events, self._period)
+        self._rests = Rests(moves, meaning.events, self._period, free_yaw=free)
         reference = Angles(machine.tilt_order).matrices(machine.reference[3:, None])[0]
         self._joints, self._bodies = JointAngles(machine, reference), Bodies(machine)
         self._singular = SingularPoses(machine, reference)
         self._loads = Loads(machine, inputs.tools, meaning, self._period)
-        self._events = EventTable(events, meaning.events, moves, self._period)
+        single = inputs.settings.single_block
+        self._events = EventTable(events, meaning.events, moves, self._period, single_block=single, free_yaw=free)
+        self._rules = Rules(machine, inputs.tools, moves)
+        self._commands = Commands(machine, reference) if described(machine) else None
         self._suspects = Suspects(machine, moves)
-        self._cuts = None if segments is None else Cuts(segments, meaning.events)
+        self._cuts = None if segments is None else Cuts(segments, micros)
         self._ends = Faults()
         self._last: Array | None = None
         self._rounding = 0.0
@@ -109,6 +115,9 @@ class Equations:
         self._limits.add_deviation(rows, placed)
         self._events.reached.add(placed)
         self._singular.add(rows, placed)
+        self._rules.add(rows, placed)
+        if self._commands is not None:
+            self._commands.add(rows, placed)
         if not (self._joints.limited or self._bodies.limited or self._loads.limited):
             return
         platform = Platform(self._inputs.machine, placed)
@@ -149,11 +158,16 @@ class Equations:
             Check(name="continuity", text=belong, faults=self._continuity.faults.told()),
         ]
         if report is not None:
-            checks.append(check_limits(self._limits, report))
-            checks += [c.check(report) for c in (self._joints, self._singular, self._loads, self._bodies) if c.limited]
+            told = Told(report)
+            checks.append(check_limits(self._limits, told))
+            some = (self._joints, self._singular, self._loads, self._bodies)
+            checks += [c.check(told) for c in some if c.limited]
+            checks.append(self._rules.check(told))
         checks += [self._path(), self._feeds(), self._stops(), self._events.finish(rows)]
+        if self._commands is not None and self._commands.rows:
+            checks.append(self._commands.check())
         if self._cuts is not None:
-            checks.append(self._cuts.finish(rows))
+            checks.append(self._cuts.finish(rows, self._events.waits()))
         return checks
 
     def _path(self) -> Check:

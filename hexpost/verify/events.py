@@ -23,7 +23,8 @@ class Reached:
     decimals, or the corner of a line of several moves, tell.
     """
 
-    def __init__(self, wanted: Ints) -> None:
+    def __init__(self, wanted: Ints, *, free_yaw: bool) -> None:
+        self._spare = int(free_yaw)  # where the platform turns about it, a tool that hardly moves seems to rest
         self.move = np.unique(wanted)
         self.row = np.full(len(self.move), -1, dtype=np.int64)
         self.early = np.zeros(len(self.move), dtype=bool)
@@ -61,20 +62,32 @@ class Reached:
     def of(self, moves: Ints) -> tuple[Ints, Ints]:
         """Return the first and the last row (n,) that will do as the end of moves (n,); -1 where none was found."""
         k = np.searchsorted(self.move, moves)
-        return self.row[k] - self.early[k], self.row[k]
+        return self.row[k] - self.early[k], self.row[k] + self._spare * (self.row[k] > 0)
 
 
 class EventTable:
     """The rows of ``events.csv`` beside the events that the program holds."""
 
-    def __init__(self, path: Path | None, events: Events, moves: Moves, period: float) -> None:
+    def __init__(
+        self,
+        path: Path | None,
+        events: Events,
+        moves: Moves,
+        period: float,
+        *,
+        single_block: bool = False,
+        free_yaw: bool = False,
+    ) -> None:
         self._events, self._moves = events, moves
+        line = moves.line
+        new = np.append(line[1:] != line[:-1], True)[: len(line)]
+        self._blocks = np.flatnonzero(new) if single_block else np.zeros(0, dtype=np.int64)
         self._ticks = np.ceil(np.maximum(events.pause, 0.0) / period - _SLACK).astype(np.int64)
         self.faults = Faults()
         self.sample: Ints | None = None
         before = (events.rule == WITH) & (events.move >= 0)
         self._end_of = events.move - before
-        self.reached = Reached(self._end_of)
+        self.reached = Reached(np.append(self._end_of, self._blocks), free_yaw=free_yaw)
         if path is not None:
             self._read(path, round(period * 1e6))
 
@@ -111,6 +124,16 @@ class EventTable:
         starts = (e.rule == WITH) & (e.move >= 0)
         dwelt = np.where(starts, total[high] - total[low], total[: len(e.move)] - total[own])
         return np.where(first < 0, -1, first + dwelt), np.where(last < 0, -1, last + dwelt)
+
+    def waits(self) -> dict[int, tuple[str, int]]:
+        """Return, by the rows after which the controller waits, the word and the line that ask for it."""
+        rows = self.reached.of(self._blocks)[1]
+        lines = self._moves.line[self._blocks].tolist()
+        out = {row: ("block", line) for row, line in zip(rows.tolist(), lines, strict=True)}
+        sample = self.sample if self.sample is not None else self.expected()[1]
+        for i in np.flatnonzero(self._events.wait[: len(sample)]).tolist():
+            out[int(sample[i])] = self._events.word(i), int(self._events.line[i])
+        return out
 
     def finish(self, rows: int) -> Check:
         """Return the check, after all rows."""

@@ -25,6 +25,8 @@ _SPARE, _DUST = 1.3, 5e-9
 """Gains change a little between knots; a path is computed with some more digits than it is told."""
 _YAW_ROUNDS, _SAME_YAW = 30, 1e-13
 """Under a free yaw the angle about the tool is that of the program's place, which is found by the other angles."""
+_STILL_MM_S, _STILL_RAD_S = 1e-4, 1e-6
+"""A tool slower than this rests, where the platform turns about it and the speeds of the struts do not say so."""
 _BRIDGE = 100_000
 """Groups of moves that are looked through for the next line: moves may be shorter than a tick."""
 
@@ -172,7 +174,7 @@ class Follower:
             self._state.placed = self._tracker = None
             self._state.move, self._state.share = low, 0.0
             return None
-        rates = poses.rates(speeds)
+        rates = poses.rates(speeds, exact=self._axis is not None)
         q, rate = poses.q, rates
         stretch, area = self._stretch(min(low, self._state.move), high, tracker.struts)
         near = np.repeat(stretch.start[low - stretch.low, 3:, None], q.shape[1], axis=1)
@@ -185,6 +187,7 @@ class Follower:
         for _ in range(_YAW_ROUNDS):
             if self._axis is not None:
                 q, rate = self._axis.of(poses.q, rates, near)
+                still[old:] = _stands(rate)
             if before is not None:
                 q, rate = (np.concatenate(x, axis=1) for x in ((before.q[:, -1:], q), (before.rate[:, -1:], rate)))
             move, share = self._places((stretch, area), q, rate, still, group[at])
@@ -268,6 +271,13 @@ class Follower:
         share[on] = total / np.maximum(sweep, 1e-300)
         for _ in range(2):  # a steep helix hardly turns
             share[on] = s.nearer(motion[0][:, on], share[on], move[on])
+
+
+def _stands(rate: Array) -> Flags:
+    """Return where (n,) the tool rests while the platform may turn about it."""
+    tip, tilt = np.sqrt((rate[:3] ** 2).sum(axis=0)), np.sqrt((rate[3:] ** 2).sum(axis=0))
+    out: Flags = (tip <= _STILL_MM_S) & (tilt <= _STILL_RAD_S)
+    return out
 
 
 def _noise(poses: Poses, more: float) -> Array:

@@ -1,17 +1,14 @@
 """Angles of the universal joints again, from the poses that the lengths of the table give."""
 
-from collections.abc import Mapping
-from typing import Any
-
 import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine, Universal
-from hexpost.verify.against_report import find_unsaid
 from hexpost.verify.base import Platform
-from hexpost.verify.limits import MOST_LINES, Use
+from hexpost.verify.limits import Use
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
+from hexpost.verify.told import Told
 
 LIMIT = "joint-angle"
 STEP = 1e-6
@@ -58,15 +55,14 @@ class JointAngles:
                     rows.first + rows.old + at.start + worst,
                     int(line[worst]),
                 )
-            if shares[worst] > 1.0 + STEP and len(use.lines) < MOST_LINES:
-                use.lines.update(np.unique(line[shares > 1.0 + STEP]).tolist())
+            if shares[worst] > 1.0 - STEP:
+                use.broken.note(line, shares, shares > 1.0 + STEP, shares > 1.0 - STEP)
 
-    def check(self, report: Mapping[str, Any]) -> Check:
+    def check(self, told: Told) -> Check:
         """Check that what the report says of the joints is what the poses show."""
         faults = Faults()
-        told = {s["strut"]: s["worst"].get(LIMIT) for s in report.get("struts", [])}
         for k, use in self.uses.items():
-            name, said = f"{LIMIT} of strut {k}", told.get(k)
+            name, said = f"{LIMIT} of strut {k}", told.worst.get((LIMIT, k))
             if said is None:
                 faults.add(f"{name}: the report shows no worst use")
                 continue
@@ -74,7 +70,7 @@ class JointAngles:
             if not least - room <= said["ratio"] <= most + room:
                 what = f"the worst is {use.value:.4%} in row {use.row}, line {use.line}"
                 faults.add(f"{name}: {what}; the report says {said['value']} of {said['allowed']} degrees")
-            find_unsaid((LIMIT, k), name, use.lines, report, faults)
+            told.compare((LIMIT, k), use.broken, faults)
         k, use = max(self.uses.items(), key=lambda item: item[1].value)
         text = f"found again from the poses; worst use {use.value:.1%}, strut {k}"
         return Check(name="joints", text=text, faults=faults.told())

@@ -10,12 +10,12 @@ from hexpost.moves.model import FEED_RAPID
 from hexpost.verify.follow import Placed
 from hexpost.verify.model import Faults
 from hexpost.verify.rows import Rows
+from hexpost.verify.told import Broken
 
 STEP_MM, STEP_MM_S, STEP_MM_S2 = 1e-6, 1e-6, 1e-3
 """Last decimals of the table."""
 STILL = 1e-6
 """A tip slower than this, mm/s, stands."""
-MOST_LINES = 10_000
 _BANDS = ("stroke", "speed", "acceleration", "jerk")
 
 
@@ -46,13 +46,13 @@ class Clock:
 
 @dataclass(slots=True)
 class Use:
-    """The worst of one limit by one strut (0: the tool), and the lines in which it is broken for certain."""
+    """The worst of one limit by one strut (0: the tool), and the lines in which it is broken."""
 
     value: float = -np.inf
     low: float = np.inf
     row: int = 0
     line: int = 0
-    lines: set[int] = field(default_factory=set)
+    broken: Broken = field(default_factory=Broken)
 
 
 class Limits:
@@ -103,7 +103,7 @@ class Limits:
         cutting = p.stretch.mode[p.move[p.old :]] != FEED_RAPID
         if not cutting.any():
             return
-        error = p.poses.mapped(rows.acceleration[:, new])[:3]
+        error = p.poses.rates(rows.acceleration[:, new])[:3]
         rate = p.rate[:, p.old :]
         along, turn = rate[:3], np.sqrt(2.0 * (rate[3:] ** 2).sum(axis=0))
         most = np.sqrt((p.poses.gains[:3] ** 2).sum(axis=0))
@@ -125,8 +125,9 @@ class Limits:
         if use[k] > kept.value:
             kept.value, kept.low = float(use[k]), float(values[k])
             kept.row, kept.line = rows.first + rows.old + k, int(rows.line[rows.old + k])
-        if use[k] > room and len(kept.lines) < MOST_LINES:
-            kept.lines.update(np.unique(rows.line[rows.new][use > room]).tolist())
+        if use[k] > room - 2.0 * self.steps[which[0]]:
+            step = self.steps[which[0]]
+            kept.broken.note(rows.line[rows.new], use * (2.0 / (high - low)), use > room, use > room - 2.0 * step)
 
     def _judge(self, values: Array, rows: Rows, at: Ints) -> None:
         kept = self.uses["deviation", 0]
@@ -134,6 +135,6 @@ class Limits:
         if values[k] > kept.value:
             kept.value = kept.low = float(values[k])
             kept.row, kept.line = rows.first + int(at[k]), int(rows.line[at[k]])
-        over = values > self._deviation + self.steps["deviation"]
-        if over.any() and len(kept.lines) < MOST_LINES:
-            kept.lines.update(np.unique(rows.line[at[over]]).tolist())
+        step = self.steps["deviation"]
+        sure, may = values > self._deviation + step, values > self._deviation - step
+        kept.broken.note(rows.line[at], values / self._deviation, sure, may)

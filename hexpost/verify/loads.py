@@ -1,23 +1,22 @@
 """Loads of the struts again, from the poses that the lengths give and the speeds and accelerations of the table."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
 from math import cos, cosh, pi, sqrt, tan, tanh
-from typing import Any
 
 import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine, Screw, Tools
 from hexpost.moves.model import Interpretation
-from hexpost.verify.against_report import find_unsaid
 from hexpost.verify.base import Platform
 from hexpost.verify.follow import Placed
 from hexpost.verify.forces import Motion, Thrusts
-from hexpost.verify.limits import MOST_LINES, Use
+from hexpost.verify.limits import Use
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
+from hexpost.verify.told import Told
 
 LOADS = ("thrust", "thrust-continuous", "torque", "torque-continuous", "power", "buckling", "critical-speed")
 STEP = 1e-5
@@ -65,12 +64,11 @@ class Loads:
                 if allowed is not None:
                     self._take((limit, k + 1), low[k] / allowed, high[k] / allowed, rows, p.at)
 
-    def check(self, report: Mapping[str, Any]) -> Check:
+    def check(self, told: Told) -> Check:
         """Check that what the report says of the loads is what the table shows."""
         faults = Faults()
-        told = {(limit, s["strut"]): w for s in report.get("struts", []) for limit, w in s["worst"].items()}
         for (limit, strut), spread in self.uses.items():
-            name, said, use = f"{limit} of strut {strut}", told.get((limit, strut)), spread.sure
+            name, said, use = f"{limit} of strut {strut}", told.worst.get((limit, strut)), spread.sure
             if said is None:
                 faults.add(f"{name}: the report shows no worst use")
                 continue
@@ -81,7 +79,7 @@ class Loads:
             if not all(use.value - room <= share <= spread.most + room for share in shares):
                 what = f"the worst is {use.value:.4%} of what is allowed, in row {use.row}, line {use.line}"
                 faults.add(f"{name}: {what}; the report says {said['value']} of {said['allowed']}")
-            find_unsaid((limit, strut), name, use.lines, report, faults)
+            told.compare((limit, strut), use.broken, faults)
         (limit, strut), worst = max(self.uses.items(), key=lambda item: item[1].sure.value)
         text = f"found again from poses and accelerations; worst use {worst.sure.value:.1%}, {limit} of strut {strut}"
         return Check(name="loads", text=text, faults=faults.told())
@@ -128,8 +126,8 @@ class Loads:
         if low[worst] > use.value:
             use.value, use.row, use.line = float(low[worst]), rows.first + rows.old + at.start + worst, int(line[worst])
         spread.most = max(spread.most, float(high.max()))
-        if low[worst] > 1.0 + STEP and len(use.lines) < MOST_LINES:
-            use.lines.update(np.unique(line[low > 1.0 + STEP]).tolist())
+        if high.max() > 1.0 - STEP:
+            use.broken.note(line, high, low > 1.0 + STEP, high > 1.0 - STEP)
 
 
 class _Mean:

@@ -24,12 +24,16 @@ class Check:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proof:
-    """All checks of a job folder; ``broken``: its report says that a limit is broken; ``remarks``: what none saw."""
+    """All checks of a job folder; ``broken``: its report says that a limit is broken; ``remarks`` on what it means.
+
+    ``unchecked``: what was not looked at.
+    """
 
     folder: str
     checks: tuple[Check, ...]
     broken: bool
     remarks: tuple[str, ...] = ()
+    unchecked: tuple[str, ...] = ()
 
     @property
     def verdict(self) -> str:

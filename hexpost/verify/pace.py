@@ -129,7 +129,8 @@ class Pace:
 class Rests:
     """How long the tool rests: at every stop as long as the program asks for, at most a period longer."""
 
-    def __init__(self, moves: Moves, events: Events, period: float) -> None:
+    def __init__(self, moves: Moves, events: Events, period: float, *, free_yaw: bool) -> None:
+        self._spare = int(free_yaw)  # a tool that hardly moves is not told from one that rests, if the platform turns
         at = np.flatnonzero(events.pause > 0.0)
         self._move, self._line = events.move[at], events.line[at]
         self._ticks = np.ceil(events.pause[at] / period - _SLACK).astype(np.int64)
@@ -174,7 +175,7 @@ class Rests:
         low, high = self._asked(self._stop)
         asked = int(self._until[high] - self._until[low])
         stood, self._stood = self._stood - 1, 0
-        if stood < asked or (stood > asked and not self._tiny and not slow):
+        if stood < asked or (stood > asked + self._spare and not self._tiny and not slow):
             seconds = (stood * self._period, asked * self._period)
             line = self._moves.line[max(self._stop, 0)]
             self.faults.add(

@@ -25,7 +25,7 @@ _CLOSE = 1e-6
 _SAMPLE = 16
 _NUDGE = 0.05
 """A joint is moved by so many mm to see how lengths change."""
-_REFINED, _SURE = 5, 1e-6
+_REFINED, _SURE, _EXACT = 5, 1e-6, 1e-9
 """Rounds of that, and the share of the speeds that may be left before the last."""
 _COARSE_CHANGE = 1.5e-2
 """Relative change of derivatives over an interval, above which interpolating them is too coarse for rates."""
@@ -51,18 +51,18 @@ class Poses:
         n = values.shape[1]
         return _through(self.pair, self.share, _padded(values, self.share.shape[0] * KNOT))[:, :n]
 
-    def rates(self, speeds: Array) -> Array:
+    def rates(self, speeds: Array, *, exact: bool = False) -> Array:
         """Return the rates (6, n) of q that belong to speeds (6, n) of the struts, to some 1e-6 of themselves.
 
-        Where an interval is bent sharply, as at a corner, to some 1e-4.
+        Where an interval is bent sharply, as at a corner, to some 1e-4, unless ``exact``.
         """
         out = self.mapped(speeds)
-        some = np.flatnonzero(self.change > _COARSE_CHANGE)
+        some = np.flatnonzero((self.change > _COARSE_CHANGE) | exact)
         if len(some):
-            self.refine(out, speeds, some)
+            self.refine(out, speeds, some, sure=_SURE if not exact else _EXACT)
         return out
 
-    def refine(self, rates: Array, speeds: Array, some: Ints) -> None:
+    def refine(self, rates: Array, speeds: Array, some: Ints, sure: float = _SURE) -> None:
         """Make ``rates`` (6, n) exact in intervals ``some`` (m,).
 
         What the rates leave of the speeds is mapped again: how lengths change along them is had from lengths a little
@@ -70,7 +70,7 @@ class Poses:
         """
         at = np.minimum((some[:, None] * KNOT + np.arange(KNOT)).ravel(), rates.shape[1] - 1)
         q, rate, wanted = self.q[:, at], rates[:, at], speeds[:, at]
-        enough = _SURE * float(np.abs(wanted).max())
+        enough = sure * float(np.abs(wanted).max())
         for _ in range(_REFINED):
             size = np.abs(rate[:3]).max(axis=0) + self.struts.lever * np.abs(rate[3:]).max(axis=0)
             size = np.maximum(size, 1e-3) / _NUDGE

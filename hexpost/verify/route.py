@@ -70,7 +70,7 @@ class Stretch:
         self.tip: Array = np.sqrt((self.delta[:, :3] ** 2).sum(axis=1))
         k = self.arcs.move
         self.tip[k] = np.hypot(0.5 * (self.arcs.radii[0] + self.arcs.radii[1]) * self.arcs.sweep, self.arcs.rise)
-        self.tilt: Array = np.sqrt((self.delta[:, 3:] ** 2).sum(axis=1))
+        self.tilt: Array = np.sqrt((self.delta[:, 3 : 5 if free_yaw else 6] ** 2).sum(axis=1))
         self.length = np.maximum(np.hypot(self.tip, self.rho * self.tilt), _LEAST)
         self._weight = weight = np.array([1.0] * 3 + [self.rho**2] * 2 + [0.0 if free_yaw else self.rho**2])
         self._slope = self.delta * weight / np.maximum((self.delta**2 * weight).sum(axis=1), _LEAST)[:, None]

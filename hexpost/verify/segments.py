@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from hexpost.errors import HexpostError
-from hexpost.moves.model import Events
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.plain import document
 from hexpost.verify.rows import Rows
@@ -17,7 +16,7 @@ from hexpost.verify.rows import Rows
 class Cuts:
     """Walks along the rows beside the segments of ``segments.json``."""
 
-    def __init__(self, path: Path, events: Events) -> None:
+    def __init__(self, path: Path, period_us: int) -> None:
         try:
             found = document(path, "it belongs to every job")["segments"]
         except (KeyError, TypeError) as error:
@@ -26,18 +25,8 @@ class Cuts:
         self._faults = Faults()
         self._at = 0
         self._row = 0
+        self._micros = period_us
         self._hash = hashlib.sha256()
-        told = {s["waits_for"]["line"] for s in found if s["waits_for"]}
-        for line in sorted(set(events.line[events.wait].tolist()) - told):
-            if not self._together(events, line):
-                self._faults.add(f"line {line} asks to wait, but no segment ends there")
-
-    @staticmethod
-    def _together(events: Events, line: int) -> bool:
-        """Return whether another wait stands at the same place of the motion, so that one segment serves both."""
-        waiting = np.flatnonzero(events.wait)
-        own = events.move[waiting[events.line[waiting] == line]]
-        return bool((np.isin(events.move[waiting], own) & (events.line[waiting] != line)).any())
 
     def add(self, rows: Rows) -> None:
         """Take the new rows of a batch."""
@@ -60,12 +49,27 @@ class Cuts:
                 self._compare(part[-1], segment["lengths_after_mm"], "after")
                 self._close(segment)
 
-    def finish(self, rows: int) -> Check:
-        """Return the check, after all rows."""
+    def finish(self, rows: int, waits: Mapping[int, tuple[str, int]]) -> Check:
+        """Return the check, after all rows; ``waits``: by row, the word and the line that ask to wait after it."""
         if self._at < len(self._segments) and rows:
             self._faults.add(f"segment {self._at + 1}: the table ends before it does")
         elif self._row < rows:
             self._faults.add(f"row {self._row}: it and those after it belong to no segment")
+        cuts = sorted(waits) if rows - 1 in waits else [*sorted(waits), rows - 1]
+        first = 0
+        for i, (segment, last) in enumerate(zip(self._segments, cuts, strict=False), 1):
+            word = waits.get(last)
+            wanted = {
+                "segment": i, "first_row": first, "last_row": last, "rows": last + 1 - first,
+                "time_s": first * self._micros / 1e6, "until_s": max(last, 0) * self._micros / 1e6,
+                "waits_for": None if word is None else {"word": word[0], "line": word[1]},
+            }  # fmt: skip
+            for key, value in wanted.items():
+                if segment.get(key) != value:
+                    self._faults.add(f"segment {i}: {key}: {segment.get(key)!r:.60}, expected {value!r:.60}")
+            first = last + 1
+        if len(cuts) != len(self._segments):
+            self._faults.add(f"{len(self._segments)} segments, the program asks for {len(cuts)}")
         text = f"{len(self._segments)} segments, cut where the controller waits"
         return Check(name="segments", text=text, faults=self._faults.told())
 

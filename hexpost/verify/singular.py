@@ -1,19 +1,16 @@
 """Singular poses again, from the poses that the lengths give: on which side of them the platform is, and how near."""
 
-from collections.abc import Mapping
-from typing import Any
-
 import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
-from hexpost.verify.against_report import find_unsaid
 from hexpost.verify.base import Platform
 from hexpost.verify.follow import Placed
-from hexpost.verify.limits import MOST_LINES, Use
+from hexpost.verify.limits import Use
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.pose import KNOT
 from hexpost.verify.rows import Rows
+from hexpost.verify.told import Told
 
 NAME = "singular-pose"
 LEAST = 1e-3
@@ -73,29 +70,27 @@ class SingularPoses:
         if share[k] > kept.value:
             kept.value, kept.low = float(share[k]), float(found[k])
             kept.row, kept.line = rows.first + rows.old + p.at.start + int(at[k]), int(line[k])
-        over = share > 1.0 + STEP
-        if over.any() and len(kept.lines) < MOST_LINES:
-            kept.lines.update(np.unique(line[over]).tolist())
+        kept.broken.note(line, share, share > 1.0 + STEP, share > 1.0 + STEP)
         return share
 
-    def check(self, report: Mapping[str, Any]) -> Check:
+    def check(self, told: Told) -> Check:
         """Check that the report says of singular poses no less than the table shows.
 
         Between two rows a job may come nearer than at either: a report may be harsher than its table.
         """
         faults, worst = Faults(), self._worst
-        said = report.get("tool", {}).get("worst", {}).get(NAME)
+        said = told.worst.get((NAME, 0))
         if said is None and worst.value > self._told:
             faults.add(f"{NAME}: the report shows no worst use")
         if said is not None:
             mild = said["ratio"] < worst.value * (1.0 - STEP)
-            if mild or (report.get("verdict") == "clean" and said["ratio"] > worst.value * (1.0 + STEP)):
+            if mild or (told.verdict == "clean" and said["ratio"] > worst.value * (1.0 + STEP)):
                 what = f"the least conditioning is {worst.low:.6f}, in row {worst.row}, line {worst.line}"
                 faults.add(f"{NAME}: {what}; the report says {said['value']}")
         if said is not None and said["value"] <= 0.0:
             beyond = "from there on the same lengths mean two poses, and no table shows which of them it is"
             faults.add(f"{NAME}: line {said['line']} goes through a singular pose: {beyond}")
-        find_unsaid((NAME, 0), NAME, worst.lines, report, faults)
+        told.compare((NAME, 0), worst.broken, faults, more=True)
         text = f"determinants keep their sign; least conditioning {worst.low:.4f}, {self._least:g} is needed"
         return Check(name="singular poses", text=text, faults=faults.told())
 

@@ -16,7 +16,7 @@ def text(proof: Proof) -> str:
     for c in proof.checks:
         lines.append(f"  {'ok    ' if c.proven else 'FAILED'}  {c.name:14}  {_plain(c.text)}")
         lines += [f"          - {_plain(f)}" for f in c.faults]
-    lines += [f"  note    {_plain(r)}" for r in proof.remarks]
+    lines += [f"  note    {_plain(r)}" for r in (*proof.unchecked, *proof.remarks)]
     return "\n".join(lines)
 
 
@@ -29,6 +29,7 @@ def document(proof: Proof) -> dict[str, object]:
         "checks": [
             {"name": c.name, "proven": c.proven, "text": c.text, "faults": list(c.faults)} for c in proof.checks
         ],
+        "not_checked": list(proof.unchecked),
         "remarks": list(proof.remarks),
     }
 
