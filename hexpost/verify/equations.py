@@ -16,6 +16,7 @@ from hexpost.verify.bodies import Bodies
 from hexpost.verify.commands import Commands, described
 from hexpost.verify.continuity import Continuity, most_jerk
 from hexpost.verify.course import Course
+from hexpost.verify.diligence import Diligence
 from hexpost.verify.events import EventTable
 from hexpost.verify.follow import Follower, Placed
 from hexpost.verify.joints import JointAngles
@@ -68,6 +69,7 @@ class Equations:
         self._follower = Follower(moves, meaning.events, machine, self._period, free_yaw=free)
         self._course = Course(moves, machine)
         self._pace = Pace(machine, self._period, free)
+        self._diligence = Diligence(machine, self._period, inputs.settings.feed == "as-programmed")
         self._rests = Rests(moves, meaning.events, self._period, free_yaw=free)
         reference = Angles(machine.tilt_order).matrices(machine.reference[3:, None])[0]
         self._joints, self._bodies = JointAngles(machine, reference), Bodies(machine)
@@ -111,6 +113,7 @@ class Equations:
             self._start(placed)
         self._course.add(rows, placed)
         self._pace.add(rows, placed)
+        self._diligence.add(rows, placed)
         self._rests.add(rows, placed)
         self._limits.add_deviation(rows, placed)
         self._events.reached.add(placed)
@@ -148,6 +151,7 @@ class Equations:
         if self._inputs.meaning.moves.count:
             self._course.finish()
             self._rests.finish()
+            self._diligence.finish()
         if self._last is None or self._last.any():
             self._ends.add(f"last row, {self.clock.rows - 1}: expected the struts at rest")
         rows = self.clock.rows
@@ -187,7 +191,7 @@ class Equations:
         use, pull = self._pace.use, self._pace.acceleration
         speed = f"{use.size:.3%} of feeds and tool-tip speeds (row {use.row}, line {use.line})"
         text = f"at most {speed}, {pull.size:.1%} of tool-tip accelerations (row {pull.row}, line {pull.line})"
-        return Check(name="feeds", text=text, faults=self._pace.faults.told())
+        return Check(name="feeds", text=text, faults=(*self._pace.faults.told(), *self._diligence.faults.told()))
 
     def _stops(self) -> Check:
         ends = self._course.ends

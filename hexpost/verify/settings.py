@@ -42,6 +42,7 @@ _SAME = 1e-9
 class Settings:
     """The settings of a job, within their bounds."""
 
+    feed: str = "as-programmed"
     yaw: str = "fixed"
     yaw_angle: float = 0.0
     skip: bool = False
@@ -87,7 +88,6 @@ def settings_of(told: Mapping[str, Any]) -> Settings:
 
     if strange := sorted(set(told) - _KNOWN):
         raise HexpostError(f"manifest.json: settings: {strange[0]!r:.40} is not known")
-    one_of("feed", None, FEEDS)
     yaw = one_of("yaw", "fixed", YAWS)
     angle = radians(number("yaw_deg", 0.0, -180.0, 180.0))
     if yaw == "fixed" and angle:
@@ -96,6 +96,7 @@ def settings_of(told: Mapping[str, Any]) -> Settings:
     if line != int(line) or run != int(run):
         raise HexpostError("manifest.json: settings.from_line, from_run: expected whole numbers")
     return Settings(
+        feed=one_of("feed", None, FEEDS),
         yaw=yaw,
         yaw_angle=angle,
         skip=one_of("skip", usual=False, known=(True, False)),
