@@ -147,7 +147,6 @@ def add(row, found, base, seed):
 
 def named_base(name, place):
     """Return the random job of a name; None where it is refused."""
-    place.mkdir()
     rng = random.Random(name)
     base = random_base(rng, place, screws=rng.choice([True, None]))
     if base is not None:
@@ -215,6 +214,15 @@ def table(rows, *, marks=False):
     return "\n".join(lines)
 
 
+def redo(name, folder, damage):
+    """Do one damage to the job of a name again, leave the folder and print what ``verify`` says."""
+    place = Path(folder)
+    base = named_base(name, place)
+    forged(base, damage, f"{name} {damage.name}", damage.judged, place / "forged")
+    print(inside("verify", place / "forged")[1])
+    return 0
+
+
 def forged_folders(rng, place, count=6):
     """Do some random damages to a random job: a trial of the attack bench."""
     (name := f"trial {rng.getrandbits(40)}")
@@ -255,6 +263,7 @@ def main(arguments):
     parser.add_argument("--most", type=int, help="tries of each kind, at most")
     parser.add_argument("--keep", type=Path, metavar="FILE", help="where the table is written after each job")
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--redo", nargs=2, metavar=("BASE", "FOLDER"), help="do one damage to the job of a name again")
     parser.add_argument("--marks", action="store_true", help="the table as Markdown")
     given = parser.parse_args(arguments)
     words = given.only or [""]
@@ -262,6 +271,8 @@ def main(arguments):
     if not chosen:
         print(f"no such kind; there are: {', '.join(DAMAGES)}", file=sys.stderr)
         return 2
+    if given.redo:
+        return redo(*given.redo, next(iter(chosen.values())))
     keep = None if given.keep is None else lambda text: given.keep.write_text(text + "\n", encoding="utf-8")
     rows = forge(chosen, given.minutes, given.seed, most=given.most, say=keep)
     print(json.dumps([asdict(r) for r in rows], indent=1) if given.json else table(rows, marks=given.marks))

@@ -22,6 +22,7 @@ class Forgery:
         self.report = json.loads((place / "report.json").read_text())
         self.segments = json.loads((place / "segments.json").read_text())
         self.events = (place / "events.csv").read_text().splitlines()
+        self._told = json.dumps([self.report, self.segments, self.manifest])
         self.after = []
         """Functions of the folder that run when all else is written and hashed."""
         self.before = []
@@ -101,11 +102,13 @@ class Forgery:
         """Write all of it again, as a skilled forger would: segments, counts, worst values, hashes."""
         changed = self.values.shape != self.kept.shape or (self.values != self.kept).any()
         if changed:
-            self._mend_segments()
-            self._mend_report()
+            self.mend()
         (self.folder / self.table).write_text(table or self.text())
-        (self.folder / "segments.json").write_text(json.dumps(self.segments, indent=1))
-        (self.folder / "report.json").write_text(json.dumps(self.report, indent=1))
+        report, segments, _ = json.loads(self._told)
+        if self.segments != segments:
+            (self.folder / "segments.json").write_text(json.dumps(self.segments, indent=1) + "\n")
+        if self.report != report:
+            (self.folder / "report.json").write_text(json.dumps(self.report, indent=1) + "\n")
         (self.folder / "events.csv").write_text("\n".join(self.events) + "\n")
         for change in self.before:
             change(self.folder)
@@ -118,7 +121,13 @@ class Forgery:
         for name, told in self.manifest["files"].items():
             data = (self.folder / name).read_bytes()
             told.update(bytes=len(data), sha256=hashlib.sha256(data).hexdigest())
-        (self.folder / "manifest.json").write_text(json.dumps(self.manifest, indent=2))
+        if self.manifest != json.loads(self._told)[2]:
+            (self.folder / "manifest.json").write_text(json.dumps(self.manifest, indent=2) + "\n")
+
+    def mend(self):
+        """Let segments, counts and worst values be those of the table."""
+        self._mend_segments()
+        self._mend_report()
 
     def _mend_segments(self):
         n, length = self.values.shape[1], self.values[self.group("length")]

@@ -22,16 +22,16 @@ def _input(name, role, pattern, change, *span):
     kind(name, "inputs", *span)(make)
 
 
-_input("tool of another length", "tools", "length_mm =", lambda x, s: x + s, 1e-2, 1e-4, "mm")
-_input("work offset elsewhere", "setup", r"\[offset.G54\]\npose_mm_deg =", lambda x, s: x + s, 1e-2, 1e-4, "mm")
-_input("joint of the machine elsewhere", "machine", "base_joint_mm =", lambda x, s: x + s, 1e-2, 1e-4, "mm")
-_input("pallet elsewhere", "machine", r"\[pallet\]\npose_mm_deg = \[0, 0,", lambda x, s: x + s, 1e-2, 1e-4, "mm")
+_input("tool of another length", "tools", "length_mm =", lambda x, s: x + s, 1e-2, 1e-6, "mm")
+_input("work offset elsewhere", "setup", r"\[offset.G54\]\npose_mm_deg =", lambda x, s: x + s, 1e-2, 1e-6, "mm")
+_input("joint of the machine elsewhere", "machine", "base_joint_mm =", lambda x, s: x + s, 1e-2, 1e-6, "mm")
+_input("pallet elsewhere", "machine", r"\[pallet\]\npose_mm_deg = \[0, 0,", lambda x, s: x + s, 1e-2, 1e-6, "mm")
 _input("machine with more acceleration", "machine", r"\[tool_tip\][^[]*?acceleration_mm_s2 =", lambda x, s: 3.0 * x)
 _input("machine with more jerk", "machine", r"\[tool_tip\][^[]*?jerk_mm_s3 =", lambda x, s: 3.0 * x)
 _input("machine with faster rapids", "machine", r"\[tool_tip\]\nspeed_mm_s =", lambda x, s: 2.0 * x)
 _input("machine with wider corners", "machine", "corner_tolerance_mm =", lambda x, s: 4.0 * x)
 _input("screw of another lead", "machine", "lead_mm =", lambda x, s: 1.01 * x)
-_input("screw with another zero", "machine", "zero_mm =", lambda x, s: x + s, 1e-3, 1e-5, "mm")
+_input("screw with another zero", "machine", "zero_mm =", lambda x, s: x + s, 1e-3, 1e-6, "mm")
 _input("warmer screw", "machine", "temperature_c =", lambda x, s: x + 1.0)
 _input("other gear", "machine", "gear_ratio =", lambda x, s: 1.01 * x)
 

@@ -62,8 +62,8 @@ def _enter_warps():
         return make
 
     for what, told in PLACES.items():
-        kind(f"smooth warp of one strut in {told}", "motion", 0.01, 1e-5, "mm")(of(what, _one_strut))
-        kind(f"smooth warp of all struts in {told}", "motion", 0.01, 1e-5, "mm")(of(what, _all_struts))
+        kind(f"smooth warp of one strut in {told}", "motion", 0.01, 1e-6, "mm")(of(what, _one_strut))
+        kind(f"smooth warp of all struts in {told}", "motion", 0.01, 1e-6, "mm")(of(what, _all_struts))
 
 
 def _chain(forgery):
@@ -78,13 +78,13 @@ def _chain(forgery):
 _enter_warps()
 
 
-@kind("smooth warp over the whole job", "motion", 0.01, 1e-5, "mm")
+@kind("smooth warp over the whole job", "motion", 0.01, 1e-6, "mm")
 def whole(forgery, rng, size):
     """Push all struts slowly, from the first row to the last."""
     warp(forgery, (0, forgery.values.shape[1] - 1), size, _all_struts(rng))
 
 
-@kind("sideways and back for good", "motion", 0.01, 1e-5, "mm")
+@kind("sideways and back for good", "motion", 0.01, 1e-6, "mm")
 def away(forgery, rng, size):
     """Let one strut go off in the first half and come back in the second, standing off between."""
     n = forgery.values.shape[1]
@@ -124,7 +124,7 @@ def at_times(forgery, when, rate, change):
         forgery.put("command", follow["command"] + length - before)
 
 
-@kind("ahead of time in a line and late again", "motion", 5.0, 0.01, "% of the feed")
+@kind("ahead of time in a line and late again", "motion", 5.0, 1e-4, "% of the feed")
 def ahead(forgery, rng, size):
     """Run the middle of a cut faster, then slower, on the same path."""
     first, last = _span(forgery, "line", rng)
@@ -137,7 +137,7 @@ def ahead(forgery, rng, size):
     at_times(forgery, own + scale * run * b, 1.0 + scale * db, scale * ddb / run)
 
 
-@kind("a stretch of a cut faster than its F", "motion", 5.0, 0.01, "% of the feed")
+@kind("a stretch of a cut faster than its F", "motion", 5.0, 1e-4, "% of the feed")
 def faster(forgery, rng, size):
     """Run the middle of a cut faster for good: the job ends earlier."""
     first, last = _span(forgery, "line", rng)

@@ -59,7 +59,7 @@ def _merged(segment, told, forgery):
     a.update(last_row=b["last_row"], waits_for=b["waits_for"], until_s=b["until_s"],
              lengths_after_mm=b["lengths_after_mm"])  # fmt: skip
     del told[1]
-    forgery._mend_segments()
+    forgery.mend()
 
 
 _segment("segment's start changed", lambda s, t, f: s.update(time_s=s["time_s"] + 0.5))

@@ -132,9 +132,9 @@ def _slower(block, size):
 
 
 _changed("F asked, F72000 run", "line", lambda b, s: _say(b, r"F\d+", "F72000"))
-_changed("faster than F", "line", _slower, 5.0, 0.01, "% of the feed")
-_changed("turning faster than F", "tilted", _slower, 5.0, 0.01, "% of the feed")
-_changed("arc faster than F", "arc", _slower, 5.0, 0.01, "% of the feed")
+_changed("faster than F", "line", _slower, 5.0, 1e-4, "% of the feed")
+_changed("turning faster than F", "tilted", _slower, 5.0, 1e-4, "% of the feed")
+_changed("arc faster than F", "arc", _slower, 5.0, 1e-4, "% of the feed")
 _changed("slower than F", "line", lambda b, s: _say(b, r"F\d+", "F200"))
 _changed("arc the other way round", "arc", _other_way)
 _changed("full circle the other way round", "circle", _other_way)
@@ -144,11 +144,11 @@ _changed("full circle three times", "circle", lambda b, s: [b.text] * 3)
 _changed("quarter of a circle and back", "circle", _quarter)
 _changed("line forth, back and forth", "line", _forth_and_back)
 _changed("rapid forth, back and forth", "rapid", _forth_and_back)
-_changed("line by way of a place aside", "line", _aside, 0.01, 1e-4, "mm")
-_changed("end of a line off", "line", _end_off, 1e-3, 1e-5, "mm")
-_changed("end of a rapid off", "rapid", _end_off, 1e-3, 1e-5, "mm")
-_changed("centre of an arc off", "arc", _arc_off, 0.01, 1e-5, "mm")
-_changed("turn of the tool off", "tilted", _tilt_off, 1e-2, 1e-5, "deg")
+_changed("line by way of a place aside", "line", _aside, 0.01, 1e-6, "mm")
+_changed("end of a line off", "line", _end_off, 1e-3, 1e-6, "mm")
+_changed("end of a rapid off", "rapid", _end_off, 1e-3, 1e-6, "mm")
+_changed("centre of an arc off", "arc", _arc_off, 0.01, 1e-6, "mm")
+_changed("turn of the tool off", "tilted", _tilt_off, 1e-2, 1e-6, "deg")
 _changed("arc run as a line", "arc", lambda b, s: [f"G01 {xyz(b.end)} F3000"])
 _changed("cut run as a rapid", "line", lambda b, s: [f"G00 {xyz(b.end)}"])
 _changed("rapid run as a cut", "rapid", lambda b, s: [f"G01 {xyz(b.end)} F2000"])
@@ -205,7 +205,7 @@ def one_less(forgery, rng, size):
     twin(forgery, rng, blocks)
 
 
-@kind("chain with one point off", "program", 0.02, 1e-4, "mm")
+@kind("chain with one point off", "program", 0.02, 1e-6, "mm")
 def point_off(forgery, rng, size):
     """Move a point of a dense chain."""
     blocks = list(enumerate(forgery.base.blocks, 1))

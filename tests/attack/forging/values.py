@@ -32,17 +32,17 @@ def _one(group):
 
 
 for group, judged, floor, unit in (
-    ("length", 1e-4, 1e-5, "mm"),
+    ("length", 1e-4, 1e-6, "mm"),
     ("speed", 0.1, 1e-4, "mm/s"),
     ("acceleration", 100.0, 0.1, "mm/s2"),
-    ("command", 1e-4, 1e-5, "mm"),
-    ("turns", 1e-4, 1e-5, "turns"),
-    ("counts", 0.5, 1e-2, "counts"),
+    ("command", 1e-4, 1e-6, "mm"),
+    ("turns", 1e-4, 1e-6, "turns"),
+    ("counts", 0.5, 1e-3, "counts"),
 ):
     kind(f"one {group}", "numbers", judged, floor, unit)(_one(group))
 
 
-@kind("one strut longer throughout", "numbers", 1e-3, 1e-5, "mm")
+@kind("one strut longer throughout", "numbers", 1e-3, 1e-6, "mm")
 def longer(forgery, rng, size):
     """Add a length to one strut in every row."""
     change = np.zeros_like(forgery.get("length"))
@@ -51,7 +51,7 @@ def longer(forgery, rng, size):
     forgery.commands(change)
 
 
-@kind("all commands off", "numbers", 1e-4, 1e-5, "mm")
+@kind("all commands off", "numbers", 1e-4, 1e-6, "mm")
 def commands_off(forgery, rng, size):
     """Add a length to the commands of one strut in every row; lengths stay."""
     drives(forgery)
@@ -60,7 +60,7 @@ def commands_off(forgery, rng, size):
     forgery.put("command", values)
 
 
-@kind("lengths rounded", "numbers", 1e-3, 1e-5, "mm")
+@kind("lengths rounded", "numbers", 1e-3, 1e-6, "mm")
 def rounded(forgery, rng, size):
     """Round all lengths to multiples of a size."""
     before = forgery.get("length")
