@@ -78,7 +78,7 @@ def proven(folder, *, remake=False):
     options = [] if remake or not has_remake() else [WITHOUT]
     try:
         with bounded(VERIFY_S):
-            code, said, wrong = inside("verify", folder, *options)
+            code, _, wrong = inside("verify", folder, *options)
     except HungError as error:
         raise SlipError(str(error)) from error
     if wrong:
@@ -214,18 +214,18 @@ def table(rows, *, marks=False):
     return "\n".join(lines)
 
 
-def redo(name, folder, damage):
+def redo(name, folder, damage, seed=None):
     """Do one damage to the job of a name again, leave the folder and print what ``verify`` says."""
     place = Path(folder)
     base = named_base(name, place)
-    forged(base, damage, f"{name} {damage.name}", damage.judged, place / "forged")
+    forged(base, damage, seed or f"{name} {damage.name}", damage.judged, place / "forged")
     print(inside("verify", place / "forged")[1])
     return 0
 
 
 def forged_folders(rng, place, count=6):
     """Do some random damages to a random job: a trial of the attack bench."""
-    (name := f"trial {rng.getrandbits(40)}")
+    name = f"trial {rng.getrandbits(40)}"
     base = named_base(name, place / "base")
     outcome = Outcome(tried=0)
     if base is None:

@@ -15,14 +15,27 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from attack import damage, disks, fuzzing, killing, machines, restarting, singular, striking, surroundings, together
+from attack import (
+    damage,
+    disks,
+    forger,
+    fuzzing,
+    killing,
+    machines,
+    odd,
+    restarting,
+    singular,
+    striking,
+    surroundings,
+    together,
+)
 from attack.model import HANG_S, HungError, Outcome, Tally, bounded, table
 
 
 def kinds():
     """Return the trials by kind; a trial takes a random generator and a folder of its own to work in."""
     guided = fuzzing.KINDS if fuzzing.available() else {}
-    rest = (damage, machines, restarting, singular, killing, disks, striking, together, surroundings)
+    rest = (damage, machines, odd, forger, restarting, singular, killing, disks, striking, together, surroundings)
     return {**guided, **{name: trial for module in rest for name, trial in module.KINDS.items()}}
 
 

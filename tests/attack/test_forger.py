@@ -5,7 +5,7 @@ from copy import deepcopy
 import pytest
 from attack import forger
 from attack.forging.folder import Forgery
-from attack.forging.gaps import GAPS
+from attack.forging.gaps import GAPS, SELDOM
 from attack.forging.kinds import KINDS, NotHereError
 from attack.jobs import content
 
@@ -33,19 +33,36 @@ def test_an_untouched_forgery_is_the_honest_job(jobs, tmp_path):
 
 
 def caught(jobs, name, place):
-    """Return whether a damage is caught in the first job that it can be done to."""
+    """Yield for each job that a damage can be done to whether it is caught."""
     for base in jobs:
         try:
             found = forger.attempt(base, KINDS[name], f"slice {name}", place / "forged", bisect=False)
         except NotHereError:
             continue
-        return bool(found.equations or found.remade)
-    return None
+        yield bool(found.equations or found.remade)
 
 
 @pytest.mark.parametrize("name", [n for n in sorted(KINDS) if n not in GAPS][::SLICE])
 def test_a_damage_is_caught(jobs, name, tmp_path):
-    found = caught(jobs, name, tmp_path)
+    found = next(caught(jobs, name, tmp_path), None)
     if found is None:
         pytest.skip("these jobs have nothing to do it to")
     assert found
+
+
+@pytest.mark.parametrize("name", [n for n in GAPS if n not in SELDOM])
+def test_a_gap_is_one(jobs, name, tmp_path):
+    """A gap that is closed fails here: take it off the list."""
+    assert not all(caught(jobs, name, tmp_path)), "this damage is caught: take it off the list of gaps"
+
+
+def test_there_are_at_least_sixty_kinds_and_gaps_are_some_of_them():
+    assert len(KINDS) - len(GAPS) >= 150
+    assert set(SELDOM) < set(GAPS) < set(KINDS)
+
+
+def test_the_table_says_what_passes(capsys):
+    rows = forger.forge({"NaN": KINDS["NaN"], "two rows exchanged": KINDS["two rows exchanged"]}, 1.0, "slice", most=1)
+    assert all(r.equations == r.tries >= 1 for r in rows)
+    assert forger.table(rows).splitlines()[0].split()[:4] == ["kind", "group", "tries", "equations"]
+    assert forger.main(["--only", "no such kind"]) == 2

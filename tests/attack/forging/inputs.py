@@ -26,14 +26,28 @@ _input("tool of another length", "tools", "length_mm =", lambda x, s: x + s, 1e-
 _input("work offset elsewhere", "setup", r"\[offset.G54\]\npose_mm_deg =", lambda x, s: x + s, 1e-2, 1e-6, "mm")
 _input("joint of the machine elsewhere", "machine", "base_joint_mm =", lambda x, s: x + s, 1e-2, 1e-6, "mm")
 _input("pallet elsewhere", "machine", r"\[pallet\]\npose_mm_deg = \[0, 0,", lambda x, s: x + s, 1e-2, 1e-6, "mm")
-_input("machine with more acceleration", "machine", r"\[tool_tip\][^[]*?acceleration_mm_s2 =", lambda x, s: 3.0 * x)
-_input("machine with more jerk", "machine", r"\[tool_tip\][^[]*?jerk_mm_s3 =", lambda x, s: 3.0 * x)
-_input("machine with faster rapids", "machine", r"\[tool_tip\]\nspeed_mm_s =", lambda x, s: 2.0 * x)
 _input("machine with wider corners", "machine", "corner_tolerance_mm =", lambda x, s: 4.0 * x)
 _input("screw of another lead", "machine", "lead_mm =", lambda x, s: 1.01 * x)
 _input("screw with another zero", "machine", "zero_mm =", lambda x, s: x + s, 1e-3, 1e-6, "mm")
 _input("warmer screw", "machine", "temperature_c =", lambda x, s: x + 1.0)
 _input("other gear", "machine", "gear_ratio =", lambda x, s: 1.01 * x)
+
+
+def _faster(name, pattern):
+    """Enter a kind of machine with three times a limit of the tip: the job must be shorter for it."""
+
+    def make(forgery, rng, size):
+        before = forgery.values.shape[1]
+        twin(forgery, rng, machine=_number(forgery.base.texts["machine"], pattern, lambda x: 3.0 * x))
+        if forgery.values.shape[1] > 0.97 * before:
+            raise NotHereError
+
+    kind(name, "inputs")(make)
+
+
+_faster("machine with more acceleration", r"\[tool_tip\][^[]*?acceleration_mm_s2 =")
+_faster("machine with more jerk", r"\[tool_tip\][^[]*?jerk_mm_s3 =")
+_faster("machine with faster rapids", r"\[tool_tip\]\nspeed_mm_s =")
 
 
 def _limit(name, pattern, change):
@@ -50,7 +64,9 @@ def _limit(name, pattern, change):
     kind(name, "inputs")(make)
 
 
-_limit("strut limit raised in the copy", r"\nspeed_mm_s = (?:.|\n)*\[\[strut\]\](?:.|\n)*?\nspeed_mm_s =", lambda x: x * 2)
+_limit(
+    "strut limit raised in the copy", r"\nspeed_mm_s = (?:.|\n)*\[\[strut\]\](?:.|\n)*?\nspeed_mm_s =", lambda x: x * 2
+)
 _limit("stroke wider in the copy", "stroke_mm =", lambda x: x - 50.0)
 _limit("tip limit raised in the copy", r"\[tool_tip\]\nspeed_mm_s =", lambda x: x * 2)
 _limit("deviation allowed in the copy", "deviation_mm =", lambda x: x * 3)
@@ -67,7 +83,7 @@ def other_program(forgery, rng, size):
     forgery.before.append(lambda folder: path.write_text(text))
 
 
-@kind("comment changed in the program", "inputs", words=True)
+@kind("comment changed in the program", "inputs")
 def comment(forgery, rng, size):
     """Add a comment to the copy of the program: it asks for the same."""
     path = forgery.folder / forgery.manifest["inputs"]["program"]
@@ -100,7 +116,7 @@ def schedule(forgery, rng, size):
     forgery.report["feed"] = forgery.manifest["settings"]["feed"]
 
 
-def _setting(name, key, value, *, words=False):
+def _setting(name, key, value):
     def make(forgery, rng, size):
         settings = forgery.manifest["settings"]
         new = value(settings.get(key), forgery)
@@ -108,7 +124,7 @@ def _setting(name, key, value, *, words=False):
             raise NotHereError
         settings[key] = new
 
-    kind(name, "settings", words=words)(make)
+    kind(name, "settings")(make)
 
 
 _setting("lift said of a job without", "lift_mm", lambda x, f: 3.0)
@@ -126,4 +142,4 @@ _setting("skip said of a job without", "skip", lambda x, f: not x)
 _setting("stops passed over said", "stops", lambda x, f: not x)
 _setting("format said", "table", lambda x, f: "npy")
 _setting("period said", "period_us", lambda x, f: x * 2)
-_setting("unknown setting", "cutter", lambda x, f: "any", words=True)
+_setting("unknown setting", "cutter", lambda x, f: "any")

@@ -13,8 +13,7 @@ class Kind:
     """One kind of damage.
 
     ``make(forgery, rng, size)`` damages a folder; ``size`` is 1.0 where there is no more and less of it. ``judged`` is
-    the size that a proof must find, ``floor`` the smallest that is tried, ``unit`` that of both. ``words`` damage only
-    texts that say where something comes from or how it is told: no equation can find it.
+    the size that a proof must find, ``floor`` the smallest that is tried, ``unit`` that of both.
     """
 
     name: str
@@ -23,7 +22,6 @@ class Kind:
     judged: float = 1.0
     floor: float = 1.0
     unit: str = ""
-    words: bool = False
 
     @property
     def sized(self):
@@ -34,12 +32,12 @@ class Kind:
 KINDS: dict[str, Kind] = {}
 
 
-def kind(name, group, judged=1.0, floor=None, unit="", *, words=False):
+def kind(name, group, judged=1.0, floor=None, unit=""):
     """Enter a function that does damage of a kind."""
 
     def enter(make):
         assert name not in KINDS, name
-        KINDS[name] = Kind(name, group, make, judged, judged if floor is None else floor, unit, words)
+        KINDS[name] = Kind(name, group, make, judged, judged if floor is None else floor, unit)
         return make
 
     return enter

@@ -154,7 +154,7 @@ def faster(forgery, rng, size):
 
 
 def chosen(forgery, order):
-    """Let the table consist of rows (n,) of its own, in this order, at the right times; events and segments go along."""
+    """Let the table consist of rows (n,) of its own, in this order and in time; events and segments go along."""
     order = np.asarray(order)
     forgery.values = forgery.values[:, order]
     forgery.clock()

@@ -39,7 +39,7 @@ _event("event's time as another text", lambda c, f: [c[0] + "0", *c[1:]])
 _event("event's line changed", lambda c, f: [*c[:2], str(int(c[2]) + 1), *c[3:]])
 
 
-def _segment(name, change, *, words=False):
+def _segment(name, change):
     """Enter a kind that changes a segment: ``change(segment, segments, forgery)``."""
 
     def make(forgery, rng, size):
@@ -49,7 +49,7 @@ def _segment(name, change, *, words=False):
         if json.dumps(forgery.segments) == before:
             raise NotHereError
 
-    kind(name, "segments", words=words)(make)
+    kind(name, "segments")(make)
 
 
 def _merged(segment, told, forgery):
@@ -74,7 +74,7 @@ _segment("segments made one", _merged)
 _segment("segment with a further word", lambda s, t, f: s.update(hurry=True))
 
 
-def _report(name, change, *, words=False):
+def _report(name, change):
     """Enter a kind that changes the report: ``change(report, forgery)``."""
 
     def make(forgery, rng, size):
@@ -83,7 +83,7 @@ def _report(name, change, *, words=False):
         if json.dumps([forgery.report, forgery.manifest]) == before:
             raise NotHereError
 
-    kind(name, "report", words=words)(make)
+    kind(name, "report")(make)
 
 
 def _called_clean(report, forgery):
@@ -157,15 +157,15 @@ _report("setup sheet changed", lambda r, f: r["setup_sheet"]["tools"][0].update(
 _report("feeds of the report changed", lambda r, f: r["feeds"][0].update(reached_mm_min=1.0))
 _report("time lost changed", lambda r, f: r.update(time_lost_s={"a corner": 1.0}))
 _report("warnings left out", lambda r, f: r.update(cautions=[], warnings=[], readings=[]))
-_report("program's name changed", lambda r, f: r.update(program="other.nc"), words=True)
+_report("program's name changed", lambda r, f: r.update(program="other.nc"))
 _report("units of the manifest changed", lambda r, f: f.manifest["units"].update(length="inch"))
-_report("versions of the manifest changed", lambda r, f: f.manifest["versions"].update(hexpost="9.9.9"), words=True)
+_report("versions of the manifest changed", lambda r, f: f.manifest["versions"].update(hexpost="9.9.9"))
 _report("demonstration denied", lambda r, f: f.manifest.update(demonstration=not f.manifest["demonstration"]))
 _report("unit of a column changed", lambda r, f: f.manifest["tables"][f.table]["columns"][2].update(unit="inch"))
 _report("period of the table changed", lambda r, f: f.manifest["tables"][f.table].update(period_us=500))
 _report("machine of the manifest changed", lambda r, f: f.manifest.update(machine={"name": "x", "revision": "2"}))
-_report("further word in the manifest", lambda r, f: f.manifest.update(hurry=True), words=True)
-_report("further word in the report", lambda r, f: r.update(hurry=True), words=True)
+_report("further word in the manifest", lambda r, f: f.manifest.update(hurry=True))
+_report("further word in the report", lambda r, f: r.update(hurry=True))
 
 
 def _page(name, file, change):
@@ -177,7 +177,7 @@ def _page(name, file, change):
             raise NotHereError
         forgery.before.append(lambda folder: path.write_text(after))
 
-    kind(name, "report", words=True)(make)
+    kind(name, "report")(make)
 
 
 _page("other page for people", "report.html", lambda t: t.replace("<body", "<body data-x='1'", 1))

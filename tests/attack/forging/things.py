@@ -31,7 +31,7 @@ def _beside(folder, name):
 @_after("inputs a link to elsewhere")
 def inputs_link(folder, forgery):
     """Link the folder of the inputs."""
-    os.symlink(_beside(folder, "inputs"), folder / "inputs", target_is_directory=True)
+    (folder / "inputs").symlink_to(_beside(folder, "inputs"), target_is_directory=True)
 
 
 def _link(name):
@@ -41,12 +41,20 @@ def _link(name):
         there.mkdir(exist_ok=True)
         moved = there / own.replace("/", "-")
         (folder / own).rename(moved)
-        os.symlink(moved, folder / own)
+        (folder / own).symlink_to(moved)
 
     _after(f"{name.removeprefix('inputs/')} a link to elsewhere")(change)
 
 
-for name in ("table", "report.json", "report.html", "events.csv", "segments.json", "manifest.json", "inputs/program.nc"):
+for name in (
+    "table",
+    "report.json",
+    "report.html",
+    "events.csv",
+    "segments.json",
+    "manifest.json",
+    "inputs/program.nc",
+):
     _link(name)
 
 
@@ -59,7 +67,15 @@ def _special(name, make):
     return change
 
 
-for name in ("table", "report.json", "report.txt", "events.csv", "segments.json", "manifest.json", "inputs/machine.toml"):
+for name in (
+    "table",
+    "report.json",
+    "report.txt",
+    "events.csv",
+    "segments.json",
+    "manifest.json",
+    "inputs/machine.toml",
+):
     short = name.removeprefix("inputs/")
     _after(f"{short} a pipe")(_special(name, os.mkfifo))
     _after(f"{short} a folder")(_special(name, os.mkdir))
@@ -69,7 +85,7 @@ for name in ("table", "report.json", "report.txt", "events.csv", "segments.json"
 def endless(folder, forgery):
     """Link the table to a device that never ends."""
     (folder / forgery.table).unlink()
-    os.symlink("/dev/zero", folder / forgery.table)
+    (folder / forgery.table).symlink_to("/dev/zero")
 
 
 @_after("further file")

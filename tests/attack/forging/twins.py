@@ -1,7 +1,7 @@
 """Damage by conversion: another program, machine, tools, setup or options are converted, the honest inputs put beside.
 
-Such a folder is whole and true in itself: all columns, reports, events and hashes belong to each other. Only what it was
-made from is not what lies in it. Lines are named as in the honest program.
+Such a folder is whole and true in itself: all columns, reports, events and hashes belong to each other. Only what it
+was made from is not what lies in it. Lines are named as in the honest program.
 """
 
 import json
@@ -9,7 +9,6 @@ import re
 from dataclasses import replace
 
 from attack.forging.base import Block, xyz
-from attack.forging.folder import Forgery
 from attack.forging.kinds import NotHereError, kind
 
 
@@ -166,7 +165,7 @@ _changed("coolant left out", "coolant", lambda b, s: ["(SORRY)"])
 _changed("other spindle speed", "spindle", lambda b, s: [b.text.replace("S1200", "S1900")])
 _changed("other length of the tool", "spindle", lambda b, s: [b.text.replace("H1", "H2")])
 _changed("other tool", "tool", lambda b, s: ["T2 M06"])
-_changed("corners not as asked", "head", lambda b, s: [b.text.replace("G64", "G6x").replace("G61", "G64").replace("G6x", "G61")])  # fmt: skip
+_changed("corners not as asked", "head", lambda b, s: _say(b, r"G6[14]", lambda m: {"G61": "G64", "G64": "G61"}[m[0]]))
 
 
 @kind("hole left out", "program")

@@ -33,8 +33,8 @@ def _one(group):
 
 for group, judged, floor, unit in (
     ("length", 1e-4, 1e-6, "mm"),
-    ("speed", 0.1, 1e-4, "mm/s"),
-    ("acceleration", 100.0, 0.1, "mm/s2"),
+    ("speed", 1e3, 1e-4, "mm/s"),
+    ("acceleration", 1e7, 0.1, "mm/s2"),
     ("command", 1e-4, 1e-6, "mm"),
     ("turns", 1e-4, 1e-6, "turns"),
     ("counts", 0.5, 1e-3, "counts"),
