@@ -1,4 +1,4 @@
-"""Damages that a proof does not find today, by their reason. A test fails when one is found: the list may only shrink."""
+"""Damages that a proof does not find today, by reason. A test fails when one is found: the list may only shrink."""
 
 BY_REASON = {
     "text that no equation can find: only the folder made again from its inputs shows it": (
