@@ -1,14 +1,20 @@
 """Random machines with random programs through the whole tool, each result proven again by ``verify``."""
 
+import re
 from math import cos, dist, pi, sin
 
 from attack.damage import too_long
-from attack.jobs import broken, clean_through, inside, proof, write
+from attack.jobs import broken, clean_through, crossing, inside, proof, write
 from attack.model import Outcome
 from attack.programs import program
 from machine.described import REST, STRUT
 
-from hexpost.pipeline import Files
+from hexpost.audit.model import LIMITS
+from hexpost.errors import HexpostError
+from hexpost.pipeline import Files, examine, load, schedule
+
+TURNING_S = 0.004
+"""Period of the jobs that turn far."""
 
 
 def _vector(values):
@@ -150,4 +156,34 @@ def options_and(words):
     return [w for w in words if "/" not in w and w not in ("--machine", "--tools", "--setup")]
 
 
-KINDS = {"random machines, proven": random_machine}
+def turning(rng):
+    """Return a program that turns the tool far, about one axis or several, at places all over the pallet."""
+    blocks = ["%", "G21 G17 G90 G94"]
+    for _ in range(rng.randrange(1, 5)):
+        words = [f"{axis}{rng.uniform(-90, 90):.3f}" for axis in rng.sample("ABC", rng.randrange(1, 4))]
+        place = f"X{rng.uniform(-80, 80):.3f} Y{rng.uniform(-80, 80):.3f} Z{rng.uniform(60, 260):.3f}"
+        blocks += [f"G00 {place} A0 B0 C0", f"G01 {' '.join(words)} F{rng.choice([900, 6000])}"]
+        blocks += rng.choice([[], ["G04 P20"], [f"X{rng.uniform(-80, 80):.3f}"]])
+    return "\n".join([*blocks, "M30", "%", ""])
+
+
+def turned_far(rng, place):
+    """Audit a random machine that turns far, with room in its strokes: no way through a singular pose is clean."""
+    wide = re.sub(r"stroke_mm = .*", "stroke_mm = [1, 9000]", machine(rng))
+    paths = write(place, m_toml=wide, p_nc=turning(rng))
+    files = Files(program=paths["p"], machine=paths["m"])
+    if too_long(files, TURNING_S):
+        return Outcome(tried=0)
+    try:
+        job = schedule(load(files, TURNING_S))
+    except HexpostError:
+        return Outcome(refused=1)
+    through = crossing(job)
+    told = any(LIMITS[i].name == "singular-pose" for i in examine(job).findings.limit)
+    outcome = Outcome(clean=int(not told))
+    if through and not told:
+        outcome.wrong.append(f"leads through a singular pose without a word: {paths['p'].read_text()!r} {wide}")
+    return outcome
+
+
+KINDS = {"random machines, proven": random_machine, "random machines turned far": turned_far}

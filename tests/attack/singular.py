@@ -8,7 +8,7 @@ import numpy as np
 from attack.model import Outcome
 
 from hexpost.kinematics.frames import rotation
-from hexpost.kinematics.singular import LEAST, Course, Nearness, lowest
+from hexpost.kinematics.singular import LEAST, Course, Nearness, Watch, lowest
 from hexpost.kinematics.struts import Struts
 
 FINE = 24
@@ -17,6 +17,7 @@ SURE = 0.02
 """A pose with more conditioning than this is never refused."""
 HARDEST = 20.0
 """Accelerations of these ways in base radii, and in radians, per s2: 10 to 20 m/s2 on a machine of usual size."""
+MANY, SHORT = 100, 60
 COORDINATES = 6
 
 
@@ -136,17 +137,21 @@ class Way:
 
 def told(way, size, good):
     """Return the lowest conditioning that the tool sees, or infinity where it sees no reason to speak."""
-    near = Nearness(way.struts, radius(way.struts), good)
-    _, found = lowest(near, way.course(size), LEAST, LEAST)
-    return float(found.min(initial=np.inf))
+    near, course = Nearness(way.struts, radius(way.struts), good), way.course(size)
+    _, found = lowest(near, course, LEAST, LEAST)
+    least = float(found.min(initial=np.inf))
+    return -np.inf if Watch(near).clear(course, LEAST) and least < LEAST else least
 
 
-def judged(way, size, good):
+def judged(way, size, good, fine=FINE):
     """Return what is wrong with the verdict on a way, if anything; and whether the way is singular."""
-    sides = way.sides(size, good)
-    least = lowest_held(way.struts, way.finely(size), sides)
+    sides = way.sides(size, good, fine=fine)
+    least = lowest_held(way.struts, way.finely(size, fine=fine), sides)
     singular = sides.min() <= 0.0 or least < LEAST
-    seen = told(way, size, good) < LEAST
+    lowest_told = told(way, size, good)
+    if lowest_told == -np.inf:
+        return "a neighbourhood was called clear", singular
+    seen = lowest_told < LEAST
     if singular and not seen:
         return f"not seen: conditioning {least}, determinant {sides.min()}", True
     if not singular and seen:
@@ -179,4 +184,21 @@ def trial(rng, place=None):
     return outcome
 
 
-KINDS = {"ways past singular poses": trial}
+def clear(rng, place=None):
+    """Judge many short ways, most of them clear of singular poses: none of these is refused."""
+    rng, outcome = np.random.default_rng(rng.getrandbits(64)), Outcome(tried=0)
+    for _ in range(MANY):
+        struts, pose, scale = machine(rng)
+        way = Way(rng, struts, pose, scale)
+        way.count = min(way.count, SHORT)
+        good = float(np.sign(determinant(lines(struts, pose[:, None])[0])[0]))
+        size = 10.0 ** rng.uniform(-2.0, -0.3)
+        wrong, singular = judged(way, size, good, fine=2)
+        outcome.tried += 1
+        outcome.refused += singular
+        outcome.clean += not singular
+        outcome.wrong += [f"{wrong} at {size} of {struts.base.tolist()}, {struts.platform.tolist()}"] if wrong else []
+    return outcome
+
+
+KINDS = {"ways past singular poses": trial, "ways clear of singular poses": clear}
