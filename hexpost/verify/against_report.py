@@ -1,5 +1,7 @@
 """The worst uses and the findings of a report against what its table shows, for the limits of lengths and speeds."""
 
+import numpy as np
+
 from hexpost.verify.limits import Limits
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.told import Told
@@ -18,7 +20,9 @@ def check_limits(limits: Limits, told: Told) -> Check:
         worst = max(worst, (limit, strut, share), key=lambda w: w[2])
         name = f"{limit} of strut {strut}" if strut else limit
         step = limits.steps[limit] + 1e-9 * abs(use.low)
-        told.compare((limit, strut), use.broken, faults, key="ratio", room=_room(limits, limit, strut))
+        half = high if limit == "deviation" else 0.5 * (high - low)
+        room, above = limits.steps[limit] / half + 1e-8, limits.between.get(limit, np.inf) / half
+        told.compare((limit, strut), use.broken, faults, key="ratio", room=room, above=above)
         said = told.worst.get((limit, strut))
         if said is None:
             if limit != "deviation" or use.value > 0.0:
@@ -35,10 +39,3 @@ def check_limits(limits: Limits, told: Told) -> Check:
     limit, strut, share = worst
     text = f"found again from the table; worst use {share:.1%}, {limit}" + (f" of strut {strut}" if strut else "")
     return Check(name="limits", text=text, faults=faults.told())
-
-
-def _room(limits: Limits, limit: str, strut: int) -> float:
-    """Return how far the ratio of a finding may be from the one that the table shows."""
-    low, high = limits.allowed(limit, strut)
-    half = high if limit == "deviation" else 0.5 * (high - low)
-    return limits.steps[limit] / half + 1e-8

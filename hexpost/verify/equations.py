@@ -64,7 +64,7 @@ class Equations:
         tips = np.array([f.tip for f in moves.frames]).reshape(-1, 3)
         self.clock = Clock(micros)
         self._continuity = Continuity(most_jerk(machine, tips), self._period)
-        self._limits = Limits(machine, self._period)
+        self._limits = Limits(machine, self._period, most_jerk(machine, tips))
         free = inputs.settings.yaw == "follow"
         self._follower = Follower(moves, meaning.events, machine, self._period, free_yaw=free)
         self._course = Course(moves, machine)

@@ -61,7 +61,7 @@ class Limits:
     A limit counts as broken in a line only where it is so beyond the decimals of the table.
     """
 
-    def __init__(self, machine: Machine, period: float) -> None:
+    def __init__(self, machine: Machine, period: float, jerk: Array) -> None:
         self._period = period
         self._struts = machine.struts
         self._deviation = machine.tool_tip.deviation
@@ -72,6 +72,11 @@ class Limits:
             "deviation": 1e-3 * self._deviation,
         }  # fmt: skip
         """How far a value from the table may be from the one that was checked when it was made."""
+        most = max(x.acceleration for x in machine.struts)
+        self.between = {"stroke": most * period**2 / 8.0, "speed": 0.0, "acceleration": 0.0, "deviation": 0.0}
+        self.between["speed"] = float(jerk.max()) * period**2 / 8.0
+        self.between["acceleration"] = float(jerk.max()) * period / 2.0
+        """How far beyond both rows a value may be between them, where a report may have looked; of a jerk: anything."""
 
     def add(self, rows: Rows) -> None:
         """Look at the new rows."""
@@ -125,9 +130,9 @@ class Limits:
         if use[k] > kept.value:
             kept.value, kept.low = float(use[k]), float(values[k])
             kept.row, kept.line = rows.first + rows.old + k, int(rows.line[rows.old + k])
-        if use[k] > room - 2.0 * self.steps[which[0]]:
-            step = self.steps[which[0]]
-            kept.broken.note(rows.line[rows.new], use * (2.0 / (high - low)), use > room, use > room - 2.0 * step)
+        least = room - 2.0 * self.steps[which[0]] - self.between.get(which[0], 0.0)
+        if use[k] > least:
+            kept.broken.note(rows.line[rows.new], use * (2.0 / (high - low)), use > room, use > least)
 
     def _judge(self, values: Array, rows: Rows, at: Ints) -> None:
         kept = self.uses["deviation", 0]

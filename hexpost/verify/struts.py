@@ -12,6 +12,9 @@ from hexpost.arrays import Array
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Frame
 
+_COLUMNS = 1024
+"""Poses whose lengths are worked out at a time: one processor keeps them at hand, and no others are woken for them."""
+
 
 class Angles:
     """Rotations by three angles about fixed axes, in the machine's order (the first named turns first).
@@ -85,11 +88,13 @@ class Struts:
 
     def lengths(self, q: Array) -> Array:
         """Return the lengths (6, n)."""
-        v = self._vectors(q)[0]
-        np.multiply(v, v, out=v)
-        v[0] += v[1]
-        v[0] += v[2]
-        out: Array = np.sqrt(v[0])
+        out: Array = np.empty((6, q.shape[1]))
+        for begin in range(0, q.shape[1], _COLUMNS):
+            v = self._vectors(q[:, begin : begin + _COLUMNS])[0]
+            np.multiply(v, v, out=v)
+            v[0] += v[1]
+            v[0] += v[2]
+            np.sqrt(v[0], out=out[:, begin : begin + _COLUMNS])
         return out
 
     def slopes(self, q: Array) -> tuple[Array, Array]:

@@ -40,6 +40,9 @@ BENCHES = {
     "sample-memory": ("whole", "sample_memory", "<= 1.2"),
     "block-memory": ("whole", "block_memory", "<= 120"),
     "whole-memory": ("whole", "whole_memory", "<= 400"),
+    "verify-vs-convert": ("proving", "verify_vs_convert", "<= 1.0"),
+    "equations-vs-convert": ("proving", "equations_vs_convert", "<= 0.7"),
+    "proof-memory": ("proving", "proof_memory", "<= 400"),
     "selfcheck-cost": ("whole", "selfcheck_cost", "<= 2"),
 }
 

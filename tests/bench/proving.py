@@ -1,0 +1,103 @@
+"""The proof of a job against its conversion: processor time of whole processes in turn, one thread; memory."""
+
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from whole import environment, raster
+
+OPTIONS = ("--jobs", "1")
+
+
+def seconds(*words: object) -> float:
+    """Return the processor seconds of a process of hexpost."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    words = [str(w) for w in words]
+    done = subprocess.run(
+        [sys.executable, "-m", "hexpost", *words], env=environment(), capture_output=True, check=False
+    )
+    assert done.returncode in (0, 1), done.stdout.decode() + done.stderr.decode()
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
+def verify_vs_convert(moves: int = 200_000, runs: int = 5) -> dict[str, object]:
+    """Prove the raster of the whole job and convert it, in turn; the ratio of the medians, start-up included."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "raster.nc").write_text(raster(moves))
+        made, proven = [], []
+        for k in range(runs + 1):
+            convert = seconds("convert", folder / "raster.nc", "--out", folder / "job", "--overwrite", *OPTIONS)
+            verify = seconds("verify", folder / "job")
+            if k:
+                made.append(convert)
+                proven.append(verify)
+    convert, verify = statistics.median(made), statistics.median(proven)
+    return {"ratio": verify / convert, "convert_s": convert, "verify_s": verify}
+
+
+def equations_vs_convert(moves: int = 60_000, runs: int = 5) -> dict[str, object]:
+    """Processor time of the equations alone, their rows at hand, against a conversion in this process."""
+    import time
+
+    from click.testing import CliRunner
+
+    from hexpost.cli import main
+    from hexpost.verify.columns import layout
+    from hexpost.verify.equations import prove_equations
+    from hexpost.verify.folder import open_folder
+    from hexpost.verify.rows import Table
+    from hexpost.verify.settings import read_inputs, settings_of
+
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "raster.nc").write_text(raster(moves))
+        made, proven, rows = [], [], []
+        for k in range(runs + 1):
+            t = time.process_time()
+            words = ["convert", str(folder / "raster.nc"), "--out", str(folder / "job"), "--overwrite", *OPTIONS]
+            assert CliRunner().invoke(main, words).exit_code in (0, 1)
+            convert = time.process_time() - t
+            if not rows:
+                job = open_folder(folder / "job")
+                files = {role: job.path / f for role, f in job.manifest["inputs"].items()}
+                inputs = read_inputs(files, job.path, settings_of(job.manifest["settings"]))
+                columns = layout(job.tables, geared=False)
+                rows = list(Table(job.path, job.tables, columns, {}).batches())
+            t = time.process_time()
+            checks = prove_equations(iter(rows), inputs, columns.micros, report=job.report)
+            spent = time.process_time() - t
+            assert all(c.proven for c in checks)
+            if k:
+                made.append(convert)
+                proven.append(spent)
+    convert, equations = statistics.median(made), statistics.median(proven)
+    return {"ratio": equations / convert, "convert_s": convert, "equations_s": equations}
+
+
+def proof_memory() -> dict[str, object]:
+    """Peak memory, in MB, of the proof of a raster of 8 hours; ``HEXPOST_BENCH_MOVES`` makes it shorter."""
+    moves = int(os.environ.get("HEXPOST_BENCH_MOVES", "3300000"))
+    script = (  # as in ``whole.convert``
+        "import sys; from hexpost.cli import main\n"
+        "try: main(sys.argv[1:], prog_name='hexpost')\n"
+        "except SystemExit as e: code = e.code\n"
+        "peak = next(line for line in open('/proc/self/status') if line.startswith('VmHWM'))\n"
+        "print('PEAK', int(peak.split()[1]) * 1024, code)"
+    )
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "raster.nc").write_text(raster(moves))
+        seconds("convert", folder / "raster.nc", "--out", folder / "job")
+        done = subprocess.run(
+            [sys.executable, "-c", script, "verify", str(folder / "job")],
+            capture_output=True, text=True, env=environment(), check=True,
+        )  # fmt: skip
+    last = done.stdout.strip().splitlines()[-1].split()
+    assert last[2] in ("0", "1"), done.stdout
+    return {"ratio": int(last[1]) / 2**20, "moves": moves}
