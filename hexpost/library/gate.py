@@ -157,7 +157,7 @@ def records(
     HexpostError
         A record of the cache, computed again, came out another.
     """
-    kept: dict[int, Record] = {}
+    kept: dict[int, tuple[str, Record]] = {}
     out: list[Record | None] = [None] * len(tasks)
     commons = _commons(tasks) if cache else []
     if cache:
@@ -165,7 +165,8 @@ def records(
             digest = _digest(task.path)
             out[i] = found = cache.get(key_of(commons[i], digest), limits) if digest else None
             if found is not None and cache.doubts():
-                kept[i], out[i] = found, None
+                kept[i], out[i] = (str(digest), found), None
+    other: list[str] = []
     left = [i for i, record in enumerate(out) if record is None]
     done = len(tasks) - len(left)
     with Runner(engine) as runner:
@@ -175,17 +176,17 @@ def records(
             if progress is not None:
                 progress(done)
             if isinstance(result, Lost):
-                out[i] = kept.get(i) or _lost(result)
+                out[i] = kept[i][1] if i in kept else _lost(result)
                 continue
             digest, text = result
             record = out[i] = from_bytes(text, limits)
-            if i in kept:
-                out[i] = record if record.lasting else kept[i]
+            if i in kept and kept[i][0] == digest:
+                out[i] = record if record.lasting else kept[i][1]
+                other += [tasks[i].name] * (out[i] != kept[i][1])
             elif cache and digest and record.lasting:
                 cache.put(key_of(commons[i], digest), text)
-    other = [tasks[i].name for i, record in kept.items() if record != out[i]]
     if cache and other:
-        raise _false(cache, other)
+        raise _false(cache, sorted(other))
     return [record for record in out if record is not None]
 
 

@@ -65,10 +65,11 @@ def _read(path: Path) -> bytes:
     """Return the key in a file that only its owner can read."""
     found, key = look(str(path), _MOST_BYTES)
     if hasattr(os, "geteuid"):
-        if found.st_uid != os.geteuid():
+        if found.st_uid not in (os.geteuid(), 0):
             raise _refused(path, "it belongs to somebody else")
         if found.st_mode & 0o077:
-            raise HexpostError(f"{path}: others can read or change this key\n    hint: delete it, and the cache")
+            hint = f"    hint: chmod 600 {path}; if others may have read it, delete it and the cache"
+            raise HexpostError(f"{path}: others can read or change this key\n{hint}")
     if len(key) < KEY_BYTES:
         raise _refused(path, f"it has {len(key)} bytes, not {KEY_BYTES} or more")
     return key

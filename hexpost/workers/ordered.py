@@ -3,7 +3,8 @@
 Workers are forked, so they hold all that the work needs without its being sent; worker k of n does the tasks k, k + n,
 k + 2n and so on. A result goes back through a pipe, its arrays through memory that both processes see: a worker puts
 them into one of its rooms, the array that looks at a room lets it go when nobody looks any more. A worker is at most
-``AHEAD`` results ahead of whoever takes them; where it has no room left, the arrays go through the pipe, too.
+``AHEAD`` results ahead of whoever takes them; where it has no room left, the arrays go through the pipe, too. So what
+a worker takes is bounded, however long the stream: its own work arrays, and ``ROOMS`` of ``ROOM_BYTES`` at most.
 """
 
 import gc
@@ -112,7 +113,8 @@ class _Worker:
             for buffer in buffers if room is None else ():
                 self._from.recv_bytes_into(buffer.data)
         except (EOFError, OSError):
-            raise HexpostError("a worker process ended before its work was done") from None
+            hint = "    hint: was memory short? --jobs 1 works in this process alone"
+            raise HexpostError(f"a worker process ended before its work was done\n{hint}") from None
         self._say(_TAKEN)
         value = pickle.loads(head, buffers=buffers)  # noqa: S301 - from a process that this one started
         if kind == "fault":

@@ -2,6 +2,7 @@
 
 import json
 import os
+import resource
 import statistics
 import subprocess
 import sys
@@ -139,6 +140,36 @@ def whole_memory() -> dict[str, object]:
     return {"ratio": mb, "moves": moves, "rows": rows, "bytes_per_block": peak / moves, "wall_s": wall}
 
 
+def on_cores(moves: int = 100_000, runs: int = 5) -> dict[str, object]:
+    """Time the whole job in one process against two workers, in pairs; on a plain machine, and on one fully described.
+
+    ``processor``: seconds of all processes on two workers over those of one process; a busy computer changes it less.
+    """
+    figures: dict[str, object] = {}
+    described = str(Path(__file__).parent.parent.parent / "samples" / "described.toml")
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "raster.nc").write_text(raster(moves))
+        for kind, options in (("plain", ()), ("described", ("--machine", described))):
+            pairs = []
+            for k in range(runs + 1):
+                pair = []
+                for jobs in ("1", "2"):
+                    before = children_seconds()
+                    wall = convert(folder / "raster.nc", folder / f"{kind}{k}{jobs}", "--jobs", jobs, *options)[0]
+                    pair.append((wall, children_seconds() - before))
+                pairs += [pair] * (k > 0)  # the first pair is the warm-up
+            figures[kind] = statistics.median(one[0] / two[0] for one, two in pairs)
+            figures[f"{kind}_processor"] = statistics.median(two[1] / one[1] for one, two in pairs)
+    return {"ratio": figures["plain"], **figures}
+
+
+def children_seconds() -> float:
+    """Return the processor seconds of all processes that this one started, and of theirs."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
 def help_ratio(runs: int = 15) -> dict[str, object]:
     """Time ``hexpost --help`` against a bare ``python -c pass``."""
 
@@ -174,7 +205,9 @@ def selfcheck_cost(moves: int = 50_000) -> dict[str, object]:
             folder = Path(name)
             (folder / "raster.nc").write_text(raster(moves))
             t = time.perf_counter()
-            done = CliRunner().invoke(main, ["convert", str(folder / "raster.nc"), "--out", str(folder / "job")])
+            done = CliRunner().invoke(
+                main, ["convert", str(folder / "raster.nc"), "--jobs", "1", "--out", str(folder / "job")]
+            )
             whole = time.perf_counter() - t
             assert done.exit_code in (0, 1), done.output
     finally:

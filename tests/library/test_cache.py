@@ -157,6 +157,18 @@ def test_a_recheck_that_cannot_be_ended_changes_nothing(shop):
     assert run(shop, recheck=1.0, checker=forbidden_check) == first  # as when a worker died
 
 
+def test_a_program_that_changes_before_it_is_computed_again_is_no_forgery(shop):
+    run(shop)
+
+    def late(task):
+        write(shop, a=FAST, b=FAST, c=FAST)
+        return check(task)
+
+    changed = run(shop, recheck=1.0, checker=late)
+    (time,) = {c.record.duration_s for c in changed.cases}
+    assert gate(["b.nc"], Policy(), serial()).cases[0].record.duration_s == time
+
+
 def test_a_key_is_made_once_for_its_owner_alone(tmp_path):
     path = tmp_path / "deep" / "cache.key"
     key = own_key(path)
