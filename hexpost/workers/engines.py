@@ -4,6 +4,7 @@ import multiprocessing
 import os
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from tempfile import gettempdir
@@ -62,6 +63,12 @@ class Workers(ProcessPoolExecutor):
         if not wait:
             for process in list((self._processes or {}).values()):
                 process.kill()
+            for process in list((self._processes or {}).values()):
+                process.join()
+            writer = getattr(self._result_queue, "_writer", None)
+            with suppress(OSError):
+                if writer is not None:  # nobody waits for the rest of a result that was half sent
+                    writer.close()
         super().shutdown(wait=True, cancel_futures=cancel_futures)
 
 

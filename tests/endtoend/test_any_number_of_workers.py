@@ -140,6 +140,7 @@ def test_a_job_that_is_stopped_takes_its_workers_along(tmp_path, number):
         out, err = running.communicate(timeout=20)  # ends only when nobody holds the streams
     finally:
         running.kill()
+        running.communicate()
     assert running.returncode in (130, -number) and "Traceback" not in err, err
     assert out == ""
     assert until(lambda: not any(alive(pid) for pid in workers))

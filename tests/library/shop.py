@@ -89,6 +89,11 @@ def forbidden_check(task):
     raise AssertionError(f"computed {task.name}")
 
 
+def large(_):
+    """Return what takes long to send."""
+    return bytes(1 << 26)
+
+
 def fake_check(task):
     """Return an empty record at once."""
     return "", to_bytes(Record())

@@ -1,8 +1,11 @@
 """What kills a worker costs its own result and nothing else, on any executor."""
 
+import subprocess
+import sys
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 
 import pytest
 from library.shop import deaf_on_5, die_on_5, hog_on_5, raise_on_5, refuse, slow_first
@@ -100,3 +103,28 @@ def test_faults_of_an_input_come_out_of_a_worker_as_they_are(engine):
 def test_work_whose_worker_died_is_a_sentence():
     with Runner(processes(2)) as runner, pytest.raises(HexpostError, match="ended before its work was done"):
         runner.in_order([4, 5], die_on_5, lambda _: None)
+
+
+HALF_SENT = """
+import sys, time
+sys.path.insert(0, sys.argv[1])
+from library.shop import large
+from hexpost.workers.engines import processes
+from hexpost.workers.run import Runner
+if __name__ == "__main__":
+    for pause in (0.0, 0.01, 0.03, 0.1):
+        try:
+            with Runner(processes(2)) as runner:
+                next(runner.run(range(50), large))
+                time.sleep(pause)
+                raise KeyboardInterrupt
+        except KeyboardInterrupt:
+            print("over")
+"""
+
+
+def test_an_interruption_does_not_wait_for_a_result_that_is_half_sent(tmp_path):
+    (tmp_path / "half.py").write_text(HALF_SENT)
+    words = [sys.executable, str(tmp_path / "half.py"), str(Path(__file__).parent.parent)]
+    done = subprocess.run(words, capture_output=True, text=True, timeout=100, check=True)
+    assert done.stdout.split() == ["over"] * 4

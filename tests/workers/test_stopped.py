@@ -44,6 +44,7 @@ def stopped(words, number, folder, group=False):
         took = time.monotonic() - start
     finally:
         running.kill()
+        running.communicate()
     assert gone, "workers are left"
     return running.returncode, out, err, took
 
