@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.audit.band import Context
-from hexpost.audit.limits import BELOW, FEED, RAMP, RAMP_FEED, RAPID, USUAL, Law, Limit
+from hexpost.audit.limit import BELOW, FEED, RAMP, RAMP_FEED, RAPID, USUAL, Law, Limit
 from hexpost.audit.model import Runs
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT
 from hexpost.setpoints.model import Setpoints

@@ -9,13 +9,15 @@ from hexpost.arrays import Array
 from hexpost.audit.advice import Adviser
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.band import Apart, Check, Context, Figures, Meetings, Shares
+from hexpost.audit.breaches import Breaches
 from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.cutting import Cutting
 from hexpost.audit.f_words import add_f_words
 from hexpost.audit.loads import Loads
 from hexpost.audit.model import AuditResult, Chart, Charted, Limit, Runs, Unseen
 from hexpost.audit.move_ticks import MoveTicks
-from hexpost.audit.program_rules import Breaches, tool_warnings
+from hexpost.audit.program_remarks import sentence
+from hexpost.audit.program_rules import tool_warnings
 from hexpost.audit.runs import find_runs, just_over, new_runs
 from hexpost.audit.store import Store
 from hexpost.audit.strut_limits import StrutLimit
@@ -47,7 +49,7 @@ class Audit:
             machine=machine, tools=tools, program=program, meaning=interpretation, poses=poses, loads=loads,
             margins=self._margins, within=None if schedule is None else Within(schedule, machine, poses),
         )  # fmt: skip
-        self._machine, self._meaning = machine, interpretation
+        self._machine, self._meaning, self._program = machine, interpretation, program
         self._period = machine.period
         self._lines = moves.line
         made = (make(context) for make in checking.checks)
@@ -57,12 +59,13 @@ class Audit:
         self._adviser = Adviser(context)
         self._store = Store()
         ruled = tuple(rule(context) for rule in checking.rules) if moves.count else ()
-        self._breaches = tuple(b for b in ruled if b)
-        seen = {check.band.limit: check.band.unseen for check, _ in self._checks} | {
-            b.limit: () for b in self._breaches
-        }
+        known = [b for b in ruled if b]
+        self._remarks, self._breaches = (
+            tuple(b for b in known if self._limits.of(b.limit).remark is remark) for remark in (True, False)
+        )
+        seen = {check.band.limit: check.band.unseen for check, _ in self._checks} | {b.limit: () for b in known}
         self.unseen = tuple(x for row in checking.limits for x in _unseen(row, seen.get(row.name)))
-        chosen = np.concatenate([np.zeros(0, dtype=np.int64), *(x for b in self._breaches for x in (b.first, b.last))])
+        chosen = np.concatenate([np.zeros(0, dtype=np.int64), *(x for b in known for x in (b.first, b.last))])
         self._ticks = MoveTicks(np.unique(chosen))
         self._warnings = tool_warnings(moves, tools, lambda line: program.text(line).strip()) if moves.count else []
         self._between: dict[str, int] = {}
@@ -111,6 +114,7 @@ class Audit:
         found = self._store.findings(self._period, self._limits)
         findings = replace(found, needs_point=self._machine.words.numbers == "implied")
         add_f_words(findings.runs, self._meaning, self._machine)
+        remarked = np.concatenate([new_runs(0, 0), *(self._rule_runs(breaches) for breaches in self._remarks)])
         return AuditResult(
             findings=findings,
             worst=worst,
@@ -120,10 +124,15 @@ class Audit:
             longest=self._longest if seen else np.full(6, np.nan),
             warnings=(
                 *self._warnings,
+                *(
+                    sentence(self._program, int(run["line"]), self._limits[run["limit"]].fault, int(run["peak"]))
+                    for run in remarked
+                ),
                 *(_between(name, line) for name, line in self._between.items() if name not in shown),
             ),
             dropped=self._store.dropped,
             unseen=self.unseen,
+            remarks=replace(findings, runs=remarked),
         )
 
     def _judge(self, check: Check, worst: WorstUse, values: Array, setpoints: Setpoints) -> None:

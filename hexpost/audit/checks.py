@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from hexpost.audit.band import Maker
 from hexpost.audit.deviation import Deviation
 from hexpost.audit.joint_angle import joint_angle
-from hexpost.audit.limits import LIMITS, Limits
+from hexpost.audit.limit import Limits
+from hexpost.audit.limits import LIMITS
 from hexpost.audit.load_limits import BEARINGS
 from hexpost.audit.pallet import PalletCheck
 from hexpost.audit.program_rules import RULES, Rule

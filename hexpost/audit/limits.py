@@ -7,142 +7,9 @@ If it looks at samples it goes into ``CHECKS`` of ``audit/checks.py``: a functio
 ``Breaches``.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, fields
-from enum import Enum
 from typing import Final
 
-
-class Of(Enum):
-    """What a limit is a limit of."""
-
-    STRUT = "strut"
-    TOOL = "tool"
-    PAIR = "pair"
-    PROGRAM = "program"
-
-
-class Sense(Enum):
-    """How a value is compared: at most or at least what is allowed, between two ends, or a rule that is kept or not."""
-
-    MOST = "most"
-    LEAST = "least"
-    RANGE = "range"
-    RULE = "rule"
-
-
-class Law(Enum):
-    """How a value grows with the feed: not at all, with the power 1 or 2 of it, or so beside ramps at starts and stops.
-
-    The ramps of a ``SECOND`` derivative become milder with the feed, those of a ``THIRD`` one do not.
-    """
-
-    NONE = 0
-    LINEAR = 1
-    SQUARE = 2
-    SECOND = 3
-    THIRD = 4
-
-
-class Place(Enum):
-    """What place on the pallet has to do with a limit: nothing; the work offset may be wrong; another may mend it."""
-
-    NONE = 0
-    OFFSET = 1
-    SEARCH = 2
-
-
-class Chart(Enum):
-    """Which charts of a page show the use of a limit: none; that of all limits; that and one of its own."""
-
-    NONE = 0
-    ALL = 1
-    OWN = 2
-
-
-@dataclass(frozen=True, slots=True)
-class Advice:
-    """What to do, by case; ``usual`` where a case has no text of its own.
-
-    ``{feed}`` is the F to write, ``{peak}`` and ``{allowed}`` are the numbers of the finding.
-    ``below``: the value is below its range. ``feed``: a lower F helps. ``rapid``: there is no F. ``ramp_feed``: a start
-    or stop is too hard, and a lower F makes it milder; ``ramp``: it does not.
-    """
-
-    usual: str = ""
-    below: str = ""
-    feed: str = ""
-    rapid: str = ""
-    ramp_feed: str = ""
-    ramp: str = ""
-
-    def words(self, case: int) -> str:
-        """Return the text of a case."""
-        return str(getattr(self, CASES[case])) or self.usual
-
-
-CASES = tuple(f.name for f in fields(Advice))
-USUAL, BELOW, FEED, RAPID, RAMP_FEED, RAMP = range(len(CASES))
-"""Cases of advice as findings hold them."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limit:
-    """One limit; ``unit`` is that of value and allowed value (``"1"`` for a plain number).
-
-    ``meaning`` says in a sentence what it means to break it, ``fault`` of a rule what the block does (``{peak}`` and
-    ``{allowed}`` are numbers), ``note`` what the figures of a report mean. ``law``: how a lower feed helps.
-    ``share``: a use in per cent makes sense. ``margin``: a policy may ask for less than all of it. A limit with a chart
-    has a check that measures six struts at every sample; ``quantity`` is what its own chart shows. ``keys`` of the
-    machine file: without the first it is not looked at, without another not in one respect (``Band.unseen``).
-    """
-
-    name: str
-    unit: str
-    of: Of
-    sense: Sense
-    meaning: str
-    advice: Advice = Advice()
-    law: Law = Law.NONE
-    place: Place = Place.NONE
-    share: bool = True
-    margin: bool = False
-    chart: Chart = Chart.NONE
-    quantity: str = ""
-    fault: str = ""
-    note: str = ""
-    keys: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """A table of limits: rows by place and by name. It never changes; ``and_more`` makes another one."""
-
-    rows: tuple[Limit, ...]
-
-    def __iter__(self) -> Iterator[Limit]:
-        """Return the rows in order."""
-        return iter(self.rows)
-
-    def __len__(self) -> int:
-        """Return the number of rows."""
-        return len(self.rows)
-
-    def __getitem__(self, place: int) -> Limit:
-        """Return the row at a place."""
-        return self.rows[place]
-
-    def index(self, name: str) -> int:
-        """Return the place of the row of a name."""
-        return next(i for i, row in enumerate(self.rows) if row.name == name)
-
-    def of(self, name: str) -> Limit:
-        """Return the row of a name."""
-        return next(row for row in self.rows if row.name == name)
-
-    def and_more(self, *rows: Limit) -> "Limits":
-        """Return a table with more rows at its end."""
-        return Limits((*self.rows, *rows))
+from hexpost.audit.limit import Advice, Chart, Law, Limit, Limits, Of, Place, Sense
 
 
 def _by_feed(key: str) -> Advice:
@@ -266,6 +133,36 @@ LIMITS: Final = Limits((
     Limit(
         name="power", unit="W", of=Of.STRUT, sense=Sense.MOST, meaning="A motor gives more power than it has.",
         advice=_MILDER, keys=("[strut.screw] power_w", _CUTTING),
+    ),
+    Limit(
+        name="return-path", unit="mm", of=Of.PROGRAM, sense=Sense.RULE,
+        meaning="A reference return goes through the work at rapid.",
+        fault="a reference return goes {peak} mm below the zero plane of the work at rapid, where the program cuts",
+        advice=Advice("Write G91 G28 Z0 first, so that the tool goes straight up."), place=Place.OFFSET, share=False,
+    ),
+    Limit(
+        name="tool-call", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
+        meaning="A tool is used before it is called.",
+        fault="the tool is used, and the first M06 comes after it",
+        advice=Advice("Write T and M06 before this block."), share=False,
+    ),
+    Limit(
+        name="tapping", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
+        meaning="A tap goes in while the spindle is at rest or turns the wrong way.",
+        fault="the tap goes in after M0{peak}, this thread needs M0{allowed}",
+        advice=Advice("Write M0{allowed} before the cycle."), share=False,
+    ),
+    Limit(
+        name="spindle-off", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
+        meaning="A feed move with the spindle at rest.",
+        fault="cuts, and the spindle has not been started (M03 or M04)",
+        advice=Advice("Write S and M03 before this block."), share=False, remark=True,
+    ),
+    Limit(
+        name="rapid-below-zero", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
+        meaning="A rapid below the zero plane of the work; beside the part that is as it should be.",
+        fault="is a rapid below the zero plane of the work",
+        advice=Advice("Write G01 with F where the part is in the way."), share=False, remark=True,
     ),
 ))  # fmt: skip
 """All limits of the audit."""

@@ -10,7 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array
-from hexpost.audit.limits import LIMITS, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
+from hexpost.audit.limit import Advice, Chart, Law, Limit, Limits, Of, Place, Sense
+from hexpost.audit.limits import LIMITS
 from hexpost.moves.model import SAME_WORD
 from hexpost.program.model import Program
 from hexpost.setpoints.model import Setpoints
@@ -215,6 +216,8 @@ class AuditResult:
     dropped: int
     """Findings beyond the most that are kept (the mildest are dropped)."""
     unseen: tuple[Unseen, ...] = ()
+    remarks: Findings | None = None
+    """What breaks limits that are remarks; ``warnings`` has their sentences, too."""
 
     @property
     def total(self) -> int:

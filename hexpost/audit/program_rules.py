@@ -1,35 +1,17 @@
 """Rules about the program that need no samples: tool length, tool number, retracts that go down."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
 from hexpost.audit.band import Context
+from hexpost.audit.breaches import MACHINE_FRAME, Breaches, stretches
+from hexpost.audit.shop_floor import rapid_below, return_path, spindle_off, tapping, tool_call
 from hexpost.machine.model import Tools
 from hexpost.moves.model import FEED_RAPID, Frame, Moves
 
-MACHINE_FRAME = "G53"
-"""Name of the frame of machine coordinates."""
-
 DOWN = 1e-6
 """A retract may go down by this much, mm: rounding."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Breaches:
-    """Moves that break one rule, shape (b,): the first and the last of each stretch, and what to show of it.
-
-    ``limit`` names the row of the rule in the table of limits.
-    """
-
-    limit: str
-    first: Ints
-    last: Ints
-    peak: Array
-    allowed: Array
-    ratio: Array
 
 
 def tool_length(context: Context) -> Breaches | None:
@@ -41,7 +23,7 @@ def tool_length(context: Context) -> Breaches | None:
         return None
     moves = context.moves
     missing = np.array([_missing_length(f, context.tools) for f in moves.frames])
-    first, last = _stretches(moves, (missing > 0.0)[moves.frame] & (moves.feed_mode != FEED_RAPID))
+    first, last = stretches(moves, (missing > 0.0)[moves.frame] & (moves.feed_mode != FEED_RAPID))
     peak = missing[moves.frame[first]]
     return Breaches(
         limit="tool-length", first=first, last=last, peak=peak, allowed=np.zeros(len(peak)), ratio=1.0 + peak
@@ -54,7 +36,7 @@ def tool_number(context: Context) -> Breaches:
     active = np.array([f.length_row for f in moves.frames], dtype=np.float64)
     mounted = np.array([f.tool for f in moves.frames], dtype=np.float64)
     wrong = (active > 0.0) & (mounted > 0.0) & (active != mounted)
-    first, last = _stretches(moves, wrong[moves.frame])
+    first, last = stretches(moves, wrong[moves.frame])
     frame = moves.frame[first]
     return Breaches(
         limit="tool-number", first=first, last=last, peak=active[frame], allowed=mounted[frame],
@@ -76,7 +58,9 @@ def retract(context: Context) -> Breaches:
 Rule = Callable[[Context], Breaches | None]
 """Finds what breaks a rule, or none where nobody can look; asked only where there are moves."""
 
-RULES: tuple[Rule, ...] = (tool_length, tool_number, retract)
+RULES: tuple[Rule, ...] = (
+    tool_length, tool_number, retract, return_path, tool_call, tapping, spindle_off, rapid_below,
+)  # fmt: skip
 """All rules about the program."""
 
 
@@ -85,8 +69,9 @@ def tool_warnings(moves: Moves, tools: Tools, text: Callable[[int], str]) -> lis
     out = []
     cutting = moves.feed_mode != FEED_RAPID
     bare = np.array([f.offset != MACHINE_FRAME and not f.length_row for f in moves.frames], dtype=bool)
-    unknown = np.array([f.length_row > 0 and not f.tool for f in moves.frames], dtype=bool)
-    unequipped = np.array([not f.tool for f in moves.frames], dtype=bool) & bare
+    never = not any(f.tool for f in moves.frames)  # else a tool that is used before it is called is a finding
+    unknown = np.array([never and f.length_row > 0 for f in moves.frames], dtype=bool)
+    unequipped = bare & never
     at = np.flatnonzero(cutting & (bare if not tools.given else unequipped)[moves.frame])
     if at.size:
         line = int(moves.line[at[0]])
@@ -107,13 +92,3 @@ def _missing_length(frame: Frame, tools: Tools) -> float:
     if tool is None or frame.length_row or frame.offset == MACHINE_FRAME:
         return 0.0
     return tool.length
-
-
-def _stretches(moves: Moves, wrong: Flags) -> tuple[Ints, Ints]:
-    """Return the first and the last of the ``wrong`` moves (n,) of each stretch in one frame that has any."""
-    at = np.flatnonzero(wrong)
-    stretch = np.cumsum(np.diff(moves.frame, prepend=moves.frame[:1]) != 0)[at]
-    edge = np.flatnonzero(np.diff(stretch)) + 1
-    if not at.size:
-        return at, at
-    return at[np.append(0, edge)], at[np.append(edge - 1, len(at) - 1)]

@@ -74,11 +74,13 @@ def _of(result: AuditResult, job: pipeline.Job) -> Record:
         if w.limit.name not in worst or w.ratio > worst[w.limit.name].use:
             worst[w.limit.name] = Use(use=w.ratio, strut=w.strut, line=w.line)
     inputs = job.inputs
-    boxes = [box.name for box in inputs.machine.keep_out]
+    boxes, margins = [box.name for box in inputs.machine.keep_out], dict(inputs.checking.margins)
+    found = gather(result.findings, inputs.program, boxes, margins)
+    remarks = () if result.remarks is None else gather(result.remarks, inputs.program, boxes, margins)
     return Record(
         duration_s=round(result.duration, 6),
         worst=worst,
-        found=gather(result.findings, inputs.program, boxes, dict(inputs.checking.margins)),
+        found=found + tuple(replace(f, blocks=max(int(f.peak), 1)) for f in remarks),
         found_total=result.total,
         warnings=result.warnings,
         unseen=result.unseen,

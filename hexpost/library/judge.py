@@ -44,6 +44,8 @@ def _gone(program: str) -> bool:
 def _judged(name: str, found: Finding, settings: Settings, baseline: Baseline | None, today: date) -> Judged | None:
     """Return a finding judged; ``None`` if the policy does not speak of it."""
     rule = settings.rule(found.limit.name)
+    if found.limit.remark and rule.level is None:
+        rule = replace(rule, level="warn")
     if rule.level == "ignore":
         return None
     margin = rule.speaks_above

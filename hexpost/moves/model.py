@@ -16,8 +16,9 @@ FEED_TIP, FEED_TILT, FEED_INVERSE, FEED_RAPID = 0, 1, 2, 3
 """How ``feed`` is meant: tip speed in mm/s; tilt speed in rad/s (pure rotations); 1/s (the whole move lasts
 1/feed seconds); as fast as the tool-tip limits allow (feed is inf)."""
 
+HOME, PECK = 1, 2
 F_PER_MINUTE, F_PER_REVOLUTION, F_INVERSE = 0, 1, 2
-"""How F is written: feed a minute, feed a revolution of the spindle, or the inverse of the minutes of a block."""
+"""How F is written: a minute, a revolution of the spindle, or the inverse of the minutes of a block."""
 
 AS_BEFORE, AT_REST, TURNS, ORIENTED = 0, 1, 2, 3
 """What an event does to the spindle: nothing, stop, turn, stop at a fixed angle."""
@@ -158,8 +159,7 @@ class Events(Columns):
 
     def means(self, i: int) -> str:
         """Return what the word of an event means."""
-        letter = chr(int(self.letter[i]))
-        word = code_word(letter, float(self.value[i]))
+        word = code_word(letter := chr(int(self.letter[i])), float(self.value[i]))
         return word.does if word else {"S": "spindle speed", "T": "tool for the next M06"}.get(letter, "")
 
 
@@ -199,14 +199,15 @@ class Written:
     """How a program writes its feeds, by run of moves; dialect words, G70 and default units are settled.
 
     ``scale``: millimetres of its unit of length (25.4 or 1). ``mode``: ``F_PER_MINUTE``, ``F_PER_REVOLUTION`` or
-    ``F_INVERSE``. ``tapping``: 1 where the feed belongs to a thread. ``feed``: the F in force as it is read, nan for
-    none (and under ``F_INVERSE``, where every block has its own). ``line``: the line whose F word that is, 0 where
-    the block has one of its own. A run of ``line`` is one run of that line, so two runs may say the same.
+    ``F_INVERSE``. ``tapping``: 1 in a right-hand thread, -1 in a left-hand one. ``led``: ``HOME`` in reference
+    returns, ``PECK`` back into a hole. ``feed``: the F in force as read, nan for none (and under ``F_INVERSE``).
+    ``line``: the line whose F word that is, 0 where the block has its own. A run of it is one run of that line.
     """
 
     scale: Modal = field(default_factory=lambda: always(1.0))
     mode: Modal = field(default_factory=lambda: always(F_PER_MINUTE))
     tapping: Modal = field(default_factory=lambda: always(0.0))
+    led: Modal = field(default_factory=lambda: always(0.0))
     feed: Modal = field(default_factory=lambda: always(np.nan))
     line: Modal = field(default_factory=lambda: always(0.0))
 

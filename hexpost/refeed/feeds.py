@@ -77,7 +77,9 @@ def feeds_of(meaning: Interpretation) -> LineFeeds:
     least, most = _ends(word, back, len(line))
     low, high = _ends(np.nan_to_num(share), back, len(line))
     mixed = (high > low * (1.0 + SAME_WORD)) | np.isin(line, elsewise)
-    tapping, own = (np.bincount(back, which, len(line)) > 0.0 for which in (written.tapping.at(at), _own(meaning, at)))
+    tapping, own = (
+        np.bincount(back, which, len(line)) > 0.0 for which in (np.abs(written.tapping.at(at)), _own(meaning, at))
+    )
     to, source, given = _sources(meaning, at, line, back)
     return LineFeeds(
         line=line.astype(np.int64),

@@ -86,7 +86,7 @@ def remarks(report: Report) -> str:
     """Return how open words were read, what was noticed, what was ignored."""
     ignored = [f"{r.text}, {plural(r.count, 'time')}, first in line {r.line}" for r in report.ignored]
     parts = (
-        ("Assumed or noticed", report.warnings),
+        ("Remarks", report.warnings),
         ("How ambiguous words were read", report.readings),
         ("Ignored", ignored),
     )

@@ -1,12 +1,12 @@
 """What the terminal shows at the end: at most one screen."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from hexpost.audit.model import Limit, Worst
 from hexpost.report.feeds import feed_not_reached, times_text
 from hexpost.report.mending import block_rows, mending
 from hexpost.report.model import Report
-from hexpost.report.verdict import feed_name, proving_notice, verdict
+from hexpost.report.verdict import feed_name, proving_notice, remarks, verdict
 from hexpost.voice import clean, columns, duration, not_looked_at, paragraph, percent, plural
 
 SCREEN_LINES = 24
@@ -46,11 +46,28 @@ def summary(
     if report.cycle_times is not None:
         head += [*(line[:width] for line in times_text(report.cycle_times)[3:]), ""]
     worst = columns(_worst(report), [False, True, True, True])
-    room = SCREEN_LINES - len(head) - 3
+    said = remarks(report)
+    kept = min(len(said), 1)  # at least the number of remarks is on the screen
+    room = SCREEN_LINES - len(head) - 3 - kept
     lines = head + [line[:width] for line in worst[:room]]
     room -= len(worst)
-    lines += _findings(report, width, room, more) if room > 0 and not report.clean else []
-    return "\n".join(lines[: SCREEN_LINES - 1]) + "\n"
+    found = _findings(report, width, room, more) if room > 0 and not report.clean else []
+    lines = [*lines, *found][: SCREEN_LINES - 1 - kept]
+    lines += _remarks(said, width, SCREEN_LINES - 1 - len(lines), place)
+    return "\n".join(lines) + "\n"
+
+
+def _remarks(said: Sequence[str], width: int, room: int, place: str) -> list[str]:
+    """Return remarks in at most ``room`` lines; what is left is counted."""
+    out: list[str] = []
+    for i, text in enumerate(said):
+        lines = paragraph(clean(text), width, "  ", "Remark: ")
+        last = i + 1 == len(said)
+        if len(out) + len(lines) + (not last) > room:
+            left = plural(len(said) - i, "remark") if not i else plural(len(said) - i, "more remark")
+            return [*out, f"... and {left} {place}" if i else f"{left} {place}"]
+        out += lines
+    return out
 
 
 def _facts(report: Report, width: int, place: str) -> list[str]:
@@ -60,9 +77,6 @@ def _facts(report: Report, width: int, place: str) -> list[str]:
     if report.unseen and not report.clean:
         limits = len({x.limit for x in report.unseen})
         facts += f"; {plural(limits, 'limit')} not looked at (which: {place})"
-    notes = len(report.warnings) + len(report.ignored)
-    if notes:
-        facts += f"; {plural(notes, 'remark')} {place}"
     return paragraph(facts, width)
 
 

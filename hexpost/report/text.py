@@ -44,7 +44,7 @@ def text(report: Report) -> str:
     lines += [] if report.reasons is None else feeds_text(report.reasons)
     lines += sheet_text(report)
     lines += _section("How ambiguous words were read", report.readings)
-    lines += _section("What was assumed or noticed", report.warnings)
+    lines += _section("Remarks", report.warnings)
     lines += _section(
         "What was ignored",
         [

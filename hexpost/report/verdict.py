@@ -20,6 +20,16 @@ def proving_notice(report: Report) -> str:
     return next((w for w in report.warnings if w.startswith(MARK)), "")
 
 
+def remarks(report: Report) -> list[str]:
+    """Return what was noticed, assumed or ignored, a sentence each."""
+    notice = proving_notice(report)
+    ignored = [
+        f"Ignored: {r.text}, first in line {r.line}{f' ({r.count:,} times in all)' * (r.count > 1)}."
+        for r in report.ignored
+    ]
+    return [*(w for w in report.warnings if w != notice), *ignored]
+
+
 def feed_name(report: Report) -> str:
     """Return how the schedule was made, with the period."""
     return f"{report.feed.replace('-', ' ')}, period {number(report.period * 1e3)} ms"

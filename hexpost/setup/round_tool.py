@@ -20,7 +20,7 @@ def taken(inputs: Inputs) -> str | None:
         word = meaning.events.name(oriented[0])
         return f"line {meaning.events.line[oriented[0]]} ({word}) stops the spindle at a fixed angle"
     tapping = meaning.written.tapping
-    threads = tapping.first[tapping.value > 0.0]
+    threads = tapping.first[tapping.value != 0.0]
     if threads.size:
         return f"line {moves.line[threads[0]]} taps"
     used = {n for f in moves.frames for n in (f.tool, f.length_row)}

@@ -7,7 +7,7 @@ import pytest
 from audit.jobs import MACHINE, PERIOD, moves, rest, run, solved, words
 
 from hexpost.audit.advice import round_down
-from hexpost.audit.limits import CASES as ADVICES
+from hexpost.audit.limit import CASES as ADVICES
 from hexpost.audit.limits import LIMITS
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP

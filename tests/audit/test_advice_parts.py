@@ -7,7 +7,8 @@ import pytest
 from audit.jobs import MACHINE, PERIOD, audit, moves, rest, solved
 
 from hexpost.audit.advice import _turning
-from hexpost.audit.limits import FEED, LIMITS
+from hexpost.audit.limit import FEED
+from hexpost.audit.limits import LIMITS
 from hexpost.audit.runs import new_runs
 from hexpost.kinematics.struts import StrutModel
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hexpost.audit.limits import FEED, USUAL
+from hexpost.audit.limit import FEED, USUAL
 from hexpost.audit.model import LIMITS, RUN, AuditResult, Findings, Unseen, Worst, quoted
 from hexpost.feed.model import Reasons
 from hexpost.machine.model import Setup, Tools

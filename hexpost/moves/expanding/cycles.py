@@ -31,6 +31,7 @@ OWN = ("motion", "machine coordinates", *AXES, *"RPQLK")
 """What is left out of a block of a cycle that was refused."""
 STAYING = ("spindle", "S", "F", "cycle return", "cutter radius")
 """Words whose last value a cycle depends on."""
+LEFT_TAP = "G74"  # where a machine file reads it as the tap (common practice, no source)
 PITCHES = (0.05, 20.0)
 """Millimetres per revolution that a tap may have."""
 
@@ -69,6 +70,7 @@ class Holes:
             b.at, code = words.pop("cycle")
             state.cycle = state.cycle.called(int(code)) if state.cycle else Cycle(code=int(code))
             state.cycle.broken = False
+            state.cycle.left = self.speller.complaints.written(b.at) == LEFT_TAP
         cycle = state.cycle
         assert cycle is not None
         cycle.broken = cycle.broken or not self._plain(b)
@@ -263,7 +265,7 @@ class Holes:
         """Settle how the spindle turns in a hole; return whether a tap can be cut."""
         speller = self.speller
         turning, speed = int(self._now(b, "spindle")), self._now(b, "S")
-        out.spindle = {13: 3, 14: 4}.get(turning, turning)
+        out.spindle, out.hand = {13: 3, 14: 4}.get(turning, turning), -1 if cycle.left else 1
         if not out.recipe.tap:
             if out.recipe.spindle_stops:
                 out.start = turning not in SPINDLE_ON

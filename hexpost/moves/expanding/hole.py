@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from hexpost.machine.wording import Wording
 from hexpost.moves.expanding.draft import Row
+from hexpost.moves.model import PECK
 from hexpost.moves.reading.dwells import SECONDS
 
 
@@ -41,7 +42,8 @@ class Bore:
     """One hole, levels in mm along the axis: R plane, bottom, and where the tool is afterwards.
 
     ``up`` is 1 where the tool withdraws to the positive side, else -1; ``dwell`` the word P; ``peck`` the depth of one.
-    ``spindle`` is the M code that turns the spindle as in the hole, ``start``: it must be started.
+    ``spindle`` is the M code that turns the spindle as in the hole, ``start``: it must be started. ``hand``: 1 where
+    a tap is right-hand, -1 where it is left-hand.
     """
 
     recipe: Recipe
@@ -53,6 +55,7 @@ class Bore:
     dwell: tuple[int, float] | None = None
     spindle: int = 3
     start: bool = False
+    hand: int = 1
 
     def mover(self, axis: str, at: int, scale: float) -> Callable[..., Row]:
         """Return a function from a level to the row that moves there, rapid or at feed."""
@@ -60,7 +63,7 @@ class Bore:
         def to(level: float, *, rapid: bool = False, exact: bool = False) -> Row:
             row: Row = {axis: (at, level / scale), "motion once": (at, 0 if rapid else 1), "distance once": (at, 90)}
             if self.recipe.tap and not rapid:
-                row["tapping"] = (at, 1)
+                row["tapping"] = (at, self.hand)
             return {**row, "exact stop once": (at, 9)} if exact else row
 
         return to
@@ -100,5 +103,6 @@ def _pecks(hole: Bore, to: Callable[..., Row], clearance: float) -> Iterator[Row
         level = hole.r - hole.up * count * hole.peck
         yield to(level, exact=True)
         yield to(hole.r, rapid=True)
-        yield to(level + hole.up * min(clearance, count * hole.peck), rapid=True)
+        into = to(level + hole.up * min(clearance, count * hole.peck), rapid=True)
+        yield {**into, "led": (into["motion once"][0], PECK)}
         count += 1

@@ -7,11 +7,12 @@ from hexpost.kinematics.frames import invert, pose_from_matrix, pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.moves.expanding.draft import Row, Speller, parted
 from hexpost.moves.frames.book import MACHINE
+from hexpost.moves.model import HOME
 from hexpost.moves.window.modes import AXES
 from hexpost.units import DEG_PER_RAD
 
 THROUGH_POINT = "through-point"
-HOME = {
+READINGS = {
     THROUGH_POINT: "rapid to the point named, then in the axes named to the reference pose",
     "direct": "the axes named go straight to the reference pose, whatever their numbers",
 }
@@ -56,9 +57,10 @@ def reference_return(speller: Speller, row: int, words: Row, scale: float, *, in
     target = _in_machine(speller.machine, int(code))
     early, late = parted(words)
     early = early if reading == THROUGH_POINT else {key: word for key, word in early.items() if key not in AXES}
-    speller.say(f"G{code:g}: {HOME[reading]}" + (UNDER_G90 if reading == THROUGH_POINT and not incremental else ""))
-    speller.draft.add(row, {**early, "motion once": (at, 0)})
+    speller.say(f"G{code:g}: {READINGS[reading]}" + (UNDER_G90 if reading == THROUGH_POINT and not incremental else ""))
+    speller.draft.add(row, {**early, "motion once": (at, 0), "led": (at, HOME)})
     back: Row = {"machine coordinates": (at, MACHINE), "motion once": (at, 0), "distance once": (at, 90)}
+    back["led"] = (at, HOME)
     for i, x in enumerate(AXES):
         if x in named:
             back[x] = (words[x][0], float(target[i] / scale if i < 3 else target[i] * DEG_PER_RAD))

@@ -2,13 +2,15 @@
 
 import numpy as np
 
-from hexpost.arrays import Ints
+from hexpost.arrays import Array, Ints
 from hexpost.moves.model import F_INVERSE, F_PER_MINUTE, F_PER_REVOLUTION, Modal, Written
 from hexpost.moves.motion.feeds import INVERSE, PER_REVOLUTION, MoveFeeds
 from hexpost.moves.window.blocks import Blocks
 
 TAPPING = "tapping"
 """Group of a word that marks the feed moves of a thread; put in where cycles are spelled out."""
+LED = "led"
+"""Group of a word that marks rapids of reference returns and pecks; put in where these are spelled out."""
 MODES = {INVERSE: F_INVERSE, PER_REVOLUTION: F_PER_REVOLUTION}
 
 
@@ -16,7 +18,14 @@ class InForce:
     """Gathers the runs of a program, window after window; of each column first moves and values."""
 
     def __init__(self) -> None:
-        self._parts: dict[str, list[Modal]] = {"scale": [], "mode": [], "tapping": [], "feed": [], "line": []}
+        self._parts: dict[str, list[Modal]] = {
+            "scale": [],
+            "mode": [],
+            "tapping": [],
+            "led": [],
+            "feed": [],
+            "line": [],
+        }
         self._last: dict[str, float] = {}
 
     def look(self, blocks: Blocks, fed: MoveFeeds, rows: Ints, before: int) -> None:
@@ -30,11 +39,12 @@ class InForce:
         scale = np.ones(len(rows)) if blocks.scale is None else blocks.scale[rows]
         line = fed.line[place]
         own = line == blocks.complaints.line(rows)
-        tapping = np.isin(rows, blocks.sheet.group(TAPPING).row)
+        tapping, led = (_marks(blocks, name, rows) for name in (TAPPING, LED))
         for name, key, value in (
             ("scale", scale, scale),
             ("mode", mode, mode),
             ("tapping", tapping, tapping),
+            ("led", led, led),
             ("feed", np.nan_to_num(fed.word[place], nan=-1.0), fed.word[place]),
             ("line", np.where(own, 0, fed.number[place]), np.where(own, 0, line)),
         ):
@@ -47,3 +57,10 @@ class InForce:
     def whole(self) -> Written:
         """Return what was gathered."""
         return Written(**{name: Modal.joined(parts) for name, parts in self._parts.items() if parts})
+
+
+def _marks(blocks: Blocks, group: str, rows: Ints) -> Array:
+    """Return the value (n,) that marks each of the ``rows`` (n,), 0 where none does."""
+    words, out = blocks.sheet.group(group), np.zeros(blocks.sheet.rows)
+    out[words.row] = words.value
+    return out[rows]

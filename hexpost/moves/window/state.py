@@ -46,7 +46,8 @@ class Key:
 class Cycle:
     """A fixed cycle in force: its G code; R plane, bottom and first level in mm along ``axis`` of ``frame``.
 
-    ``words`` are the last P and Q, ``place`` (6,) where the tool last was; ``broken``: a block of it has been refused.
+    ``words`` are the last P and Q, ``place`` (6,) where the tool last was; ``broken``: a block of it has been
+    refused. ``left``: it taps left-hand threads.
     """
 
     code: int
@@ -58,6 +59,7 @@ class Cycle:
     place: Array | None = None
     words: dict[str, tuple[int, float]] = field(default_factory=dict)
     broken: bool = False
+    left: bool = False
 
     def called(self, code: int) -> "Cycle":
         """Return the cycle after its word is given again: levels, P and Q stay in force."""

@@ -132,7 +132,7 @@ def test_columns_are_the_same_in_any_windows(blocks):
         parts = meaning(text)
     finally:
         interpreter.WINDOW = before
-    for name in ("scale", "mode", "tapping", "feed", "line"):
+    for name in ("scale", "mode", "tapping", "led", "feed", "line"):
         a, b = (getattr(x.written, name) for x in (whole, parts))
         assert np.array_equal(a.first, b.first)
         assert np.array_equal(a.value, b.value, equal_nan=True)
