@@ -137,7 +137,7 @@ LIMITS: Final = Limits((
     Limit(
         name="return-path", unit="mm", of=Of.PROGRAM, sense=Sense.RULE,
         meaning="A reference return goes through the work at rapid.",
-        fault="a reference return goes {peak} mm below the zero plane of the work at rapid, where the program cuts",
+        fault="a rapid of a reference return is {peak} mm below the zero plane of the work, where the program cuts",
         advice=Advice("Write G91 G28 Z0 first, so that the tool goes straight up."), place=Place.OFFSET, share=False,
     ),
     Limit(

@@ -42,9 +42,11 @@ def return_path(context: Context) -> Breaches:
         if box is not None:
             ends = [_tips(context, at[some], k, start=start) for start in (True, False)]
             deep[some] = _depths(ends[0], ends[1], box)
-    low = (deep > -NEAR) & ~_outwards(context, at)
-    deep = np.maximum(deep[low], 0.0)
-    return _breaches("return-path", at[low], deep, 0.0 * deep)
+    low = np.flatnonzero((deep > -NEAR) & ~_outwards(context, at))
+    at, deep = at[low], np.maximum(deep[low], 0.0)
+    first = np.flatnonzero((np.diff(at, prepend=-2) != 1) | (np.diff(moves.line[at], prepend=-1) != 0))
+    deep = np.maximum.reduceat(deep, first) if first.size else deep  # of both legs of one block
+    return _breaches("return-path", at[first], deep, 0.0 * deep)
 
 
 def tool_call(context: Context) -> Breaches:

@@ -47,25 +47,23 @@ def summary(
         head += [*(line[:width] for line in times_text(report.cycle_times)[3:]), ""]
     worst = columns(_worst(report), [False, True, True, True])
     said = remarks(report)
-    kept = min(len(said), 1)  # at least the number of remarks is on the screen
-    room = SCREEN_LINES - len(head) - 3 - kept
+    room = SCREEN_LINES - len(head) - 3
     lines = head + [line[:width] for line in worst[:room]]
     room -= len(worst)
-    found = _findings(report, width, room, more) if room > 0 and not report.clean else []
-    lines = [*lines, *found][: SCREEN_LINES - 1 - kept]
-    lines += _remarks(said, width, SCREEN_LINES - 1 - len(lines), place)
+    lines += _findings(report, width, room, more) if room > 0 and not report.clean else []
+    lines = lines[: SCREEN_LINES - 1 - bool(report.clean and said)]
+    lines += _remarks(said, width, SCREEN_LINES - 1 - len(lines), place if report.clean else "")
     return "\n".join(lines) + "\n"
 
 
 def _remarks(said: Sequence[str], width: int, room: int, place: str) -> list[str]:
-    """Return remarks in at most ``room`` lines; what is left is counted."""
+    """Return remarks in at most ``room`` lines; what is left is counted, where it is to be told in what ``place``."""
     out: list[str] = []
     for i, text in enumerate(said):
         lines = paragraph(clean(text), width, "  ", "Remark: ")
-        last = i + 1 == len(said)
-        if len(out) + len(lines) + (not last) > room:
-            left = plural(len(said) - i, "remark") if not i else plural(len(said) - i, "more remark")
-            return [*out, f"... and {left} {place}" if i else f"{left} {place}"]
+        if len(out) + len(lines) + (i + 1 < len(said) and bool(place)) > room:
+            left = plural(len(said) - i, "more remark" if i else "remark")
+            return [*out, f"... and {left} {place}" if i else f"{left} {place}"] if place else out
         out += lines
     return out
 
@@ -77,6 +75,8 @@ def _facts(report: Report, width: int, place: str) -> list[str]:
     if report.unseen and not report.clean:
         limits = len({x.limit for x in report.unseen})
         facts += f"; {plural(limits, 'limit')} not looked at (which: {place})"
+    if (notes := len(remarks(report))) and not report.clean:
+        facts += f"; {plural(notes, 'remark')} {place}"
     return paragraph(facts, width)
 
 

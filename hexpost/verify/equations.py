@@ -77,7 +77,7 @@ class Equations:
         self._loads = Loads(machine, inputs.tools, meaning, self._period)
         single = inputs.settings.single_block
         self._events = EventTable(events, meaning.events, moves, self._period, single_block=single, free_yaw=free)
-        self._rules = Rules(machine, inputs.tools, moves)
+        self._rules = Rules(machine, inputs.tools, meaning)
         self._commands = Commands(machine, reference) if described(machine) else None
         self._suspects = Suspects(machine, moves)
         self._cuts = None if segments is None else Cuts(segments, micros)

@@ -4,10 +4,11 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.machine.model import Machine, Tools
-from hexpost.moves.model import FEED_RAPID, Moves
+from hexpost.moves.model import FEED_RAPID, Interpretation, Moves
 from hexpost.verify.follow import Placed
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
+from hexpost.verify.shop_floor import ROOM, ShopFloor
 from hexpost.verify.struts import Angles
 from hexpost.verify.told import Broken, Told
 
@@ -21,13 +22,14 @@ _ROOM = 1e-6
 class Rules:
     """Lines that break a rule: depths below the pallet from the rows, the others from the moves of the program."""
 
-    def __init__(self, machine: Machine, tools: Tools, moves: Moves) -> None:
+    def __init__(self, machine: Machine, tools: Tools, meaning: Interpretation) -> None:
+        moves = meaning.moves
         pose = machine.pallet.pose
         self._turned = Angles(machine.tilt_order).matrices(pose[3:, None])[0].T
         self._origin = pose[:3]
         self._half = (machine.pallet.size[0] / 2.0, machine.pallet.size[1] / 2.0)
         self._room = _ROOM
-        self.broken = {name: Broken() for name in LIMITS}
+        self.broken = {name: Broken() for name in LIMITS} | ShopFloor(machine, tools, meaning).broken
         self._retracts(moves)
         self._tools(moves, tools)
 
@@ -50,11 +52,13 @@ class Rules:
         """Check that the report tells of these lines and of no others, and that nothing else is in it."""
         faults = Faults()
         for name, broken in self.broken.items():
-            told.compare((name, 0), broken, faults, key="peak", room=self._room if name == PALLET else 1e-9)
+            told.compare((name, 0), broken, faults, key="peak", room=self._room if name == PALLET else ROOM)
         told.rest(faults)
         lines = {name: len(b.most) for name, b in self.broken.items() if b.most}
         found = ", ".join(f"{name} in {count} lines" for name, count in lines.items()) or "none is broken"
-        return Check(name="rules", text=f"pallet, retract, tool length and number: {found}", faults=faults.told())
+        return Check(
+            name="rules", text=f"pallet, way home, tool length and number, calls, taps: {found}", faults=faults.told()
+        )
 
     def _put(self, name: str, moves: Moves, at: Ints, peaks: Array) -> None:
         every = np.ones(len(at), dtype=bool)

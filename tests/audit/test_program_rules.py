@@ -43,8 +43,8 @@ def test_each_stretch_between_changes_of_frame_is_one_finding():
 def test_without_a_tools_file_it_is_a_warning():
     result = run(moves(2, frames=[BARE]), samples([3, 4]))
     assert not listed(result)
-    (warning,) = result.warnings
-    assert warning == (
+    warning, spindle = result.warnings
+    assert "the spindle has not been started" in spindle and warning == (
         "Line 10 (G01 X1) cuts with no tool length active, and there is no tools file: the tip is taken to be the "
         "spindle gauge point."
     )

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from machine.described import text as machine_text
 
 from hexpost.audit.band import symmetric_band
 from hexpost.audit.checks import ALL_LIMITS, CHECKS, Checking
@@ -25,7 +26,8 @@ from hexpost.pipeline import Files, load, schedule
 from hexpost.refeed.lower import refeed
 from hexpost.report.terminal import summary
 from hexpost.setup.trial import Trial, digest_of, run
-from hexpost.verify.against_report import PROVEN
+from hexpost.verify.told import Told
+from hexpost.verify.verify import verify
 from hexpost.workers.engines import serial
 
 PROGRAM = "G21 G90\nG00 X0 Y0 Z300\nN10 G01 X100 F6000\nN20 G01 Y50 F600\nM30\n"
@@ -127,5 +129,16 @@ def test_the_table_is_whole():
         assert (row.sense is Sense.RULE) == bool(row.fault) == (row.of is Of.PROGRAM)
 
 
-def test_a_proof_has_a_list_of_its_own_with_the_same_limits():
-    assert set(PROVEN) == {row.name for row in LIMITS if row.sense is not Sense.RULE}
+def test_a_proof_compares_each_limit_of_a_described_machine(tmp_path, monkeypatch):
+    """What it compares is kept by a list of its own; ``told.rest`` refuses findings of others."""
+    made = []
+    monkeypatch.setattr(
+        Told, "__init__", lambda self, report, before=Told.__init__: (made.append(self), before(self, report))[1]
+    )
+    (tmp_path / "m.toml").write_text(machine_text())
+    (tmp_path / "t.toml").write_text("[[tool]]\nnumber = 1\nlength_mm = 120\ndiameter_mm = 12\n")
+    (tmp_path / "p.nc").write_text(PROGRAM)
+    files = Files(program=tmp_path / "p.nc", machine=tmp_path / "m.toml", tools=tmp_path / "t.toml")
+    convert(schedule(load(files)), Output(folder=tmp_path / "job"))
+    assert verify(tmp_path / "job").verdict != "not-proven"
+    assert {name for told in made for name, _ in told._seen} == {row.name for row in LIMITS if not row.remark}

@@ -5,9 +5,12 @@ from dataclasses import fields
 
 import pytest
 
+from hexpost.cli.gate_text import table
 from hexpost.errors import InputError
+from hexpost.library.gate import gate
 from hexpost.library.policy import Policy, input_files, load_policy
 from hexpost.library.settings import LimitRule, Settings
+from hexpost.workers.engines import serial
 
 TEXT = """
 programs = ["*.nc", "*.part"]
@@ -123,3 +126,18 @@ def test_the_sample_shows_keys_that_are_keys(root, tmp_path):
     assert not [f.name for f in fields(Settings) if all(getattr(x, f.name) is None for x in settings)]
     rules = [rule for x in settings for rule in x.limits.values()]
     assert not [f.name for f in fields(LimitRule) if all(getattr(x, f.name) is None for x in rules)]
+
+
+@pytest.mark.parametrize(("level", "code", "state"), [(None, 0, "warning"), ("fail", 1, "new"), ("ignore", 0, None)])
+def test_a_remark_is_raised_by_the_policy(tmp_path, monkeypatch, level, code, state):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "a.nc").write_text("G21 G90\nG00 X0 Y0 Z300\nG01 X10 F500\nY10\nX20\nM30\n")
+    rule = "" if level is None else f"[all.limit.spindle-off]\nlevel = '{level}'\n"
+    (tmp_path / "gate.toml").write_text(rule)
+    result = gate(["a.nc"], load_policy("gate.toml", Settings()), serial())
+    assert result.exit_code == code
+    (case,) = result.cases
+    said = [(j.found.line, j.found.blocks, j.state) for j in case.findings if j.found.limit.name == "spindle-off"]
+    assert said == ([(3, 3, state)] if state else [])
+    if state == "new":
+        assert "3: spindle-off: cuts, and the spindle has not been started (M03 or M04); 3 blocks" in table(result)
