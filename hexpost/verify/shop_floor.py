@@ -7,7 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine, Tools
-from hexpost.moves.model import AFTER, FEED_RAPID, HOME, Events, Interpretation, Modal, Moves
+from hexpost.moves.model import AFTER, AS_BEFORE, FEED_RAPID, HOME, Events, Interpretation, Modal, Moves
 from hexpost.verify.struts import Angles
 from hexpost.verify.told import Broken
 
@@ -111,8 +111,7 @@ class ShopFloor:
     def _taps(self, taps: Modal, events: Events) -> None:
         """Find taps going in while the last word of the spindle before them is not that of their thread."""
         words = sorted(
-            (int(events.move[i]) + (events.rule[i] == AFTER), i)
-            for i in np.flatnonzero((events.letter == ord("M")) & np.isin(events.value, (3, 4, 5, 13, 14, 19)))
+            (int(events.move[i]) + (events.rule[i] == AFTER), i) for i in np.flatnonzero(events.spindle != AS_BEFORE)
         )
         into, last = True, -2
         for hand in (1.0, -1.0):
