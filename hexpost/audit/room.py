@@ -1,7 +1,6 @@
 """Checks of the room that bodies have: struts and spindle as capsules, against each other and keep-out boxes."""
 
 from collections.abc import Iterator
-from itertools import combinations
 
 import numpy as np
 
@@ -10,6 +9,7 @@ from hexpost.audit.band import WHOLE, Band, Context, struts_without
 from hexpost.audit.model import BODIES
 from hexpost.kinematics.clearance import segment_to_box, segments_apart
 from hexpost.machine.model import Machine
+from hexpost.machine.room import body_pairs
 from hexpost.setpoints.model import Setpoints
 
 DEFAULT_CLEARANCE = 0.0
@@ -34,7 +34,7 @@ class Clearance:
         machine = context.machine
         self._poses = context.poses
         self._machine = machine
-        self._pairs = _pairs(machine)
+        self._pairs = body_pairs(machine)
         allowed = machine.health.clearance
         allowed = DEFAULT_CLEARANCE if allowed is None else allowed
         self.band = Band(
@@ -91,25 +91,10 @@ def clearance(context: Context) -> Clearance | None:
     """Return the check, or none where fewer than two bodies can meet."""
     machine = context.machine
     solid = any(s.body.radius is not None for s in machine.struts) or machine.spindle is not None
-    return Clearance(context) if _pairs(machine) or (solid and machine.keep_out) else None
+    return Clearance(context) if body_pairs(machine) or (solid and machine.keep_out) else None
 
 
 def _unseen(machine: Machine) -> tuple[tuple[str, int], ...]:
     """Return the bodies without a radius, as in ``Band.unseen``."""
     struts = struts_without(np.array([s.body.radius is not None for s in machine.struts]))
     return struts if machine.spindle is not None else (*struts, ("the spindle", 1))
-
-
-def _pairs(machine: Machine) -> list[tuple[int, int]]:
-    """Return the pairs of bodies with a radius that do not meet in a joint: struts 0 to 5, spindle 6."""
-    solid = [k for k, s in enumerate(machine.struts) if s.body.radius is not None]
-    out = []
-    for i, j in combinations(solid, 2):
-        s, t = machine.struts[i], machine.struts[j]
-        near = s.body.radius or 0.0
-        apart = [np.linalg.norm(x) for x in (s.base_joint - t.base_joint, s.platform_joint - t.platform_joint)]
-        if min(apart) > near + (t.body.radius or 0.0):
-            out.append((i, j))
-    if machine.spindle is not None:
-        out += [(k, len(machine.struts)) for k in solid]
-    return out

@@ -46,7 +46,7 @@ def forward(struts: Struts, lengths: Array, guess: Array) -> Forward:
         at = np.flatnonzero(searching)
         step = _step(struts, p[at], r[at], lengths[:, at].T)
         p[at] += step[:, :3]
-        r[at] = _turns(step[:, 3:]) @ r[at]
+        r[at] = turns_about(step[:, 3:]) @ r[at]
         there = np.abs(step[:, :3]).max(axis=1) + lever * np.abs(step[:, 3:]).max(axis=1) < close
         converged[at[there]] = True
         searching[at[there]] = False
@@ -70,7 +70,7 @@ def _step(struts: Struts, p: Array, r: Array, lengths: Array) -> Array:
     return step
 
 
-def _turns(w: Array) -> Array:
+def turns_about(w: Array) -> Array:
     """Return the rotations (n, 3, 3) about the vectors ``w`` (n, 3) by their length, rad (O. Rodrigues, 1840)."""
     angle = np.sqrt((w**2).sum(axis=1))[:, None, None]
     k = np.zeros((len(w), 3, 3))

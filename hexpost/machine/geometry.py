@@ -13,7 +13,7 @@ from hexpost.machine.model import Machine
 from hexpost.machine.table import Table
 
 LEAST_DISTANCE_MM = 1e-3
-"""Joints nearer than this are one joint written twice."""
+"""Joints nearer than this are one joint."""
 
 
 def characteristic_length(machine: Machine) -> float:
@@ -43,10 +43,10 @@ def _at_reference(machine: Machine, length: float) -> float:
 
 
 def check_geometry(machine: Machine, root: Table) -> None:
-    """Note in ``root`` repeated joints, a reference pose out of stroke and a singular reference pose."""
+    """Note in ``root`` repeated struts, a reference pose out of stroke and a singular reference pose."""
     base = np.array([s.base_joint for s in machine.struts])
     platform = np.array([s.platform_joint for s in machine.struts])
-    apart = _repeated(base, "base_joint_mm", root) and _repeated(platform, "platform_joint_mm", root)
+    apart = _distinct(base, platform, root)
     frame = pose_matrix(machine.reference, machine.tilt_order)
     lengths = np.linalg.norm(frame[:3, 3] + platform @ frame[:3, :3].T - base, axis=1)
     for i, (strut, length) in enumerate(zip(machine.struts, lengths, strict=True)):
@@ -63,17 +63,22 @@ def check_geometry(machine: Machine, root: Table) -> None:
                 f"conditioning (characteristic length {length:.1f} mm) is {found:.1e}, at least {LEAST:g} is needed"
             )
             root.fault("reference.pose_mm_deg", what, "singular")
+        elif found < (asked := least_conditioning(machine)):
+            what = f"expected at most the {found:.4g} of the reference pose, found {asked:g}"
+            root.fault("health.conditioning", what, "out-of-range")
 
 
-def _repeated(joints: Array, key: str, root: Table) -> bool:
-    """Note every joint (6, 3) that repeats an earlier one; return whether none does."""
+def _distinct(base: Array, platform: Array, root: Table) -> bool:
+    """Note every strut whose joints (6, 3) are both those of an earlier one; return whether none is.
+
+    Two struts may share a joint at one end, as platforms of three and three or of six and three joints do.
+    """
     good = True
     for i in range(1, 6):
-        distance = np.linalg.norm(joints[:i] - joints[i], axis=1)
+        distance = np.linalg.norm(base[:i] - base[i], axis=1) + np.linalg.norm(platform[:i] - platform[i], axis=1)
         if distance.min() < LEAST_DISTANCE_MM:
             first = int(distance.argmin()) + 1
-            root.fault(
-                f"strut[{i + 1}].{key}", f"expected six different joints, found the joint of strut {first}", "repeated"
-            )
+            what = f"expected six different struts, found both joints of strut {first} again"
+            root.fault(f"strut[{i + 1}]", what, "repeated")
             good = False
     return good

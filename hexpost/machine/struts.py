@@ -73,6 +73,13 @@ def screw(t: Table) -> Screw:
         torque_continuous=_optional(t, "torque_continuous_nm"),
         power=_optional(t, "power_w"),
     )
+    for name, unit, most, lasting in (
+        ("thrust", "n", out.thrust, out.thrust_continuous),
+        ("torque", "nm", out.torque, out.torque_continuous),
+    ):
+        if most is not None and lasting is not None and lasting > most:
+            what = f"expected at most {name}_{unit} {most:g}, found {lasting:g}: what holds for ever holds for a moment"
+            t.fault(f"{name}_continuous_{unit}", what, "bad-value")
     t.close()
     return out
 

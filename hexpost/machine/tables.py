@@ -9,6 +9,8 @@ from hexpost.machine.model import Pallet, Platform, Strut, ToolTip
 from hexpost.machine.table import MOST, Table
 
 LETTERS = "ABC"
+MOST_TOLERANCE_MM, MOST_TOLERANCE_DEG = 20.0, 20.0
+"""No part is made with a wider tolerance: a larger number is another unit (common practice, no source)."""
 
 
 def tilt_order(root: Table) -> str:
@@ -64,9 +66,9 @@ def tool_tip(t: Table) -> ToolTip:
         tilt_speed=t.positive("tilt_speed_deg_s"),
         tilt_acceleration=t.positive("tilt_acceleration_deg_s2"),
         tilt_jerk=t.positive("tilt_jerk_deg_s3", most=MOST * 1e3),
-        corner_tolerance=t.positive("corner_tolerance_mm"),
-        corner_tolerance_tilt=t.positive("corner_tolerance_deg", most=90.0),
-        deviation=t.positive("deviation_mm", default=0.01),
+        corner_tolerance=t.positive("corner_tolerance_mm", most=MOST_TOLERANCE_MM),
+        corner_tolerance_tilt=t.positive("corner_tolerance_deg", most=MOST_TOLERANCE_DEG),
+        deviation=t.positive("deviation_mm", default=0.01, most=MOST_TOLERANCE_MM),
     )
     t.close()
     return out

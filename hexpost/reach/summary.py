@@ -2,15 +2,19 @@
 
 import numpy as np
 
+from hexpost.arrays import Array
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.kinematics.links import links
 from hexpost.kinematics.modes import assembly_modes
 from hexpost.machine.geometry import characteristic_length, least_conditioning
 from hexpost.machine.model import Machine
+from hexpost.machine.room import clearances
 from hexpost.machine.universals import joints
 from hexpost.reach.places import gauge_struts, grid, places
 from hexpost.units import DEG_PER_RAD
 
+NEAR, LEAST_PAIRS = 2.0, 3
+"""Pairs nearer than so many times what is asked are listed, or so many of them where none is."""
 COARSE = 10
 """The box of reach is found on a grid of so many steps to either side."""
 
@@ -63,7 +67,29 @@ def _reach(machine: Machine) -> list[str]:
         f"{a} {low:.0f} to {high:.0f}"
         for a, low, high in zip("xyz", inside.min(axis=1), inside.max(axis=1), strict=True)
     )
-    return [f"reach of the gauge point, within {step:.0f} mm: {', '.join(spans)} mm of the base frame"]
+    lines = [f"reach of the gauge point, within {step:.0f} mm: {', '.join(spans)} mm of the base frame"]
+    lines.append(f"  conditioning within reach, upright: at least {np.nanmin(found.conditioning[found.reachable]):.4f}")
+    return lines + _room(machine, inside)
+
+
+def _room(machine: Machine, gauge: Array) -> list[str]:
+    """Return the lines about the room between bodies: at the reference pose and at gauge points (3, n), upright."""
+    turn = pose_matrix(machine.reference, machine.tilt_order)[:3, :3]
+    pose = np.concatenate(
+        [
+            gauge - (turn @ machine.platform.gauge_point)[:, None],
+            np.repeat(machine.reference[3:, None], gauge.shape[1], axis=1),
+        ]
+    )
+    home = {name: float(d[0]) for name, d in clearances(machine, machine.reference[:, None])}
+    least = {name: float(d.min()) for name, d in clearances(machine, pose)}
+    if not least:
+        return ["clearance is not looked at: no strut has a radius_mm (table strut.body), and there is no spindle"]
+    asked = machine.health.clearance or 0.0
+    ranked = sorted(least, key=lambda name: least[name])
+    near = [name for name in ranked if least[name] < NEAR * asked] or ranked[:LEAST_PAIRS]
+    lines = [f"clearance of {len(least)} pairs of bodies, at least {asked:g} mm; within reach, upright, the nearest:"]
+    return lines + [f"  {name}: {least[name]:.1f} mm, {home[name]:.1f} mm at the reference pose" for name in near]
 
 
 def _modes(machine: Machine) -> list[str]:
@@ -74,4 +100,12 @@ def _modes(machine: Machine) -> list[str]:
     lengths = struts.lengths(np.concatenate([gauge, machine.reference[3:]])[:, None])[:, 0]
     found = assembly_modes(struts, lengths)
     end = "the search is complete" if found.complete else "the search did not come to an end: there may be more"
-    return [f"poses with the same six lengths: {found.pose.shape[1]} (from {found.starts:,} starts; {end})"]
+    lines = [f"poses with the same six lengths: {found.pose.shape[1]} (from {found.starts:,} starts; {end})"]
+    if found.free.size:
+        x, y, z, *turns = found.free[:, 0]
+        a, b, c = (angle * DEG_PER_RAD for angle in turns)
+        lines.append(
+            f"besides, the platform can move with all struts fixed, as at gauge point X{x:.1f} Y{y:.1f} Z{z:.1f}, "
+            f"A{a:.1f} B{b:.1f} C{c:.1f}: never let it come there"
+        )
+    return lines
