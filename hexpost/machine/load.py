@@ -11,7 +11,6 @@ from hexpost.machine.geometry import check_geometry
 from hexpost.machine.model import Machine, Setup, Tool, Tools
 from hexpost.machine.programmed_axes import programmed_axes
 from hexpost.machine.reading import parse, read_bytes
-from hexpost.machine.room import check_room
 from hexpost.machine.table import Table
 from hexpost.machine.universals import check_limits, with_universals
 
@@ -83,7 +82,6 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
     machine = with_universals(machine, root)
     _raise_faults(root)
     check_limits(machine, root)
-    check_room(machine, root)
     _raise_faults(root)
     return machine
 

@@ -9,7 +9,6 @@ from hexpost.arrays import Array
 from hexpost.kinematics.clearance import segment_to_box, segments_apart
 from hexpost.kinematics.frames import rotation
 from hexpost.machine.model import Machine
-from hexpost.machine.table import Table
 
 
 def body_pairs(machine: Machine) -> list[tuple[int, int]]:
@@ -49,12 +48,3 @@ def clearances(machine: Machine, pose: Array) -> Iterator[tuple[str, Array]]:
     for box in machine.keep_out:
         for name, p, q, radius in bodies.values():
             yield f"{name} and {box.name}", segment_to_box(p, q, box.low, box.high) - radius
-
-
-def check_room(machine: Machine, root: Table) -> None:
-    """Note in ``root`` a clearance that bodies do not keep at the reference pose: nothing could ever be clean there."""
-    asked = machine.health.clearance or 0.0
-    for name, distance in clearances(machine, machine.reference[:, None]):
-        if distance[0] < asked:
-            what = f"expected {asked:g} mm between all bodies at the reference pose, found {distance[0]:.3g} mm"
-            root.fault("health.clearance_mm", f"{what} between {name}", "out-of-range")

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from machine.described import REST, described
 
 from hexpost.audit.model import BODIES, LIMITS, names_of
-from hexpost.audit.room import FIRST_BOX, _pairs
+from hexpost.audit.room import FIRST_BOX
 from hexpost.kinematics.clearance import segment_to_box, segments_apart
+from hexpost.machine.room import body_pairs
 
 T = np.linspace(0.0, 1.0, 201)
 
@@ -129,4 +130,4 @@ def test_struts_that_touch_at_their_joints_are_no_pair():
     )
     for radius, pairs in ((apart / 2.0, []), (np.nextafter(apart / 2.0, 0.0), [(0, 1)])):
         two = tuple(replace(x, body=replace(x.body, radius=radius)) for x in (s, t))
-        assert _pairs(replace(MACHINE, struts=two + MACHINE.struts[2:], spindle=None)) == pairs
+        assert body_pairs(replace(MACHINE, struts=two + MACHINE.struts[2:], spindle=None)) == pairs
