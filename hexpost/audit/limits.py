@@ -17,7 +17,8 @@ def _by_feed(key: str) -> Advice:
     return Advice(
         feed="Write {feed}.",
         rapid=f"A rapid has no F: write G01 with F, or lower {key} in the machine file.",
-        ramp_feed=f"The start or stop is too hard: write {{feed}}, or lower {key} in the machine file.",
+        ramp_feed=f"The start or stop is too hard: write {{feed}}, or lower {key} in the machine file. "
+        "That F is on the safe side: refeed tries higher ones.",
         ramp=f"The start or stop is too hard at any feed: lower {key} in the machine file.",
     )
 

@@ -10,12 +10,15 @@ from hexpost.library.baseline import Baseline, expired, worse
 from hexpost.library.findings import fingerprint
 from hexpost.library.model import CYCLE_TIME, NOT_CHECKED, Case, Entry, Judged, Record
 from hexpost.library.settings import Settings
+from hexpost.report.mending import lowest_feeds
 
 
 def judge(name: str, record: Record, settings: Settings, baseline: Baseline | None, today: date) -> Case:
     """Return the case of a program: its findings with what policy and baseline say of each, failing ones first."""
     found = (*record.found, *_too_long(record, settings), *_not_checked(record, settings))
     findings = [j for f in found if (j := _judged(name, f, settings, baseline, today)) is not None]
+    lowest = lowest_feeds(found)
+    findings = [replace(j, lowest=lowest.get(j.found.line)) for j in findings]
     findings.sort(key=lambda j: not j.fails)
     return Case(name=name, machine=settings.machine or "", record=record, findings=tuple(findings))
 

@@ -103,11 +103,12 @@ class Record:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """A finding with what the policy and the baseline say of it."""
+    """A finding with what the policy and the baseline say of it; ``lowest`` has the feed that clears its line."""
 
     found: Finding
     state: State
     reason: str = ""
+    lowest: Finding | None = None
 
     @property
     def fails(self) -> bool:

@@ -10,6 +10,7 @@ from hexpost.errors import InputError
 from hexpost.library.gate import gate
 from hexpost.library.policy import Policy, input_files, load_policy
 from hexpost.library.settings import LimitRule, Settings
+from hexpost.library.texts import judged_sentence
 from hexpost.workers.engines import serial
 
 TEXT = """
@@ -141,3 +142,16 @@ def test_a_remark_is_raised_by_the_policy(tmp_path, monkeypatch, level, code, st
     assert said == ([(3, 3, state)] if state else [])
     if state == "new":
         assert "3: spindle-off: cuts, and the spindle has not been started (M03 or M04); 3 blocks" in table(result)
+
+
+def test_the_gate_advises_the_feed_that_clears_all_limits_of_a_block(root, tmp_path, monkeypatch):
+    """On line 11 of the sample the speed alone would be kept at F53600, the acceleration asks for less."""
+    monkeypatch.chdir(root)
+    files = Settings(tools="samples/tools.toml", setup="samples/setup.toml")
+    (case,) = gate(["samples/overdriven.nc"], Policy(over=files), serial()).cases
+    told = {
+        judged_sentence(j).split("rite ")[1].split(" ")[0].rstrip(".,") for j in case.findings if j.found.line == 11
+    }
+    least = min((j.found for j in case.findings if j.found.line == 11), key=lambda f: f.feed)
+    assert len({j.found.feed for j in case.findings if j.found.line == 11}) > 1
+    assert told == {f"F{least.f_word(least.feed):g}"}
