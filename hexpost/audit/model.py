@@ -1,6 +1,6 @@
 """What the audit hands on: findings as columns, and the worst use of each limit."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from math import floor, isfinite, log10
@@ -18,7 +18,7 @@ from hexpost.setpoints.model import Setpoints
 
 __all__ = [
     "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RUN", "Advice", "AuditResult", "Chart", "Charted", "Finding", "Findings",
-    "Law", "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Unseen", "Worst", "names_of", "quoted",
+    "Law", "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Unseen", "Worst", "lowest_feeds", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -93,6 +93,15 @@ class Finding:
         word = float(f"{feed * self.f_share:.9g}")
         step = 10.0 ** (floor(log10(word)) + 1 - F_DIGITS)
         return float(f"{floor(word / step * (1.0 + SAME_WORD)) * step:.9g}")
+
+
+def lowest_feeds(findings: Iterable[Finding]) -> dict[int, Finding]:
+    """Return, for each line, the finding with the lowest advised feed, if there is one."""
+    out: dict[int, Finding] = {}
+    for f in findings:
+        if f.feed is not None:
+            out[f.line] = min(out.get(f.line, f), f, key=lambda x: x.feed or 0.0)
+    return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -5,12 +5,11 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from hexpost.audit.model import Advice, Finding
+from hexpost.audit.model import Advice, Finding, lowest_feeds
 from hexpost.library.baseline import Baseline, expired, worse
 from hexpost.library.findings import fingerprint
 from hexpost.library.model import CYCLE_TIME, NOT_CHECKED, Case, Entry, Judged, Record
 from hexpost.library.settings import Settings
-from hexpost.report.mending import lowest_feeds
 
 
 def judge(name: str, record: Record, settings: Settings, baseline: Baseline | None, today: date) -> Case:

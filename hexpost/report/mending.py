@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from hexpost.audit.model import Finding, Place
+from hexpost.audit.model import Finding, Place, lowest_feeds
 from hexpost.report.model import Report
 from hexpost.voice import feed_word, short, where, whose
 
@@ -32,15 +32,6 @@ def block_rows(findings: Iterable[Finding]) -> list[str]:
     for f in findings:
         blocks.setdefault(f.line, []).append(f)
     return [_block(found) for found in blocks.values()]
-
-
-def lowest_feeds(findings: Iterable[Finding]) -> dict[int, Finding]:
-    """Return, for each line, the finding with the lowest advised feed, if there is one."""
-    out: dict[int, Finding] = {}
-    for f in findings:
-        if f.feed is not None:
-            out[f.line] = min(out.get(f.line, f), f, key=lambda x: x.feed or 0.0)
-    return out
 
 
 def _block(found: list[Finding]) -> str:

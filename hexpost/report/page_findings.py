@@ -4,9 +4,9 @@ import re
 from collections.abc import Sequence
 from html import escape
 
-from hexpost.audit.model import Chart, Finding, quoted
+from hexpost.audit.model import Chart, Finding, lowest_feeds, quoted
 from hexpost.program.model import Program
-from hexpost.report.mending import lowest_feeds, mending
+from hexpost.report.mending import mending
 from hexpost.report.model import Report
 from hexpost.report.page_tables import named_lines
 from hexpost.voice import advice, clean, plural, what, when, where

@@ -2,10 +2,10 @@
 
 from collections.abc import Iterable, Sequence
 
-from hexpost.audit.model import Finding
+from hexpost.audit.model import Finding, lowest_feeds
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.figures import figures_text
-from hexpost.report.mending import lowest_feeds, mending
+from hexpost.report.mending import mending
 from hexpost.report.model import Report, StrutUse
 from hexpost.report.sheet_words import sheet_text
 from hexpost.report.verdict import feed_name, machine_name, proving_notice, verdict
