@@ -1,13 +1,12 @@
 """What the manifest of a job says beside the hashes of its files, which the job folder adds."""
 
 import platform
-import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 
 from hexpost.machine.model import Machine
-from hexpost.version import VERSION
+from hexpost.version import VERSION, made_by
 
 SCHEMA_VERSION = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -15,7 +14,7 @@ SCHEMA_VERSION = 1
 UNITS = {"length": "mm", "time": "s", "angle": "deg", "force": "N"}
 """Units of every file of the job, where a name does not say otherwise."""
 
-_LIBRARIES = ("numpy", "scipy", "lark", "click", "pyarrow")
+_LIBRARIES = ("numpy", "scipy", "lark", "click")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +36,8 @@ def manifest(facts: JobFacts, machine: Machine) -> dict[str, object]:
     return {
         "schema_version": SCHEMA_VERSION,
         "job": "hexpost",
-        "versions": _versions(),
+        "versions": _versions(parquet=facts.settings.get("table") == "parquet"),
+        "made_by": made_by(),
         "runnable": facts.runnable,
         "demonstration": machine.demonstration,
         "machine": {"name": machine.name, "revision": machine.revision},
@@ -49,13 +49,12 @@ def manifest(facts: JobFacts, machine: Machine) -> dict[str, object]:
     }
 
 
-def _versions() -> dict[str, str]:
-    """Return versions of everything that had a hand in the numbers (pyarrow only if it was used)."""
+def _versions(*, parquet: bool) -> dict[str, str]:
+    """Return versions of everything that has a hand in the numbers (pyarrow only where it writes the table)."""
     out = {"hexpost": VERSION, "python": platform.python_version()}
-    for name in _LIBRARIES:
-        if name in sys.modules:
-            try:
-                out[name] = version(name)
-            except PackageNotFoundError:
-                out[name] = "unknown"
+    for name in (*_LIBRARIES, *(["pyarrow"] if parquet else [])):
+        try:
+            out[name] = version(name)
+        except PackageNotFoundError:
+            out[name] = "unknown"
     return out

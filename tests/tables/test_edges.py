@@ -74,7 +74,7 @@ def test_a_library_that_does_not_say_its_version_is_named_all_the_same(monkeypat
         raise PackageNotFoundError(name)
 
     monkeypatch.setattr(manifest, "version", none)
-    assert manifest._versions()["numpy"] == "unknown"
+    assert manifest._versions(parquet=True)["numpy"] == "unknown"
 
 
 def test_folders_are_made_durable_where_the_system_can(tmp_path, monkeypatch):

@@ -1,0 +1,155 @@
+"""A job made again from the copies of its inputs, and every file compared: what equations cannot see is seen here.
+
+Where code, Python, numpy, scipy and the processor's instructions are those that made the job, every file is the same
+byte for byte. Elsewhere numbers may differ by one unit of their last decimal, and words may not; what pictures show,
+and checksums of numbers, are then left to the equations.
+"""
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from decimal import Decimal
+from itertools import zip_longest
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from hexpost.convert import Output, convert
+from hexpost.errors import HexpostError
+from hexpost.machine.load import demonstration_machine
+from hexpost.moves.model import Switches
+from hexpost.pipeline import Files, Job, load, schedule
+from hexpost.proving import Proving
+from hexpost.setup.yaw import free_yaw
+from hexpost.verify.folder import MANIFEST, Folder, open_folder
+from hexpost.verify.model import Check, Faults
+from hexpost.verify.settings import settings_of
+
+NAME = "remake"
+LEAST_ROOM = 100_000
+"""Rows that trials of another yaw may take beyond twice those of the job."""
+_PIECE = 1 << 20
+_NUMBER = re.compile(rb"-?[0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?")
+_BINARY = (".npy", ".parquet")
+_PICTURES = ("report.html", "segments.json")
+"""Files that hold pictures or checksums of numbers: compared where the same tools made them."""
+_TOOLS = {"versions", "made_by"}
+"""Keys of the manifest that say what made the job."""
+
+
+def remade(path: Path) -> Check:
+    """Return whether the job folder at ``path`` is what its inputs and settings make, file by file.
+
+    Raises
+    ------
+    HexpostError
+        It is not the folder of a job.
+    """
+    folder = open_folder(path)
+    try:
+        return _compared(folder)
+    except (HexpostError, KeyError, TypeError, AttributeError, IndexError, ValueError) as error:
+        return Check(name=NAME, text="made again from its inputs", faults=(f"the job cannot be made again: {error}",))
+
+
+def _compared(folder: Folder) -> Check:
+    """Return what comes of making a job again and comparing every file."""
+    path = folder.path
+    with TemporaryDirectory(prefix="hexpost-") as place:
+        again = Path(place) / "job"
+        _make(folder, again)
+        new: Mapping[str, Any] = json.loads((again / MANIFEST).read_bytes())
+        same = new["made_by"] == folder.manifest.get("made_by")
+        faults = Faults()
+        for name in dict.fromkeys([*new["files"], *folder.manifest["files"]]):
+            if name not in folder.manifest["files"]:
+                faults.add(f"{name}: is missing: the inputs and settings make it")
+            elif name not in new["files"]:
+                faults.add(f"{name}: does not belong to the job: the inputs and settings do not make it")
+            elif not _alike(path / name, again / name, same=same):
+                faults.add(f"{name}: is not what the inputs and settings make")
+        for key in sorted({*new, *folder.manifest} - (set() if same else _TOOLS) - {"files"}):
+            if new.get(key) != folder.manifest.get(key):
+                faults.add(f"{MANIFEST}: {key}: is not what the inputs and settings make")
+    how = "byte for byte" if same else "made by other versions: numbers to one unit of the last decimal, pictures not"
+    return Check(name=NAME, text=f"made again from its inputs, compared {how}", faults=faults.told())
+
+
+def _make(folder: Folder, again: Path) -> None:
+    """Write the job that the inputs and settings of a folder make."""
+    told, settings = folder.manifest["settings"], settings_of(folder.manifest["settings"])
+    begin = f"{settings.from_line}@{settings.from_run}" if settings.from_line else ""
+    own = folder.manifest.get("demonstration") is True
+    machine = folder.input("machine")
+    if own and (machine is None or machine.read_bytes() != bytes(demonstration_machine().source)):
+        raise HexpostError(f"{machine}: is not the demonstration machine that the manifest names")
+    rows = sum(table["rows"] for table in folder.tables.values())
+    files = Files(
+        program=folder.path / folder.manifest["inputs"]["program"],
+        machine=None if own else machine,
+        tools=folder.input("tools"),
+        setup=folder.input("setup"),
+        switches=Switches(stops=settings.stops, skip=settings.skip),
+        proving=Proving(
+            override=float(told.get("override_percent", 100.0)),
+            lift=settings.lift,
+            single_block=settings.single_block,
+            from_line=begin,
+        ),
+        most_rows=2 * rows + LEAST_ROOM,
+    )
+    columns = tuple(c["name"] for table in folder.tables.values() for c in table["columns"])
+    output = Output(
+        folder=again,
+        table=str(told.get("table")),
+        columns=columns,
+        rows_per_file=int(told.get("rows_per_file", 0)),
+        stride=int(told.get("stride", 0)),
+    )
+    convert(_job(files, folder, settings.yaw), output)
+
+
+def _job(files: Files, folder: Folder, yaw: str) -> Job:
+    """Return the scheduled job of a folder's inputs, called as its report calls it."""
+    told = folder.manifest["settings"]
+    inputs = load(files, told["period_us"] / 1e6)
+    report = folder.report
+    inputs = replace(
+        inputs,
+        machine=replace(inputs.machine, file=str(report["machine"]["file"])),
+        program=replace(inputs.program, name=str(report.get("program"))),
+        tools=replace(inputs.tools, file=str(report.get("tools_file"))),
+        setup=replace(inputs.setup, file=str(report.get("setup_file"))),
+    )
+    job = schedule(inputs, told["feed"])
+    return job if yaw == "fixed" else free_yaw(job, yaw, files.switches).job
+
+
+def _alike(old: Path, new: Path, *, same: bool) -> bool:
+    """Return whether two files hold the same; where other tools made them, the same but for the last decimal."""
+    if not same and (old.name in _PICTURES or old.suffix in _BINARY):
+        return True
+    pieces = zip_longest(_pieces(old), _pieces(new))
+    return all(a == b or (not same and a is not None and b is not None and _near(a, b)) for a, b in pieces)
+
+
+def _pieces(path: Path) -> Iterator[bytes]:
+    """Yield a file in pieces of whole lines."""
+    with path.open("rb") as file:
+        while lines := file.readlines(_PIECE):
+            yield b"".join(lines)
+
+
+def _near(old: bytes, new: bytes) -> bool:
+    """Return whether two texts have the same words, and numbers that differ by one unit of the last decimal at most."""
+    if _NUMBER.split(old) != _NUMBER.split(new):
+        return False
+    pairs = zip(_NUMBER.findall(old), _NUMBER.findall(new), strict=True)
+    return all(a == b or _one_unit(Decimal(a.decode()), Decimal(b.decode())) for a, b in pairs)
+
+
+def _one_unit(a: Decimal, b: Decimal) -> bool:
+    """Return whether two numbers differ by one unit of the last decimal of the one with fewer."""
+    last = max(int(x.as_tuple().exponent) for x in (a, b))
+    return abs(a - b) <= Decimal(1).scaleb(last)

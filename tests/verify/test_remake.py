@@ -1,0 +1,124 @@
+"""The job made again from its inputs: every file the same, byte for byte; what equations do not read is seen here."""
+
+import json
+import re
+
+import pytest
+from verify.folders import PROGRAM, convert, copied, run, sign
+
+from hexpost.remake import remade
+
+FORMS = (
+    (),
+    ("--feed", "strut-limited", "--table", "npy"),
+    ("--yaw", "best", "--rows-per-file", "4000", "--stride", "7"),
+    ("--override", "50", "--lift", "5", "--single-block", "--period-ms", "2"),
+    ("--from-line", "9", "--columns", "time,length,speed,acceleration,line"),
+)
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    return convert(tmp_path_factory.mktemp("made"))
+
+
+@pytest.mark.parametrize("form", FORMS, ids=" ".join)
+def test_a_job_of_any_form_is_made_again_byte_for_byte(tmp_path, form):
+    program = PROGRAM.replace(" C4.", "") if "--yaw" in form else PROGRAM
+    job = convert(tmp_path, program, *form)
+    code, said = run("verify", job)
+    assert code == 0, said
+    assert "made again from its inputs, compared byte for byte" in said
+
+
+def text(name, old, new):
+    """Return a damage: a text in a file replaced by another."""
+
+    def change(job):
+        content = (job / name).read_text()
+        assert old in content
+        (job / name).write_text(content.replace(old, new, 1))
+
+    return change
+
+
+def told(change):
+    """Return a damage of the manifest."""
+
+    def damage(job):
+        manifest = json.loads((job / "manifest.json").read_text())
+        change(manifest)
+        (job / "manifest.json").write_text(json.dumps(manifest))
+
+    return damage
+
+
+def listed(manifest):
+    manifest["files"]["notes.txt"] = {"bytes": 0, "sha256": ""}
+
+
+def stranger(job):
+    (job / "notes.txt").write_text("run it twice")
+    told(listed)(job)
+
+
+def left_out(job):
+    (job / "report.txt").unlink()
+    told(lambda m: m["files"].pop("report.txt"))(job)
+
+
+DAMAGES = {
+    "words of the page": (text("report.html", "</body>", "<p>approved</p></body>"), "report.html"),
+    "words of the text": (text("report.txt", "CLEAN", "CLEAN, approved"), "report.txt"),
+    "the tool of the setup sheet": (text("report.json", '"diameter_mm": 10', '"diameter_mm": 12'), "report.json"),
+    "units": (told(lambda m: m["units"].update(length="inch")), "units"),
+    "versions": (told(lambda m: m["versions"].update(numpy="9.9")), "versions"),
+    "words beside": (told(lambda m: m.update(approved=True)), "approved"),
+    "a stranger": (stranger, "notes.txt"),
+    "a report that is gone": (left_out, "report.txt"),
+}
+
+
+@pytest.mark.parametrize("kind", DAMAGES)
+def test_damage_that_no_equation_reads_is_refused(made, tmp_path, kind):
+    change, name = DAMAGES[kind]
+    job = copied(made, tmp_path)
+    change(job)
+    sign(job)
+    code, said = run("verify", job)
+    assert code == 2
+    assert re.search(rf"- .*{re.escape(name)}.* (is not what|does not belong|is missing|files)", said), said
+
+
+def other_tools(job):
+    told(lambda m: m.update(made_by="0" * 64))(job)
+
+
+def test_other_tools_may_move_the_last_decimal_and_nothing_else(made, tmp_path):
+    job = copied(made, tmp_path)
+    other_tools(job)
+    assert remade(job).proven
+    lines = (job / "setpoints.csv").read_text().split("\n")
+    row = lines[500].split(",")
+    for units, proven in ((1, True), (2, False)):
+        moved = [*row[:1], f"{float(row[1]) + units * 1e-6:.6f}", *row[2:]]
+        (job / "setpoints.csv").write_text("\n".join([*lines[:500], ",".join(moved), *lines[501:]]))
+        assert remade(job).proven is proven
+    (job / "setpoints.csv").write_text("\n".join(lines))
+    text("report.txt", "CLEAN", "CLEAR")(job)
+    assert not remade(job).proven
+
+
+def test_without_the_remake_it_says_so(made):
+    code, said = run("verify", made, "--without-remake")
+    assert code == 0
+    assert "not made again" in said
+    assert "remake" not in said.split("note")[0]
+
+
+def test_inputs_that_make_no_job_are_a_fault(made, tmp_path):
+    job = copied(made, tmp_path)
+    (job / "inputs" / "program.nc").write_text("G01 X?\n")
+    check = remade(job)
+    assert not check.proven
+    assert "cannot be made again" in check.faults[0]
