@@ -1,7 +1,8 @@
-"""Faults of inputs and outputs: what, where, what was expected and what was found."""
+"""Faults of inputs and outputs: where, what is wrong, and what to type instead."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Self
 
 MOST_FAULTS = 1000
@@ -14,10 +15,10 @@ class HexpostError(Exception):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """One fault of an input: ``what`` says what was expected and what was found.
+    """One fault of an input: ``what`` says what is wrong and, if it can, what to type.
 
-    ``line`` and ``column`` count from 1; ``key`` is a key path of a TOML file; ``text`` is the line itself
-    (for the caret); ``hint`` says how to mend it; ``code`` names the kind of fault in lower-case-with-hyphens;
+    ``line`` and ``column`` count from 1; ``key`` is a key path, which ``what`` names; ``text`` is the line itself
+    (for the caret); ``hint`` says how to fix it; ``code`` names the kind of fault in lower-case-with-hyphens;
     ``count`` is how many faults this one stands for.
     """
 
@@ -38,8 +39,6 @@ class Fault:
             place += f":{self.line}"
             if self.column is not None:
                 place += f":{self.column}"
-        if self.key:
-            place += f": {self.key}"
         out = [f"{place}: {self.what}"]
         if self.text and self.column is not None:
             out += excerpt(self.text, self.column)
@@ -66,6 +65,27 @@ class InputError(HexpostError):
         if (more := self.total - sum(f.count for f in self.faults)) > 0:
             out.append(f"... and {more} more faults")
         return "\n".join(out)
+
+
+def missing(name: str, line: str) -> str:
+    """Return the text of what is missing: its name and the line to add."""
+    return f"`{name}` is missing; add it: {line}"
+
+
+def unknown(kind: str, name: str, known: Sequence[str]) -> str:
+    """Return the text of a name that nothing has: the nearest one of ``known``, or all of them."""
+    near = get_close_matches(name.rpartition(".")[2][:80], known, n=1)
+    return f"unknown {kind} `{name}`; " + (f"did you mean `{near[0]}`?" if near else f"known: {', '.join(known)}")
+
+
+def out_of_range(name: str, value: object, bound: str) -> str:
+    """Return the text of a value out of its range: ``bound`` is the one that it broke, such as ``above 0``."""
+    return f"{name} is {value}; it must be {bound}"
+
+
+def digits(value: float) -> str:
+    """Return a bound without an exponent."""
+    return f"{value:.12f}".rstrip("0").rstrip(".")
 
 
 class OutputError(HexpostError):

@@ -220,7 +220,7 @@ def content(path: Path) -> Text:
         lines += source[at : at + _PIECE].count(b"\n")
         shelf.let_go()
     if lines > MOST_LINES:
-        what = f"expected at most {MOST_LINES:,} lines, found {lines:,}"
+        what = f"has {lines:,} lines; at most {MOST_LINES:,} are read"
         hint = "cut the program into several, each from rest to rest"
         raise InputError([Fault(file=str(path), what=what, code="too-large", hint=hint)])
     return source
@@ -235,10 +235,10 @@ def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
         The program moves nothing, or takes more than ``inputs.most_rows`` setpoints.
     """
     if feed not in MODES:
-        raise HexpostError(f"--feed {feed} is not one schedule: expected {' or '.join(MODES)}")
+        raise HexpostError(f"--feed {feed} is not one schedule; write {' or '.join(MODES)}")
     meaning = inputs.meaning
     if not meaning.moves.count:
-        what, hint = "expected at least one move, found none", "is this a whole program, or only a part of one?"
+        what, hint = "the program moves nothing", "is this a whole program, or only a part of one?"
         raise InputError([Fault(file=inputs.program.name, what=what, code="no-motion", hint=hint)])
     path = build(meaning.moves, inputs.machine)
     try:
@@ -249,13 +249,13 @@ def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
 
 
 def _too_long(inputs: Inputs, path: ToolPath, rows: float) -> InputError:
-    """Return the refusal of a job of more setpoints than are allowed, told at the block that takes longest."""
+    """Return the refusal of a job of more setpoints than are allowed, at the block that takes longest."""
     seconds, line = least_time(path, inputs.meaning.moves, inputs.meaning.events, inputs.machine)
     least = seconds / inputs.machine.period
     rows, hours = least if least > inputs.most_rows else rows, inputs.machine.period / 3600.0
     what = (
-        f"expected at most {inputs.most_rows:,} setpoints ({inputs.most_rows * hours:,.3g} h of motion), found "
-        f"{rows:,.0f} ({rows * hours:,.3g} h) in all; this block takes longest"
+        f"the job takes {rows:,.0f} setpoints ({rows * hours:,.3g} h), and at most {inputs.most_rows:,} "
+        f"({inputs.most_rows * hours:,.3g} h) are allowed; this block takes longest"
     )
     hint = "is its feed or dwell right? a longer control period makes fewer setpoints, --most-rows allows more"
     return InputError([Fault(file=inputs.program.name, line=line, what=what, code="job-too-long", hint=hint)])

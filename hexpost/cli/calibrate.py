@@ -82,7 +82,7 @@ def command(
     built = load_machine(Path(machine)) if machine else demonstration_machine()
     noise = Noise(place=sigma_mm, turn=sigma_deg * RAD_PER_DEG)
     if (plan is None) == (poses is None):
-        raise click.UsageError("expected either POSES or --plan N")
+        raise click.UsageError("give either POSES or --plan N")
     if plan is not None:
         chosen = choose_poses(built, plan, noise)
         written = write_all((output, lambda: plan_csv(chosen).encode()))

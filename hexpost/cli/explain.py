@@ -17,11 +17,11 @@ def span(_: click.Context, __: click.Parameter, value: str | None) -> tuple[int,
         return EVERY
     found = re.fullmatch(r"([0-9]{1,9})?(:)?([0-9]{1,9})?", value.strip())
     if found is None or not (found[1] or found[3]):
-        raise click.BadParameter(f"expected A:B, two line numbers, found {value!r}")
+        raise click.BadParameter(f"{value!r} is no range of lines; write A:B, for example 10:20")
     first = int(found[1] or 1)
     last = int(found[3]) if found[3] else EVERY[1] if found[2] else first
     if not 1 <= first <= last:
-        raise click.BadParameter(f"expected lines from 1, the first not after the last, found {value!r}")
+        raise click.BadParameter(f"{value!r}: lines count from 1, and the first must not be after the last")
     return first, last
 
 
@@ -59,4 +59,4 @@ def command(
     for line in (json.dumps(b, allow_nan=False) for b in blocks) if as_json else text(blocks):
         click.echo(line)
     if line is None:
-        raise HexpostError(f"{program}: expected blocks in the lines asked for, found none in its {job.program.lines}")
+        raise HexpostError(f"{program}: no blocks in these lines; the program has {job.program.lines} lines")

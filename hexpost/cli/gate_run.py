@@ -139,7 +139,9 @@ def _shard(text: str | None) -> Shard | None:
         return None
     found = re.fullmatch(r"(\d{1,6})/(\d{1,6})", text)
     if not found or not 1 <= int(found[1]) <= int(found[2]):
-        raise click.BadParameter(f"expected I/N with 1 <= I <= N, found {text}", param_hint="--shard")
+        raise click.BadParameter(
+            f"{text} is no share; write I/N, for example 1/4, with I from 1 to N", param_hint="--shard"
+        )
     return Shard(index=int(found[1]), count=int(found[2]))
 
 

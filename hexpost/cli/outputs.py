@@ -128,21 +128,21 @@ def _faults(
     from hexpost.tables.whole import PartFile, refuse_special
 
     if any(_same(path, other) for other in inputs):
-        yield f"{path}: expected another file than an input, found the same\n    hint: name a new file"
+        yield f"{path}: is an input, too\n    hint: name a new file"
         return
     if twins := [name for name, other in others if _same(path, other)]:
-        yield f"{path}: expected a file of its own, found that {twins[0]} writes it, too"
+        yield f"{path}: is written by {twins[0]}, too; name another file"
         return
     try:
         refuse_special(path)
         if path.exists():
             if not replaces:
-                yield f"{path}: expected no file of this name, found one\n    hint: --overwrite replaces it"
+                yield f"{path}: exists already\n    hint: --overwrite replaces it"
                 return
             if not _is_of(path, kinds):
                 wanted = " or ".join(kinds)
                 yield (
-                    f"{path}: expected nothing here or a {wanted} to replace, found a file of another kind\n"
+                    f"{path}: is a file of another kind; only a {wanted} is replaced\n"
                     "    hint: name a new file, or move this one away"
                 )
                 return
@@ -160,7 +160,7 @@ def _of_folder(path: Path, inputs: Iterable[Path], *, job: bool, replaces: bool)
 
     for file in inputs:
         if path.is_dir() and file.resolve().is_relative_to(path.resolve()) and file.exists():
-            yield f"{path}: expected a folder without inputs, found {file} in it\n    hint: choose another folder"
+            yield f"{path}: holds the input {file}\n    hint: choose another folder"
             return
     try:
         if job:
@@ -200,7 +200,7 @@ def write_all(*files: tuple[str | None, Callable[[], "Text"]]) -> list[str]:
     for name, content in files:
         if not name:
             continue
-        fault = f"{name}: expected no file of this name, found one that came meanwhile"
+        fault = f"{name}: exists already: somebody wrote it meanwhile"
         if meta.get(_REPLACES, True) or not Path(name).exists():
             try:
                 write_whole(Path(name), content())

@@ -106,7 +106,8 @@ def command(
 
     for name, limits in (("--x-mm", x_mm), ("--y-mm", y_mm), ("--z-mm", z_mm), ("--turn-deg", turn_deg)):
         if limits is not None and not -1e5 <= limits[0] <= limits[1] <= 1e5:
-            raise click.BadParameter(f"expected LOW not above HIGH, found {limits[0]:g} {limits[1]:g}", param_hint=name)
+            what = f"{limits[0]:g} {limits[1]:g}: write LOW, then HIGH, each from -100000 to 100000"
+            raise click.BadParameter(what, param_hint=name)
     search = Search(
         x=x_mm, y=y_mm, z=z_mm, turn=(turn_deg[0] * RAD_PER_DEG, turn_deg[1] * RAD_PER_DEG), step=step_mm,
         step_turn=step_deg * RAD_PER_DEG, objective=objective, overhang=overhang,

@@ -55,7 +55,7 @@ def inputs_of(
         return schedule(spared(load(given, period)), feed)
     job = schedule(load(given, period), feed)
     if proving != AS_PROGRAMMED:
-        raise HexpostError("--yaw: expected no override, lift or single block beside it: prove out with --yaw fixed")
+        raise HexpostError("--yaw does not go with an override, a lift or single block: prove out with --yaw fixed")
     from hexpost.setup.yaw import free_yaw
 
     chosen = free_yaw(job, yaw, switches)
@@ -73,7 +73,7 @@ def period_of(period_ms: float) -> float:
     """Return the control period in s; a period is a whole number of microseconds."""
     micros = round(period_ms * 1000) if isfinite(period_ms) else 0
     if not 1 <= micros <= 1_000_000 or abs(micros - period_ms * 1000) > 1e-6:
-        what = f"expected whole microseconds from 0.001 to 1000 ms, found {period_ms:g}"
+        what = f"{period_ms:g} is no period; write whole microseconds, from 0.001 to 1000 ms"
         raise click.BadParameter(what, param_hint="--period-ms")
     return micros / 1e6
 

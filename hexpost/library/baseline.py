@@ -52,7 +52,7 @@ def load_baseline(path: Path) -> Baseline:
         raise InputError([Fault(file=name, what=f"not JSON: {error}", code="bad-baseline")]) from None
     rows = document.get("accepted") if isinstance(document, dict) and document.get("format") == FORMAT else None
     if not isinstance(rows, list):
-        what = f'expected a baseline: "format" {FORMAT} and a list "accepted"'
+        what = f'not a baseline: it needs "format": {FORMAT} and a list "accepted"'
         raise InputError([Fault(file=name, what=what, code="bad-baseline")])
     faults: list[Fault] = []
     entries = [_entry(row, f"accepted[{i + 1}]", name, faults) for i, row in enumerate(rows)]
@@ -65,20 +65,20 @@ def _entry(row: Any, key: str, name: str, faults: list[Fault]) -> Entry:  # noqa
     """Return one entry; what is wrong with it is noted."""
 
     def fault(what: str, sub: str = "") -> None:
-        faults.append(Fault(file=name, what=what, code="bad-baseline", key=key + sub))
+        faults.append(Fault(file=name, what=f"{key}{sub} {what}", code="bad-baseline", key=key + sub))
 
     given: dict[str, Any] = row if isinstance(row, dict) else {}
     texts = {k: given.get(k) or "" for k in _TEXTS}
     strut, use, blocks = given.get("strut") or 0, given.get("use"), given.get("blocks", 1)
     for k, value in texts.items():
         if not isinstance(value, str) or (not value and k in ("program", "limit", "fingerprint")):
-            fault("expected a text", f".{k}")
+            fault("must be a text", f".{k}")
     if not isinstance(use, int | float) or not math.isfinite(use):
-        fault("expected a number", ".use")
+        fault("must be a number", ".use")
     if type(strut) is not int or type(blocks) is not int:
-        fault("expected whole numbers under strut and blocks")
+        fault("must have whole numbers under strut and blocks")
     if isinstance(texts["expires"], str) and texts["expires"] and _day(texts["expires"]) is None:
-        fault(f"expected a date as YYYY-MM-DD, found {texts['expires'][:40]}", ".expires")
+        fault(f"is {texts['expires'][:40]}; write a date as YYYY-MM-DD", ".expires")
     return Entry(**texts, strut=strut, use=use if isinstance(use, int | float) else 0.0, blocks=blocks)
 
 

@@ -48,7 +48,7 @@ class Cache:
             folder.mkdir(parents=True, exist_ok=True)
             _mark(folder)
         except OSError as error:
-            what = f"expected a folder for the cache that can be written: {error.strerror or error}"
+            what = f"the cache cannot be written here: {error.strerror or error}"
             raise OutputError(
                 f"{folder}: {what}\n    hint: --cache DIR names another, --no-cache does without"
             ) from None

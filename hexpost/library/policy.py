@@ -3,12 +3,11 @@
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from pathlib import Path
 from types import MappingProxyType
 
 from hexpost.audit.model import Limit, Limits
-from hexpost.errors import InputError
+from hexpost.errors import InputError, unknown
 from hexpost.library.model import POLICY_LIMITS
 from hexpost.library.patterns import fits
 from hexpost.library.programs import SUFFIXES
@@ -77,7 +76,7 @@ def load_policy(path: str | Path, over: Settings, checking: Checking = ALL_LIMIT
     limits = checking.limits.and_more(*POLICY_LIMITS)
     everywhere = _settings(root.table("all", optional=True), folder, limits)
     where = tuple(_where(t, folder, limits) for t in (root.tables("where") if root.has("where") else ()))
-    root.close(("where",))
+    root.close()
     if root.faults:
         raise InputError(root.faults)
     return Policy(
@@ -113,9 +112,7 @@ def _must_check(t: Table, limits: Limits) -> tuple[str, ...]:
     """Return the limits that must be looked at; others than those of the audit are refused."""
     names, known = t.texts("must_check"), [row.name for row in limits if row not in POLICY_LIMITS]
     for name in (x for x in names if x not in known):
-        near = get_close_matches(name[:80], known, n=1)
-        hint = f"did you mean {near[0]}?" if near else "known here: " + ", ".join(known)
-        t.fault("must_check", f"expected names of limits, found {name[:80]}", "bad-value", hint)
+        t.fault("must_check", f"lists an {unknown('limit', name[:80], known)}", "bad-value")
     return names
 
 
@@ -124,7 +121,7 @@ def _inside(t: Table, key: str, folder: Path) -> str:
     given = t.text(key)
     name = given.replace("\\", "/")
     if name.startswith("/") or ".." in name.split("/") or ":" in name.split("/")[0]:
-        t.fault(key, "expected a file in the folder of the policy or below, found a way out of it", "bad-value")
+        t.fault(key, "leads out of the folder of the policy; name a file in it or below", "bad-value")
         return str(folder)
     return str(folder / given)
 
@@ -132,7 +129,7 @@ def _inside(t: Table, key: str, folder: Path) -> str:
 def _rules(t: Table, limits: Limits) -> dict[str, LimitRule]:
     """Return the rules of the limits that are named."""
     out = {limit.name: _rule(t.table(limit.name), limit, limits) for limit in limits if t.has(limit.name)}
-    t.close([limit.name for limit in limits])
+    t.close()
     return out
 
 
@@ -143,7 +140,7 @@ def _rule(t: Table, limit: Limit, limits: Limits) -> LimitRule:
     shares = {key.removesuffix("_percent"): t.positive(key, most=_PERCENT) / _PERCENT for key in keys}
     if keys and not limit.margin:
         names = ", ".join(row.name for row in limits if row.margin)
-        t.fault(keys[0], f"expected a margin only for {names}, found one for {limit.name}", "bad-value")
+        t.fault(keys[0], f"is a margin, and {limit.name} has none; these have: {names}", "bad-value")
     t.close()
     return LimitRule(level=level, **shares)
 

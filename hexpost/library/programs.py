@@ -33,7 +33,7 @@ def find(paths: Sequence[str], kinds: Sequence[str] = SUFFIXES) -> list[str]:
         elif glob.has_magic(path) and (hits := _of_pattern(path, kinds)):
             out.update(hits)
         else:
-            what = "expected a program, a folder or a pattern that fits some, found nothing there"
+            what = "does not exist, and as a pattern it fits no program; name a program, a folder or a pattern"
             faults.append(Fault(file=path, what=what, code="no-such-program"))
     if faults:
         raise InputError(faults)

@@ -5,6 +5,7 @@ from functools import lru_cache
 import numpy as np
 
 from hexpost.arrays import Array
+from hexpost.errors import digits
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.kinematics.links import links
 from hexpost.kinematics.singular import LEAST, Nearness
@@ -52,15 +53,15 @@ def check_geometry(machine: Machine, root: Table) -> None:
     for i, (strut, length) in enumerate(zip(machine.struts, lengths, strict=True)):
         low, high = strut.stroke
         if not low <= length <= high:
-            what = f"expected a stroke that holds the {length:.3f} mm of the reference pose, found {low:g} to {high:g}"
+            what = f"is [{low:g}, {high:g}]; the reference pose needs {length:.3f}"
             root.fault(f"strut[{i + 1}].stroke_mm", what, "out-of-stroke")
     if apart and lengths.min() > LEAST_DISTANCE_MM:
         length = characteristic_length(machine)
         found = abs(_at_reference(machine, length))
         if found < LEAST:
             what = (
-                "expected struts that hold the platform in all six directions, found a singular pose: its "
-                f"conditioning (characteristic length {length:.1f} mm) is {found:.1e}, at least {LEAST:g} is needed"
+                "is a singular pose: the struts do not hold the platform in all six directions. Its conditioning "
+                f"(characteristic length {length:.1f} mm) is {found:.9f}; it must be at least {digits(LEAST)}"
             )
             root.fault("reference.pose_mm_deg", what, "singular")
 
@@ -75,7 +76,8 @@ def _distinct(base: Array, platform: Array, root: Table) -> bool:
         distance = np.linalg.norm(base[:i] - base[i], axis=1) + np.linalg.norm(platform[:i] - platform[i], axis=1)
         if distance.min() < LEAST_DISTANCE_MM:
             first = int(distance.argmin()) + 1
-            what = f"expected six different struts, found both joints of strut {first} again"
-            root.fault(f"strut[{i + 1}]", what, "repeated")
+            root.fault(
+                f"strut[{i + 1}]", f"has both joints of strut {first} again; give each strut its own", "repeated"
+            )
             good = False
     return good

@@ -38,21 +38,21 @@ def words(t: Table) -> Wording:
         manual_withdrawal=t.positive("manual_withdrawal_s", most=3600.0) if t.has("manual_withdrawal_s") else None,
     )
     if out.numbers == "implied" and not out.format_mm and not out.format_inch:
-        what = 'expected format_mm or format_inch beside "implied": they say where the point stands'
-        t.fault("numbers", what, "missing-key", 'for example format_mm = "X+53Y+53Z+53F40"')
+        what = 'is "implied" without a format; add for example format_mm = "X+53Y+53Z+53F40"'
+        t.fault("numbers", what, "missing-key")
     if (out.dwell_p, out.dwell_x, out.dwell_f) == ("none",) * 3:
-        t.fault("dwell_p", 'expected a unit for one of dwell_p, dwell_x and dwell_f, found "none" for all', "bad-value")
+        t.fault("dwell_p", 'is "none", as are dwell_x and dwell_f; give one of them a unit', "bad-value")
     t.close()
     return out
 
 
 def dialect(root: Table) -> tuple[DialectWord, ...]:
-    """Return the rows of the dialect table; every word stands in one row at most."""
+    """Return the rows of the dialect table; every word has one row at most."""
     rows: list[DialectWord] = []
     for t in root.tables("dialect") if root.has("dialect") else []:
         row = _dialect_word(t)
         if row.word and any(row.word == other.word for other in rows):
-            t.fault("word", f"expected each word once, found {row.word} again", "repeated")
+            t.fault("word", f"is {row.word} again; name each word once", "repeated")
         rows.append(row)
     return tuple(rows)
 
@@ -61,24 +61,22 @@ def _dialect_word(t: Table) -> DialectWord:
     """Return one row of the dialect table."""
     word, action = t.text("word").upper(), t.choice("action", ("ignore", "same-as", "refuse"), None)
     if word and not WORD.fullmatch(word):
-        t.fault(
-            "word", f"expected a letter, or a letter and a number as in M77 or G54.1, found {word[:40]}", "bad-value"
-        )
+        t.fault("word", f"is {word[:40]}; write a letter, or a letter and a number as in M77 or G54.1", "bad-value")
         word = ""
     elif word in ("N", "O"):
-        t.fault("word", f"expected a word, found {word}: block and program numbers are no words", "bad-value")
+        t.fault("word", f"is {word}; block and program numbers are no words", "bad-value")
     same = t.text("same_as").upper() if action == "same-as" else ""
     if same and not CODE.fullmatch(same):
-        t.fault("same_as", f"expected a G or M word as in M08, found {same[:40]}", "bad-value")
+        t.fault("same_as", f"is {same[:40]}; write a G or M word as in M08", "bad-value")
         same = ""
     elif same and not known(same):
         hint = "`hexpost words` lists the words there are"
-        t.fault("same_as", f"there is no word {same[:40]}: nothing would be read in its place", "bad-value", hint)
+        t.fault("same_as", f"is {same[:40]}, which is no word that is read", "bad-value", hint)
         same = ""
     message = t.text("message", None if action == "refuse" else "-")
     along = "".join(t.text("with").upper().split()) if action == "ignore" and t.has("with") else ""
     if not PARAMETERS.fullmatch(along):
-        t.fault("with", f'expected letters of the words that go along, as in "PQ", found {along[:40]}', "bad-value")
+        t.fault("with", f'is {along[:40]}; write the letters of the words that go along, as in "PQ"', "bad-value")
     t.close()
     return DialectWord(
         word=_plain(word),
@@ -101,5 +99,5 @@ def reference_return(t: Table, zero: Array) -> ReferenceReturn:
         g30=t.pose("g30_pose_mm_deg") if t.has("g30_pose_mm_deg") else zero,
         g74=t.pose("g74_pose_mm_deg") if t.has("g74_pose_mm_deg") else zero,
     )
-    t.close(("g28_pose_mm_deg", "g30_pose_mm_deg", "g74_pose_mm_deg"))
+    t.close()
     return out

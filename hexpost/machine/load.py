@@ -108,7 +108,7 @@ def load_tools(path: str | Path) -> Tools:
             round=t.flag("round") if t.has("round") else True,
         )
         if tool.number in tools and t.has("number"):
-            t.fault("number", f"expected each tool once, found tool {tool.number} again", "repeated")
+            t.fault("number", f"is {tool.number} again; give each tool once", "repeated")
         tools[tool.number] = tool
         t.close()
     root.close()
@@ -147,7 +147,7 @@ def no_setup() -> Setup:
 def _offsets(t: Table) -> Mapping[str, Array]:
     """Return the work offsets by name."""
     out = {name: _pose_of(t.table(name)) for name in OFFSETS if t.has(name)}
-    t.close(OFFSETS)
+    t.close()
     return out
 
 
@@ -160,11 +160,11 @@ def _pose_of(t: Table) -> Array:
 
 def _check_kind(root: Table, expected: str) -> None:
     """Raise a fault of its own for a file of another kind, given with the wrong option."""
-    if any(root.has(key) for key in KINDS[expected]):
+    if root.any_of(KINDS[expected]):
         return
     for kind, keys in KINDS.items():
-        if any(root.has(key) for key in keys):
-            what = f"expected a {expected} file, found a {kind} file"
+        if root.any_of(keys):
+            what = f"this is a {kind} file, not a {expected} file"
             hint = f"give it with --{kind}; were two options mixed up?"
             raise InputError([Fault(file=root.file, what=what, code="other-file", hint=hint)])
 

@@ -17,9 +17,9 @@ def forces(t: Table) -> Forces:
     """Return what acts on the platform."""
     zero = np.zeros(3)
     out = Forces(
-        gravity=frozen(t.numbers("gravity_m_s2", 3, STANDARD_GRAVITY, farthest=100.0) * 1e3),
-        force=t.numbers("force_n", 3, zero, farthest=MOST_NEWTON),
-        moment=frozen(t.numbers("moment_nm", 3, zero, farthest=MOST_NEWTON) * 1e3),
+        gravity=frozen(t.numbers("gravity_m_s2", "x y z", STANDARD_GRAVITY, farthest=100.0) * 1e3),
+        force=t.numbers("force_n", "x y z", zero, farthest=MOST_NEWTON),
+        moment=frozen(t.numbers("moment_nm", "x y z", zero, farthest=MOST_NEWTON) * 1e3),
         window=t.positive("window_s", default=10.0, most=600.0),
     )
     t.close()
@@ -28,7 +28,7 @@ def forces(t: Table) -> Forces:
 
 def spindle(t: Table) -> Spindle:
     """Return the capsule about the spindle; it ends at the origin of the platform frame by default."""
-    out = Spindle(top=t.numbers("top_mm", 3, np.zeros(3)), radius=t.positive("radius_mm", most=1e4))
+    out = Spindle(top=t.numbers("top_mm", "x y z", np.zeros(3)), radius=t.positive("radius_mm", most=1e4))
     t.close()
     return out
 
@@ -37,14 +37,13 @@ def keep_out(root: Table) -> tuple[Box, ...]:
     """Return the boxes."""
     out = []
     for t in root.tables("keep_out") if root.has("keep_out") else ():
-        low, high = t.numbers("low_mm", 3), t.numbers("high_mm", 3)
+        low, high = t.numbers("low_mm", "x y z"), t.numbers("high_mm", "x y z")
         if (low >= high).any():
-            t.fault("high_mm", "expected a corner beyond low_mm in x, y and z, found one that is not", "bad-value")
+            t.fault("high_mm", "must be above low_mm in x, y and z", "bad-value")
         out.append(Box(name=t.text("name"), low=low, high=high))
         t.close()
     if len(out) > MOST_BOXES:
-        root.fault("keep_out", f"expected at most {MOST_BOXES} boxes, found {len(out)}", "bad-value")
-    root.asked("keep_out")
+        root.fault("keep_out", f"has {len(out)} boxes; it must have at most {MOST_BOXES}", "bad-value")
     return tuple(out)
 
 
@@ -55,14 +54,12 @@ def health(t: Table) -> Health:
         conditioning=t.positive("conditioning", most=1.0) if t.has("conditioning") else None,
         clearance=t.positive("clearance_mm", most=1e4) if t.has("clearance_mm") else None,
     )
-    t.asked("characteristic_length_mm", "conditioning", "clearance_mm")
     t.close()
     return out
 
 
 def tool_force(t: Table) -> tuple[float, float, float, float]:
     """Return the force coefficients of a tool: against the feed, for a mm of feed per tooth; axial likewise."""
-    t.asked("teeth")
     most = MOST_NEWTON
     return (
         t.number("feed_force_n", 0.0, least=0.0, most=most),

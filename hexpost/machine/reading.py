@@ -42,14 +42,14 @@ def read_text(path: str | Path, most: int) -> Text:
     name = str(path)
     try:
         if not S_ISREG(Path(path).stat().st_mode):
-            raise InputError([Fault(file=name, what="expected a regular file", code="file")])
+            raise InputError([Fault(file=name, what="is a folder, a pipe or a device; give a file", code="file")])
         with Path(path).open("rb") as file:
             source = shelf.text(file, most + 1)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise InputError([Fault(file=name, what=f"cannot be read: {reason}", code="unreadable")]) from None
     if len(source) > most:
-        raise InputError([Fault(file=name, what=f"expected at most {most:,} bytes, found more", code="too-large")])
+        raise InputError([Fault(file=name, what=f"is longer than {most:,} bytes", code="too-large")])
     return source
 
 
@@ -65,17 +65,17 @@ def parse(source: bytes, name: str) -> Table:
         text = source.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = source.count(b"\n", 0, error.start) + 1
-        what = f"expected UTF-8 text, found the byte {source[error.start]:#04x}"
+        what = f"the byte {source[error.start]:#04x} is no UTF-8 text; save the file as UTF-8"
         raise InputError([Fault(file=name, what=what, code="bad-toml", line=line)]) from None
     if any(len(_DOT.findall(piece)) >= MOST_PARTS for piece in _PIECES.split(text)):
-        what = f"expected keys of at most {MOST_PARTS} parts, found a longer one"
+        what = f"a key has more than {MOST_PARTS} parts"
         raise InputError([Fault(file=name, what=what, code="bad-toml")])
     try:
         values: dict[str, object] = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError([_syntax_fault(str(error), text, name)]) from None
     except (RecursionError, ValueError):
-        what = "expected tables, lists and numbers of ordinary size, found nesting or digits without end"
+        what = "tables or lists are nested too deep, or a number has too many digits"
         raise InputError([Fault(file=name, what=what, code="bad-toml")]) from None
     return Table(values, "", name, [])
 

@@ -22,17 +22,14 @@ def universal(t: Table, end: str) -> Universal | None:
     Axes that are not given are nan: they take their default from the reference pose.
     """
     keys = [f"{end}_{part}" for part in ("outer_axis", "inner_axis", "cone_deg", "outer_deg", "inner_deg")]
-    t.asked(*keys)
     given = [t.has(key) for key in keys]
     unknown = np.full(3, np.nan)
     outer, inner = (_axis(t, key) if there else unknown for key, there in zip(keys[:2], given[:2], strict=True))
     if given[0] != given[1]:
-        t.fault(
-            keys[given[0]], f"expected both axes of the joint or neither, found only {keys[given[1]]}", "missing-key"
-        )
+        t.fault(keys[given[0]], f"is missing beside {keys[given[1]]}; give both axes or neither", "missing-key")
     elif given[0] and abs(outer @ inner) > PERPENDICULAR:
         angle = float(np.degrees(np.arccos(np.clip(outer @ inner, -1.0, 1.0))))
-        t.fault(keys[1], f"expected an axis perpendicular to {keys[0]}, found {angle:.2f} degrees", "bad-value")
+        t.fault(keys[1], f"is at {angle:.2f} degrees to {keys[0]}; make it 90", "bad-value")
     elif given[0]:
         inner = inner - (outer @ inner) * outer
         inner /= np.linalg.norm(inner)
@@ -49,7 +46,7 @@ def screw(t: Table) -> Screw:
     root = _optional(t, "root_diameter_mm")
     bore = t.number("bore_mm", 0.0, least=0.0)
     if root is not None and bore >= root:
-        t.fault("bore_mm", f"expected less than root_diameter_mm {root:g}, found {bore:g}", "bad-value")
+        t.fault("bore_mm", f"is {bore:g}; it must be below root_diameter_mm, {root:g}", "bad-value")
     out = Screw(
         lead=t.positive("lead_mm", most=1000.0),
         hand=1 if t.choice("hand", ("right", "left"), "right") == "right" else -1,
@@ -78,7 +75,7 @@ def screw(t: Table) -> Screw:
         ("torque", "nm", out.torque, out.torque_continuous),
     ):
         if most is not None and lasting is not None and lasting > most:
-            what = f"expected at most {name}_{unit} {most:g}, found {lasting:g}: what holds for ever holds for a moment"
+            what = f"is {lasting:g}; it must be at most {name}_{unit}, {most:g}"
             t.fault(f"{name}_continuous_{unit}", what, "bad-value")
     t.close()
     return out
@@ -110,18 +107,18 @@ def body(t: Table) -> Body:
 
 def _axis(t: Table, key: str) -> Array:
     """Return a direction (3,) as a unit vector."""
-    row = t.numbers(key, 3)
+    row = t.numbers(key, "x y z")
     length = float(np.linalg.norm(row))
     if length == 0.0:
-        t.fault(key, "expected a direction, found three zeros", "bad-value")
+        t.fault(key, "has no length; write for example [1, 0, 0]", "bad-value")
     return row / length if length > 0.0 else np.full(3, np.nan)
 
 
 def _range(t: Table, key: str) -> Range:
     """Return two rising angles, rad."""
-    low, high = np.radians(t.numbers(key, 2, farthest=180.0))
+    low, high = np.radians(t.numbers(key, "lowest highest", farthest=180.0))
     if low >= high:
-        what = f"expected two rising angles, found {np.degrees(low):g} and {np.degrees(high):g}"
+        what = f"is [{np.degrees(low):g}, {np.degrees(high):g}]; the second must be above the first"
         t.fault(key, what, "bad-value")
     return float(low), float(high)
 
@@ -130,7 +127,6 @@ def _optional(t: Table, key: str) -> float | None:
     """Return a number above 0, or ``None`` where there is no such key."""
     if t.has(key):
         return t.positive(key)
-    t.asked(key)
     return None
 
 
@@ -138,7 +134,8 @@ def _celsius(t: Table, key: str) -> float:
     """Return a temperature; default 20 degrees Celsius, the reference temperature of ISO 1."""
     value = t.number(key, 20.0)
     if not COLDEST_C <= value <= HOTTEST_C:
-        what = f"expected degrees Celsius, {COLDEST_C:g} to {HOTTEST_C:g}, found {value:g}"
+        bound = f"at least {COLDEST_C:g}" if value < COLDEST_C else f"at most {HOTTEST_C:g}"
+        what = f"is {value:g} degrees Celsius; it must be {bound}"
         kelvin = COLDEST_C <= value - 273.15 <= HOTTEST_C
         t.fault(key, what, "bad-value", f"{value:g} kelvin are {value - 273.15:g} degrees Celsius" if kelvin else "")
     return value

@@ -1,15 +1,14 @@
-"""One table of a TOML file, read key by key: faults are collected with key path, expected and found."""
+"""One table of a TOML file, read key by key: faults are collected with key path and the text to type."""
 
 import re
 from collections.abc import Callable, Sequence
-from difflib import get_close_matches
 from math import isfinite, nan
 from typing import TypeVar
 
 import numpy as np
 
 from hexpost.arrays import Array, frozen
-from hexpost.errors import Fault
+from hexpost.errors import Fault, digits, missing, out_of_range, unknown
 from hexpost.units import RAD_PER_DEG
 
 T = TypeVar("T")
@@ -35,169 +34,188 @@ class Table:
         self._values = values
         self._asked: list[str] = []
 
-    def fault(self, key: str, what: str, code: str, hint: str = "") -> None:
-        """Note a fault of ``key``."""
-        self.faults.append(Fault(file=self.file, what=what, code=code, key=self._at(key), hint=hint))
+    def fault(self, key: str, says: str, code: str, hint: str = "") -> None:
+        """Note a fault of ``key``: ``says`` goes on after its name."""
+        self._note(key, f"{self._at(key)} {says}", code, hint)
 
     def has(self, key: str) -> bool:
-        """Return whether the file has ``key``."""
+        """Return whether the file has ``key``, which is a known one."""
+        self._asked.append(key)
         return key in self._values
+
+    def any_of(self, keys: Sequence[str]) -> bool:
+        """Return whether the file has one of ``keys``, known here or not."""
+        return any(key in self._values for key in keys)
 
     def text(self, key: str, default: str | None = None) -> str:
         """Return a string that is not blank."""
-        value = self._get(key, "text in quotes", default)
+        value = self._get(key, '"text"', default)
         if isinstance(value, str) and value.strip() and value.isprintable():
             return value
-        self._refuse(key, "text in quotes (printable, not blank)", value)
+        self._refuse(key, '"text"', value)
         return ""
 
     def texts(self, key: str, default: Sequence[str] | None = None) -> tuple[str, ...]:
         """Return one or more strings in brackets, none of them blank."""
-        expected = "texts in brackets"
-        value = self._get(key, expected, default)
+        typed = '["text", ...]'
+        value = self._get(key, typed, default)
         rows = value if isinstance(value, list | tuple) else []
         if rows and all(isinstance(x, str) and x.strip() and x.isprintable() for x in rows):
             return tuple(str(x) for x in rows)
-        self._refuse(key, expected, value)
+        self._refuse(key, typed, value)
         return ()
 
     def flag(self, key: str) -> bool:
         """Return true or false; false where the key is missing."""
-        expected = "true or false"
-        value = self._get(key, expected, default=False)
+        typed = "true or false"
+        value = self._get(key, typed, default=False)
         if not isinstance(value, bool):
-            self._refuse(key, expected, value)
+            self._refuse(key, typed, value)
         return value is True
 
     def choice(self, key: str, options: Sequence[str], default: str | None) -> str:
         """Return one of ``options``."""
-        expected = "one of " + ", ".join(f'"{x}"' for x in options)
-        value = self._get(key, expected, default)
+        typed = " or ".join([", ".join(f'"{x}"' for x in options[:-1]), f'"{options[-1]}"'])
+        value = self._get(key, typed, default)
         if isinstance(value, str) and value in options:
             return value
-        self._refuse(key, expected, value)
+        self._refuse(key, typed, value)
         return ""
 
     def whole(self, key: str, least: int, most: int) -> int:
         """Return a whole number from ``least`` to ``most``."""
-        expected = f"a whole number from {least} to {most}"
-        value = self._get(key, expected, None)
-        if isinstance(value, int) and not isinstance(value, bool) and least <= value <= most:
-            return value
-        self._refuse(key, expected, value)
-        return least
+        value = self._get(key, "whole number", None)
+        if not isinstance(value, int) or isinstance(value, bool):
+            self._refuse(key, "whole number", value)
+            return least
+        self._bound(key, value, f"at least {least}" if value < least else f"at most {most}" if value > most else "")
+        return min(max(value, least), most)
 
     def positive(self, key: str, default: float | None = None, most: float = MOST) -> float:
         """Return a number above zero, in inside units."""
-        value = self._get(key, "a number above 0", default)
-        number = _number(value)
-        if LEAST <= number <= most:
-            return number * _factor(key)
-        limit = f" ({LEAST:g} to {most:g})" if number > 0.0 else ""
-        self._refuse(key, f"a number above 0{limit}", value)
-        return nan
+        number = self._between(key, default, LEAST, most)
+        return number * _factor(key)
 
     def number(self, key: str, default: float | None = None, *, least: float = -MOST, most: float = MOST) -> float:
         """Return a number from ``least`` to ``most``, as written."""
-        expected = "a number" if least == -MOST else f"a number of at least {least:g}"
-        value = self._get(key, expected, default)
-        number = _number(value)
-        if least <= number <= most:
-            return number
-        self._refuse(key, expected if number < least or not isfinite(number) else f"at most {most:g}", value)
-        return nan
+        return self._between(key, default, least, most)
 
-    def asked(self, *keys: str) -> None:
-        """Note that ``keys`` are known though they are missing."""
-        self._asked += keys
-
-    def numbers(self, key: str, count: int, default: Array | None = None, farthest: float = FARTHEST_MM) -> Array:
-        """Return ``count`` numbers of at most ``farthest`` in size, shape (count,), as written."""
-        expected = f"{count} numbers in brackets"
-        value = self._get(key, expected, default)
+    def numbers(self, key: str, parts: str, default: Array | None = None, farthest: float = FARTHEST_MM) -> Array:
+        """Return a number for each of ``parts`` (``"x y z"``), of at most ``farthest`` in size, as written."""
+        count, typed = len(parts.split()), f"[{', '.join(parts.split())}]"
+        value = self._get(key, typed, default)
         row = np.array([_number(x) for x in value]) if isinstance(value, list | np.ndarray) else np.empty(0)
         if row.shape != (count,) or not np.isfinite(row).all():
-            self._refuse(key, expected, value)
+            self._refuse(key, f"{typed}, {count} numbers", value)
             return np.full(count, nan)
         if np.abs(row).max() > farthest:
-            self._refuse(key, f"{count} numbers of at most {farthest:g} in size", value)
+            i = int(np.abs(row).argmax())
+            bound = f"at most {digits(farthest)}" if row[i] > 0.0 else f"at least {digits(-farthest)}"
+            self._note(key, out_of_range(f"{parts.split()[i]} of {self._at(key)}", digits(row[i]), bound), "bad-value")
         return frozen(row)
 
     def pose(self, key: str = "pose_mm_deg", default: Array | None = None) -> Array:
         """Return a pose (6,): x y z in mm, a b c in rad; angles of at most a whole turn."""
-        row = np.array(self.numbers(key, 6, default))
+        row = np.array(self.numbers(key, "x y z a b c", default))
         if np.abs(row[3:]).max() > 360.0:
-            self._refuse(key, "angles of at most 360 degrees", self._values.get(key))
+            self.fault(key, f"turns {np.abs(row[3:]).max():g} degrees; a turn is at most 360", "bad-value")
         row[3:] *= RAD_PER_DEG
         return frozen(row)
 
     def matrix(self, key: str) -> Array:
         """Return three rows of three numbers, shape (3, 3)."""
-        expected = "three rows of three numbers"
-        value = self._get(key, expected, None)
+        typed = "[[xx, xy, xz], [yx, yy, yz], [zx, zy, zz]]"
+        value = self._get(key, typed, None)
         rows = value if isinstance(value, list) else []
         if len(rows) == 3 and all(isinstance(row, list) and len(row) == 3 for row in rows):
             out = np.array([[_number(x) for x in row] for row in rows])
             if np.isfinite(out).all() and np.abs(out).max() <= MOST:
                 return frozen(out)
-        self._refuse(key, expected, value)
+        self._refuse(key, typed, value)
         return np.full((3, 3), nan)
 
     def table(self, key: str, *, optional: bool = False) -> "Table":
         """Return the table under ``key``; an optional one that is missing is empty."""
-        value = self._get(key, f"a table [{self._at(key)}]", {} if optional else None)
+        value = self._get(key, f"[{self._heading(key)}]", {} if optional else None)
         if not isinstance(value, dict):
-            self._refuse(key, f"a table [{self._at(key)}]", value)
+            if value is not None:
+                self.fault(key, f"is {_shown(value)}; make it a table: [{self._heading(key)}]", "bad-value")
             return Table({}, self._at(key), self.file, [])
         return Table(value, self._at(key), self.file, self.faults)
 
     def maybe(self, key: str, make: Callable[["Table"], T]) -> T | None:
         """Return what ``make`` makes of the table under ``key``, or ``None`` where there is no such table."""
-        self.asked(key)
         return make(self.table(key)) if self.has(key) else None
 
     def tables(self, key: str, count: int | None = None) -> list["Table"]:
         """Return the repeated tables under ``key``; their paths count from 1."""
-        kind = f"[[{self._at(key)}]]"
-        expected = f"one or more tables {kind}" if count is None else f"{count} tables {kind}"
-        value = self._get(key, expected, None)
+        kind = f"[[{self._heading(key)}]]"
+        value = self._get(key, kind, None)
         rows = value if isinstance(value, list) else []
         good = bool(rows) and all(isinstance(row, dict) for row in rows)
-        if value is not None and not (good and count in (None, len(rows))):
-            shown = f"{len(rows)} tables" if good else _shown(value)
-            self.fault(key, f"expected {expected}, found {shown}", "bad-value")
+        if value is not None and not good:
+            self.fault(key, f"is {_shown(value)}; make it a list of tables: {kind}", "bad-value")
+        elif good and count not in (None, len(rows)):
+            self._note(key, f"the file has {len(rows)} of {kind}; it must have {count}", "bad-value")
         return [
             Table(row, f"{self._at(key)}[{i + 1}]", self.file, self.faults)
             for i, row in enumerate(rows)
             if isinstance(row, dict)
         ]
 
-    def close(self, known: Sequence[str] = ()) -> None:
-        """Note every key that was neither asked for nor is ``known``, with the nearest one that could be meant."""
-        known = list(dict.fromkeys([*self._asked, *known]))
+    def close(self) -> None:
+        """Note every key that was not asked for, with the nearest one that could be meant."""
+        known = list(dict.fromkeys(self._asked))
         for key in self._values:
             if key not in known:
-                near = get_close_matches(key[:80], known, n=1)
-                hint = f"did you mean {near[0]}?" if near else "known here: " + ", ".join(known)
                 plain = key if re.fullmatch(r"[A-Za-z0-9_-]{1,80}", key) else ascii(key[:80])
-                self.fault(plain, f"expected a known key, found {plain}", "unknown-key", hint)
+                self._note(plain, unknown("key", self._at(plain), known), "unknown-key")
 
     def _at(self, key: str) -> str:
         return f"{self.path}.{key}" if self.path else key
 
-    def _get(self, key: str, expected: str, default: object) -> object:
+    def _heading(self, key: str) -> str:
+        """Return the heading of a table as a file has it: without the counts of repeated ones."""
+        return re.sub(r"\[\d+\]", "", self._at(key))
+
+    def _note(self, key: str, what: str, code: str, hint: str = "") -> None:
+        """Note a fault of ``key`` in whole words."""
+        self.faults.append(Fault(file=self.file, what=what, code=code, key=self._at(key), hint=hint))
+
+    def _get(self, key: str, typed: str, default: object) -> object:
         """Return the value of ``key`` or its default; a missing key without a default is a fault."""
         self._asked.append(key)
         if key in self._values:
             return self._values[key]
         if default is None:
-            self.fault(key, f"expected {expected}, found no such key", "missing-key")
+            line = typed if typed.strip("[]") == self._heading(key) else f"{key} = {typed}"
+            self._note(key, missing(self._at(key), line), "missing-key")
         return default
 
-    def _refuse(self, key: str, expected: str, value: object) -> None:
-        """Note that ``value`` is not what was expected; a missing key has been noted already."""
-        if value is not None:
-            self.fault(key, f"expected {expected}, found {_shown(value)}", "bad-value")
+    def _between(self, key: str, default: float | None, least: float, most: float) -> float:
+        """Return a number from ``least`` to ``most``; one of ``LEAST`` means above 0."""
+        typed = "number above 0" if least == LEAST else "number"
+        value = self._get(key, typed, default)
+        number = _number(value)
+        if not isfinite(number):
+            self._refuse(key, typed, value)
+        elif number < least:
+            self._bound(key, value, "above 0" if number <= 0.0 and least == LEAST else f"at least {digits(least)}")
+        elif number > most:
+            self._bound(key, value, f"at most {digits(most)}")
+        else:
+            return number
+        return nan
+
+    def _refuse(self, key: str, typed: str, value: object) -> None:
+        """Note that ``value`` is of another kind; a missing key, or what its default is of, has been noted already."""
+        if key in self._values:
+            self.fault(key, f"is {_shown(value)}; write {key} = {typed}", "bad-value")
+
+    def _bound(self, key: str, value: object, bound: str) -> None:
+        """Note that ``value`` breaks ``bound``; an empty one holds."""
+        if bound:
+            self._note(key, out_of_range(self._at(key), _shown(value), bound), "bad-value")
 
 
 def _number(value: object) -> float:

@@ -23,15 +23,15 @@ def period(root: Table) -> float:
     value = root.positive("period_ms", default=1.0, most=1000.0)
     micro = value * 1000.0
     if abs(micro - round(micro) if np.isfinite(micro) else 0.0) > 1e-6 or micro < 0.5:
-        root.fault("period_ms", f"expected whole microseconds, found {value:g} ms", "bad-value")
+        root.fault("period_ms", f"is {value:g}; the period must be whole microseconds", "bad-value")
     return round(micro) / 1e6 if np.isfinite(micro) else micro
 
 
 def pallet(t: Table) -> Pallet:
     """Return the pallet."""
-    size = t.numbers("size_mm", 2)
+    size = t.numbers("size_mm", "x y")
     if (size <= 0.0).any():
-        t.fault("size_mm", f"expected two numbers above 0, found {size[0]:g} and {size[1]:g}", "bad-value")
+        t.fault("size_mm", f"is [{size[0]:g}, {size[1]:g}]; both must be above 0", "bad-value")
     out = Pallet(pose=t.pose(), size=(float(size[0]), float(size[1])))
     t.close()
     return out
@@ -42,15 +42,19 @@ def platform(t: Table) -> Platform:
     inertia = t.matrix("inertia_kg_m2")
     if np.isfinite(inertia).all():
         if not np.allclose(inertia, inertia.T, rtol=1e-9, atol=0.0):
-            t.fault("inertia_kg_m2", "expected a symmetric matrix, found one that is not", "bad-value")
+            t.fault(
+                "inertia_kg_m2",
+                "is not symmetric; write the same number for xy and yx, xz and zx, yz and zy",
+                "bad-value",
+            )
         elif np.linalg.eigvalsh(inertia)[0] <= 0.0:
             least = np.linalg.eigvalsh(inertia)[0]
-            what = f"expected a positive definite matrix, found a principal moment of {least:g}"
+            what = f"has a principal moment of {least:g}; all three must be above 0"
             t.fault("inertia_kg_m2", what, "bad-value")
     out = Platform(
-        gauge_point=t.numbers("gauge_point_mm", 3),
+        gauge_point=t.numbers("gauge_point_mm", "x y z"),
         mass_kg=t.positive("mass_kg"),
-        centre_of_mass=t.numbers("centre_of_mass_mm", 3),
+        centre_of_mass=t.numbers("centre_of_mass_mm", "x y z"),
         inertia_kg_m2=inertia,
     )
     t.close()
@@ -76,14 +80,14 @@ def tool_tip(t: Table) -> ToolTip:
 
 def strut(t: Table) -> Strut:
     """Return one strut; its sub-tables are optional."""
-    stroke = t.numbers("stroke_mm", 2)
+    stroke = t.numbers("stroke_mm", "shortest longest")
     if np.isfinite(stroke).all() and not 0.0 < stroke[0] < stroke[1]:
-        what = f"expected a shortest length above 0 and a longer longest one, found {stroke[0]:g} and {stroke[1]:g}"
+        what = f"is [{stroke[0]:g}, {stroke[1]:g}]; the first must be above 0, the second above the first"
         t.fault("stroke_mm", what, "bad-value")
     joint = t.table("joint", optional=True)
     out = Strut(
-        base_joint=t.numbers("base_joint_mm", 3),
-        platform_joint=t.numbers("platform_joint_mm", 3),
+        base_joint=t.numbers("base_joint_mm", "x y z"),
+        platform_joint=t.numbers("platform_joint_mm", "x y z"),
         stroke=(float(stroke[0]), float(stroke[1])),
         speed=t.positive("speed_mm_s"),
         acceleration=t.positive("acceleration_mm_s2"),
@@ -96,7 +100,7 @@ def strut(t: Table) -> Strut:
     )
     joint.close()
     if out.screw is not None and out.screw.supported >= stroke[0]:
-        what = f"expected less than the shortest length {stroke[0]:g}, found {out.screw.supported:g}"
+        what = f"is {out.screw.supported:g}; it must be below the shortest length of the strut, {stroke[0]:g}"
         t.fault("screw.supported_mm", what, "bad-value")
     t.close()
     return out
@@ -107,8 +111,8 @@ def check_screws(struts_: Sequence[Strut], root: Table) -> None:
     with_screw = [s.screw is not None for s in struts_]
     for i, s in enumerate(struts_):
         if any(with_screw) and not with_screw[i]:
-            what = f"expected a screw for every strut or for none, found one for strut {with_screw.index(True) + 1}"
+            what = f"is missing, and strut {with_screw.index(True) + 1} has one; add it to every strut or to none"
             root.fault(f"strut[{i + 1}].screw", what, "missing-key")
         elif s.thermal is not None and not with_screw[i]:
-            what = "expected a screw beside it (growth shows in the command alone), found none"
+            what = "needs a screw of the same strut; add [strut.screw]: growth shows in the command alone"
             root.fault(f"strut[{i + 1}].thermal", what, "missing-key")

@@ -67,13 +67,13 @@ def check_limits(machine: Machine, root: Table) -> None:
             assert joint is not None
             key = f"strut[{i + 1}].joint.{end}"
             if joint.cone is not None and np.radians(swing[i]) > joint.cone:
-                what = f"expected a cone that holds the {swing[i]:.2f} degrees of the reference pose"
-                root.fault(f"{key}_cone_deg", f"{what}, found {np.degrees(joint.cone):g}", "out-of-range")
+                what = f"is {np.degrees(joint.cone):g}; the reference pose needs {swing[i]:.2f}"
+                root.fault(f"{key}_cone_deg", what, "out-of-range")
             for name, row, held in (("outer", 0, joint.outer_range), ("inner", 1, joint.inner_range)):
                 if held is not None and not held[0] <= np.radians(angles[row, i]) <= held[1]:
-                    what = f"expected a range that holds the {angles[row, i] + 0.0:.2f} degrees of the reference pose"
                     low, high = np.degrees(held)
-                    root.fault(f"{key}_{name}_deg", f"{what}, found {low:g} to {high:g}", "out-of-range")
+                    what = f"is [{low:g}, {high:g}]; the reference pose is at {angles[row, i] + 0.0:.2f}"
+                    root.fault(f"{key}_{name}_deg", what, "out-of-range")
 
 
 def _resolved(joint: Universal | None, n: Array, key: str, root: Table) -> Universal:
@@ -87,9 +87,9 @@ def _resolved(joint: Universal | None, n: Array, key: str, root: Table) -> Unive
         return replace(joint, outer=frozen(outer), inner=frozen(np.cross(n, outer)))
     angle = float(np.degrees(np.arccos(np.clip(abs(joint.outer @ n), 0.0, 1.0))))
     if angle < NEAREST_DEG:
-        what = f"expected an axis at least {NEAREST_DEG:g} degrees off the strut at the reference pose"
-        root.fault(key, f"{what}, found one along the strut ({angle:.2f} degrees off)", "bad-value")
+        what = f"is {angle:.2f} degrees off the strut at the reference pose; it must be at least {NEAREST_DEG:g}"
+        root.fault(key, what, "bad-value")
     elif abs(np.cross(joint.outer, joint.inner) @ n) < np.sin(np.radians(NEAREST_DEG)):
-        what = "expected axes whose normal is within 85 degrees of the strut at the reference pose, found the strut"
-        root.fault(key.replace("outer", "inner"), f"{what} in the plane of both axes", "bad-value")
+        what = "lies in one plane with the outer axis and the strut at the reference pose; turn it out of that plane"
+        root.fault(key.replace("outer", "inner"), what, "bad-value")
     return joint

@@ -37,7 +37,7 @@ def shorthand(text: str) -> dict[str, Digits]:
     except UnexpectedInput as error:
         at = error.column - 1 if error.column > 0 else len(text)
         raise ValueError(
-            f"expected the shorthand of a format sheet, found {text[at : at + 20]!r} at {at + 1}"
+            f"is not the shorthand of a format sheet: {text[at : at + 20]!r} at character {at + 1}"
         ) from None
     out: dict[str, Digits] = {}
     seen: set[str] = set()
@@ -45,7 +45,7 @@ def shorthand(text: str) -> dict[str, Digits]:
         assert isinstance(word, Tree)
         letter, digits = str(word.children[0]).upper(), str(word.children[-1])
         if letter in seen:
-            raise ValueError(f"expected every letter once, found {letter} again")
+            raise ValueError(f"has {letter} twice; give each letter once")
         seen.add(letter)
         if len(digits) == 2:
             out[letter] = Digits(int(digits[0]), int(digits[1]))

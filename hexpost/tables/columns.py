@@ -1,11 +1,10 @@
 """The columns of a setpoint table: their names, their order, and how finely each is held."""
 
-import difflib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from hexpost.arrays import Array
-from hexpost.errors import Fault, InputError
+from hexpost.errors import Fault, InputError, unknown
 from hexpost.setpoints.model import Gearing, Setpoints
 
 STRUTS = 6
@@ -145,7 +144,4 @@ def _gears(s: Setpoints) -> Gearing:
 def _unknown(name: str, groups: Sequence[ColumnGroup]) -> Fault:
     short = (*_SHORT, *(g.name for g in groups))
     known = (*short, *(g.column(k + 1) for g in groups for k in range(STRUTS)))
-    near = difflib.get_close_matches(name, known, n=1)
-    hint = f"did you mean {near[0]}?" if near else f"groups are {', '.join(short)}"
-    what = f"expected a column or a group of columns, found {name!r}"
-    return Fault(file="--columns", what=what, code="unknown-column", hint=hint)
+    return Fault(file="--columns", what=unknown("column", name, known), code="unknown-column")

@@ -49,8 +49,7 @@ class Claim:
         if not same:
             self.close()
             raise OutputError(
-                f"{folder}: expected no other run at work here, found one\n"
-                "    hint: wait for it, or choose another folder with --out"
+                f"{folder}: another run is at work here\n    hint: wait for it, or choose another folder with --out"
             )
 
     def close(self) -> None:

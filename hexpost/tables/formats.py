@@ -107,7 +107,7 @@ def encoder(kind: str, part: PartFile, columns: TableColumns, period: float, siz
         from hexpost.tables.parquet import ParquetEncoder
     except ImportError as e:
         raise OutputError(
-            "table format parquet: expected the package pyarrow, found none\n"
+            "table format parquet needs the package pyarrow\n"
             "    hint: install hexpost[parquet], or choose --table csv or npy"
         ) from e
     return ParquetEncoder(part, columns, period)

@@ -140,8 +140,8 @@ class JobFolder:
         """Make the folder in which the job is built that takes the place of the old one."""
         if self.path.is_mount() or Path.cwd().is_relative_to(self.path.resolve()):
             raise OutputError(
-                f"{self.path}: expected a folder that can be exchanged for another, found a mounted disk or the folder "
-                "that hexpost was started in\n    hint: choose a folder in it with --out, or empty it first"
+                f"{self.path}: cannot be replaced: it is a mounted disk, or hexpost was started in it\n"
+                "    hint: choose a folder in it with --out, or empty it first"
             )
         self._building, _ = sides(self.path)
         with writing(self._building):
@@ -157,7 +157,7 @@ class JobFolder:
         """Exchange the new job for the old one, in one step or in two that the next run can undo."""
         new, old = sides(self.path)
         if signature(self.path) != self._before:
-            raise OutputError(f"{self.path}: expected the old job as it was, found that somebody wrote to it meanwhile")
+            raise OutputError(f"{self.path}: the old job has changed: somebody wrote to it meanwhile")
         if not exchange(new, self.path):
             self.path.rename(old)
             try:
@@ -212,7 +212,7 @@ class JobFolder:
 
     def _check_claim(self) -> None:
         if not self._claimed(self._building):
-            raise OutputError(f"{self.path}: expected this run alone to write here, found that another took it over")
+            raise OutputError(f"{self.path}: another run has taken this folder over")
 
     def _make_folders(self, path: Path) -> None:
         missing = []

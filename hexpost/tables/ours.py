@@ -80,18 +80,17 @@ def look(path: Path, *, overwrite: bool) -> dict[str, str]:
         It is no folder, holds no job, or one that is finished and may not be replaced.
     """
     if path.is_symlink():
-        raise OutputError(f"{path}: expected a folder or nothing, found a symbolic link")
+        raise OutputError(f"{path}: is a symbolic link; choose a folder with --out")
     if not path.exists():
         return {}
     if not path.is_dir():
-        raise OutputError(f"{path}: expected a folder or nothing, found a file")
+        raise OutputError(f"{path}: is a file; choose a folder with --out")
     if not (there := present(path)):
         return {}
     known = listed(path)
     if known is None:
         raise OutputError(
-            f"{path}: expected an empty folder or a job, found other files ({there[0]})\n"
-            "    hint: choose another folder with --out"
+            f"{path}: holds other files than a job ({there[0]})\n    hint: choose another folder with --out"
         )
     if MANIFEST in known and not overwrite:
         raise OutputError(f"{path}: already holds a job\n    hint: use --overwrite to replace it, or another --out")
@@ -110,12 +109,12 @@ def refuse_others(folder: Path, known: Mapping[str, str]) -> None:
     for name in present(folder):
         file = folder / name
         if file.is_symlink() or not file.is_file():
-            raise OutputError(f"{file}: expected a file of the old job, found a link or a special file{advice}")
+            raise OutputError(f"{file}: is a link or a special file, not a file of the old job{advice}")
         part = known.get(name) == "-" and _PART.fullmatch(PurePosixPath(name).name)
         if name not in known or (known[name] == "-" and not part):
-            raise OutputError(f"{file}: expected only files of the old job, found one that it does not list{advice}")
+            raise OutputError(f"{file}: is not listed by the old job{advice}")
         if not part and digest_of(file) != known[name]:
-            raise OutputError(f"{file}: expected the file of the old job, found it changed since{advice}")
+            raise OutputError(f"{file}: has changed since the old job was written{advice}")
 
 
 def discard(folder: Path, *, keep: bool = False) -> None:
@@ -151,7 +150,7 @@ def settle(path: Path) -> None:
         if not os.path.lexists(side):
             continue
         if side.is_symlink() or not side.is_dir():
-            raise OutputError(f"{side}: expected nothing or what a run left here, found a link or a file; move it away")
+            raise OutputError(f"{side}: is a link or a file in the way; move it away")
         claim = Claim(side)
         try:
             if _is_whole(side) and (not path.exists() or (path.is_dir() and not present(path))):

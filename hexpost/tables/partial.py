@@ -29,8 +29,8 @@ class SplitTable:
         if each and rows > each * MOST_FILES:
             least = -(-rows // MOST_FILES)
             raise OutputError(
-                f"--rows-per-file {each}: expected at most {MOST_FILES} files, found {-(-rows // each):,}\n"
-                f"    hint: {least:,} rows or more in a file, for there are {rows:,} rows"
+                f"--rows-per-file {each} makes {-(-rows // each):,} files; at most {MOST_FILES} are written\n"
+                f"    hint: write --rows-per-file {least} or more: there are {rows:,} rows"
             )
         self._part, self._kind, self._columns, self._period, self._each = part, kind, columns, period, each
         self._done: list[tuple[PartFile, int]] = []

@@ -165,7 +165,7 @@ def write_whole(path: Path, data: Text) -> WrittenFile:
 def refuse_special(path: Path) -> None:
     """Refuse a path where something else is than a file: a link, a folder, a device, a pipe."""
     if path.is_symlink() or (path.exists() and not path.is_file()):
-        raise OutputError(f"{path}: expected a file or nothing, found a link, a folder or a special file")
+        raise OutputError(f"{path}: is a link, a folder or a special file; name a plain file")
 
 
 def digest_of(path: Path) -> str:
@@ -193,6 +193,5 @@ def writing(path: Path) -> Iterator[None]:
     except OSError as e:
         reason = (e.strerror or str(e)).lower()
         raise OutputError(
-            f"{path}: expected to write here, found: {reason}\n"
-            "    hint: choose another place, or free space and set rights there"
+            f"{path}: cannot be written: {reason}\n    hint: choose another place, or free space and set rights there"
         ) from e

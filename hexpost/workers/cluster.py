@@ -34,11 +34,11 @@ def cluster(address: str) -> Iterator[Engine]:
         from distributed import Client
     except ImportError:
         hint = "\n    hint: install the extra: hexpost[cluster]"
-        raise HexpostError(f"--cluster: expected dask.distributed to be installed, found none{hint}") from None
+        raise HexpostError(f"--cluster needs the package dask.distributed{hint}") from None
     try:
         client = Client(address, timeout=_PATIENCE_S, set_as_default=False)
     except (OSError, ValueError) as error:
-        raise HexpostError(f"--cluster {address}: expected a scheduler, found none: {error}") from None
+        raise HexpostError(f"--cluster {address}: no scheduler answers: {error}") from None
     logging.disable()  # what its client says of a scheduler that is gone is a sentence here
     try:
         _prove(client, address)

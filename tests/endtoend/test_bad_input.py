@@ -146,7 +146,7 @@ def test_explaining_lines_that_hold_no_block_says_so(tmp_path):
     (tmp_path / "good.nc").write_text(GOOD)
     code, said = run(tmp_path, "explain", str(tmp_path / "good.nc"), "--lines", "300:400")
     assert code == 2
-    assert "found none in its 7" in said
+    assert "no blocks in these lines; the program has 7" in said
 
 
 def test_convert_makes_one_schedule(tmp_path):

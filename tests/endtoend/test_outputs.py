@@ -97,10 +97,10 @@ def test_no_output_replaces_an_input_or_a_file_of_another_kind(shop, writer):
         code, said = run(*WRITERS[writer], name)
         assert code == 2, (name, said)
         if name in WRITERS[writer]:
-            assert "expected another file than an input, found the same" in said, said
+            assert "is an input, too" in said, said
         else:
             assert name not in kinds.get(writer, ()), name
-            told = ("found a file of another kind", "expected a baseline", "not JSON")
+            told = ("is a file of another kind", "not a baseline", "not JSON")
             assert any(t in said for t in told), (name, said)
         assert content(shop) == before, name
     assert left_over(shop) == []
@@ -111,7 +111,7 @@ def test_an_input_by_another_name_is_still_one(shop):
     (shop / "below").mkdir()
     for name in ("./p.nc", "same.nc", "below/../p.nc", str(shop / "p.nc")):
         code, said = run("refeed", "p.nc", "--overwrite", "-o", name)
-        assert (code, "expected another file than an input" in said) == (2, True), said
+        assert (code, "is an input, too" in said) == (2, True), said
     (shop / "link.nc").symlink_to("p.nc")
     assert run("refeed", "link.nc", "--overwrite", "-o", "p.nc")[0] == 2
     assert (shop / "p.nc").read_text() == SHORT
@@ -120,7 +120,7 @@ def test_an_input_by_another_name_is_still_one(shop):
 def test_two_outputs_are_two_files(shop):
     code, said = run("gate", "p.nc", "--serial", "--no-cache", "--sarif", "x", "--html", "./x")
     assert code == 2
-    assert "--html x: expected a file of its own, found that --sarif writes it, too" in said
+    assert "--html x: is written by --sarif, too" in said
     assert not (shop / "x").exists()
 
 
@@ -152,7 +152,7 @@ def test_a_job_folder_holds_no_input(shop):
     assert run("convert", "p.nc", "--out", "job")[0] == 0
     before = content(shop)
     code, said = run("convert", "job/inputs/program.nc", "--out", "job", "--overwrite")
-    assert (code, "expected a folder without inputs" in said) == (2, True), said
+    assert (code, "holds the input" in said) == (2, True), said
     code, said = run("convert", "p.nc", "--machine", "job/inputs/machine.toml", "--out", "job", "--overwrite")
     assert code == 2
     assert content(shop) == before
@@ -168,7 +168,7 @@ def test_a_place_that_cannot_be_written_is_named_with_its_option_before_the_work
     code, said = run(*WRITERS[writer], place)
     option = WRITERS[writer][-1].replace("-o", "--output").replace("---", "--")
     assert code == 2
-    assert place in said or "found: " in said
+    assert place in said or "cannot be written: " in said
     assert option.split("utput")[0].rstrip("o") in said
     assert "internal fault" not in said
     assert content(shop) == before
@@ -179,7 +179,7 @@ def test_convert_refuses_its_folder_before_the_work(shop, monkeypatch):
 
     assert run("convert", "p.nc")[0] == 0
     monkeypatch.setattr(runs, "inputs_of", None)
-    refused = {"p.nc/job": "p.nc", ".": "found p.nc in it", "/proc/job": "--out /proc"}
+    refused = {"p.nc/job": "p.nc", ".": "holds the input p.nc", "/proc/job": "--out /proc"}
     for words, text in (([], "already holds a job"), *((["--out", o], t) for o, t in refused.items())):
         code, said = run("convert", "p.nc", *words)
         assert (code, text in said) == (2, True), said
@@ -194,7 +194,7 @@ def test_an_output_that_fails_takes_no_other_along(shop, monkeypatch):
 
     def breaks(path, data):
         if path.name in ("g.sarif", "placed.toml", "reach.csv"):
-            raise OutputError(f"{path}: expected to write here, found: no space left on device")
+            raise OutputError(f"{path}: cannot be written: no space left on device")
         return plain(path, data)
 
     monkeypatch.setattr(whole, "write_whole", breaks)
@@ -202,7 +202,7 @@ def test_an_output_that_fails_takes_no_other_along(shop, monkeypatch):
     (shop / "q.nc").write_text(LOW)
     code, said = run("gate", "p.nc", "q.nc", "--serial", "--no-cache", "--policy", "gate.toml", *words)
     assert code == 2
-    assert "g.sarif: expected to write here, found: no space left on device" in said
+    assert "g.sarif: cannot be written: no space left on device" in said
     assert "2 programs" in said
     assert not (shop / "g.sarif").exists()
     assert all((shop / n).stat().st_size for n in ("g.xml", "g.html", "b.json"))

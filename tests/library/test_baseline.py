@@ -165,13 +165,13 @@ GOOD = {"program": "p", "limit": "speed", "fingerprint": "f", "use": 1.2}
 @pytest.mark.parametrize(
     ("text", "what"),
     [
-        ("", "not JSON"), ("[]", "expected a baseline"), ('{"format": 2, "accepted": []}', "expected a baseline"),
-        (json.dumps({"format": 1, "accepted": [3]}), "expected a text"),
-        (json.dumps({"format": 1, "accepted": [{**GOOD, "use": "x"}]}), "expected a number"),
-        (json.dumps({"format": 1, "accepted": [{**GOOD, "use": float("nan")}]}), "expected a number"),
-        (json.dumps({"format": 1, "accepted": [{**GOOD, "strut": 1.5}]}), "expected whole numbers"),
-        (json.dumps({"format": 1, "accepted": [{**GOOD, "expires": "soon"}]}), "expected a date as YYYY-MM-DD"),
-        (json.dumps({"format": 1, "accepted": [{**GOOD, "reason": ["x"]}]}), "expected a text"),
+        ("", "not JSON"), ("[]", "not a baseline"), ('{"format": 2, "accepted": []}', "not a baseline"),
+        (json.dumps({"format": 1, "accepted": [3]}), r"accepted\[1\].program must be a text"),
+        (json.dumps({"format": 1, "accepted": [{**GOOD, "use": "x"}]}), "use must be a number"),
+        (json.dumps({"format": 1, "accepted": [{**GOOD, "use": float("nan")}]}), "use must be a number"),
+        (json.dumps({"format": 1, "accepted": [{**GOOD, "strut": 1.5}]}), "must have whole numbers"),
+        (json.dumps({"format": 1, "accepted": [{**GOOD, "expires": "soon"}]}), "soon; write a date as YYYY-MM-DD"),
+        (json.dumps({"format": 1, "accepted": [{**GOOD, "reason": ["x"]}]}), "reason must be a text"),
         ("[" * 100_000, "not JSON"),
     ],
 )  # fmt: skip

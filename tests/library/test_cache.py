@@ -266,7 +266,7 @@ def test_two_gates_at_once(shop):
 
 def test_a_folder_that_cannot_be_written_is_refused(shop):
     (shop / "file").write_text("")
-    with pytest.raises(OutputError, match="expected a folder for the cache"):
+    with pytest.raises(OutputError, match="the cache cannot be written here"):
         Cache(shop / "file")
 
 

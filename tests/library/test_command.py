@@ -72,7 +72,7 @@ def test_files_are_written_and_a_second_run_writes_the_same(shop):
 
 def test_lists_on_standard_input(shop):
     assert verdicts("-", text="lib/a.nc\nlib/b.nc\n") == {"lib/a.nc": "pass", "lib/b.nc": "pass"}
-    assert "nothing there" in gate("-", text="lib/none.nc\n", code=2)
+    assert "none.nc: does not exist" in gate("-", text="lib/none.nc\n", code=2)
 
 
 def test_changed_programs_only_with_the_policy_of_the_library(shop):
@@ -117,11 +117,11 @@ def test_another_machine_file(shop):
 @pytest.mark.parametrize(
     ("words", "what"),
     [
-        (["nowhere"], "expected a program, a folder or a pattern"),
+        (["nowhere"], "nowhere: does not exist"),
         (["lib", "--machine", "no.toml"], "no.toml: cannot be read"),
         (["lib", "--policy", "no.toml"], "no.toml: cannot be read"),
-        (["lib", "--shard", "3/2"], "expected I/N"),
-        (["lib", "--shard", "x"], "expected I/N"),
+        (["lib", "--shard", "3/2"], "3/2 is no share; write I/N"),
+        (["lib", "--shard", "x"], "x is no share; write I/N"),
         (["lib", "--update-baseline"], "needs --baseline"),
         (["lib", "--against", "slow.toml", "--sarif", "x"], "--against goes with"),
         (["lib", "--jobs", "2"], "give one of --serial"),
@@ -130,9 +130,9 @@ def test_another_machine_file(shop):
         (["lib", "--no-cache", "--cache-key", "x"], "give one of --cache-key"),
         (["lib", "--cache-key", "slow.toml"], "others can read or change this key"),
         (["lib", "--recheck", "101"], "101"),
-        (["lib", "--sarif", "no/where.sarif"], "expected to write here"),
-        (["lib", "--cache", "slow.toml"], "expected a folder for the cache"),
-        (["home"], "nothing there"),
+        (["lib", "--sarif", "no/where.sarif"], "cannot be written"),
+        (["lib", "--cache", "slow.toml"], "the cache cannot be written here"),
+        (["home"], "home: does not exist"),
     ],
 )
 def test_bad_command_lines_are_one_clear_message(shop, words, what):

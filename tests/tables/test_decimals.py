@@ -106,10 +106,8 @@ def test_every_unknown_column_is_named_with_a_near_one():
     with pytest.raises(InputError) as e:
         choose(["length_7_mm", "sped", "line"])
     assert str(e.value).splitlines() == [
-        "--columns: expected a column or a group of columns, found 'length_7_mm'",
-        "    hint: did you mean length_6_mm?",
-        "--columns: expected a column or a group of columns, found 'sped'",
-        "    hint: did you mean speed?",
+        "--columns: unknown column `length_7_mm`; did you mean `length_6_mm`?",
+        "--columns: unknown column `sped`; did you mean `speed`?",
     ]
 
 

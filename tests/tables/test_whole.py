@@ -67,7 +67,7 @@ def test_an_interruption_right_after_a_file_got_its_name_leaves_nothing(tmp_path
 def test_links_and_special_files_are_not_written_through(tmp_path):
     (tmp_path / "link").symlink_to(tmp_path / "elsewhere")
     for target in (tmp_path / "link", tmp_path):
-        with pytest.raises(OutputError, match="expected a file or nothing, found a link, a folder or a special file"):
+        with pytest.raises(OutputError, match="is a link, a folder or a special file; name a plain file"):
             write_whole(target, b"x")
 
 
@@ -75,7 +75,7 @@ def test_a_place_that_cannot_be_written_is_named_with_its_reason(tmp_path):
     with pytest.raises(OutputError) as e:
         write_whole(tmp_path / "none" / "a", b"x")
     assert "none" in str(e.value)
-    assert "found: no such file or directory" in str(e.value)
+    assert "cannot be written: no such file or directory" in str(e.value)
     assert "hint: choose another place" in str(e.value)
 
 
@@ -131,12 +131,12 @@ def test_an_unfinished_job_is_no_job(tmp_path):
 
 def test_files_of_others_are_never_touched(tmp_path):
     (tmp_path / "notes.txt").write_text("mine")
-    with pytest.raises(OutputError, match=r"expected an empty folder or a job, found other files \(notes.txt\)"):
+    with pytest.raises(OutputError, match=r"holds other files than a job \(notes.txt\)"):
         JobFolder(tmp_path, overwrite=True)
     make_job(tmp_path / "job")
     (tmp_path / "job" / "notes.txt").write_text("mine")
     before = names(tmp_path)
-    with pytest.raises(OutputError, match=r"notes.txt: expected only files of the old job"):
+    with pytest.raises(OutputError, match=r"notes.txt: is not listed by the old job"):
         JobFolder(tmp_path / "job", overwrite=True)
     assert names(tmp_path) == before
 
@@ -145,9 +145,9 @@ def test_links_and_files_are_no_job_folder(tmp_path):
     make_job(tmp_path / "job")
     (tmp_path / "link").symlink_to(tmp_path / "job")
     (tmp_path / "file").write_text("x")
-    with pytest.raises(OutputError, match="found a symbolic link"):
+    with pytest.raises(OutputError, match="is a symbolic link"):
         JobFolder(tmp_path / "link", overwrite=True)
-    with pytest.raises(OutputError, match="found a file"):
+    with pytest.raises(OutputError, match="is a file"):
         JobFolder(tmp_path / "file", overwrite=True)
     (tmp_path / "job" / "setpoints.csv").unlink()
     (tmp_path / "job" / "setpoints.csv").symlink_to(tmp_path / "file")
@@ -160,7 +160,7 @@ def test_links_and_files_are_no_job_folder(tmp_path):
 
 def test_a_manifest_that_is_none_makes_no_job(tmp_path):
     (tmp_path / MANIFEST).write_text('{"files": 3}')
-    with pytest.raises(OutputError, match="expected an empty folder or a job"):
+    with pytest.raises(OutputError, match="holds other files than a job"):
         JobFolder(tmp_path, overwrite=True)
 
 
@@ -171,9 +171,9 @@ def test_two_runs_in_one_folder_do_not_mix(tmp_path, monkeypatch):
         first.put("report.txt", b"first")
         with JobFolder(tmp_path / "job", overwrite=True) as second:
             second.put("report.txt", b"second")
-            with pytest.raises(OutputError, match="another took it over"):
+            with pytest.raises(OutputError, match="another run has taken this folder over"):
                 first.put("report.txt", b"first")
-            with pytest.raises(OutputError, match="another took it over"):
+            with pytest.raises(OutputError, match="another run has taken this folder over"):
                 first.finish({})
             second.finish({})
     assert names(tmp_path / "job") == ["manifest.json", "report.txt"]
