@@ -140,9 +140,12 @@ DIALECT = '\n[[dialect]]\nword = "M77"\naction = "same-as"\nsame_as = "M123"\n'
 CONTRADICTIONS = {
     "thrust": (screw("thrust", 900, 901), "screw.thrust_continuous_n is 901; it must be at most thrust_n, 900"),
     "torque": (screw("torque", 9, 9.1), "screw.torque_continuous_nm is 9.1; it must be at most torque_nm, 9"),
-    "corner": (changed("corner_tolerance_mm = .*", "corner_tolerance_mm = 500"), "tool_tip.corner_tolerance_mm is 500; it"),
-    "turns": (changed("corner_tolerance_deg = .*", "corner_tolerance_deg = 60"), "tool_tip.corner_tolerance_deg is 60; it"),
-    "deviation": (changed("deviation_mm = .*", "deviation_mm = 100"), "tool_tip.deviation_mm is 100; it must be at most 20"),
+    "corner": (changed("corner_tolerance_mm = .*", "corner_tolerance_mm = 500"),
+               "tool_tip.corner_tolerance_mm is 500; it"),
+    "turns": (changed("corner_tolerance_deg = .*", "corner_tolerance_deg = 60"),
+              "tool_tip.corner_tolerance_deg is 60; it"),
+    "deviation": (changed("deviation_mm = .*", "deviation_mm = 100"),
+                  "tool_tip.deviation_mm is 100; it must be at most 20"),
     "word": (TEXT + DIALECT, "is M123, which is no word that is read"),
 }  # fmt: skip
 
