@@ -2,12 +2,14 @@
 
 import numpy as np
 
-from hexpost.verify.limits import Limits
+from hexpost.verify.limits import STEP_MM, Limits
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.told import Told
 
 NEAR, PICKED = 0.9, 0.05
 """A deviation below so much of its limit is told of a sample that an estimate picked: up to so much of it too small."""
+
+_UNITS = {"stroke": "mm", "speed": "mm/s", "acceleration": "mm/s2", "jerk": "mm/s3", "deviation": "mm"}
 
 
 def check_limits(limits: Limits, told: Told) -> Check:
@@ -28,6 +30,11 @@ def check_limits(limits: Limits, told: Told) -> Check:
             if limit != "deviation" or use.value > 0.0:
                 faults.add(f"{name}: the report shows no worst use")
             continue
+        bound = (low if use.low < (low + high) / 2.0 else high) if limit == "stroke" else high
+        if said["unit"] != _UNITS[limit] or not abs(said["allowed"] - bound) <= 1e-9 * abs(bound):
+            faults.add(
+                f"{name}: {said['allowed']} {said['unit']} allowed, the machine file says {bound} {_UNITS[limit]}"
+            )
         value = use.low if limit in ("stroke", "deviation") else abs(use.low)
         if limit == "deviation" and said["value"] < value < NEAR * high:
             step = max(step, PICKED * high)
@@ -36,6 +43,10 @@ def check_limits(limits: Limits, told: Told) -> Check:
         ):
             what = f"the worst is {value:.6f} in row {use.row}, line {use.line}"
             faults.add(f"{name}: {what}; the report says {said['value']}")
+    for k, (short, long) in told.lengths.items():
+        found = limits.shortest[k - 1], limits.longest[k - 1]
+        if not (abs(short - found[0]) <= STEP_MM and abs(long - found[1]) <= STEP_MM):
+            faults.add(f"strut {k}: {found[0]:.6f} to {found[1]:.6f} mm long, the report says {short} to {long}")
     limit, strut, share = worst
     text = f"found again from the table; worst use {share:.1%}, {limit}" + (f" of strut {strut}" if strut else "")
     return Check(name="limits", text=text, faults=faults.told())

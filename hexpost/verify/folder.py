@@ -91,6 +91,12 @@ def check_files(folder: Folder, known: Mapping[str, str]) -> Check:
     for name in (*folder.tables, *folder.manifest["inputs"].values()):
         if name not in listed:
             faults.add(f"{name}: the manifest names it, but lists no hash of it")
+    own = {"events.csv", "segments.json", "report.json", "report.txt", "report.html"}
+    known_names = own | set(folder.tables) | set(folder.manifest["inputs"].values())
+    if stride := folder.manifest["settings"].get("stride"):
+        known_names.add(f"reading-every-{stride}.csv")
+    for name in sorted(set(listed) ^ known_names):
+        faults.add(f"{name}: " + ("is no file of a job" if name in listed else "belongs to the job, is not listed"))
     _strangers(folder, faults)
     return Check(name="files", text=f"{len(listed)} files, {total:,} bytes, hashed", faults=faults.told())
 

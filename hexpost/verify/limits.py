@@ -63,6 +63,7 @@ class Limits:
 
     def __init__(self, machine: Machine, period: float, jerk: Array) -> None:
         self._period = period
+        self.shortest, self.longest = np.full(6, np.inf), np.full(6, -np.inf)
         self._struts = machine.struts
         self._deviation = machine.tool_tip.deviation
         self.uses = {(name, k): Use() for name in _BANDS for k in range(1, 7)}
@@ -81,6 +82,8 @@ class Limits:
     def add(self, rows: Rows) -> None:
         """Look at the new rows."""
         new = rows.new
+        np.minimum(self.shortest, rows.length[:, new].min(axis=1, initial=np.inf), out=self.shortest)
+        np.maximum(self.longest, rows.length[:, new].max(axis=1, initial=-np.inf), out=self.longest)
         jerk = np.zeros_like(rows.length)
         jerk[:, 1:] = np.diff(rows.acceleration) / self._period
         for k in range(len(self._struts)):

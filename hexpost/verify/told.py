@@ -50,6 +50,7 @@ class Told:
             lines.setdefault(f["line"], []).append(f)
         self.worst = {(limit, s["strut"]): w for s in report.get("struts", []) for limit, w in s["worst"].items()}
         self.worst |= {(limit, 0): w for limit, w in report.get("tool", {}).get("worst", {}).items()}
+        self.lengths = {s["strut"]: (s["shortest_mm"], s["longest_mm"]) for s in report.get("struts", [])}
         self._seen: set[Which] = set()
 
     def compare(
