@@ -45,7 +45,7 @@ class SelfCheck:
             return
         first, last = int(setpoints.poses.tick[0]), int(setpoints.poses.tick[-1])
         if (first, last) != (self._next, self._next + n - 1):
-            raise _failed(f"expected rows {self._next} to {self._next + n - 1}, found {n} rows, {first} to {last}")
+            raise _failed(f"rows {first} to {last} ({n} of them) do not follow row {self._next - 1}")
         self._next = last + 1
         self._share = (self._share + GOLDEN) % 1.0
         chosen = {int(self._share * n)} if self._rows else {0, n // 3, int(self._share * n), n - 1}
@@ -87,8 +87,7 @@ class SelfCheck:
                 if not abs(ours - other) <= most:
                     place = f"row {int(poses.tick[row])} (line {int(poses.line[row])})"
                     raise _failed(
-                        f"{name} of strut {k + 1} in {place}: "
-                        f"expected two independent ways to agree, found {ours!r} and {other!r}"
+                        f"{name} of strut {k + 1} in {place}: two independent ways do not agree: {ours!r} and {other!r}"
                     )
 
 

@@ -105,7 +105,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("words-after-return", "M98 P7\nM30\nO7\nM99\n‸X5", "these blocks would never run"),
     Mistake("too-many-moves", "‸G83 X5 Z-9 R2 Q0.00001 F100", "is the depth of the peck or the count of holes right?"),
     Mistake("call-without-number", "‸M98", "write P with the number of the subprogram"),
-    Mistake("subprogram-missing", "M98 ‸P77", "a subprogram stands behind M30"),
+    Mistake("subprogram-missing", "M98 ‸P77", "a subprogram is after M30"),
     Mistake("words-after-end", "M30\n‸G00 X1", "these blocks would never run"),
 )  # fmt: skip
 

@@ -79,8 +79,8 @@ def unpointed(extract: Extract, reading: Wording) -> tuple[str, ...]:
     if not (~extract.pointed & (extract.letter >= ord("X")) & (extract.letter <= ord("Z"))).any():
         return ()
     if reading.numbers == "implied":
-        return ("numbers without a point: the point stands where the format of the machine file says",)
-    return ("numbers without a point are read as they stand: X10 is 10, not 10 increments",)
+        return ("numbers without a point: the point is where the format of the machine file puts it",)
+    return ("numbers without a point are read as written: X10 is 10, not 10 increments",)
 
 
 def _has(sheet: Sheet, group: str, code: int) -> bool:

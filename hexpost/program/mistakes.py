@@ -1,4 +1,4 @@
-"""What is wrong with a line that is no block: the fault, and how to mend it."""
+"""What is wrong with a line that is no block: the fault, and how to fix it."""
 
 import re
 from dataclasses import dataclass
@@ -10,10 +10,13 @@ from hexpost.program.model import OF_A_WORD, caret, decoded
 from hexpost.program.parse import parse
 
 MOST_IN_BLOCK = 5
-"""So many faults of one block are told."""
+"""So many faults of one block are listed."""
 NEXT_WORD = re.compile(r"(?<![A-Z])[A-MP-Z](?![A-Z])", re.IGNORECASE)
 """Where reading goes on behind a word that is spoilt."""
 COMMENT = re.compile(r"[(;]")
+BLANKS = " \t"
+COMMA, COMMA_DIGITS = re.compile(r"[A-Z][+-]?[0-9]+$", re.IGNORECASE), re.compile(r",([0-9]+)")
+"""A word ahead of a decimal comma, and the digits after it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +37,10 @@ MISTAKES = (
     SyntaxMistake(
         "letter-for-zero",
         r"[+-]?\.?O(?![A-Z]*[A-NP-Z][A-Z]*([^-+.0-9A-Z]|$))",
-        "the letter O stands where the digit 0 is meant",
+        "write the digit 0 instead of the letter O",
         behind=r"[A-Z0-9.+-]$",
     ),
-    SyntaxMistake("text-outside-comment", r"[A-Z]{2}", "text for people stands in parentheses", behind=r"[A-Z]$"),
+    SyntaxMistake("text-outside-comment", r"[A-Z]{2}", "put text for people in parentheses", behind=r"[A-Z]$"),
     SyntaxMistake(
         "comment-too-deep",
         r"(\([^()]*){5}",
@@ -46,30 +49,28 @@ MISTAKES = (
     SyntaxMistake(
         "comment-in-word",
         r"\([^()]*\)|;",
-        "a comment may not stand between a letter and its number",
+        "take the comment out from between the letter and its number",
         wants="number",
     ),
     SyntaxMistake("comment-not-closed", r"\(", "the comment is not closed: put ) at its end"),
-    SyntaxMistake("comment-not-opened", r"\)", "there is no comment to close: put ( ahead of it, or delete the )"),
+    SyntaxMistake("comment-not-opened", r"\)", "there is no comment to close: put ( before it, or delete the )"),
     SyntaxMistake(
         "word-behind-percent",
         r"%",
         "what follows % on its line is the name of the program; put words on a line of their own",
         behind=r"^[ \t]*$",
     ),
-    SyntaxMistake("percent-not-alone", r"%", "% (program start or end) stands on a line of its own"),
-    SyntaxMistake("skip-not-first", r"/", "/ (block skip) stands first in its block, and once"),
-    SyntaxMistake(
-        "label-not-first", r"[NO:][ \t]*[0-9]", "N, O and : numbers stand ahead of the first word, one a block"
-    ),
+    SyntaxMistake("percent-not-alone", r"%", "put % (program start or end) on a line of its own"),
+    SyntaxMistake("skip-not-first", r"/", "put / (block skip) first in its block, and once"),
+    SyntaxMistake("label-not-first", r"[NO:][ \t]*[0-9]", "put N, O and : numbers before the first word, one a block"),
     SyntaxMistake("label-not-whole", r"\.", "N, O and : numbers are whole numbers", behind=r"[NO:][ \t]*[0-9]+$"),
-    SyntaxMistake("label-without-number", r"[NO:]", "N, O and : need a whole number right behind them"),
+    SyntaxMistake("label-without-number", r"[NO:]", "N, O and : need a whole number right after them"),
     SyntaxMistake("comma", r",", "write the decimal point as . and no comma between words"),
     SyntaxMistake("exponent", r"E", "numbers have no exponent, and E is no address here", behind=r"[0-9.]$"),
     SyntaxMistake("address-e", r"E", "E is no address here; write feeds with F"),
     SyntaxMistake("two-signs", r"[+-][ \t]*[+-]", "a number has one sign", wants="number"),
-    SyntaxMistake("blank-in-number", r"[+-][ \t]+\.?[0-9]", "no blank may stand inside a number", wants="number"),
-    SyntaxMistake("blank-in-number", r"\.[ \t]+[0-9]", "no blank may stand inside a number", wants="number"),
+    SyntaxMistake("blank-in-number", r"[+-][ \t]+\.?[0-9]", "take the blank out of the number", wants="number"),
+    SyntaxMistake("blank-in-number", r"\.[ \t]+[0-9]", "take the blank out of the number", wants="number"),
     SyntaxMistake("point-alone", r"[+-]?\.", "a point alone is no number: write 0. or 0", wants="number"),
     SyntaxMistake("sign-alone", r"[+-]", "a sign alone is no number", wants="number"),
     SyntaxMistake("two-points", r"\.", "a number has one decimal point", behind=r"\.[0-9]*$", wants="word"),
@@ -79,13 +80,13 @@ MISTAKES = (
     SyntaxMistake(
         "number-without-address",
         r"[+-]?\.?[0-9]",
-        "put an address letter ahead of the number; no blank may stand inside a number",
+        "put an address letter before the number, or take the blank out of it",
         wants="word",
     ),
     SyntaxMistake(
         "letter-for-one",
         r"[LI][0-9.]",
-        "write the number that was forgotten; or does the letter stand where the digit 1 is meant?",
+        "write the number that was forgotten; or is the digit 1 meant?",
         wants="number",
     ),
     SyntaxMistake(
@@ -142,19 +143,20 @@ def syntax_fault(file: str, line: int, raw: bytes, text: str, error: UnexpectedI
         SyntaxMistake("unexpected-character", "", ""),
     )
     if wants == "number":
-        want = "a number after " + text[:at].rstrip(" \t")[-1:].upper()
-    elif not text[:at].strip(" \t"):
-        want = "a word, a label, a comment or the end of the block"
+        what = f"{text[:at].rstrip(BLANKS)[-1:].upper()} has no number; {found(raw, at)} follows"
     else:
-        want = "a word, a comment or the end of the block"
+        label = "" if text[:at].strip(BLANKS) else "a label, "
+        what = f"{found(raw, at)} does not fit here; a word, {label}a comment or the end of the block would"
+    comma = COMMA.search(text[:at]) if mistake.code == "comma" else None
+    fraction = COMMA_DIGITS.match(text, at)
     return Fault(
         file=file,
-        what=f"expected {want}, found {found(raw, at)}",
+        what=what,
         code=mistake.code,
         line=line,
         column=caret(raw, at + 1),
         text=decoded(raw),
-        hint=mistake.hint,
+        hint=f"write {comma[0].upper()}.{fraction[1]}" if comma and fraction else mistake.hint,
     )
 
 

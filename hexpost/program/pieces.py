@@ -64,7 +64,7 @@ def no_text(name: str, part: Piece, line0: int) -> Fault | None:
         hint = "the file is padded with NUL bytes: cut them off"
     return Fault(
         file=name,
-        what="expected text, found a NUL byte; the file was read no further",
+        what="a NUL byte is no text; the file was read no further",
         code="not-text",
         line=line0 + part.text.count(b"\n", 0, at) + 1,
         column=at - (part.text.rfind(b"\n", 0, at) + 1) + 1,

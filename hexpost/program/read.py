@@ -104,7 +104,7 @@ class Reading:
     def judge(self, number: int, raw: bytes) -> Line | None:
         """Return what the parser finds in line ``number`` (from 1), or None for a fault, which is noted."""
         if len(raw) > LONGEST_LINE:
-            what = f"expected a block of at most {LONGEST_LINE} characters, found {len(raw)} or more"
+            what = f"the block has {len(raw)} characters or more; at most {LONGEST_LINE} are read"
             hint = "is this a part program, and did its line ends get lost?"
             self.add(Fault(file=self.name, what=what, code="line-too-long", line=number, hint=hint))
             return None
@@ -119,7 +119,7 @@ class Reading:
             return None
         self.marks += line.percent
         if self.marks > MOST_MARKS:
-            what = f"expected a program start and a program end, found % on more than {MOST_MARKS} lines"
+            what = f"% is on more than {MOST_MARKS} lines; put it on the first and the last one"
             self.add(Fault(file=self.name, what=what, code="too-many-marks", line=number))
         return line
 
@@ -133,8 +133,8 @@ class Reading:
         if late.size:
             self.resumed = True
             line, column = int(part.line[late[0]]), int(part.column[late[0]])
-            what = f"expected nothing behind the program end (% on line {self.end}), found a word"
-            hint = "one file holds one program: what a control would never read may not stand in it"
+            what = f"a word is after the program end (% on line {self.end})"
+            hint = "one file holds one program: take out what a control would never read"
             self.add(part.fault(line, column, "word-behind-program-end", what, hint))
 
     def add(self, fault: Fault) -> None:
@@ -148,11 +148,11 @@ class Reading:
         if (more := self.count - (MOST_FAULTS - 1)) > 0:
             what = f"{more} more faults are not listed"
             if self.count >= MOST_COUNTED:
-                what = f"{more} or more faults are not listed; lines behind {self.judged} were not looked at"
+                what = f"{more} or more faults are not listed; lines after {self.judged} were not looked at"
             hint = "is this a part program?"
             self.faults.append(Fault(file=self.name, what=what, code="more-faults", hint=hint, count=more))
         elif not self.words and not self.count:
-            what = "expected a part program, found no block that holds a word"
+            what = "no part program: no block holds a word"
             self.faults.append(Fault(file=self.name, what=what, code="no-block"))
 
 

@@ -80,8 +80,8 @@ def calibrate(path: Path, machine: Machine, frames: Frames, noise: Noise, most: 
     best = _best_rank(machine, measured, frames)
     if measured.equations < best:
         each = NUMBERS[measured.kind]
-        what = f"expected at least {best} numbers for {best} unknowns ({-(-best // each)} {measured.kind})"
-        raise columns.refusal(f"{what}, found {measured.equations} ({measured.count} {measured.kind})", "too-few")
+        what = f"{measured.equations} numbers ({measured.count} {measured.kind}) are too few for {best} unknowns"
+        raise columns.refusal(f"{what}; measure at least {-(-best // each)} {measured.kind}", "too-few")
     guess = _first_poses(start, machine, measured, columns, lambda g: other_order(start, measured, g, frames, most))
     if (meant := slip(machine, measured, guess, frames, most)) is not None:
         raise columns.refusal(meant[0], "slip", meant[1])
@@ -94,7 +94,7 @@ def calibrate(path: Path, machine: Machine, frames: Frames, noise: Noise, most: 
             raise columns.refusal(meant[0], "slip", meant[1]) from None
         raise
     if found.rank < best:
-        what = f"these poses tell {found.rank} of the {best} numbers that such measurements can tell"
+        what = f"these poses determine {found.rank} of the {best} numbers that such measurements can determine"
         raise columns.refusal(what, "freedom-open", "spread positions and turns; --plan N proposes poses")
     kept = np.flatnonzero(found.kept)
     some = measured.at(kept)
@@ -185,7 +185,7 @@ def _first_poses(
         if (other := meant(guess)) is not None:
             raise columns.refusal(other[0], "slip", other[1])
         row = int(np.argmax(lost))
-        what = "expected lengths that belong to a pose of the machine, found none that has them"
+        what = "no pose of the machine has these lengths"
         raise columns.refusal(what, "no-pose", "is this the machine, and strut 1 the first?", row=row)
     return pose
 

@@ -145,7 +145,9 @@ def text(c: Calibration) -> str:
             "  know why: units, angles, the order of the struts, a frame that is not known, several wrong poses"
         )
     if found.rank < len(c.frames.columns):
-        lines.append(f"  {len(c.frames.columns) - found.rank} combinations cannot be told and stay as they were")
+        lines.append(
+            f"  {len(c.frames.columns) - found.rank} combinations stay as they were: the poses do not determine them"
+        )
     return "\n".join(lines) + "\n"
 
 

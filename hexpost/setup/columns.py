@@ -3,14 +3,13 @@
 import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from math import isfinite, nan
 from pathlib import Path
 
 import numpy as np
 
 from hexpost.arrays import Array
-from hexpost.errors import Fault, InputError
+from hexpost.errors import Fault, InputError, out_of_range, unknown
 from hexpost.machine.reading import read_bytes
 
 MOST_BYTES = 20_000_000
@@ -50,7 +49,7 @@ class MeasuredColumns:
         missing = [name for name in names if name not in self.numbers]
         if missing:
             found = ", ".join([*self.texts, *self.numbers])
-            raise self.refusal(f"expected columns {', '.join(missing)}, found {found}", "missing-column")
+            raise self.refusal(f"no column {', '.join(missing)}; the file has {found}", "missing-column")
         return np.stack([self.numbers[name] for name in names], axis=1)
 
     def row_name(self, i: int) -> str:
@@ -77,7 +76,7 @@ def read_columns(path: str | Path, numbers: Sequence[str], texts: Sequence[str] 
     try:
         text = source.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        what = f"expected UTF-8 text, found the byte {source[error.start]:#04x}"
+        what = f"the byte {source[error.start]:#04x} is no UTF-8 text; save the file as UTF-8"
         raise InputError([Fault(file=file, what=what, code="bad-csv")]) from None
     reader = csv.reader(text.splitlines(), skipinitialspace=True)
     try:
@@ -85,7 +84,7 @@ def read_columns(path: str | Path, numbers: Sequence[str], texts: Sequence[str] 
     except csv.Error as error:
         raise InputError([Fault(file=file, what=f"not a CSV table: {error}", code="bad-csv")]) from None
     if len(rows) < 2:
-        what = f"expected a line of column names and rows of numbers, found {len(rows)} lines"
+        what = f"{len(rows)} lines are too few; write a line of column names, then rows of numbers"
         raise InputError([Fault(file=file, what=what, code="bad-csv")])
     names = rows[0][1]
     faults = _name_faults(file, names, [*numbers, *texts])
@@ -93,7 +92,7 @@ def read_columns(path: str | Path, numbers: Sequence[str], texts: Sequence[str] 
         raise InputError(faults)
     body = rows[1:]
     faults = [
-        Fault(file=file, line=line, what=f"expected {len(names)} fields, found {len(row)}", code="bad-row")
+        Fault(file=file, line=line, what=f"the row has {len(row)} fields, the first line {len(names)}", code="bad-row")
         for line, row in body
         if len(row) != len(names)
     ]
@@ -116,16 +115,11 @@ def _name_faults(file: str, names: Sequence[str], known: Sequence[str]) -> list[
         shown = "".join(c if c.isprintable() else " " for c in name[:60])
         if names.count(name) > 1:
             faults.append(
-                Fault(file=file, line=1, what=f"expected each column once, found {shown} again", code="column")
+                Fault(file=file, line=1, what=f"column `{shown}` is there twice; take one out", code="column")
             )
         if name not in known:
-            near = get_close_matches(name[:80], known, n=1)
-            hint = f"did you mean {near[0]}?" if near else "known here: " + ", ".join(known)
-            if ";" in name:
-                hint = "fields are separated by commas, and numbers have a decimal point"
-            faults.append(
-                Fault(file=file, line=1, what=f"expected a known column, found {shown!r}", code="column", hint=hint)
-            )
+            hint = "separate fields by commas, and write numbers with a decimal point" if ";" in name else ""
+            faults.append(Fault(file=file, line=1, what=unknown("column", shown, known), code="column", hint=hint))
     return faults
 
 
@@ -137,6 +131,7 @@ def _number(file: str, line: int, name: str, field: str, faults: list[Fault]) ->
         value = nan
     if not isfinite(value) or abs(value) > FARTHEST:
         shown = "".join(c if c.isprintable() else " " for c in field[:40])
-        what = f"{name}: expected a number of at most {FARTHEST:g} in size, found {shown!r}"
+        bound = f"at most {FARTHEST:.0f}" if value > 0.0 else f"at least {-FARTHEST:.0f}"
+        what = out_of_range(name, shown, bound) if isfinite(value) else f"{name} is {shown!r}; write a number"
         faults.append(Fault(file=file, line=line, what=what, code="bad-number"))
     return value

@@ -18,6 +18,7 @@ from math import nan, sqrt
 import numpy as np
 
 from hexpost.arrays import Array, Ints
+from hexpost.errors import unknown
 from hexpost.kinematics.frames import pose_from_matrix
 from hexpost.setup.columns import MeasuredColumns
 from hexpost.setup.model import Alignment
@@ -71,9 +72,14 @@ def align_datums(columns: MeasuredColumns, probing: Probing, order: str) -> Alig
         residual[feature.rows, 0] = np.abs(fits[role].residual)
     worst = int(residual[:, 0].argmax())
     if residual[worst, 0] > probing.tolerance:
-        what = f"expected residuals of at most {probing.tolerance:g} mm, found {residual[worst, 0]:.4g} mm"
+        what = f"{residual[worst, 0]:.4g} mm"
         shape = next(f"{role} {f.kind}" for role, f in features.items() if worst in f.rows)
-        raise columns.refusal(f"{what} from the {shape}", "misfit", "probe this point again", row=worst)
+        raise columns.refusal(
+            f"the point is {what} from the {shape}; at most {probing.tolerance:g} mm is allowed",
+            "misfit",
+            "probe this point again",
+            row=worst,
+        )
     spare = sum(_spare(role, f, features["primary"].kind) for role, f in features.items())
     noise, source = probing.noise, "as stated"
     if noise is None:
@@ -108,18 +114,18 @@ def _features(columns: MeasuredColumns) -> dict[str, _Feature]:
     names = columns.texts["datum"]
     for i, name in enumerate(names):
         if name not in ROLES:
-            raise columns.refusal(f"datum: expected one of {', '.join(ROLES)}, found {name!r}", "bad-datum", row=i)
+            raise columns.refusal(unknown("datum", name[:40], ROLES), "bad-datum", row=i)
     for role in ROLES:
         rows = np.flatnonzero(np.array([name == role for name in names]))
         if not rows.size:
-            raise columns.refusal(f"expected a {role} datum, found none: a freedom stays open", "freedom-open")
+            raise columns.refusal(f"no {role} datum: a freedom stays open", "freedom-open")
         kind = _shared(columns, "shape", rows, USUAL[role])
         if kind not in LEAST_POINTS:
-            what = f"shape: expected one of {', '.join(LEAST_POINTS)}, found {kind!r}"
+            what = unknown("shape", kind[:40], tuple(LEAST_POINTS))
             raise columns.refusal(what, "bad-datum", row=int(rows[0]))
         at = columns.numbers["at_mm"][rows] if "at_mm" in columns.numbers else np.zeros(1)
         if (at != at[0]).any():
-            raise columns.refusal(f"at_mm: expected one value for the {role} datum, found several", "bad-datum")
+            raise columns.refusal(f"at_mm has several values for the {role} datum; give one", "bad-datum")
         out[role] = _Feature(kind=kind, rows=rows, at=float(at[0]))
     return out
 
@@ -130,7 +136,7 @@ def _shared(columns: MeasuredColumns, name: str, rows: Ints, usual: str) -> str:
         return usual
     found = {columns.texts[name][i] for i in rows.tolist()} - {""}
     if len(found) > 1:
-        raise columns.refusal(f"{name}: expected one value for a datum, found {', '.join(sorted(found))}", "bad-datum")
+        raise columns.refusal(f"{name} is {', '.join(sorted(found))} for one datum; give one", "bad-datum")
     return found.pop() if found else usual
 
 
@@ -138,7 +144,7 @@ def _refuse_shapes(columns: MeasuredColumns, features: Mapping[str, _Feature], p
     """Refuse datums of too few points and planes whose points lie in a line."""
     for role, f in features.items():
         if len(f.rows) < LEAST_POINTS[f.kind]:
-            what = f"expected at least {LEAST_POINTS[f.kind]} points on the {role} {f.kind}, found {len(f.rows)}"
+            what = f"{len(f.rows)} points on the {role} {f.kind} are too few; probe at least {LEAST_POINTS[f.kind]}"
             raise columns.refusal(what, "too-few")
         size = spread(points[f.rows])
         needed = {"line": 1, "plane": 2, "cylinder": 2, "sphere": 2}.get(f.kind, 0)
@@ -164,7 +170,7 @@ def _pose(
     elif kinds[0] == "cylinder" and kinds[1] in ("plane", "point"):
         matrix = _from_bore(fits, at, radius)
     else:
-        raise _Open(f"expected datums after the 3-2-1 principle, found {', '.join(kinds)}")
+        raise _Open(f"{', '.join(kinds)}: these datums do not follow the 3-2-1 principle")
     return pose_from_matrix(matrix, order), fits
 
 
@@ -202,7 +208,7 @@ def _from_holes(fits: Fits, at: Sequence[float], radius: float) -> Array:
     z = _up(fits["primary"].direction)
     first = fits["secondary"].point
     level = z @ fits["primary"].point - radius - at[0]
-    x = _square(fits["tertiary"].point - first, z, "the two holes stand above each other")
+    x = _square(fits["tertiary"].point - first, z, "the two holes are above each other")
     return _frame(x, np.cross(z, x), z, first - z * (z @ first) + z * level)
 
 

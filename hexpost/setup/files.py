@@ -59,7 +59,7 @@ def with_struts(source: bytes, values: Sequence[Mapping[str, str]], notes: Seque
     lines = source.decode("utf-8-sig").splitlines()
     heads = [i for i, line in enumerate(lines) if re.match(r"\s*\[\[\s*strut\s*\]\]", line)]
     if len(heads) != len(values):
-        what = f"expected {len(values)} heads [[strut]] with one key a line, found {len(heads)}"
+        what = f"it has {len(heads)} heads [[strut]] on lines of their own; it must have {len(values)}"
         raise HexpostError(f"the machine file cannot be edited: {what}")
     out = [f"# {note}" for note in notes] + [""] + lines[: heads[0]]
     for k, head in enumerate(heads):
@@ -69,7 +69,7 @@ def with_struts(source: bytes, values: Sequence[Mapping[str, str]], notes: Seque
 
 
 def _edited(lines: Sequence[str], values: Mapping[str, str]) -> list[str]:
-    """Return the lines of one strut with its keys replaced; a new key stands below the head of its table."""
+    """Return the lines of one strut with its keys replaced; a new key goes below the head of its table."""
     left = dict(values)
     out: list[str] = []
     table = ""
@@ -82,7 +82,7 @@ def _edited(lines: Sequence[str], values: Mapping[str, str]) -> list[str]:
         key = table + line.split("=")[0].strip()
         if "=" in line and not head and key in left:
             if line.count("[") != line.count("]"):
-                raise HexpostError(f"the machine file cannot be edited: expected {key} on one line, found several")
+                raise HexpostError(f"the machine file cannot be edited: {key} is on several lines; write it on one")
             line = f"{line.split('=')[0].rstrip()} = {left.pop(key)}"  # noqa: PLW2901 - the line as it is written
         out.append(line)
     for key, value in left.items():

@@ -103,12 +103,12 @@ def read_measured(path: Path, machine: Machine, noise: Noise) -> tuple[Measured,
             turned = np.moveaxis(rotation(a, b, c, machine.tilt_order), 2, 0)
     target = columns.rows(TARGET) if any(columns.has(name) for name in TARGET) else nothing
     if kind == FULL and target.any():
-        raise columns.refusal("expected no target for full poses: they are those of the platform", "column")
+        raise columns.refusal("full poses take no target: they are those of the platform", "column")
     sigma = columns.numbers.get("sigma_mm", np.full(n, noise.place))
     sigma_turn = columns.numbers.get("sigma_deg", np.full(n, noise.turn / RAD_PER_DEG)) * RAD_PER_DEG
     if sigma.min() <= 0.0 or sigma_turn.min() <= 0.0:
         row = int(np.argmax((sigma <= 0.0) | (sigma_turn <= 0.0)))
-        raise columns.refusal("expected standard uncertainties above 0, found one that is not", "bad-number", row=row)
+        raise columns.refusal("standard uncertainties must be above 0; this one is not", "bad-number", row=row)
     measured = Measured(
         kind=kind, length=length, place=place, turned=turned, distance=distance, fixed=fixed, target=target,
         sigma=sigma, sigma_turn=sigma_turn, names=tuple(columns.row_name(i) for i in range(n)),
@@ -127,7 +127,7 @@ def _refuse_lengths(columns: MeasuredColumns, length: Array, machine: Machine) -
         return
     k, i = (int(x) for x in np.argwhere(wrong)[0])
     low_k, high_k = machine.struts[k].stroke
-    what = f"length_{k + 1}_mm: expected a length near the stroke of {low_k:g} to {high_k:g} mm, found {length[k, i]:g}"
+    what = f"length_{k + 1}_mm is {length[k, i]:g}, far from the stroke of {low_k:g} to {high_k:g} mm"
     inches = length * MM_PER_INCH
     hint = "the lengths seem to be in inches" if ((inches > low - span) & (inches < high + span)).all() else ""
     raise columns.refusal(what, "unit-slip" if hint else "bad-number", hint, row=i)
@@ -140,6 +140,6 @@ def _refuse_repeated(columns: MeasuredColumns, measured: Measured) -> None:
     for i, key in enumerate(np.round(numbers / SAME).astype(np.int64).T.tolist()):
         other = first.setdefault(tuple(key), i)
         if other != i:
-            what = f"expected distinct poses, found the lengths of {columns.row_name(other)} again"
-            hint = "a repeated measurement tells noise, not geometry: keep the mean of both"
+            what = f"these are the lengths of {columns.row_name(other)} again"
+            hint = "a repeated measurement shows noise, not geometry: keep the mean of both"
             raise columns.refusal(what, "repeated", hint, row=i)

@@ -156,9 +156,9 @@ def grid(search: Search) -> list[Spot]:
     ]
     count = int(np.prod([len(a) for a in axes]))
     if count > MOST_NODES:
-        what = f"expected a sweep of at most {MOST_NODES} places, found {count}"
+        what = f"the sweep has {count} places; at most {MOST_NODES} are looked at"
         raise HexpostError(
-            f"{what}\n    hint: larger steps, or narrower ranges; the search refines the best places itself"
+            f"{what}\n    hint: give larger steps, or narrower ranges; the search refines the best places itself"
         )
     return [Spot(x=a, y=b, z=c, turn=d) for a, b, c, d in product(*axes)]
 

@@ -7,6 +7,7 @@ from math import nan, sqrt
 import numpy as np
 
 from hexpost.arrays import Array, Flags
+from hexpost.errors import out_of_range
 from hexpost.kinematics.frames import pose_from_matrix
 from hexpost.setup.columns import MeasuredColumns
 from hexpost.setup.model import Alignment
@@ -54,7 +55,7 @@ def align_points(columns: MeasuredColumns, probing: Probing, order: str) -> Alig
     _refuse_misfit(columns, (nominal, probed, weight), found, probing.tolerance)
     flat = spread(nominal)[2] < FLAT * spread(nominal)[0]
     if flat and found.matrix[2, 2] < 0.0:
-        what = "expected the work frame's z axis to point out of the pallet, found it upside down"
+        what = "the work frame is upside down: its z axis points into the pallet"
         hint = "points in a plane fit their mirror image: is the sign of one nominal axis turned?"
         raise columns.refusal(what, "mirrored", hint)
     spare = 3 * columns.count - 6
@@ -97,17 +98,17 @@ def _points(columns: MeasuredColumns, probing: Probing) -> tuple[Array, Array, A
     weight = columns.numbers.get("weight", np.ones(columns.count))
     if (weight <= 0.0).any():
         row = int(np.argmax(weight <= 0.0))
-        raise columns.refusal(f"weight: expected a number above 0, found {weight[row]:g}", "bad-weight", row=row)
+        raise columns.refusal(out_of_range("weight", f"{weight[row]:g}", "above 0"), "bad-weight", row=row)
     if probing.ball > 0.0:
         if not columns.has(*NORMAL):
-            what = f"expected columns {', '.join(NORMAL)} for a probe ball, found none"
+            what = f"a probe ball needs the columns {', '.join(NORMAL)}"
             hint = "they say which way the surface faces at each nominal point; or give ball centres and no --ball-mm"
             raise columns.refusal(what, "missing-column", hint)
         normal = columns.rows(NORMAL)
         size = np.linalg.norm(normal, axis=1)
         if (np.abs(size - 1.0) > 0.01).any():
             row = int(np.abs(size - 1.0).argmax())
-            raise columns.refusal(f"expected a normal of length 1, found {size[row]:.3f}", "bad-normal", row=row)
+            raise columns.refusal(f"the normal has the length {size[row]:.3f}; it must be 1", "bad-normal", row=row)
         nominal = nominal + 0.5 * probing.ball * normal / size[:, None]
     return nominal, probed, weight
 
@@ -116,13 +117,13 @@ def _refuse_unusable(columns: MeasuredColumns, nominal: Array, probed: Array) ->
     """Refuse too few points, one point twice, points in a line, and the wrong unit."""
     n = columns.count
     if n < LEAST_POINTS:
-        raise columns.refusal(f"expected at least {LEAST_POINTS} points for six unknowns, found {n}", "too-few")
+        raise columns.refusal(f"{n} points are too few for six unknowns; probe at least {LEAST_POINTS}", "too-few")
     for points, kind in ((nominal, "nominal"), (probed, "probed")):
         first: dict[bytes, int] = {}
         for i, p in enumerate(points):
             other = first.setdefault(p.tobytes(), i)
             if other != i:
-                what = f"expected distinct {kind} points, found the one of {columns.row_name(other)} again"
+                what = f"the {kind} point is that of {columns.row_name(other)} again"
                 raise columns.refusal(what, "repeated", row=i)
     sizes = spread(nominal), spread(probed)
     for size, kind in zip(sizes, ("nominal", "probed"), strict=True):
@@ -146,9 +147,7 @@ def _refuse_misfit(
     worst = int(distances.argmax())
     if distances[worst] <= tolerance:
         return
-    what = (
-        f"expected residuals of at most {tolerance:g} mm, found {distances[worst]:.4g} mm at {columns.row_name(worst)}"
-    )
+    what = f"{columns.row_name(worst)} is {distances[worst]:.4g} mm off; at most {tolerance:g} mm is allowed"
     if fit(nominal, probed, weight, mirrored=True).rms(weight) < MIRROR * found.rms(weight):
         hint = "a mirror image of the nominal points fits: is the sign of one axis turned, or are two points swapped?"
         raise columns.refusal(what, "mirrored", hint)

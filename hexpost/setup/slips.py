@@ -108,8 +108,7 @@ def refuse_far(built: Built, start: Built, most: float, columns: MeasuredColumns
         return
     name = ("base joint", "platform joint", "length")[what]
     raise columns.refusal(
-        f"expected joints and lengths at most {most:g} mm from the drawing, found the {name} of strut {k + 1} "
-        f"{far[what, k]:.4g} mm away",
+        f"the {name} of strut {k + 1} is {far[what, k]:.4g} mm from the drawing; at most {most:g} mm is allowed",
         "far",
         "is this the machine file of this machine, and is it measured in its frames? --most-mm sets another bound",
     )

@@ -110,5 +110,5 @@ def inputs_of(trial: Trial) -> Inputs:
     program = Path(trial.folder, files.program)
     inputs = load(replace(files, program=program, machine=machine, tools=tools, setup=setup))
     if digest_of(inputs) != trial.digest:
-        raise HexpostError(f"{files.program}: expected its files as they were when the search began, found one changed")
+        raise HexpostError(f"{files.program}: one of its files has changed since the search began")
     return replace(inputs, program=replace(inputs.program, name=str(files.program)))

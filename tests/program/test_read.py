@@ -185,7 +185,7 @@ def test_reading_stops_in_a_file_of_another_kind():
     assert len(faults) == MOST_FAULTS
     assert (faults[-1].code, faults[-1].line) == ("more-faults", None)
     more = MOST_COUNTED - MOST_FAULTS + 1
-    assert faults[-1].what == f"{more} or more faults are not listed; lines behind {MOST_COUNTED} were not looked at"
+    assert faults[-1].what == f"{more} or more faults are not listed; lines after {MOST_COUNTED} were not looked at"
 
 
 def test_windows_are_the_program_in_parts():

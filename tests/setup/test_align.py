@@ -118,22 +118,22 @@ REFUSALS = {
     "flat and mirrored": (table(NOMINAL[:4], UP[:4]), "points in a plane fit their mirror image"),
     "nominal in inches": (table(nominal=NOMINAL / 25.4), "nominal points seem to be in inches"),
     "probed in inches": (table(probed=PROBED / 25.4), "probed points seem to be in inches"),
-    "too few": (table(NOMINAL[:2], PROBED[:2]), "expected at least 3 points for six unknowns, found 2"),
+    "too few": (table(NOMINAL[:2], PROBED[:2]), "2 points are too few for six unknowns"),
     "repeated": (
         table(np.vstack([NOMINAL, NOMINAL[:1]]), np.vstack([PROBED, PROBED[:1]])),
-        "expected distinct nominal",
+        "the nominal point is that of",
     ),
     "one wrong point": (table(probed=OFF), "without the point of line 4 the others agree"),
     "no agreement": (table(probed=BENT), "no single point explains it"),
-    "missing column": (table(head=HEAD.replace("probed_z_mm", "weight")), "expected columns probed_z_mm"),
-    "misspelt column": (table(head=HEAD.replace("probed_z_mm", "probed_z")), "did you mean probed_z_mm?"),
-    "semicolons": (table().replace(",", ";"), "fields are separated by commas"),
-    "not a number": (table().replace("-85", "abc", 1), "nominal_x_mm: expected a number"),
-    "infinite": (table().replace("-85", "inf", 1), "nominal_x_mm: expected a number"),
-    "short row": (table() + "1,2\n", "expected 6 fields, found 2"),
-    "empty": ("", "expected a line of column names"),
-    "binary": (bytes(range(128, 256)), "expected UTF-8 text"),
-    "weight of zero": (table(head=HEAD + ",weight", more=[[1, 1, 1, 0, 1, 1]]), "weight: expected a number above 0"),
+    "missing column": (table(head=HEAD.replace("probed_z_mm", "weight")), "no column probed_z_mm"),
+    "misspelt column": (table(head=HEAD.replace("probed_z_mm", "probed_z")), "did you mean `probed_z_mm`?"),
+    "semicolons": (table().replace(",", ";"), "separate fields by commas"),
+    "not a number": (table().replace("-85", "abc", 1), "; write a number"),
+    "infinite": (table().replace("-85", "inf", 1), "; write a number"),
+    "short row": (table() + "1,2\n", "the row has 2 fields, the first line 6"),
+    "empty": ("", "write a line of column names"),
+    "binary": (bytes(range(128, 256)), "is no UTF-8 text"),
+    "weight of zero": (table(head=HEAD + ",weight", more=[[1, 1, 1, 0, 1, 1]]), "weight is 0; it must be above 0"),
 }
 
 
@@ -149,7 +149,7 @@ def test_refusals_say_why(name, tmp_path):
 
 def test_a_ball_without_normals_is_refused(tmp_path):
     done = run(tmp_path, table(), "--ball-mm", "6")
-    assert done.exit_code == 2 and "expected columns normal_x, normal_y, normal_z for a probe ball" in done.output
+    assert done.exit_code == 2 and "a probe ball needs the columns normal_x, normal_y, normal_z" in done.output
 
 
 DATUM_HEAD = "datum,shape,at_mm,probed_x_mm,probed_y_mm,probed_z_mm\n"
@@ -248,19 +248,19 @@ def test_several_wrong_points_are_named(count, wrong, seed, tmp_path):
 
 
 DATUM_REFUSALS = {
-    "no tertiary": (datums(TOP + SIDE), "expected a tertiary datum, found none: a freedom stays open"),
-    "two points on a plane": (datums(TOP[:2] + SIDE + END), "expected at least 3 points on the primary plane, found 2"),
+    "no tertiary": (datums(TOP + SIDE), "no tertiary datum: a freedom stays open"),
+    "two points on a plane": (datums(TOP[:2] + SIDE + END), "2 points on the primary plane are too few"),
     "a plane of points in a line": (
         datums([("primary", "plane", [x, 2 * x, R]) for x in (0, 10, 20)] + SIDE + END),
         "the points of the primary plane lie in a line",
     ),
     "a side along the normal": (
         datums(TOP + [("secondary", "line", [0, 0, z]) for z in (0, -9)] + END), "the turn about z stays open"),
-    "no such role": (datums(TOP + SIDE + END).replace("tertiary", "third"), "expected one of primary, secondary"),
-    "no such shape": (datums(TOP + SIDE + END).replace("line", "cone"), "shape: expected one of point, line, plane"),
+    "no such role": (datums(TOP + SIDE + END).replace("tertiary", "third"), "unknown datum `third`"),
+    "no such shape": (datums(TOP + SIDE + END).replace("line", "cone"), "unknown shape `cone`"),
     "a plane that is none": (datums([*TOP, ("primary", "plane", [80, 80, R + 2]), *SIDE, *END]), "from the primary"),
     "wrong order": (datums(SIDE + END).replace("secondary,line", "primary,line") + datums(WALL).split("\n", 1)[1],
-                    "expected datums after the 3-2-1 principle"),
+                    "these datums do not follow the 3-2-1 principle"),
 }  # fmt: skip
 
 

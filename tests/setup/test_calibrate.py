@@ -131,21 +131,24 @@ def test_disagreement_beyond_all_uncertainty_is_said(tmp_path):
     pose, lengths = full(14)
     done = run(tmp_path, rows(FULL_HEAD, pose + RNG.normal(0, 0.5, pose.shape), lengths))
     assert done.exit_code in (0, 2)
-    assert any(t in done.output for t in ("CAUTION", "do not fit", "expected joints and lengths at most 5 mm"))
+    assert any(t in done.output for t in ("CAUTION", "do not fit", "from the drawing; at most 5 mm"))
 
 
 POSE, LENGTH = full(14)
 FLAT = spread_poses(MACHINE, 60)[:, :14] * np.array([1, 1, 1, 0, 0, 0])[:, None]
 FLAT_LENGTHS = START.struts.lengths(FLAT)
 REFUSALS = {
-    "too few": (rows(FULL_HEAD, POSE[:, :6], LENGTH[:, :6]), "expected at least 42 numbers for 42 unknowns (7 full"),
-    "repeated": (rows(FULL_HEAD, POSE[:, [*range(14), 3]], LENGTH[:, [*range(14), 3]]), "found the lengths of line 5"),
+    "too few": (rows(FULL_HEAD, POSE[:, :6], LENGTH[:, :6]), "are too few for 42 unknowns; measure at least 7 full"),
+    "repeated": (
+        rows(FULL_HEAD, POSE[:, [*range(14), 3]], LENGTH[:, [*range(14), 3]]),
+        "these are the lengths of line 5",
+    ),
     "inches": (rows(FULL_HEAD, POSE, LENGTH / 25.4), "the lengths seem to be in inches"),
-    "no strut": (rows(FULL_HEAD, POSE, LENGTH * 9), "expected a length near the stroke"),
+    "no strut": (rows(FULL_HEAD, POSE, LENGTH * 9), "far from the stroke"),
     "only upright": (rows(FULL_HEAD, FLAT, FLAT_LENGTHS), "spread positions and turns"),
-    "no lengths": (rows("x_mm,y_mm,z_mm,a_deg,b_deg,c_deg", POSE), "expected columns length_1_mm"),
-    "half a pose": (rows(f"x_mm,y_mm,z_mm,a_deg,{LENGTHS}", POSE[:4], LENGTH), "expected columns b_deg, c_deg"),
-    "no uncertainty": (rows(f"{FULL_HEAD},sigma_mm", POSE, LENGTH, np.zeros(14)), "uncertainties above 0"),
+    "no lengths": (rows("x_mm,y_mm,z_mm,a_deg,b_deg,c_deg", POSE), "no column length_1_mm"),
+    "half a pose": (rows(f"x_mm,y_mm,z_mm,a_deg,{LENGTHS}", POSE[:4], LENGTH), "no column b_deg, c_deg"),
+    "no uncertainty": (rows(f"{FULL_HEAD},sigma_mm", POSE, LENGTH, np.zeros(14)), "uncertainties must be above 0"),
     "struts swapped": (rows(FULL_HEAD, POSE, LENGTH[[1, 0, 2, 3, 4, 5]]), "hint:"),
 }
 

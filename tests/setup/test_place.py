@@ -143,10 +143,10 @@ def test_the_search_stays_in_its_ranges(small):
 def test_what_cannot_be_searched_is_refused(small, tmp_path):
     words = ["place", str(small.program), "--tools", str(small.tools), "--setup", str(small.setup)]
     for extra, said in (
-        (["--step-mm", "0.1"], "expected a sweep of at most"),
-        (["--x-mm", "100", "-100"], "expected LOW not above HIGH"),
-        (["--turn-deg", "nan", "0"], "expected LOW not above HIGH"),
-        (["-o", str(small.setup)], "expected another file than an input"),
+        (["--step-mm", "0.1"], "places; at most"),
+        (["--x-mm", "100", "-100"], "write LOW, then HIGH"),
+        (["--turn-deg", "nan", "0"], "write LOW, then HIGH"),
+        (["-o", str(small.setup)], "is an input, too"),
     ):
         done = CliRunner().invoke(main, words + extra)
         assert done.exit_code == 2

@@ -138,7 +138,7 @@ def test_joints_that_move_too_far_are_refused_with_the_strut(tmp_path):
     text = whole(np.vstack([q[:3], q[3:] * DEG_PER_RAD]), length)
     done = run(tmp_path, text)
     assert done.exit_code == 2
-    assert "found the base joint of strut 4 8.5" in done.output, done.output
+    assert "the base joint of strut 4 is 8.5" in done.output, done.output
     assert not (tmp_path / "built.toml").exists()
     assert run(tmp_path, text, "--most-mm", "12").exit_code == 0
 

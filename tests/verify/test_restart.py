@@ -103,15 +103,15 @@ def test_a_claim_of_another_line_is_not_proven(tmp_path):
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ("26", "expected a line from which on something moves, found line 26"),
+        ("26", "nothing moves from line 26 on"),
         ("27", "line 27 never runs"),
-        ("999", "expected a line from 1 to"),
-        ("0", "expected a line from 1 to"),
-        ("7@2", "expected a run of line 7 from 1 to 1, found 2: it runs once"),
-        ("7@0", "expected a line from 1 to"),
+        ("999", "write a line from 1 to"),
+        ("0", "write a line from 1 to"),
+        ("7@2", "line 7 has no run 2: it runs once"),
+        ("7@0", "write a line from 1 to"),
         ("N7", "block number N7 is on no line"),
-        ("x", "expected a line (23), a block number (N170) or a run of one (N170@2), found 'x'"),
-        ("2.5", "expected a line (23), a block number (N170) or a run of one (N170@2), found '2.5'"),
+        ("x", "'x' is no line; write a line (23), a block number (N170) or a run of one (N170@2)"),
+        ("2.5", "'2.5' is no line; write a line (23), a block number (N170) or a run of one (N170@2)"),
     ],
 )
 def test_a_line_from_which_nothing_moves_is_refused(asked, said, tmp_path):

@@ -191,7 +191,7 @@ def _enter(out: Steps, whole: tuple[Contour, Ints], beside_it: tuple[Contour, Be
     teller.say(
         c.move[followed[cut]],
         "compensation-entry-gouges",
-        "the move that turns cutter radius compensation on cuts into the contour behind its start",
+        "the move that turns cutter radius compensation on cuts into the contour after its start",
         "begin it on the tool's side of the contour, at least a cutter radius away",
     )
 

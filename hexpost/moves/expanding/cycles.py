@@ -211,7 +211,7 @@ class Holes:
             return 1
         at, value = repeat
         if value != int(value) or not 0 <= value <= MOST_MOVES:
-            self.speller.refuse(at, "repeat-bad", f"expected a whole number of holes from 0 to {MOST_MOVES:,}")
+            self.speller.refuse(at, "repeat-bad", f"L counts holes; write a whole number from 0 to {MOST_MOVES}")
             return None
         return int(value)
 
@@ -224,10 +224,12 @@ class Holes:
             cycle.bottom = b.words[depth][1] * b.scale + (cycle.r if b.incremental else 0.0)
         name = f"G{cycle.code}"
         if np.isnan(cycle.r):
-            self.speller.refuse(b.at, "cycle-r-missing", f"{name} without R: expected the level where feed begins")
+            self.speller.refuse(b.at, "cycle-r-missing", f"{name} has no R; write R with the level where feed begins")
             return False
         if np.isnan(cycle.bottom):
-            self.speller.refuse(b.at, "cycle-depth-missing", f"{name} without {depth}: expected the depth of the hole")
+            self.speller.refuse(
+                b.at, "cycle-depth-missing", f"{name} has no {depth}; write {depth} with the bottom of the hole"
+            )
             return False
         if up * (cycle.r - cycle.bottom) <= 0.0:
             hint = "depths are read as places under G90 and as increments from R under G91"
@@ -244,10 +246,10 @@ class Holes:
             out.back = cycle.initial
         peck, dwell = cycle.words.get("Q"), cycle.words.get("P")
         if recipe.pecks and (peck is None or peck[1] <= 0.0):
-            speller.refuse(b.at, "cycle-peck-missing", f"{name} without Q above 0: expected the depth of a peck")
+            speller.refuse(b.at, "cycle-peck-missing", f"{name} has no Q above 0; write Q with the depth of a peck")
             return None
         if recipe.dwell == "must" and dwell is None:
-            speller.refuse(b.at, "cycle-dwell-missing", f"{name} without P: expected the time at the bottom")
+            speller.refuse(b.at, "cycle-dwell-missing", f"{name} has no P; write P with the time at the bottom")
             return None
         out.peck = peck[1] * b.scale if recipe.pecks and peck else 0.0
         out.dwell = dwell if recipe.dwell and dwell and dwell[1] > 0.0 else None
@@ -272,13 +274,15 @@ class Holes:
                 out.spindle = out.spindle if turning in SPINDLE_ON else 3
             return True
         if turning not in SPINDLE_ON or not speed > 0.0:
-            what = f"G{cycle.code} with a spindle that does not turn: expected M03 or M04 and S before it"
+            what = f"the spindle does not turn at G{cycle.code}; write M03 or M04 and S before it"
             speller.refuse(b.at, "cycle-spindle-off", what)
             return False
         written = self._now(b, "F") * b.scale
         pitch = written if self.modes.feed_mode[b.row] == 95 else written / speed
         if not np.isnan(pitch) and not PITCHES[0] <= pitch <= PITCHES[1]:
-            what = f"a tap of {pitch:.4g} mm pitch (feed over speed): expected {PITCHES[0]:g} to {PITCHES[1]:g} mm"
+            what = f"the pitch of the tap (feed over speed) is {pitch:.4g} mm; it must be " + (
+                f"at least {PITCHES[0]:g}" if pitch < PITCHES[0] else f"at most {PITCHES[1]:g}"
+            )
             speller.refuse(b.at, "cycle-pitch-odd", what, "the feed of a tap is its pitch times the spindle speed")
             return False
         speller.say("G84: a floating tap holder is assumed; the spindle is reversed at the bottom without a pause")

@@ -26,7 +26,9 @@ def preset(speller: Speller, row: int, words: Row, scale: float) -> None:
     named = {i: words.pop(x) for i, x in enumerate(AXES) if x in words}
     turned = [word for i, word in named.items() if i >= 3]
     if turned or not named:
-        speller.refuse(turned[0][0] if turned else at, "preset-axes", "expected X, Y or Z with G92")
+        speller.refuse(
+            turned[0][0] if turned else at, "preset-axes", "G92 takes X, Y and Z alone; write at least one of them"
+        )
         return
     speller.draft.add(row, words)
     place = speller.here()
@@ -50,8 +52,8 @@ def reference_return(speller: Speller, row: int, words: Row, scale: float, *, in
         speller.refuse(at, "return-reading-missing", what)
         return
     if not named or "machine coordinates" in words:
-        what = "expected axes" if not named else "expected no G53"
-        what += f" with {speller.complaints.written(at)}: the point on the way to the reference pose"
+        what = f"{speller.complaints.written(at)} " + ("has no axes" if not named else "is in a block with G53")
+        what += ": it takes the point on the way to the reference pose"
         speller.refuse(at, "return-axes", what, "to go there straight along Z write G91 G28 Z0")
         return
     target = _in_machine(speller.machine, int(code))

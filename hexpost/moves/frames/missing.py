@@ -42,15 +42,17 @@ class Missing:
     def faults(self) -> list[Fault]:
         """Return one fault for each file that lacks something, at the first of it."""
         out = []
-        for lacking, code, what in (
-            (self._rows, "missing-tools", f"no such row in {self.tools.file or 'the tools file'}"),
-            (self._offsets, "missing-offsets", f"no such offset in {self.setup.file or 'the setup file'}"),
+        for lacking, code, noun, file, add in (
+            (self._rows, "missing-tools", "tool", self.tools.file or "the tools file", "[[tool]]"),
+            (self._offsets, "missing-offsets", "offset", self.setup.file or "the setup file", "table [offset.G..]"),
         ):
             if lacking:
                 order = sorted(lacking, key=lambda name: (lacking[name].line or 0, lacking[name].column or 0))
                 named = ", ".join(f"{name} (line {lacking[name].line})" for name in order)
-                hint = "add them to the file, or correct the program"
-                out.append(replace(lacking[order[0]], what=f"{what}: {named}", code=code, hint=hint))
+                many, are, each = ("s", "are", "for each") if len(order) > 1 else ("", "is", "")
+                what = f"{noun}{many} {named} {are} not in {file}; add a {add} {each}".rstrip()
+                hint = "or correct the program"
+                out.append(replace(lacking[order[0]], what=what, code=code, hint=hint))
         return out
 
 

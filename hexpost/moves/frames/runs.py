@@ -72,7 +72,7 @@ def _refuse_missing_rows(length: Words, rare: Ints, heights: Ints, complaints: C
     complaints.sequels(
         on.at[missing],
         "length-row-missing",
-        lambda word: f"{word} without a row: expected H with the number of the tool",
+        lambda word: f"{word} has no H; write H with the number of the tool",
         "write H into this block",
     )
 
@@ -85,7 +85,7 @@ def _mounted(sheet: Sheet, rare: Ints, state: State, complaints: Complaints) -> 
     complaints.sequels(
         change.at[tool < 0],
         "tool-not-selected",
-        lambda word: f"{word}, and no T word has been given: expected T with a tool number",
+        lambda word: f"{word} has no tool: no T word is in this block or before it",
         "write T into this block or before it",
     )
     after = fill(np.searchsorted(rare, change.row), np.maximum(tool, 0), len(rare), state.tool)
@@ -118,7 +118,7 @@ def check_machine_blocks(sheet: Sheet, modes: Modes, complaints: Complaints) -> 
     complaints.sequels(
         words.at[(motion == 2) | (motion == 3)],
         "machine-coordinates-arc",
-        lambda word: f"{word} with an arc: expected G00 or G01 in a block in machine coordinates",
+        lambda word: f"{word} is in a block with an arc; a block in machine coordinates takes G00 or G01",
     )
     complaints.sequels(
         words.at[distance == 91],

@@ -104,17 +104,17 @@ def _check_words(asked: _Asked, normal: Ints, k: Ints, tell: _Teller) -> None:
     tell.say(
         ~asked.given & ~asked.by_radius,
         "arc-centre-missing",
-        "an arc without a centre: expected I J K from the start point, or R",
+        "the arc has no centre; write I J K from the start point, or R",
     )
     tell.say(
         asked.given & asked.by_radius,
         "arc-two-centres",
-        "an arc with I J K and with R: expected one of them",
+        "the arc has I J K and R; take one of them out",
     )
     tell.say(
         asked.offset[normal, k] != 0.0,
         "arc-word-out-of-plane",
-        "the centre of the arc lies out of its plane: expected the two of I J K that belong to the plane",
+        "the centre of the arc is out of its plane; write the two of I J K that belong to the plane",
         "check G17, G18, G19; a lead per turn is not read: give the end point",
     )
 

@@ -72,7 +72,7 @@ def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> MoveFeeds
         complaints.once(
             movement.rows[missing & ~rapid & ~inverse],
             "feed-missing",
-            "a feed move, and no feed is in force: expected F in this block or before it",
+            "a feed move, but no feed is in force; write F in this block or before it",
             "write F into this block; a change of feed mode ends the feed in force",
         )
     if inverse.any():
@@ -133,7 +133,7 @@ def _by_speed(written: Array, blocks: Blocks, state: State, rapid: Flags) -> Arr
     blocks.complaints.once(
         movement.rows[by_speed & ~rapid & ~(speed > 0.0)],
         "spindle-speed-missing",
-        "a feed per revolution (G95), and no spindle speed is in force: expected S above 0",
+        "a feed per revolution (G95), but no spindle speed is in force; write S above 0",
         "write S before this block, or G94 and a feed per minute",
     )
     return np.where(by_speed, written * speed, written)
@@ -145,7 +145,7 @@ def _positive(words: Words, complaints: Complaints) -> Words:
     if not bad.any():
         return words
     complaints.words(
-        words.at[bad], "feed-bad", lambda word: f"expected a feed above 0, found {word}", "the tool would never arrive"
+        words.at[bad], "feed-bad", lambda word: f"{word}: a feed must be above 0", "the tool would never arrive"
     )
     return words.take(~bad)
 

@@ -34,8 +34,8 @@ def asked(program: Program, text: str) -> Asked:
     """
     found = FORM.fullmatch(text.strip())
     if found is None or (not found[1] and "." in found[2]):
-        what = "expected a line (23), a block number (N170) or a run of one (N170@2)"
-        raise refused(program, f"{what}, found {text!r}")
+        what = "write a line (23), a block number (N170) or a run of one (N170@2)"
+        raise refused(program, f"{text!r} is no line; {what}")
     number, run = float(found[2]), int(found[3] or 1)
     lines = [int(number)]
     if found[1]:
@@ -46,7 +46,9 @@ def asked(program: Program, text: str) -> Asked:
         what = f"is on lines {named}: give the line" if lines else "is on no line"
         raise refused(program, f"block number N{found[2]} {what}")
     if not run or not 1 <= lines[0] <= program.line0 + program.lines:
-        raise refused(program, f"expected a line from 1 to {program.lines} and a run from 1, found {text!r}")
+        raise refused(
+            program, f"{text!r} is no line of the program; write a line from 1 to {program.lines}, and a run from 1"
+        )
     return Asked(lines[0], run)
 
 
@@ -88,8 +90,8 @@ class Beginning:
             raise refused(program, f"line {line} never runs")
         if whole.cut is None:
             often = "once" if self.runs == 1 else f"{self.runs:,} times"
-            what = f"expected a run of line {line} from 1 to {self.runs:,}, found {run}: it runs {often}"
+            what = f"line {line} has no run {run:,}: it runs {often}"
             raise refused(program, what)
         if whole.cut.moves >= whole.moves.count:
-            raise refused(program, f"expected a line from which on something moves, found line {line}")
+            raise refused(program, f"nothing moves from line {line} on")
         return replace(whole, cut=replace(whole.cut, block=(line, run, self.runs)))

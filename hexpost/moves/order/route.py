@@ -76,7 +76,7 @@ class Route:
             self._complaints.word(
                 int(said[0]),
                 "words-after-end",
-                f"expected nothing after the end of the program ({self._end_word()}), found {found}",
+                f"{found} is after the end of the program ({self._end_word()})",
                 "these blocks would never run: take them out, take the end word away, or put O and a number ahead of "
                 "them, if they are a subprogram",
             )

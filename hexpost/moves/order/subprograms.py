@@ -97,15 +97,16 @@ class Book:
         back = _between(returns, begin, behind)
         end = int(back[0]) + 1 if back.size else behind
         if number in self.sections:
-            self._refuse(label, "subprogram-twice", f"O{number} a second time: expected every program number once")
+            self._refuse(
+                label, "subprogram-twice", f"O{number} is there a second time; give every subprogram its own number"
+            )
         self.sections.setdefault(number, Section(f"O{number}" if back.size else "", begin, end))
         after = self._said(end, behind) if back.size else self._said(behind, behind)
         if after.size:
             self._refuse(
                 int(after[0]),
                 "words-after-return",
-                "expected nothing between the end of a subprogram (M99) and the next O, found "
-                + self.complaints.written(int(after[0])),
+                f"{self.complaints.written(int(after[0]))} is between the end of a subprogram (M99) and the next O",
                 "these blocks would never run",
             )
 
@@ -114,23 +115,25 @@ class Book:
         word, _ = self._word(row, "M")
         at, number = self._word(row, "P")
         if at < 0:
-            self._refuse(word, "call-without-number", "a call (M98) without P: expected the number of a subprogram")
+            self._refuse(
+                word, "call-without-number", "the call (M98) has no P; write P with the number of the subprogram"
+            )
             return None
         if number not in self.sections:
             there = ", ".join(f"O{n}" for n in sorted(self.sections)[:10]) or "none"
             self._refuse(
                 at,
                 "subprogram-missing",
-                f"no subprogram O{number} behind the end of the main program; there is: {there}",
-                "a subprogram stands behind M30, begins with its O number and ends with M99",
+                f"no subprogram O{number} after the end of the main program; there is: {there}",
+                "a subprogram is after M30, begins with its O number and ends with M99",
             )
             return None
         if not self.sections[number].name:
-            self._refuse(at, "subprogram-without-return", f"O{number} has no M99: expected it at its end")
+            self._refuse(at, "subprogram-without-return", f"O{number} has no M99 at its end")
             return None
         repeat, times = self._word(row, "L")
         if repeat >= 0 and times < 1:
-            self._refuse(repeat, "repeat-bad", "expected a whole number of 1 or more behind L")
+            self._refuse(repeat, "repeat-bad", "L is below 1; write L with a whole number from 1")
             return None
         self._called.add(number)
         return row, number, times if repeat >= 0 else 1

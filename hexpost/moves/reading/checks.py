@@ -112,18 +112,18 @@ def _check_numbers(letters: dict[str, Words], complaints: Complaints) -> None:
         if letter in letters:
             value = letters[letter].value
             good = (value >= 0) & (value <= LARGEST_NUMBER) & (value == np.floor(value))
-            expected = f"a whole number of 0 to {LARGEST_NUMBER}"
-            letters[letter] = _without(letters[letter], ~good, complaints, (code, expected))
+            wanted = f"a whole number from 0 to {LARGEST_NUMBER}"
+            letters[letter] = _without(letters[letter], ~good, complaints, (code, wanted))
     if "S" in letters:
         bad = letters["S"].value < 0
-        letters["S"] = _without(letters["S"], bad, complaints, ("spindle-speed-bad", "a spindle speed of 0 or more"))
+        letters["S"] = _without(letters["S"], bad, complaints, ("spindle-speed-bad", "0 or more"))
 
 
 def _without(words: Words, bad: Flags, complaints: Complaints, say: tuple[str, str]) -> Words:
-    """Return the words that are not ``bad`` (k,); report the others with a code and what was expected."""
+    """Return the words that are not ``bad`` (k,); report the others with a code and what to write."""
     if not bad.any():
         return words
-    complaints.words(words.at[bad], say[0], lambda word: f"expected {say[1]}, found {word}")
+    complaints.words(words.at[bad], say[0], lambda word: f"{word} cannot be read; write {say[1]}")
     return words.take(~bad)
 
 

@@ -60,8 +60,8 @@ def take_dwells(sheet: Sheet, reading: Wording, complaints: Complaints) -> tuple
         seconds[place] = words.value * SECONDS[units[letter]]
         times[place] += 1
         negative = words.value < 0
-        complaints.words(words.at[negative], "dwell-time-bad", lambda w: f"expected a time of 0 or more, found {w}")
-    complaints.words(dwell.at[times == 0], "dwell-time-missing", "a dwell without a time: expected X, F or P", HINT)
+        complaints.words(words.at[negative], "dwell-time-bad", lambda w: f"{w} is below 0: a dwell takes 0 or more")
+    complaints.words(dwell.at[times == 0], "dwell-time-missing", "the dwell has no time; write X, F or P", HINT)
     complaints.words(dwell.at[times > 1], "dwell-time-twice", "more than one time in a dwell", HINT)
     used = tuple(f"{letter} in {'milliseconds' if units[letter] == 'ms' else 'seconds'}" for letter in found)
     rest = _without_times(Sheet(sheet.rows, letters, sheet.groups), complaints)
@@ -85,7 +85,7 @@ def _refuse_strays(letters: dict[str, Words], resting: Flags, complaints: Compla
         inside = resting[words.row]
         if inside.any():
             complaints.words(
-                words.at[inside], "dwell-with-motion", lambda w: f"{w} in a dwell block: expected only a time", HINT
+                words.at[inside], "dwell-with-motion", lambda w: f"{w} is no time, and this block is a dwell", HINT
             )
             letters[letter] = words.take(~inside)
 

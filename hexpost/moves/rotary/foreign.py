@@ -44,7 +44,7 @@ def check_rotary(sheet: Sheet, book: FrameBook, complaints: Complaints) -> None:
             complaints.words(
                 words.at[np.abs(words.value) > ONE_TURN],
                 "rotary-word-too-large",
-                lambda word: f"{word}: expected A B C about the tool tip, of at most 360 degrees",
+                lambda word: f"{word} is more than a turn; A B C about the tool tip are at most 360 degrees",
                 "a program posted for a machine with rotary axes: say which in [programmed_axes] of the machine file",
             )
         elif words.count:
@@ -52,7 +52,7 @@ def check_rotary(sheet: Sheet, book: FrameBook, complaints: Complaints) -> None:
             complaints.words(
                 words.at[wrong],
                 "rotary-word-not-programmed",
-                lambda word: f"{word}: expected a rotary word of [programmed_axes], in a block without {MACHINE_WORD}",
+                lambda word: f"{word} is no word of [programmed_axes], or is in a block with {MACHINE_WORD}",
                 f"the table names {' '.join(book.chain.letters)}",
             )
 
