@@ -222,14 +222,11 @@ class Holes:
             cycle.r = b.words["R"][1] * b.scale + (cycle.initial if b.incremental else 0.0)
         if depth in b.words and not np.isnan(cycle.r):
             cycle.bottom = b.words[depth][1] * b.scale + (cycle.r if b.incremental else 0.0)
-        name = f"G{cycle.code}"
         if np.isnan(cycle.r):
-            self.speller.refuse(b.at, "cycle-r-missing", f"{name} has no R; write R with the level where feed begins")
+            self.speller.refuse(b.at, "cycle-r-missing", f"G{cycle.code} has no R, the level where feed begins")
             return False
         if np.isnan(cycle.bottom):
-            self.speller.refuse(
-                b.at, "cycle-depth-missing", f"{name} has no {depth}; write {depth} with the bottom of the hole"
-            )
+            self.speller.refuse(b.at, "cycle-depth-missing", f"G{cycle.code} has no {depth}, the bottom of the hole")
             return False
         if up * (cycle.r - cycle.bottom) <= 0.0:
             hint = "depths are read as places under G90 and as increments from R under G91"
@@ -280,9 +277,8 @@ class Holes:
         written = self._now(b, "F") * b.scale
         pitch = written if self.modes.feed_mode[b.row] == 95 else written / speed
         if not np.isnan(pitch) and not PITCHES[0] <= pitch <= PITCHES[1]:
-            what = f"the pitch of the tap (feed over speed) is {pitch:.4g} mm; it must be " + (
-                f"at least {PITCHES[0]:g}" if pitch < PITCHES[0] else f"at most {PITCHES[1]:g}"
-            )
+            side, end = ("least", PITCHES[0]) if pitch < PITCHES[0] else ("most", PITCHES[1])
+            what = f"the pitch of the tap (feed over speed) is {pitch:.4g} mm; it must be at {side} {end:g}"
             speller.refuse(b.at, "cycle-pitch-odd", what, "the feed of a tap is its pitch times the spindle speed")
             return False
         speller.say("G84: a floating tap holder is assumed; the spindle is reversed at the bottom without a pause")
