@@ -9,10 +9,10 @@ from audit.test_load_limits import run, swinging
 from machine.described import REST, STRUT, described
 
 from hexpost.audit.cutting import _spindle_speeds
-from hexpost.audit.room import _pairs
 from hexpost.errors import HexpostError
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.geometry import characteristic_length
+from hexpost.machine.room import body_pairs
 from hexpost.moves.model import AFTER, WITH, Events
 
 
@@ -68,12 +68,12 @@ def test_a_stated_characteristic_length_is_taken():
 
 def test_struts_that_meet_in_a_joint_are_no_pair():
     machine = described(STRUT, REST.split("[spindle]", maxsplit=1)[0])
-    pairs = _pairs(machine)
+    pairs = body_pairs(machine)
     s, t = machine.struts[0], machine.struts[1]
     assert (0, 1) in pairs
     together = replace(t, platform_joint=s.platform_joint + 1.0)
     machine = replace(machine, struts=(s, together, *machine.struts[2:]))
-    assert set(pairs) - set(_pairs(machine)) == {(0, 1)}
+    assert set(pairs) - set(body_pairs(machine)) == {(0, 1)}
 
 
 def test_the_worst_conditioning_is_that_of_the_jacobian_about_the_middle_of_the_joints():

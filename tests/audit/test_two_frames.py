@@ -14,9 +14,9 @@ from hexpost.audit.load_limits import RunningMean
 from hexpost.audit.model import BODIES
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_remarks import beyond_pallet, program_remarks
-from hexpost.audit.room import _pairs
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.load import no_setup, no_tools
+from hexpost.machine.room import body_pairs
 from hexpost.moves.model import Events
 from hexpost.pipeline import parse, understand
 
@@ -229,7 +229,7 @@ def test_struts_whose_joints_lie_nearer_than_both_radii_are_no_pair():
     apart = np.array([[min(np.linalg.norm(a[0] - b[0]), np.linalg.norm(a[1] - b[1])) for b in ends] for a in ends])
     least = apart[~np.eye(6, dtype=bool)].min()
     for radius, paired in ((0.45 * least, True), (0.6 * least, False), (0.9 * least, False)):
-        pairs = _pairs(described(f"[strut.body]\nradius_mm = {radius:.3f}\n", ""))
+        pairs = body_pairs(described(f"[strut.body]\nradius_mm = {radius:.3f}\n", ""))
         expected = [(i, j) for i in range(6) for j in range(i + 1, 6) if apart[i, j] > 2 * round(radius, 3)]
         assert pairs == expected
         assert (len(pairs) == 15) == paired
