@@ -43,7 +43,7 @@ MISTAKES = [
     ("G00 X1 P5\n", 2, 8, "word-out-of-place", "P5"),
     ("M06\n", 2, 1, "tool-not-selected", "no T word"),
     ("T1.5 M06\n", 2, 1, "tool-number-bad", "T1.5"),
-    ("G43 Z5\n", 2, 1, "length-row-missing", "write H"),
+    ("G43 Z5\n", 2, 1, "length-row-missing", "has no H"),
     ("G43 H-1\n", 2, 5, "row-number-bad", "H-1"),
     ("S-5\n", 2, 1, "spindle-speed-bad", "S-5"),
     ("G53\n", 2, 1, "machine-coordinates-alone", "without an axis"),

@@ -72,7 +72,7 @@ def _refuse_missing_rows(length: Words, rare: Ints, heights: Ints, complaints: C
     complaints.sequels(
         on.at[missing],
         "length-row-missing",
-        lambda word: f"{word} has no H; write H with the number of the tool",
+        lambda word: f"{word} has no H, the number of the tool",
         "write H into this block",
     )
 

@@ -104,7 +104,7 @@ def _check_words(asked: _Asked, normal: Ints, k: Ints, tell: _Teller) -> None:
     tell.say(
         ~asked.given & ~asked.by_radius,
         "arc-centre-missing",
-        "the arc has no centre; write I J K from the start point, or R",
+        "the arc has no centre",
     )
     tell.say(
         asked.given & asked.by_radius,

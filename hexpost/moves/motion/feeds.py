@@ -72,7 +72,7 @@ def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> MoveFeeds
         complaints.once(
             movement.rows[missing & ~rapid & ~inverse],
             "feed-missing",
-            "a feed move, but no feed is in force; write F in this block or before it",
+            "a feed move, but no feed is in force",
             "write F into this block; a change of feed mode ends the feed in force",
         )
     if inverse.any():
@@ -133,7 +133,7 @@ def _by_speed(written: Array, blocks: Blocks, state: State, rapid: Flags) -> Arr
     blocks.complaints.once(
         movement.rows[by_speed & ~rapid & ~(speed > 0.0)],
         "spindle-speed-missing",
-        "a feed per revolution (G95), but no spindle speed is in force; write S above 0",
+        "a feed per revolution (G95), but no spindle speed above 0 is in force",
         "write S before this block, or G94 and a feed per minute",
     )
     return np.where(by_speed, written * speed, written)

@@ -115,9 +115,7 @@ class Book:
         word, _ = self._word(row, "M")
         at, number = self._word(row, "P")
         if at < 0:
-            self._refuse(
-                word, "call-without-number", "the call (M98) has no P; write P with the number of the subprogram"
-            )
+            self._refuse(word, "call-without-number", "the call (M98) has no P")
             return None
         if number not in self.sections:
             there = ", ".join(f"O{n}" for n in sorted(self.sections)[:10]) or "none"

@@ -61,7 +61,7 @@ def take_dwells(sheet: Sheet, reading: Wording, complaints: Complaints) -> tuple
         times[place] += 1
         negative = words.value < 0
         complaints.words(words.at[negative], "dwell-time-bad", lambda w: f"{w} is below 0: a dwell takes 0 or more")
-    complaints.words(dwell.at[times == 0], "dwell-time-missing", "the dwell has no time; write X, F or P", HINT)
+    complaints.words(dwell.at[times == 0], "dwell-time-missing", "the dwell has no time", HINT)
     complaints.words(dwell.at[times > 1], "dwell-time-twice", "more than one time in a dwell", HINT)
     used = tuple(f"{letter} in {'milliseconds' if units[letter] == 'ms' else 'seconds'}" for letter in found)
     rest = _without_times(Sheet(sheet.rows, letters, sheet.groups), complaints)

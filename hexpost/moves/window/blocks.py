@@ -53,7 +53,7 @@ def moving_blocks(sheet: Sheet, modes: Modes, complaints: Complaints) -> Flags:
     complaints.once(
         np.flatnonzero(moving & (modes.motion == NONE)) if (modes.motion == NONE).any() else NOWHERE,
         "no-motion-word",
-        "axis words, but no motion word is in force yet; write G00, G01, G02 or G03",
+        "axis words, but no motion word is in force yet",
         "write G00 or G01 into this block",
     )
     arc = (modes.motion == 2) | (modes.motion == 3)
@@ -100,6 +100,6 @@ def refuse_missing_units(blocks: Blocks) -> None:
     blocks.complaints.once(
         np.flatnonzero(lost & unknown),
         "units-missing",
-        "a length, but no unit is in force yet; write G21 (millimetre) or G20 (inch) before it",
+        "a length, but no unit is in force yet",
         'write G21 or G20 at the head of the program, or set words.units = "mm" in the machine file',
     )
