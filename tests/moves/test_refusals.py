@@ -35,7 +35,7 @@ MISTAKES = [
     ("F9\nG02 X5 R0\n", 3, 1, "arc-radius-bad", "radius 0"),
     ("F9\nG02 X5 I0\n", 3, 1, "arc-radius-bad", "radius 0"),
     ("F9\nG02 X5 I3\n", 3, 1, "arc-end-off", "0.02 mm"),
-    ("G04\n", 2, 1, "dwell-time-missing", "X, F or P"),
+    ("G04\n", 2, 1, "dwell-time-missing", "has no time"),
     ("G04 X1 P2\n", 2, 1, "dwell-time-twice", "more than one"),
     ("G04 P-1\n", 2, 5, "dwell-time-bad", "P-1"),
     ("G04 Y1 P5\n", 2, 5, "dwell-with-motion", "Y1"),
