@@ -28,7 +28,7 @@ PROGRAMS = {
     "impossible radius": (b"G21\nG01 X1 F100\nG02 X50 R1\n", [":3:", "R"]),
     "zero feed": (b"G21\nG01 X1 F0\n", [":2:", "F"]),
     "missing feed": (b"G21\nG01 X1\n", [":2:", "F"]),
-    "no motion": (b"G21 G90 G54\nM30\n", ["at least one move"]),
+    "no motion": (b"G21 G90 G54\nM30\n", ["the program moves nothing"]),
     "no units": (b"G01 X1 F100\n", ["units"]),
 }
 
