@@ -26,7 +26,10 @@ def command() -> None:
 @command.command("check", cls=Command)
 @click.argument("file", type=click.Path())
 def check(file: str) -> None:
-    """Check a machine FILE: every fault of it, or a summary to compare with the drawing."""
+    """Check a machine FILE: every fault of it, or a summary to compare with the drawing.
+
+    It ends within a minute on every machine: poses with the same six lengths are sought from at most 30,000 starts.
+    """
     from hexpost.machine.load import load_machine
     from hexpost.reach.summary import summary
 
