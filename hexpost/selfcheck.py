@@ -45,7 +45,7 @@ class SelfCheck:
             return
         first, last = int(setpoints.poses.tick[0]), int(setpoints.poses.tick[-1])
         if (first, last) != (self._next, self._next + n - 1):
-            raise _failed(f"rows {first} to {last} ({n} of them) do not follow row {self._next - 1}")
+            raise _failed(f"rows {first} to {last} ({n} of them) come where row {self._next} is due")
         self._next = last + 1
         self._share = (self._share + GOLDEN) % 1.0
         chosen = {int(self._share * n)} if self._rows else {0, n // 3, int(self._share * n), n - 1}
@@ -62,7 +62,7 @@ class SelfCheck:
             Rows are missing at the end, or there are more.
         """
         if self._next != ticks + 1:
-            raise _failed(f"expected {ticks + 1} rows, found {self._next}")
+            raise _failed(f"{ticks + 1} rows are due, {self._next} came")
 
     def _check(self, setpoints: Setpoints, row: int) -> None:
         poses = setpoints.poses

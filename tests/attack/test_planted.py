@@ -125,7 +125,7 @@ def test_a_dropped_last_sample(tmp_path, monkeypatch):
         return cut(poses) if poses.tick[-1] == timing.ticks else poses
 
     monkeypatch.setattr("hexpost.setpoints.stream.poses_of", planted)
-    faults = stopped_then_proven(tmp_path, monkeypatch, "self-check: expected")
+    faults = stopped_then_proven(tmp_path, monkeypatch, "rows are due")
     assert {"stops", "events"} <= set(faults)
 
 

@@ -58,7 +58,7 @@ def test_files_of_a_policy_stay_in_its_folder(name, key, tmp_path):
     file = tmp_path / "gate.toml"
     for text in (f'[all]\n{key} = "{name}"\n', f'[[where]]\npath = ["*.nc"]\n{key} = "{name}"\n'):
         file.write_text(text)
-        with pytest.raises(InputError, match="a way out of it"):
+        with pytest.raises(InputError, match="leads out of the folder of the policy"):
             load_policy(file, Settings())
     file.write_text(f'[all]\n{key} = "below/m.toml"\n')
     policy = load_policy(file, Settings(**{key: "/elsewhere/m.toml"}))

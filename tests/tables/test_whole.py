@@ -151,7 +151,7 @@ def test_links_and_files_are_no_job_folder(tmp_path):
         JobFolder(tmp_path / "file", overwrite=True)
     (tmp_path / "job" / "setpoints.csv").unlink()
     (tmp_path / "job" / "setpoints.csv").symlink_to(tmp_path / "file")
-    with pytest.raises(OutputError, match="found a link or a special file"):
+    with pytest.raises(OutputError, match="is a link or a special file"):
         JobFolder(tmp_path / "job", overwrite=True)
     with pytest.raises(OutputError, match="not a directory"):
         JobFolder(tmp_path / "file" / "job")

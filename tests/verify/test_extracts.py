@@ -57,7 +57,7 @@ def test_too_many_files_are_refused_before_anything_is_written(tmp_path):
     (tmp_path / "p.nc").write_text("%\nG21\nG00 X10. Y0. Z100.\nM30\n%\n")
     code, output = run("convert", tmp_path / "p.nc", "--rows-per-file", 1, "--out", tmp_path / "job")
     assert code == 2
-    assert "at most 500 files" in output
+    assert "at most 500 are written" in output
     assert not (tmp_path / "job").exists()
 
 

@@ -16,7 +16,14 @@ CUTTING = TOOLS.replace(
 DRILLED = PROGRAM.replace("T2 M06\n", "G00 X-20. Y-20. Z60.\nG98 G81 X0. Y0. Z20. R30. F900.\nX20.\nG80\nT2 M06\n")
 CASES = {
     "roomy": (STRUT, REST, TOOLS),
-    "tight": (STRUT.replace("= 12000", "= 2200").replace("torque_nm = 45", "torque_nm = 12"), REST, TOOLS),
+    "tight": (
+        STRUT.replace("= 12000", "= 2200")
+        .replace("torque_nm = 45", "torque_nm = 12")
+        .replace("thrust_continuous_n = 6000", "thrust_continuous_n = 2200")
+        .replace("torque_continuous_nm = 25", "torque_continuous_nm = 12"),
+        REST,
+        TOOLS,
+    ),
     "coefficients": (STRUT, REST.replace("[300, 0, 150]", "[0, 0, 0]").replace("[0, 0, 5]", "[0, 0, 0]"), CUTTING),
 }
 
