@@ -84,7 +84,9 @@ def test_continuous_thrust_is_the_root_mean_square_of_the_window_across_blocks()
 
 
 def test_a_weak_motor_is_a_finding_with_its_strut():
-    weak = STRUT.replace("torque_nm = 45", "torque_nm = 9").replace("torque_continuous_nm = 25", "torque_continuous_nm = 9")
+    weak = STRUT.replace("torque_nm = 45", "torque_nm = 9").replace(
+        "torque_continuous_nm = 25", "torque_continuous_nm = 9"
+    )
     machine = described(weak)
     job, s = swinging(machine)
     found = [f for f in listed(run(job, s, machine=machine)) if f[0] == "torque"]
