@@ -223,7 +223,7 @@ def test_a_file_that_came_during_the_work_is_kept(shop, monkeypatch):
 
     monkeypatch.setattr(aligning, "align", slow)
     code, said = run("align", "points.csv", "-o", "a.toml")
-    assert (code, "found one that came meanwhile" in said) == (2, True)
+    assert (code, "a.toml: exists already: somebody wrote it meanwhile" in said) == (2, True)
     assert "pose_mm_deg" in said  # what was found is shown all the same
     assert (shop / "a.toml").read_text() == "mine"
 

@@ -79,7 +79,7 @@ def test_a_million_turns_of_a_helix_end_where_they_should():
 
 @pytest.mark.parametrize("feed", ["0.000000001", "1000000000"])
 def test_feeds_that_nobody_means_are_refused(feed):
-    with pytest.raises(InputError, match=r"feed above 0|at most 1e\+07"):
+    with pytest.raises(InputError, match=r"a feed must be above 0|at most 1e\+07"):
         run(f"G21 G00 X0 Y0 Z80\nG01 X1 F{feed}\nM30\n")
 
 
