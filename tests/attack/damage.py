@@ -87,7 +87,7 @@ def _convert(outcome, rng, folder, text, toml, period=1):
         return
     outcome.clean += 1
     outcome.lost += broken(folder / "job")
-    found = proof(folder / "job", code) + (clean_through(files, period / 1e3) if code == 0 else [])
+    found = proof(folder / "job", code, remake=True) + (clean_through(files, period / 1e3) if code == 0 else [])
     outcome.wrong += [f"{x} from {text!r} {options}" for x in found]
     if any(p.read_bytes() != before[p.name] for p in paths.values()):
         outcome.lost.append("an input was changed")

@@ -26,6 +26,8 @@ PROCESS_S = 120
 MARKS = ("Traceback (most recent call last)", "internal fault", "Exception ignored", "RuntimeWarning", "Fatal Python")
 """What a user must never read."""
 CODES = (0, 1, 2)
+WITHOUT_REMAKE = "--without-remake"
+"""Has a folder proven by its equations alone."""
 
 
 def start(*words, before=(), **more):
@@ -97,12 +99,13 @@ def partial(folder, whole):
     return broken(folder) + [f"partial file {name}" for name, data in left.items() if data != whole.get(name)]
 
 
-def proof(folder, code):
+def proof(folder, code, *, remake=False):
     """Return what ``verify`` has against a job that ended with ``code``, if anything.
 
+    With ``remake`` the job is made again too, which takes about as long as the job did.
     Through a singular pose, which must be in the report, no table can be followed, and every one is refused.
     """
-    found, said, wrong = inside("verify", folder)
+    found, said, wrong = inside("verify", folder, *([] if remake else [WITHOUT_REMAKE]))
     worst = json.loads((folder / "report.json").read_text())["tool"]["worst"].get("singular-pose", {"value": 1.0})
     allowed = (code,) if worst["value"] >= LEAST else (2,) if worst["value"] <= 0.0 else (1, 2)
     if found not in allowed:

@@ -142,7 +142,7 @@ def random_machine(rng, place):
         return outcome
     outcome.lost += broken(place / "job")
     yaw = words[words.index("--yaw") + 1] if "--yaw" in words else "fixed"
-    found = proof(place / "job", code) + (
+    found = proof(place / "job", code, remake=True) + (
         clean_through(Files(program=paths["p"], **files), yaw=yaw) if code == 0 else []
     )
     outcome.wrong += [f"{x} from {options_and(words)} {texts}" for x in found]

@@ -111,7 +111,7 @@ def odd_job(rng, place):
         outcome.note = f"last refusal: {said.splitlines()[0][-160:]}"
         return outcome
     outcome.lost += broken(place / "job")
-    outcome.wrong += [f"{x} from {told}" for x in proof(place / "job", code)]
+    outcome.wrong += [f"{x} from {told}" for x in proof(place / "job", code, remake=True)]
     return outcome
 
 

@@ -20,6 +20,8 @@ from hexpost.pipeline import Files, load, schedule
 EVERYTHING = (1, 2**31 - 1)
 ROUNDING = 1e-9
 """Of lengths in mm, and of what one period changes them by."""
+NOTHING = "nothing moves from line"
+"""How a job is refused that would begin again after its last move."""
 
 
 def runs(inputs):
@@ -45,7 +47,7 @@ def begun_again(whole, line, run):
     try:
         meaning = interpret(*read, [], switches=whole.switches, begin=Asked(line, run))
     except HexpostError as error:
-        if "something moves" in str(error):
+        if NOTHING in str(error):
             return None, None
         raise
     return replace(whole, meaning=restarted(meaning, *read[1:])[0]), meaning.cut
@@ -140,9 +142,9 @@ def generated(rng, place):
     words = ("--from-line", f"{line}@{run}", "--period-ms", "4", "--tools", paths["t"], "--setup", paths["s"])
     code, said = command("convert", paths["p"], "--out", place / "job", *words)
     if code == 2:
-        wrong += [] if "something moves" in said else [f"line {line}, run {run}: {said[-200:]}"]
+        wrong += [] if NOTHING in said else [f"line {line}, run {run}: {said[-200:]}"]
     else:
-        wrong += proof(place / "job", code)
+        wrong += proof(place / "job", code, remake=True)
     text = paths["p"].read_text()
     return Outcome(tried=count + 1, clean=count, wrong=[f"{x} of {text!r}" for x in wrong])
 
