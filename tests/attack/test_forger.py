@@ -1,4 +1,4 @@
-"""A slice of the forger: what equations catch stays caught, a gap that they close leaves the list, the remake shows it."""
+"""A slice of the forger: what equations catch stays caught, gaps that they close leave the list, the remake shows them."""
 
 from copy import deepcopy
 
