@@ -1,4 +1,4 @@
-"""A slice of the forger: what equations catch stays caught, gaps that they close leave the list, the remake shows them."""
+"""A slice of the forger: equations catch what they did, a gap they close leaves the list, the remake shows the rest."""
 
 from copy import deepcopy
 
