@@ -56,10 +56,10 @@ def test_a_program_has_so_many_bytes_and_lines(tmp_path, monkeypatch):
     file = tmp_path / "p.nc"
     file.write_bytes(b"G21\n" * 100)
     monkeypatch.setattr(pipeline, "MOST_LINES", 99)
-    with pytest.raises(InputError, match="at most 99 lines, found 100"):
+    with pytest.raises(InputError, match="has 100 lines; at most 99 are read"):
         pipeline.content(file)
     monkeypatch.setattr(pipeline, "MOST_BYTES", 399)
-    with pytest.raises(InputError, match="at most 399 bytes, found more"):
+    with pytest.raises(InputError, match="is longer than 399 bytes"):
         pipeline.content(file)
 
 
