@@ -70,7 +70,8 @@ def test_input_files_are_listed(policy):
 CYCLE = (
     "all.must_check lists an unknown limit `cycle-time`; known: stroke, speed, acceleration, jerk, joint-angle, "
     "thrust, torque, critical-speed, buckling, singular-pose, clearance, deviation, tool-length, tool-number, pallet, "
-    "retract, thrust-continuous, torque-continuous, power"
+    "retract, thrust-continuous, torque-continuous, power, return-path, tool-call, tapping, "
+    "spindle-off, rapid-below-zero"
 )
 
 

@@ -63,5 +63,5 @@ def test_a_worker_refuses_files_that_are_not_those_of_the_search(tmp_path):
     assert inputs_of(trial).program.name == str(program)
     inputs_of.cache_clear()
     program.write_text("G21\nG00 X0 Y0 Z301\nM30\n")
-    with pytest.raises(HexpostError, match="found one changed"):
+    with pytest.raises(HexpostError, match="one of its files has changed since the search began"):
         inputs_of(trial)
