@@ -32,7 +32,9 @@ class StrutLimit:
         if self.within is None or self.column not in COLUMNS:
             return values
         at, found = self.within.of(setpoints, self.column)
-        more = self.band.outside(found, margin) & ~self.band.outside(values[:, at], margin)
+        centre = self.band.centre[:, None]
+        sure = centre + (found - centre) * (1.0 - ROUNDING)  # looks are taken from the schedule, with its rounding
+        more = self.band.outside(sure, margin) & ~self.band.outside(values[:, at], margin)
         if not more.any():
             return values
         out = values.copy()
