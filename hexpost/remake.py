@@ -72,7 +72,9 @@ def _compared(folder: Folder) -> Check:
         for key in sorted({*new, *folder.manifest} - (set() if same else _TOOLS) - {"files"}):
             if new.get(key) != folder.manifest.get(key):
                 faults.add(f"{MANIFEST}: {key}: is not what the inputs and settings make")
-    how = "byte for byte" if same else "made by other versions: numbers to one unit of the last decimal, pictures not"
+    how = "byte for byte"
+    if not same:
+        how = "to one unit of the last decimal (other versions made it); not report.html, segments.json, binary tables"
     return Check(name=NAME, text=f"made again from its inputs, compared {how}", faults=faults.told())
 
 

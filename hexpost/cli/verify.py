@@ -19,8 +19,7 @@ def command(job: str, *, without_remake: bool, as_json: bool) -> None:
 
     Hashes, time steps, continuity, limits, the tool's path by forward kinematics, stops and events, against the copies
     of program, machine, tools and setup in the folder. Then the job is made again from these copies, and every file
-    is compared. Exit code 0: proven and clean; 1: proven, with limits broken as
-    its report says; 2: not proven.
+    is compared. Exit code 0: proven and clean; 1: proven, with limits broken as its report says; 2: not proven.
     """
     import json
     from dataclasses import replace
