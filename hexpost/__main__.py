@@ -1,5 +1,6 @@
 """``hexpost`` and ``python -m hexpost``; an interruption at any moment ends without a traceback, and tidies up."""
 
+import ctypes
 import os
 import signal
 import sys
@@ -19,6 +20,7 @@ def run() -> None:
     A request to end (SIGTERM) is an interruption; afterwards the process ends by that signal, as it would have at once.
     """
     told: list[int] = []
+    _leave_with(2)  # unless a command has come to its end
 
     def end(number: int, _: FrameType | None) -> None:
         signal.signal(number, signal.SIG_IGN)
@@ -33,7 +35,11 @@ def run() -> None:
 
         main(prog_name="hexpost")
     except KeyboardInterrupt:
+        _leave_with(130)
         sys.exit(130)
+    except SystemExit as done:
+        _leave_with(done.code if isinstance(done.code, int) else 2)
+        raise
     except Exception as error:  # noqa: BLE001 - 1, which Python would end with, means a broken limit
         _say(error)
         sys.exit(2)
@@ -42,6 +48,18 @@ def run() -> None:
         if told and os.name == "posix":
             signal.signal(told[0], signal.SIG_DFL)
             signal.raise_signal(told[0])
+
+
+def _leave_with(code: int) -> None:
+    """Have the process leave with this code, whoever ends it: linear algebra without memory leaves with 1 by itself.
+
+    What is registered last with the C library runs first, and ``_exit`` lets nothing run after it; a C library without
+    ``__cxa_atexit`` keeps the code of whoever ends the process.
+    """
+    library = ctypes.CDLL(None)
+    register, leave = getattr(library, "__cxa_atexit", None), getattr(library, "_exit", None)
+    if register and leave:
+        register(leave, ctypes.c_void_p(code), None)
 
 
 def _not_lost(told: "UnraisableHookArgs") -> None:
