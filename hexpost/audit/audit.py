@@ -8,7 +8,7 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.audit.advice import Adviser
 from hexpost.audit.attitudes import Attitudes
-from hexpost.audit.band import Apart, Check, Context, Figures, Meetings, Shares
+from hexpost.audit.band import Apart, Context, Figures, LimitCheck, Meetings, Shares
 from hexpost.audit.breaches import Breaches
 from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.cutting import Cutting
@@ -135,7 +135,7 @@ class Audit:
             remarks=replace(findings, runs=remarked),
         )
 
-    def _judge(self, check: Check, worst: WorstUse, values: Array, setpoints: Setpoints) -> None:
+    def _judge(self, check: LimitCheck, worst: WorstUse, values: Array, setpoints: Setpoints) -> None:
         """Take the worst of a batch's ``values`` (k, n) and the runs that leave the band."""
         poses, band = setpoints.poses, check.band
         least, most = values.min(axis=1), values.max(axis=1)

@@ -113,7 +113,7 @@ class Figures:
     joint: Codes
 
 
-class Check(Protocol):
+class LimitCheck(Protocol):
     """One limit: its band, and how its values are had from a batch of samples."""
 
     @property
@@ -127,7 +127,7 @@ class Check(Protocol):
 
 
 @runtime_checkable
-class Shares(Check, Protocol):
+class Shares(LimitCheck, Protocol):
     """A check whose values are shares of a limit, 1 at the limit, because what is allowed changes with the pose."""
 
     def figures(self, row: Ints, at: Ints, setpoints: Setpoints) -> Figures:
@@ -136,14 +136,14 @@ class Shares(Check, Protocol):
 
 
 @runtime_checkable
-class Apart(Check, Protocol):
+class Apart(LimitCheck, Protocol):
     """A check that looks at each batch alone and takes long over it: its values may come from another process."""
 
     apart: bool
 
 
 @runtime_checkable
-class Meetings(Check, Protocol):
+class Meetings(LimitCheck, Protocol):
     """A check of how near bodies come to each other."""
 
     def bodies(self, at: Ints, setpoints: Setpoints) -> Ints:
@@ -177,5 +177,5 @@ def struts_without(known: Flags, what: str = "", key: int = 0) -> tuple[tuple[st
     return ((f"{what} of {name}" if what else name, key),) if left else ()
 
 
-Maker = Callable[[Context], Check | None]
+Maker = Callable[[Context], LimitCheck | None]
 """Makes a check, or none where the machine file says nothing of its limit."""

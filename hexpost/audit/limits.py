@@ -3,7 +3,7 @@
 To add a limit, add one row and one check; nothing else has to be touched. The row goes to the end of ``LIMITS``:
 findings hold its place in the table, and those that are equal in all else come in its order. The check names its row.
 If it looks at samples it goes into ``CHECKS`` of ``audit/checks.py``: a function of the ``Context`` that returns a
-``Check``. If it looks at moves it goes into ``RULES`` of ``audit/program_rules.py``: a function that returns
+``LimitCheck``. If it looks at moves it goes into ``RULES`` of ``audit/program_rules.py``: a function that returns
 ``Breaches``.
 """
 

@@ -10,9 +10,9 @@ from hexpost.arrays import Array, Ints
 from hexpost.audit.band import (
     SHARE_ROUNDING,
     Band,
-    Check,
     Context,
     Figures,
+    LimitCheck,
     Maker,
     share_band,
     struts_without,
@@ -101,33 +101,33 @@ class RunningMean:
         return out
 
 
-def thrust(context: Context) -> Check | None:
+def thrust(context: Context) -> LimitCheck | None:
     """Return the check of the peak thrust, pushing or pulling."""
     return _bearing("thrust", context, lambda s: context.loads.of(s).thrust, lambda s: s.thrust)
 
 
-def thrust_continuous(context: Context) -> Check | None:
+def thrust_continuous(context: Context) -> LimitCheck | None:
     """Return the check of the thrust, root mean square over the window."""
     return _averaged("thrust-continuous", context, lambda s: context.loads.of(s).thrust, lambda s: s.thrust_continuous)
 
 
-def torque(context: Context) -> Check | None:
+def torque(context: Context) -> LimitCheck | None:
     """Return the check of the peak motor torque."""
     return _bearing("torque", context, lambda s: context.loads.of(s).torque, lambda s: s.torque)
 
 
-def torque_continuous(context: Context) -> Check | None:
+def torque_continuous(context: Context) -> LimitCheck | None:
     """Return the check of the motor torque, root mean square over the window."""
     return _averaged("torque-continuous", context, lambda s: context.loads.of(s).torque, lambda s: s.torque_continuous)
 
 
-def power(context: Context) -> Check | None:
+def power(context: Context) -> LimitCheck | None:
     """Return the check of the mechanical power of the motor, given or taken."""
     turns = _turns(context.machine)[:, None] * (2.0 * pi)
     return _bearing("power", context, lambda s: context.loads.of(s).torque * s.speed * turns, lambda s: s.power)
 
 
-def buckling(context: Context) -> Check | None:
+def buckling(context: Context) -> LimitCheck | None:
     """Return the check of pushing struts against Euler's load of the screw at its length."""
 
     def allowed(s: Screw) -> float | None:
@@ -138,7 +138,7 @@ def buckling(context: Context) -> Check | None:
     return _bearing("buckling", context, lambda s: np.maximum(context.loads.of(s).thrust, 0.0), allowed, by_length=True)
 
 
-def critical(context: Context) -> Check | None:
+def critical(context: Context) -> LimitCheck | None:
     """Return the check of the turning speed of the screw against its critical speed at its length."""
     leads = np.array([np.inf if s.screw is None else s.screw.lead for s in context.machine.struts])
 
@@ -151,7 +151,9 @@ def critical(context: Context) -> Check | None:
     return _bearing("critical-speed", context, lambda s: s.speed * factor, allowed, by_length=True, loaded=False)
 
 
-def _averaged(limit: str, context: Context, value: Measured, allowed: Callable[[Screw], float | None]) -> Check | None:
+def _averaged(
+    limit: str, context: Context, value: Measured, allowed: Callable[[Screw], float | None]
+) -> LimitCheck | None:
     """Return a check of the running mean of a value, or none where no strut has the limit."""
     forces = context.machine.forces
     assert forces is not None  # every loaded machine has them
@@ -163,7 +165,7 @@ def _averaged(limit: str, context: Context, value: Measured, allowed: Callable[[
 def _bearing(
     limit: str, context: Context, value: Measured, allowed: Callable[[Screw], float | None], *,
     by_length: bool = False, loaded: bool = True,
-) -> Check | None:  # fmt: skip
+) -> LimitCheck | None:  # fmt: skip
     """Return a check, or none where no strut has the limit; ``loaded``: cutting forces count."""
     screws = [s.screw for s in context.machine.struts]
     known = [None if s is None else allowed(s) for s in screws]

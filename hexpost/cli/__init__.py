@@ -99,7 +99,7 @@ class Command(click.Command):
         return result
 
 
-class Group(click.Group):
+class CommandGroup(click.Group):
     """A group that knows names and helps, and imports a command when it is called."""
 
     def main(self, *args: Any, **extra: Any) -> Any:  # noqa: ANN401 - click's own signature
@@ -168,7 +168,7 @@ def fail(ctx: click.Context, error: HexpostError) -> None:
 
 
 @click.command(
-    cls=Group,
+    cls=CommandGroup,
     epilog="Exit codes: 0 no limit broken, 1 at least one limit broken, 2 cannot go on (input or usage).",
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )

@@ -15,7 +15,7 @@ TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
+class ChunkLayout:
     """``nodes`` of a grid as ``chunks`` columns of ``rows`` + 1: the last of a column is the first of the next."""
 
     nodes: int
@@ -23,7 +23,7 @@ class Layout:
     rows: int
 
     @classmethod
-    def of(cls, nodes: int, chunks: int | None = None) -> "Layout":
+    def of(cls, nodes: int, chunks: int | None = None) -> "ChunkLayout":
         """Return the layout of a grid of at least two nodes; ``chunks`` by a rule of thumb if not given."""
         steps = nodes - 1
         if chunks is None:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.feed.chunks import Layout
+from hexpost.feed.chunks import ChunkLayout
 
 FLAT = 1e-12
 """A slope below this is none; a strip that steep bounds nothing."""
@@ -45,7 +45,7 @@ def speeds_squared(
     """
     felt = np.isfinite(limit)
     slope, bend, limit = slope[felt], bend[felt], limit[felt]
-    layout = Layout.of(len(cap), chunks)
+    layout = ChunkLayout.of(len(cap), chunks)
     if not len(limit):
         slope, bend, limit = np.full((1, len(cap)), FLAT), np.zeros((1, len(cap))), np.array([1e18])
     if isinstance(step, np.ndarray):
@@ -56,7 +56,7 @@ def speeds_squared(
 
 
 def scan(
-    layout: Layout, slope: Array, bend: Array, limit: Array, *, cap: Array, step: float | Array, ends: bool = True
+    layout: ChunkLayout, slope: Array, bend: Array, limit: Array, *, cap: Array, step: float | Array, ends: bool = True
 ) -> Array:
     """Return the same for arrays laid out already, (rows + 1, k, chunks); caps, steps, result (rows + 1, chunks).
 
@@ -76,7 +76,7 @@ def scan(
     return out
 
 
-def _rest_behind(layout: Layout, cap: Array) -> None:
+def _rest_behind(layout: ChunkLayout, cap: Array) -> None:
     """Put the places behind the end of the grid at rest."""
     behind = layout.chunks * layout.rows - (layout.nodes - 1)
     for k in range(behind + 1):

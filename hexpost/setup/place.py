@@ -55,7 +55,7 @@ class Search:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Placed:
+class Placement:
     """The result of a search: outcomes with the control period where the job stands (``now``) and at the best spot.
 
     ``nodes`` are the spots of the sweep, ``sweep`` their outcomes with a coarse period (``None``: off the pallet).
@@ -81,7 +81,7 @@ def place(
     total: Tick = _unseen,
     tick: Tick = _unseen,
     checking: Checking = ALL_LIMITS,
-) -> Placed:
+) -> Placement:
     """Return the best placement of a job.
 
     A sweep over all nodes, then from the best of them to neighbours as long as that helps, with halved steps; the
@@ -128,7 +128,7 @@ def place(
     inputs_of.cache_clear()
     ranked = [(exact[0], present), *zip(exact[1:], finalists, strict=True)]
     best, spot = min(ranked, key=lambda r: r[0].key(search.objective))
-    return Placed(
+    return Placement(
         inputs=inputs, search=search, spot=spot, present=present, now=exact[0], best=best, nodes=nodes, sweep=sweep,
         runs=len(known) + len(exact),
     )  # fmt: skip

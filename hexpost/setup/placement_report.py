@@ -4,7 +4,7 @@ from math import isfinite
 
 from hexpost.setup.files import number, provenance, setup_text
 from hexpost.setup.model import Outcome, Spot
-from hexpost.setup.place import Placed
+from hexpost.setup.place import Placement
 from hexpost.setup.trial import first_offset, moved
 from hexpost.units import DEG_PER_RAD
 from hexpost.voice import duration, percent, plural
@@ -12,7 +12,7 @@ from hexpost.voice import duration, percent, plural
 HEAD = "x_mm,y_mm,z_mm,turn_deg,findings,worst_use,limit,strut,line,duration_s"
 
 
-def setup_file(p: Placed) -> str:
+def setup_file(p: Placement) -> str:
     """Return the setup file with the job where it runs best."""
     inputs = p.inputs
     setup = moved(inputs, p.spot)
@@ -29,7 +29,7 @@ def setup_file(p: Placed) -> str:
     return setup_text(setup.offsets, setup, notes, used)
 
 
-def document(p: Placed) -> dict[str, object]:
+def document(p: Placement) -> dict[str, object]:
     """Return the JSON document."""
     return {
         "verdict": "clean" if p.best.clean else "broken",
@@ -45,7 +45,7 @@ def document(p: Placed) -> dict[str, object]:
     }
 
 
-def map_csv(p: Placed) -> str:
+def map_csv(p: Placement) -> str:
     """Return the map of the sweep as a CSV table; nodes where cuts leave the pallet have no outcome."""
     rows = [HEAD]
     for node, o in zip(p.nodes, p.sweep, strict=True):
@@ -56,7 +56,7 @@ def map_csv(p: Placed) -> str:
     return "\n".join(rows) + "\n"
 
 
-def text(p: Placed) -> str:
+def text(p: Placement) -> str:
     """Return what a terminal shows."""
     offset = first_offset(p.inputs)
     lines = [
@@ -72,7 +72,7 @@ def text(p: Placed) -> str:
     return "\n".join(lines) + "\n"
 
 
-def picture(p: Placed) -> list[str]:
+def picture(p: Placement) -> list[str]:
     """Return the map of the pallet at the height and turn of the sweep that hold its best node, y upwards."""
     known = [(o.key(p.search.objective), node) for node, o in zip(p.nodes, p.sweep, strict=True) if o is not None]
     if not known:
@@ -95,7 +95,7 @@ def in_words(o: Outcome) -> str:
     return f"{found}, {use}, {duration(o.duration)}"
 
 
-def _mark(o: Outcome | None, p: Placed) -> str:
+def _mark(o: Outcome | None, p: Placement) -> str:
     """Return one place of the map."""
     if o is None:
         return "       ."

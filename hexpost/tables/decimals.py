@@ -50,7 +50,7 @@ def time_decimals(period_micros: int) -> int:
     return 3 if period_micros % TRIPLE == 0 else 6
 
 
-class Rows:
+class RowText:
     """Text of at most ``size`` rows at a time, in work arrays made once (fresh ones cost more than the arithmetic)."""
 
     def __init__(self, columns: TableColumns, period: float, size: int) -> None:

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.errors import OutputError
 from hexpost.tables.columns import TableColumns
-from hexpost.tables.decimals import Rows
+from hexpost.tables.decimals import RowText
 from hexpost.tables.quantise import MICROS, Encoded, Quantised
 from hexpost.tables.whole import PartFile
 
@@ -34,7 +34,7 @@ class CsvEncoder:
 
     def __init__(self, part: PartFile, columns: TableColumns, period: float, size: int) -> None:
         self._part = part
-        self._rows = Rows(columns, period, size)
+        self._rows = RowText(columns, period, size)
         part.write((",".join(columns.names) + "\n").encode())
 
     def encode(self, rows: Quantised) -> Encoded:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.verify.limits import STEP_MM, Limits
+from hexpost.verify.limits import STEP_MM, MotionLimits
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.told import Told
 
@@ -12,7 +12,7 @@ NEAR, PICKED = 0.9, 0.05
 _UNITS = {"stroke": "mm", "speed": "mm/s", "acceleration": "mm/s2", "jerk": "mm/s3", "deviation": "mm"}
 
 
-def check_limits(limits: Limits, told: Told) -> Check:
+def check_limits(limits: MotionLimits, told: Told) -> Check:
     """Check that what the report says of every limit of the table is what the table shows, and no block is left out."""
     faults = Faults()
     worst = ("", 0, 0.0)

@@ -11,7 +11,7 @@ from hexpost.verify.follow import Placed
 EVERY = slice(None)
 
 
-class Platform:
+class PlatformPoses:
     """Origins ``t`` (n, 3) and rotations ``r`` (n, 3, 3) of the platform in the base frame, at new rows of a piece.
 
     ``arm`` (n, 3) leads from the origin to the programmed point; ``rows`` (n, 6, 6) are the strut rates by shift and

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
-from hexpost.verify.base import Platform
+from hexpost.verify.base import PlatformPoses
 from hexpost.verify.convex import box_apart, segments_apart
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
@@ -50,7 +50,7 @@ class Bodies:
         self._broken: set[int] = set()
         self._room = 0.0
 
-    def add(self, rows: Rows, which: slice, poses: Platform, rounding: float) -> None:
+    def add(self, rows: Rows, which: slice, poses: PlatformPoses, rounding: float) -> None:
         """Look at new rows, with ``poses`` that are off by up to ``rounding`` mm for the decimals of the table."""
         if not self.limited:
             return
@@ -100,7 +100,7 @@ class Bodies:
         near = min(np.linalg.norm(x[i] - x[j]) for x in (self._base, self._platform))
         return bool(near <= self._radius[i] + self._radius[j])
 
-    def _ends(self, poses: Platform) -> Array:
+    def _ends(self, poses: PlatformPoses) -> Array:
         """Return the ends (7, 2, n, 3) of the middle lines of struts and spindle, in the base frame."""
         turned = poses.r.swapaxes(1, 2)
         out: Array = np.empty((7, 2, len(poses.t), 3))

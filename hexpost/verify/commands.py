@@ -12,7 +12,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
-from hexpost.verify.base import Platform
+from hexpost.verify.base import PlatformPoses
 from hexpost.verify.columns import COMMAND, COUNTS, GROUPS, TURNS
 from hexpost.verify.follow import ROUNDING_MM, Placed
 from hexpost.verify.model import Check, Faults, Largest
@@ -26,7 +26,7 @@ def described(machine: Machine) -> bool:
     return all(s.screw is not None for s in machine.struts)
 
 
-class Commands:
+class CommandColumns:
     """Finds the columns again at the new rows; ``reference`` (3, 3): the rotation at the machine's reference pose."""
 
     def __init__(self, machine: Machine, reference: Array) -> None:
@@ -53,7 +53,7 @@ class Commands:
         """Look at the new rows of a piece."""
         if not rows.more:
             return
-        platform = Platform(self._machine, p)
+        platform = PlatformPoses(self._machine, p)
         twist = np.concatenate([self._last, self._twist(platform.units, platform.r) - self._home], axis=1)
         steps = np.diff(twist, axis=1)
         steps -= 2.0 * pi * np.round(steps / (2.0 * pi))

@@ -15,7 +15,7 @@ _MOST_TOLD = 50
 
 
 @dataclass(slots=True)
-class Course:
+class Travel:
     """Looks at placed rows, piece by piece."""
 
     moves: Moves

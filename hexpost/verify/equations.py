@@ -11,23 +11,23 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.verify.against_report import check_limits
-from hexpost.verify.base import Platform
+from hexpost.verify.base import PlatformPoses
 from hexpost.verify.bodies import Bodies
-from hexpost.verify.commands import Commands, described
+from hexpost.verify.commands import CommandColumns, described
 from hexpost.verify.continuity import Continuity, most_jerk
-from hexpost.verify.course import Course
+from hexpost.verify.course import Travel
 from hexpost.verify.diligence import Diligence
 from hexpost.verify.events import EventTable
 from hexpost.verify.follow import Follower, Placed
 from hexpost.verify.joints import JointAngles
-from hexpost.verify.limits import Clock, Limits
-from hexpost.verify.loads import Loads
+from hexpost.verify.limits import Clock, MotionLimits
+from hexpost.verify.loads import WorstLoads
 from hexpost.verify.model import Check, Faults
-from hexpost.verify.pace import Pace, Rests
+from hexpost.verify.pace import Pace, RestTimes
 from hexpost.verify.rows import Rows
 from hexpost.verify.rules import Rules
-from hexpost.verify.segments import Cuts
-from hexpost.verify.settings import Inputs
+from hexpost.verify.segments import SegmentRows
+from hexpost.verify.settings import JobInputs
 from hexpost.verify.singular import SingularPoses
 from hexpost.verify.struts import Angles, about_z
 from hexpost.verify.suspects import Suspects
@@ -36,7 +36,7 @@ from hexpost.verify.told import Told
 
 def prove_equations(
     batches: Iterable[Rows],
-    inputs: Inputs,
+    inputs: JobInputs,
     micros: int,
     *,
     report: Mapping[str, Any] | None = None,
@@ -57,30 +57,30 @@ class Equations:
     """Takes the rows of a table, batch by batch."""
 
     def __init__(
-        self, inputs: Inputs, micros: int, *, events: Path | None = None, segments: Path | None = None
+        self, inputs: JobInputs, micros: int, *, events: Path | None = None, segments: Path | None = None
     ) -> None:
         machine, meaning, moves = inputs.machine, inputs.meaning, inputs.meaning.moves
         self._inputs, self._period = inputs, micros / 1e6
         tips = np.array([f.tip for f in moves.frames]).reshape(-1, 3)
         self.clock = Clock(micros)
         self._continuity = Continuity(most_jerk(machine, tips), self._period)
-        self._limits = Limits(machine, self._period, most_jerk(machine, tips))
+        self._limits = MotionLimits(machine, self._period, most_jerk(machine, tips))
         free = inputs.settings.yaw == "follow"
         self._follower = Follower(moves, meaning.events, machine, self._period, free_yaw=free)
-        self._course = Course(moves, machine)
+        self._course = Travel(moves, machine)
         self._pace = Pace(machine, self._period, free)
         self._diligence = Diligence(machine, self._period, inputs.settings.feed == "as-programmed")
-        self._rests = Rests(moves, meaning.events, self._period, free_yaw=free)
+        self._rests = RestTimes(moves, meaning.events, self._period, free_yaw=free)
         reference = Angles(machine.tilt_order).matrices(machine.reference[3:, None])[0]
         self._joints, self._bodies = JointAngles(machine, reference), Bodies(machine)
         self._singular = SingularPoses(machine, reference)
-        self._loads = Loads(machine, inputs.tools, meaning, self._period)
+        self._loads = WorstLoads(machine, inputs.tools, meaning, self._period)
         single = inputs.settings.single_block
         self._events = EventTable(events, meaning.events, moves, self._period, single_block=single, free_yaw=free)
         self._rules = Rules(machine, inputs.tools, meaning)
-        self._commands = Commands(machine, reference) if described(machine) else None
+        self._commands = CommandColumns(machine, reference) if described(machine) else None
         self._suspects = Suspects(machine, moves)
-        self._cuts = None if segments is None else Cuts(segments, micros)
+        self._cuts = None if segments is None else SegmentRows(segments, micros)
         self._ends = Faults()
         self._last: Array | None = None
         self._rounding = 0.0
@@ -123,7 +123,7 @@ class Equations:
             self._commands.add(rows, placed)
         if not (self._joints.limited or self._bodies.limited or self._loads.limited):
             return
-        platform = Platform(self._inputs.machine, placed)
+        platform = PlatformPoses(self._inputs.machine, placed)
         self._joints.add(rows, placed.at, platform)
         self._rounding = max(self._rounding, min(10.0 * float(placed.noise[0].max()), 1e-3))
         self._bodies.add(rows, placed.at, platform, self._rounding)

@@ -13,10 +13,10 @@ from hexpost.moves.model import Events, Moves
 from hexpost.verify.axis import Axis
 from hexpost.verify.corners import Zones, zones
 from hexpost.verify.model import Faults
-from hexpost.verify.pose import FIT, Poses, Tracker
+from hexpost.verify.pose import FIT, FoundPoses, Tracker
 from hexpost.verify.route import Stretch
 from hexpost.verify.rows import Rows
-from hexpost.verify.struts import Struts
+from hexpost.verify.struts import StrutLengths
 from hexpost.verify.within import walked
 
 ROUNDING_MM = 0.5e-6
@@ -46,8 +46,8 @@ class Placed:
     old: int
     frame: int
     at: slice
-    struts: Struts
-    poses: Poses
+    struts: StrutLengths
+    poses: FoundPoses
     q: Array
     rate: Array
     stretch: Stretch
@@ -88,7 +88,7 @@ class Follower:
         self._lines = line[self._first[:-1]].astype(np.int64)
         self._dwells = np.unique(events.line[events.pause > 0.0])
         self._axis = Axis(machine.tilt_order) if free_yaw else None
-        self._struts: tuple[int, Struts] | None = None
+        self._struts: tuple[int, StrutLengths] | None = None
         self._tracker: Tracker | None = None
         self._state = _State()
         self.faults = Faults()
@@ -207,14 +207,14 @@ class Follower:
     def _tracked(self, frame: int, lengths: Array, move: int) -> tuple[Tracker, bool]:
         """Return the tracker of a frame, and whether it begins with these rows."""
         if self._struts is None or self._struts[0] != frame:
-            self._struts = frame, Struts(self.machine, self.moves.frames[frame])
+            self._struts = frame, StrutLengths(self.machine, self.moves.frames[frame])
             self._tracker = None
         if self._tracker is not None:
             return self._tracker, False
         self._tracker = Tracker(self._struts[1], lengths[:, 0], self.moves.start[:, move])
         return self._tracker, True
 
-    def _stretch(self, low: int, high: int, struts: Struts) -> tuple[Stretch, Zones]:
+    def _stretch(self, low: int, high: int, struts: StrutLengths) -> tuple[Stretch, Zones]:
         free, limits = self._axis is not None, self.machine.tool_tip
         stretch = Stretch(self.moves, max(low - 3, 0), min(high + 3, self.moves.count), limits, free_yaw=free)
         return stretch, zones(stretch, self.machine.tool_tip, struts.angles)
@@ -280,7 +280,7 @@ def _stands(rate: Array) -> Flags:
     return out
 
 
-def _noise(poses: Poses, more: float) -> Array:
+def _noise(poses: FoundPoses, more: float) -> Array:
     """Return what the decimals of lengths may do to tip and tilt (2, n)."""
     gains = poses.gains
     tip, tilt = np.sqrt((gains[:3] ** 2).sum(axis=0)), np.sqrt((gains[3:] ** 2).sum(axis=0))

@@ -13,7 +13,7 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.model import AFTER, FEED_RAPID, Interpretation
-from hexpost.verify.base import Platform
+from hexpost.verify.base import PlatformPoses
 
 NEWTON = 1e-3
 """N for a kg mm/s2."""
@@ -24,7 +24,7 @@ CLEAR = 1e-4
 class Motion:
     """How the platform moves at n rows, in the base frame, about its own origin; ``inverse`` (n, 6, 6) of ``rows``."""
 
-    def __init__(self, poses: Platform, length: Array, speed: Array, acceleration: Array) -> None:
+    def __init__(self, poses: PlatformPoses, length: Array, speed: Array, acceleration: Array) -> None:
         self.poses = poses
         self.inverse: Array = np.asarray(np.linalg.inv(poses.rows), dtype=np.float64)
         self.arms: Array = poses.joints
@@ -61,7 +61,7 @@ def needed(machine: Machine, motion: Motion) -> Array:
     return np.concatenate([force, moment], axis=1) * NEWTON
 
 
-class Cut:
+class CuttingForce:
     """The force on the tool in feed moves, as the machine and the tools file tell it."""
 
     def __init__(self, machine: Machine, tools: Tools, meaning: Interpretation) -> None:
@@ -95,12 +95,12 @@ class Cut:
         return np.concatenate([force, moment], axis=1), speed
 
 
-class Thrusts:
+class ThrustBounds:
     """Thrusts (6, n) at rows: the least and the most, which differ where the table does not say what the tool does."""
 
     def __init__(self, machine: Machine, tools: Tools, meaning: Interpretation) -> None:
         self._machine = machine
-        self._cut = Cut(machine, tools, meaning)
+        self._cut = CuttingForce(machine, tools, meaning)
         self._feeds = meaning.moves.feed_mode != FEED_RAPID
 
     def of(self, motion: Motion, move: Ints) -> list[Array]:

@@ -4,8 +4,8 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine, Universal
-from hexpost.verify.base import Platform
-from hexpost.verify.limits import Use
+from hexpost.verify.base import PlatformPoses
+from hexpost.verify.limits import LimitUse
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import Told
@@ -31,10 +31,10 @@ class JointAngles:
         at_platform = [s.platform_universal for s in machine.struts]
         self._ends = (_aimed(at_base, along), _aimed(at_platform, along @ reference))
         self.limited = any(u.cone or u.outer_range or u.inner_range for end in self._ends for u, _ in end)
-        self.uses = {k: Use() for k in range(1, 7)}
+        self.uses = {k: LimitUse() for k in range(1, 7)}
         self._told = dict.fromkeys(range(1, 7), (0.0, 0.0))
 
-    def add(self, rows: Rows, at: slice, poses: Platform) -> None:
+    def add(self, rows: Rows, at: slice, poses: PlatformPoses) -> None:
         """Look at the new rows ``at``, which have these ``poses``."""
         if not self.limited:
             return

@@ -45,7 +45,7 @@ class Clock:
 
 
 @dataclass(slots=True)
-class Use:
+class LimitUse:
     """The worst of one limit by one strut (0: the tool), and the lines in which it is broken."""
 
     value: float = -np.inf
@@ -55,7 +55,7 @@ class Use:
     broken: Broken = field(default_factory=Broken)
 
 
-class Limits:
+class MotionLimits:
     """Stroke, speed, acceleration and jerk of each strut, and the deviation between setpoints, from the table alone.
 
     A limit counts as broken in a line only where it is so beyond the decimals of the table.
@@ -66,8 +66,8 @@ class Limits:
         self.shortest, self.longest = np.full(6, np.inf), np.full(6, -np.inf)
         self._struts = machine.struts
         self._deviation = machine.tool_tip.deviation
-        self.uses = {(name, k): Use() for name in _BANDS for k in range(1, 7)}
-        self.uses["deviation", 0] = Use()
+        self.uses = {(name, k): LimitUse() for name in _BANDS for k in range(1, 7)}
+        self.uses["deviation", 0] = LimitUse()
         self.steps = {
             "stroke": STEP_MM, "speed": STEP_MM_S, "acceleration": STEP_MM_S2, "jerk": 2.0 * STEP_MM_S2 / period,
             "deviation": 1e-3 * self._deviation,

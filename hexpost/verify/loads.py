@@ -10,10 +10,10 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine, Screw, Tools
 from hexpost.moves.model import Interpretation
-from hexpost.verify.base import Platform
+from hexpost.verify.base import PlatformPoses
 from hexpost.verify.follow import Placed
-from hexpost.verify.forces import Motion, Thrusts
-from hexpost.verify.limits import Use
+from hexpost.verify.forces import Motion, ThrustBounds
+from hexpost.verify.limits import LimitUse
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import Told
@@ -24,14 +24,14 @@ STEP = 1e-5
 
 
 @dataclass(slots=True)
-class Spread:
+class SureAndOpen:
     """The worst share of a limit: for certain, and what it may be where the table leaves something open."""
 
-    sure: Use = field(default_factory=Use)
+    sure: LimitUse = field(default_factory=LimitUse)
     most: float = 0.0
 
 
-class Loads:
+class WorstLoads:
     """The worst share of its load limits that each strut takes, and the lines in which it is over them for certain.
 
     Open are which way a strut that hardly moves carries its load while others move, and whether the tool cuts in a
@@ -40,17 +40,20 @@ class Loads:
 
     def __init__(self, machine: Machine, tools: Tools, meaning: Interpretation, period: float) -> None:
         self._machine = machine
-        self._thrusts = Thrusts(machine, tools, meaning)
+        self._thrusts = ThrustBounds(machine, tools, meaning)
         self._screws = [s.screw for s in machine.struts]
         self._allowed = {limit: [_allowed(limit, s) for s in self._screws] for limit in LOADS}
         self.uses = {
-            (limit, k + 1): Spread() for limit, row in self._allowed.items() for k, x in enumerate(row) if x is not None
+            (limit, k + 1): SureAndOpen()
+            for limit, row in self._allowed.items()
+            for k, x in enumerate(row)
+            if x is not None
         }
         window = 1 if machine.forces is None else max(round(machine.forces.window / period), 1)
         self._means = {(limit, side): _Mean(window) for limit in LOADS for side in (0, 1)}
         self.limited = bool(self.uses)
 
-    def add(self, rows: Rows, p: Placed, poses: Platform) -> None:
+    def add(self, rows: Rows, p: Placed, poses: PlatformPoses) -> None:
         """Look at the new rows of a piece, which have these ``poses``."""
         if not self.limited:
             return

@@ -43,7 +43,7 @@ class Proof:
         return BROKEN if self.broken else CLEAN
 
 
-class Rows(Protocol):
+class Numbered(Protocol):
     """Rows of a table: the number of the first one, and their lines."""
 
     @property
@@ -85,7 +85,7 @@ class Largest:
     row: int = 0
     line: int = 0
 
-    def take(self, sizes: Array, rows: Rows, at: Ints) -> None:
+    def take(self, sizes: Array, rows: Numbered, at: Ints) -> None:
         """Look at the sizes (n,) of the rows ``at`` of a batch."""
         if len(sizes):
             k = int(sizes.argmax())

@@ -126,7 +126,7 @@ class Pace:
             self.faults.add(f"{rows.where(p.first + int(i) + 1)}: {what}: too fast, or something is left out")
 
 
-class Rests:
+class RestTimes:
     """How long the tool rests: at every stop as long as the program asks for, at most a period longer."""
 
     def __init__(self, moves: Moves, events: Events, period: float, *, free_yaw: bool) -> None:

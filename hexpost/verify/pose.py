@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.verify.struts import Struts
+from hexpost.verify.struts import StrutLengths
 
 KNOT = 32
 """Rows from knot to knot."""
@@ -35,7 +35,7 @@ _TURN = 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Poses:
+class FoundPoses:
     """Coordinates ``q`` (6, n) of rows; ``found`` (n,); ``gains`` of length errors (6, n): what 1 mm may do to each."""
 
     q: Array
@@ -44,7 +44,7 @@ class Poses:
     pair: Array
     share: Array
     change: Array
-    struts: Struts
+    struts: StrutLengths
 
     def mapped(self, values: Array) -> Array:
         """Return what the inverse of the derivatives, interpolated between knots, makes of values (6, n) of struts."""
@@ -82,7 +82,7 @@ class Poses:
         rates[:, at] = rate
 
 
-def newton(struts: Struts, lengths: Array, guess: Array) -> tuple[Array, Array, Flags]:
+def newton(struts: StrutLengths, lengths: Array, guess: Array) -> tuple[Array, Array, Flags]:
     """Return q (6, n) of lengths (6, n), each from its guess, the inverse derivatives (n, 6, 6), and which were found.
 
     The derivatives are those of one step before.
@@ -112,7 +112,7 @@ def newton(struts: Struts, lengths: Array, guess: Array) -> tuple[Array, Array, 
 class Tracker:
     """Follows the coordinates of one frame along rows, from a guess of the first."""
 
-    def __init__(self, struts: Struts, lengths: Array, guess: Array) -> None:
+    def __init__(self, struts: StrutLengths, lengths: Array, guess: Array) -> None:
         self.struts = struts
         self._length = lengths[:, None].copy()
         self._q, self._inverse, found = newton(struts, self._length, guess[:, None])
@@ -120,7 +120,7 @@ class Tracker:
         self._slopes = struts.slopes(self._q)[1]
         self._rows = 0
 
-    def follow(self, lengths: Array) -> Poses:
+    def follow(self, lengths: Array) -> FoundPoses:
         """Return the poses of the next rows (6, n)."""
         n = lengths.shape[1]
         m = -(-n // KNOT)
@@ -142,7 +142,7 @@ class Tracker:
         self.lost = not found[n - 1]
         self._rows += n
         change = np.sqrt(turned)
-        return Poses(
+        return FoundPoses(
             q=q[:, :n], found=found[:n], gains=gains, pair=pair, share=share, change=change, struts=self.struts
         )
 

@@ -17,7 +17,7 @@ _LEAST = 1e-300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Arcs:
+class ArcMoves:
     """Arcs among the moves of a stretch, shape (k,): local index, centre (3, k), axes, radii, angle, sweep, rise."""
 
     move: Ints
@@ -145,7 +145,7 @@ class Stretch:
         return first, second, third
 
 
-def _arcs(moves: Moves) -> Arcs:
+def _arcs(moves: Moves) -> ArcMoves:
     """Return the arcs; sweeps are those turns that lead exactly from start to end."""
     arcs, at = moves.arcs, moves.arcs.move
     n, axis = np.arange(len(at)), arcs.axis.astype(np.int64)
@@ -156,7 +156,7 @@ def _arcs(moves: Moves) -> Arcs:
         angles.append(np.arctan2(v[j, n], v[i, n]))
         radii.append(np.hypot(v[i, n], v[j, n]))
     exact = angles[1] - angles[0]
-    return Arcs(
+    return ArcMoves(
         move=at,
         axis=axis,
         across=(i, j),

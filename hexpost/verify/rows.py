@@ -60,7 +60,7 @@ class Rows:
         return f"row {row} ({self.micros[i] / 1e6:.6f} s, line {self.line[i]})"
 
 
-class Table:
+class TableFiles:
     """All rows of the files of a table, in turn; ``rows`` counts them, ``digests`` gets their SHA-256, by name."""
 
     def __init__(

@@ -13,7 +13,7 @@ from hexpost.verify.plain import document
 from hexpost.verify.rows import Rows
 
 
-class Cuts:
+class SegmentRows:
     """Walks along the rows beside the segments of ``segments.json``."""
 
     def __init__(self, path: Path, period_us: int) -> None:

@@ -39,7 +39,7 @@ _SAME = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Settings:
+class JobSettings:
     """The settings of a job, within their bounds."""
 
     feed: str = "as-programmed"
@@ -55,16 +55,16 @@ class Settings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Inputs:
+class JobInputs:
     """What is to be proven: the machine and the moves as the settings mean them."""
 
     machine: Machine
     tools: Tools
     meaning: Interpretation
-    settings: Settings
+    settings: JobSettings
 
 
-def settings_of(told: Mapping[str, Any]) -> Settings:
+def settings_of(told: Mapping[str, Any]) -> JobSettings:
     """Return the settings that a manifest tells.
 
     Raises
@@ -95,7 +95,7 @@ def settings_of(told: Mapping[str, Any]) -> Settings:
     line, run = number("from_line", 0, 0, 2**31 - 1), number("from_run", 1, 1, 2**31 - 1)
     if line != int(line) or run != int(run):
         raise HexpostError("manifest.json: settings.from_line, from_run: expected whole numbers")
-    return Settings(
+    return JobSettings(
         feed=one_of("feed", None, FEEDS),
         yaw=yaw,
         yaw_angle=angle,
@@ -109,7 +109,7 @@ def settings_of(told: Mapping[str, Any]) -> Settings:
     )
 
 
-def read_inputs(files: Mapping[str, Path], root: Path, settings: Settings) -> Inputs:
+def read_inputs(files: Mapping[str, Path], root: Path, settings: JobSettings) -> JobInputs:
     """Return what files by role (``program``, ``machine``, ``tools``, ``setup``) and settings mean.
 
     Raises
@@ -132,7 +132,7 @@ def read_inputs(files: Mapping[str, Path], root: Path, settings: Settings) -> In
     return meant(program, machine, tools, setup, settings)
 
 
-def meant(program: Program, machine: Machine, tools: Tools, setup: Setup, settings: Settings) -> Inputs:
+def meant(program: Program, machine: Machine, tools: Tools, setup: Setup, settings: JobSettings) -> JobInputs:
     """Return what a program means under settings."""
     placed = replace(setup, yaw=settings.yaw_angle, lift=settings.lift)
     switches = Switches(stops=settings.stops, skip=settings.skip)
@@ -157,7 +157,7 @@ def meant(program: Program, machine: Machine, tools: Tools, setup: Setup, settin
         tip = machine.tool_tip
         slow = replace(tip, speed=tip.speed * settings.override, tilt_speed=tip.tilt_speed * settings.override)
         machine = replace(machine, tool_tip=slow)
-    return Inputs(machine=machine, tools=tools, meaning=replace(meaning, moves=moves), settings=settings)
+    return JobInputs(machine=machine, tools=tools, meaning=replace(meaning, moves=moves), settings=settings)
 
 
 def _check_lift(meaning: Interpretation, plain: Interpretation, machine: Machine, lift: float) -> None:

@@ -4,9 +4,9 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
-from hexpost.verify.base import Platform
+from hexpost.verify.base import PlatformPoses
 from hexpost.verify.follow import Placed
-from hexpost.verify.limits import Use
+from hexpost.verify.limits import LimitUse
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.pose import KNOT
 from hexpost.verify.rows import Rows
@@ -42,7 +42,7 @@ class SingularPoses:
         rows = np.concatenate([struts, np.cross(arms, struts)], axis=1)
         self._side = float(np.sign(np.linalg.det(rows / np.linalg.norm(struts, axis=1)[:, None])))
         self._told = TOLD if machine.health.conditioning is None else 0.0
-        self._worst = Use(low=1.0)
+        self._worst = LimitUse(low=1.0)
 
     def add(self, rows: Rows, p: Placed) -> None:
         """Look at the new rows of a piece: at every knot, and between those that may be worse than what counts so far.
@@ -62,7 +62,7 @@ class SingularPoses:
 
     def _take(self, rows: Rows, p: Placed, at: Ints) -> Array:
         """Look at the rows ``at`` (m,) of a piece; return their shares of the limit."""
-        found = self._conditioning(Platform(self._machine, p, at))
+        found = self._conditioning(PlatformPoses(self._machine, p, at))
         share: Array = self._least / np.maximum(found, self._least)
         share = np.where(found < self._least, 1.0 + self._least - found, share)
         k = int(share.argmax())
@@ -94,7 +94,7 @@ class SingularPoses:
         text = f"determinants keep their sign; least conditioning {worst.low:.4f}, {self._least:g} is needed"
         return Check(name="singular poses", text=text, faults=faults.told())
 
-    def _conditioning(self, poses: Platform) -> Array:
+    def _conditioning(self, poses: PlatformPoses) -> Array:
         """Return the conditioning (n,)."""
         unit = poses.rows[:, :, :3]
         lever = poses.rows[:, :, 3:] - np.cross((poses.r @ self._middle)[:, None], unit)

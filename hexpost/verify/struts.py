@@ -67,7 +67,7 @@ class Angles:
         return out
 
 
-class Struts:
+class StrutLengths:
     """Lengths (6, n), and their derivatives, of coordinates q (6, n): X Y Z in mm, A B C in rad, in one frame."""
 
     def __init__(self, machine: Machine, frame: Frame) -> None:

@@ -9,7 +9,7 @@ from hexpost.moves.model import Moves
 from hexpost.verify.pose import Tracker
 from hexpost.verify.route import Stretch
 from hexpost.verify.rows import Rows
-from hexpost.verify.struts import Struts
+from hexpost.verify.struts import StrutLengths
 
 _ROWS = 200
 """Rows, from the first that moves, on which exchanged struts are tried."""
@@ -47,7 +47,7 @@ class Suspects:
         if not len(moving):
             return False
         end = min(int(moving[0]) + _ROWS, len(rows.line))
-        tracker = Tracker(Struts(self._machine, moves.frames[frame]), rows.length[order][:, 0], moves.start[:, 0])
+        tracker = Tracker(StrutLengths(self._machine, moves.frames[frame]), rows.length[order][:, 0], moves.start[:, 0])
         poses = tracker.follow(rows.length[order][:, :end])
         first = Stretch(moves, 0, 1, self._machine.tool_tip)
         if not poses.found.all() or first.curved[0] >= 0:

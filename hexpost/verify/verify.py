@@ -7,8 +7,8 @@ from hexpost.verify.columns import layout
 from hexpost.verify.equations import prove_equations
 from hexpost.verify.folder import Folder, check_files, open_folder
 from hexpost.verify.model import Check, Faults, Proof
-from hexpost.verify.rows import Table
-from hexpost.verify.settings import Inputs, read_inputs, settings_of
+from hexpost.verify.rows import TableFiles
+from hexpost.verify.settings import JobInputs, read_inputs, settings_of
 
 SHARED = (
     "shared with convert: how machine, tools, setup and program are read, and what the words of the program mean; "
@@ -55,7 +55,7 @@ def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> None
     inputs = read_inputs(files, folder.path, settings_of(folder.manifest["settings"]))
     checks.append(_agreement(folder, inputs))
     columns = layout(folder.tables, geared=all(strut.screw for strut in inputs.machine.struts))
-    table = Table(folder.path, folder.tables, columns, digests)
+    table = TableFiles(folder.path, folder.tables, columns, digests)
     found = prove_equations(
         table.batches(),
         inputs,
@@ -68,7 +68,7 @@ def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> None
     checks += found
 
 
-def _counts(folder: Folder, table: Table, micros: int) -> Check:
+def _counts(folder: Folder, table: TableFiles, micros: int) -> Check:
     """Check that manifest and report tell as many rows and as much time as the table has."""
     faults = Faults()
     rows = sum(table.rows.values())
@@ -84,7 +84,7 @@ def _counts(folder: Folder, table: Table, micros: int) -> Check:
     return Check(name="rows", text=f"{rows:,} rows in {len(table.rows)} files", faults=faults.told())
 
 
-def _agreement(folder: Folder, inputs: Inputs) -> Check:
+def _agreement(folder: Folder, inputs: JobInputs) -> Check:
     """Check that manifest, report and the names of the tables tell one story."""
     faults = Faults()
     manifest, report = folder.manifest, folder.report

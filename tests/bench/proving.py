@@ -51,7 +51,7 @@ def equations_vs_convert(moves: int = 60_000, runs: int = 5) -> dict[str, object
     from hexpost.verify.columns import layout
     from hexpost.verify.equations import prove_equations
     from hexpost.verify.folder import open_folder
-    from hexpost.verify.rows import Table
+    from hexpost.verify.rows import TableFiles
     from hexpost.verify.settings import read_inputs, settings_of
 
     with tempfile.TemporaryDirectory() as name:
@@ -68,7 +68,7 @@ def equations_vs_convert(moves: int = 60_000, runs: int = 5) -> dict[str, object
                 files = {role: job.path / f for role, f in job.manifest["inputs"].items()}
                 inputs = read_inputs(files, job.path, settings_of(job.manifest["settings"]))
                 columns = layout(job.tables, geared=False)
-                rows = list(Table(job.path, job.tables, columns, {}).batches())
+                rows = list(TableFiles(job.path, job.tables, columns, {}).batches())
             t = time.process_time()
             checks = prove_equations(iter(rows), inputs, columns.micros, report=job.report)
             spent = time.process_time() - t

@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from feed.jobs import FRAME, MACHINE, lines, pauses
 
-from hexpost.feed.chunks import Layout, times
+from hexpost.feed.chunks import ChunkLayout, times
 from hexpost.feed.plan import plan
 from hexpost.feed.scan import scan
 from hexpost.kinematics.struts import StrutModel
@@ -72,7 +72,7 @@ LIMITS = np.array([*[ACCELERATION] * 6, ALONG])
 
 def ours(spline, grid, chunks=None):
     """Return seconds of the scan alone, and the profile; the geometry is evaluated where the layout wants it."""
-    layout = Layout.of(len(grid), chunks)
+    layout = ChunkLayout.of(len(grid), chunks)
     at = grid[layout.index()]
     slope, bend = (np.ascontiguousarray(spline(at, k).transpose(1, 0, 2)) for k in (1, 2))
     cap = ((SPEEDS[:, None] / np.maximum(np.abs(slope), 1e-12)) ** 2).min(axis=1)

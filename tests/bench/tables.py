@@ -22,7 +22,7 @@ from setpoint_samples import smooth
 
 from hexpost.door import load_job, write_job
 from hexpost.tables.columns import choose
-from hexpost.tables.decimals import Rows
+from hexpost.tables.decimals import RowText
 from hexpost.tables.quantise import Quantiser
 from hexpost.tables.table import CHUNK, open_table
 from hexpost.tables.whole import PartFile
@@ -73,7 +73,7 @@ def ours(folder: Path, data: list, kind: str = "csv") -> int:
 
 def bare(file: BinaryIO, data: list) -> None:
     """Quantise, format and write, and no more."""
-    quantiser, rows = Quantiser(choose(), 1e-3, CHUNK), Rows(choose(), 1e-3, CHUNK)
+    quantiser, rows = Quantiser(choose(), 1e-3, CHUNK), RowText(choose(), 1e-3, CHUNK)
     for block in data:
         file.writelines(rows.text(quantiser.rows(block, first, first + CHUNK)) for first in range(0, BLOCK, CHUNK))
 

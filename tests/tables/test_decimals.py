@@ -10,7 +10,7 @@ from setpoint_samples import setpoints, smooth
 
 from hexpost.errors import InputError, OutputError
 from hexpost.tables.columns import ALL, choose
-from hexpost.tables.decimals import Rows, exact, time_decimals
+from hexpost.tables.decimals import RowText, exact, time_decimals
 from hexpost.tables.quantise import Quantiser
 
 SIZE = 64
@@ -19,7 +19,7 @@ SIZE = 64
 def text(block, columns=None, period=1e-3):
     columns = columns or choose()
     n = block.length.shape[1]
-    return Rows(columns, period, SIZE).text(Quantiser(columns, period, SIZE).rows(block, 0, n)).decode()
+    return RowText(columns, period, SIZE).text(Quantiser(columns, period, SIZE).rows(block, 0, n)).decode()
 
 
 def expected(block, period=1e-3):

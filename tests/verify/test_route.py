@@ -13,7 +13,7 @@ from hexpost.moves.model import Frame
 from hexpost.verify import corners
 from hexpost.verify.axis import Axis
 from hexpost.verify.pose import KNOT, Tracker
-from hexpost.verify.struts import Angles, Struts
+from hexpost.verify.struts import Angles, StrutLengths
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 ORDERS = ("ABC", "ACB", "BAC", "BCA", "CAB", "CBA")
@@ -85,7 +85,7 @@ def test_tracker_finds_the_coordinates_whose_lengths_are_had_from_their_vectors(
     ])  # fmt: skip
     q = q * speed + np.array([5.0, -7.0, 30.0, 0.02, 0.01, 0.0])[:, None]
     lengths = lengths_by_vectors(machine, where, q)
-    struts = Struts(machine, where)
+    struts = StrutLengths(machine, where)
     assert np.abs(struts.lengths(q) - lengths).max() < 1e-10
     step = 1e-4
     for i in range(6):
