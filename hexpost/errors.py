@@ -19,7 +19,7 @@ class Fault:
 
     ``line`` and ``column`` count from 1; ``key`` is a key path, which ``what`` names; ``text`` is the line itself
     (for the caret); ``hint`` says how to fix it; ``code`` names the kind of fault in lower-case-with-hyphens;
-    ``count`` is how many faults this one stands for.
+    ``count`` is how many faults this one stands for. ``word`` is the word at fault as short as it goes (``"M8"``).
     """
 
     file: str
@@ -31,6 +31,7 @@ class Fault:
     text: str = ""
     hint: str = ""
     count: int = 1
+    word: str = ""
 
     def __str__(self) -> str:
         """Return ``file:line:column: what``, the line with a caret, and the hint."""

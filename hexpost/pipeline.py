@@ -182,7 +182,7 @@ def understand(
     machine = machine if period is None else replace(machine, period=period)
     meaning = interpret(program, machine, tools, setup, faults, switches=switches, begin=begin)
     if faults:
-        own = told(known, faults[len(known) :], program.name)
+        own = told(known, faults[len(known) :], program.name, machine.dialect)
         raise InputError(sorted([*known, *own], key=lambda f: (f.line is None, f.line or 0, f.column or 0)))
     return Inputs(program=program, machine=machine, tools=tools, setup=setup, meaning=meaning, switches=switches)
 

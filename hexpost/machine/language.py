@@ -5,11 +5,13 @@ import re
 from hexpost.arrays import Array
 from hexpost.machine.table import Table
 from hexpost.machine.word_format import word_format
-from hexpost.machine.wording import DialectWord, ReferenceReturn, Wording
+from hexpost.machine.wording import UNDECIDED, DialectWord, ReferenceReturn, Wording
 from hexpost.machine.words import known
 
 RETURNS = ("through-point", "direct")
 DWELL = ("ms", "s", "none")
+ACTIONS, TAKING = ("ignore", "same-as", "refuse", UNDECIDED), ("ignore", UNDECIDED)
+"""What can be done with a word of a shop, and which of it may name words that go along."""
 WORD = re.compile(r"[A-Z](\d{1,3}(\.\d)?)?")
 PARAMETERS = re.compile(r"[A-FH-LP-Z]*")
 CODE = re.compile(r"[GM]\d{1,3}(\.\d)?")
@@ -59,7 +61,7 @@ def dialect(root: Table) -> tuple[DialectWord, ...]:
 
 def _dialect_word(t: Table) -> DialectWord:
     """Return one row of the dialect table."""
-    word, action = t.text("word").upper(), t.choice("action", ("ignore", "same-as", "refuse"), None)
+    word, action = t.text("word").upper(), t.choice("action", ACTIONS, None)
     if word and not WORD.fullmatch(word):
         t.fault("word", f"is {word[:40]}; write a letter, or a letter and a number as in M77 or G54.1", "bad-value")
         word = ""
@@ -74,7 +76,7 @@ def _dialect_word(t: Table) -> DialectWord:
         t.fault("same_as", f"is {same[:40]}, which is no word that is read", "bad-value", hint)
         same = ""
     message = t.text("message", None if action == "refuse" else "-")
-    along = "".join(t.text("with").upper().split()) if action == "ignore" and t.has("with") else ""
+    along = "".join(t.text("with").upper().split()) if action in TAKING and t.has("with") else ""
     if not PARAMETERS.fullmatch(along):
         t.fault("with", f'is {along[:40]}; write the letters of the words that go along, as in "PQ"', "bad-value")
     t.close()

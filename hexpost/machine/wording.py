@@ -90,12 +90,17 @@ class ReferenceReturn:
     g74: Array
 
 
+UNDECIDED = "undecided"
+"""Action of a row of the dialect table that somebody has yet to decide."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DialectWord:
     """One row of the dialect table: the word (``"M77"``, or a letter alone), what is done with it.
 
-    ``action`` is ``"ignore"``, ``"same-as"`` (then ``same_as`` is the word meant) or ``"refuse"``; ``message`` is what
-    the report says of it. ``along`` (key ``with``): letters of the words in its block that are ignored with it.
+    ``action`` is ``"ignore"``, ``"same-as"`` (then ``same_as`` is the word meant), ``"refuse"`` or ``"undecided"``, as
+    if there were no such row. ``message`` is what the report says of it. ``along`` (key ``with``): letters of the words
+    in its block that are ignored with it.
     """
 
     word: str

@@ -3,10 +3,11 @@
 Mistakes of syntax have their table in ``program/mistakes.py``. Both are walked by the tests: sample, place, hint.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from hexpost.errors import Fault
+from hexpost.machine.wording import UNDECIDED, DialectWord
 from hexpost.machine.words import near_words
 
 MARK = "‸"
@@ -116,23 +117,28 @@ WHOLE = frozenset({"subprogram-missing", "subprogram-without-return", "return-in
 """Mistakes that only a program without unread lines shows."""
 
 
-def told(before: Sequence[Fault], found: Sequence[Fault], name: str) -> list[Fault]:
+def told(
+    before: Sequence[Fault], found: Sequence[Fault], name: str, dialect: Sequence[DialectWord] = ()
+) -> list[Fault]:
     """Return the faults of meaning ``found`` in the file ``name`` that are worth telling, each with a hint.
 
     ``before`` are the faults found ahead of them. Behind the first line that could not be read only what a block shows
-    by itself is told: what is missing there may stand in that line.
+    by itself is told: what is missing there may stand in that line. ``dialect``: rows of the machine file.
     """
+    undecided = {row.word for row in dialect if row.action == UNDECIDED}
     unread = min((f.line for f in before if f.file == name and f.line is not None), default=None)
 
     def sure(f: Fault) -> bool:
         ahead = f.line is not None and unread is not None and f.line < unread
         return unread is None or f.code in ALONE or (ahead and f.code not in WHOLE)
 
-    return [f if f.hint else replace(f, hint=_hint(f)) for f in found if sure(f)]
+    return [f if f.hint else replace(f, hint=_hint(f, undecided)) for f in found if sure(f)]
 
 
-def _hint(f: Fault) -> str:
+def _hint(f: Fault, undecided: Collection[str]) -> str:
     """Return how a fault without a hint of its own is mended."""
+    if f.code == "unknown-word" and (own := [x for x in (f.word, f.word[:1]) if x in undecided]):
+        return f"the dialect table leaves {own[0]} undecided: set its action to ignore, same-as or refuse"
     hint = HINTS.get(f.code, "")
     word = f.what.removeprefix("unknown word ")
     near = near_words(word) if f.code == "unknown-word" and f.what != word else []

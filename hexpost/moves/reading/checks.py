@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from hexpost.errors import Fault
 from hexpost.machine.wording import DialectWord
 from hexpost.machine.words import ENDING, LETTERS, OPTIONAL_STOP, group_of, groups
 from hexpost.moves.model import Switches
+from hexpost.moves.reading.dialect import decided
 from hexpost.moves.window.complaints import UNSAID, Complaints
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.sheet import Sheet, Words, arrange
@@ -131,7 +133,7 @@ def unknown_words(program: Program, before: Sequence[Fault], dialect: Sequence[D
     """Return the unknown G and M words of the blocks whose faults (among ``before``) are all of single words."""
     own = [f for f in before if f.file == program.name and f.line is not None]
     spoilt = {f.line for f in own if f.code not in OF_A_WORD}
-    named = {word.word for word in dialect}
+    named = {row.word for row in decided(dialect)}
     out = []
     for line in sorted({f.line for f in own if f.line is not None} - spoilt):
         raw = NOT_READ.sub(lambda comment: b" " * len(comment[0]), program.raw(line))
@@ -140,5 +142,6 @@ def unknown_words(program: Program, before: Sequence[Fault], dialect: Sequence[D
             if group_of(letter, np.array([value]))[0] or not named.isdisjoint({letter, f"{letter}{value:g}"}):
                 continue
             written = found[0].decode().upper()
-            out.append(program.fault(line, found.start() + 1, "unknown-word", f"unknown word {written}"))
+            fault = program.fault(line, found.start() + 1, "unknown-word", f"unknown word {written}")
+            out.append(replace(fault, word=f"{letter}{value:g}"))
     return out

@@ -1,12 +1,12 @@
 """A shop's own words, read as the machine file says: ignored, read as another word, or refused."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
-from hexpost.machine.wording import DialectWord
+from hexpost.machine.wording import UNDECIDED, DialectWord
 from hexpost.machine.words import CALL, group_of, groups
 from hexpost.moves.model import Remark
 from hexpost.moves.window.complaints import Complaints
@@ -25,7 +25,7 @@ class Dialect:
     """The table of a machine file; gathers what was ignored over all extracts."""
 
     def __init__(self, rows: tuple[DialectWord, ...]) -> None:
-        self.rows = rows
+        self.rows = decided(rows)
         self._ignored: dict[str, tuple[int, int]] = {}
         self._same: dict[str, None] = {}
 
@@ -82,6 +82,11 @@ class Dialect:
         text = f"{name} ({row.message})" if row.message else name
         first, before = self._ignored.get(text, (line, 0))
         self._ignored[text] = (min(first, line), before + count)
+
+
+def decided(rows: Sequence[DialectWord]) -> tuple[DialectWord, ...]:
+    """Return the rows of the table that say what is done: one that is undecided counts as none."""
+    return tuple(row for row in rows if row.action != UNDECIDED)
 
 
 def _take_along(read: Extract, row: DialectWord, rows: Ints) -> None:

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 from copy import copy
+from dataclasses import replace
 
 import numpy as np
 
@@ -103,7 +104,8 @@ class Complaints:
         """Return a fault at word ``at``, not reported yet."""
         word = self.extract.word(at)
         line = int(self.program.line[word])
-        return self.program.fault(line, int(self.program.column[word]), code, what, hint)
+        fault = self.program.fault(line, int(self.program.column[word]), code, what, hint)
+        return replace(fault, word=f"{chr(self.program.letter[word])}{self.program.value[word]:g}")
 
     def words(self, at: Ints, code: str, what: Callable[[str], str] | str, hint: str = "") -> None:
         """Report each word of ``at`` (k,); ``what`` may be a function of the word as written."""

@@ -3,10 +3,14 @@
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from moves.programs import HEAD, MACHINE, faults, meaning, same
 
 from hexpost.errors import InputError
-from hexpost.machine.load import DEMONSTRATION, machine_from
+from hexpost.machine.load import DEMONSTRATION, machine_from, no_setup, no_tools
+from hexpost.pipeline import understand
+from hexpost.program.read import read
 
 TOML = DEMONSTRATION.read_text()
 
@@ -125,3 +129,29 @@ def test_beside_a_word_that_takes_axes_an_ignored_one_leaves_nothing_over():
 
 def test_no_table_changes_nothing():
     assert replace(MACHINE, dialect=()).dialect == MACHINE.dialect == ()
+
+
+def test_a_row_that_is_undecided_refuses_as_no_row_would_and_says_where_to_decide():
+    text = HEAD + "G00 X1 M77 P3\nU5 X2\nG12.3\nM08\n"
+    rows = [row("M77", "undecided", **{"with": "P"}), row("U", "undecided", message="?"), row("M8", "undecided")]
+    plain, left_open = faults(text), faults(text, machine=dialect("".join(rows)))
+    assert [(f.code, f.line, f.column, f.what) for f in left_open] == [
+        (f.code, f.line, f.column, f.what) for f in plain
+    ]
+    assert [f.word for f in plain] == ["M77", "U5", "G12.3"]
+    with pytest.raises(InputError) as caught:
+        understand(read(text.encode(), "p.nc", []), dialect("".join(rows)), no_tools(), no_setup())
+    hints = {f.word: f.hint for f in caught.value.faults}
+    assert "M77 undecided" in hints["M77"]
+    assert "U undecided" in hints["U5"]
+    assert "undecided" not in hints["G12.3"]
+
+
+@given(st.sets(st.sampled_from(["M77", "G12", "U", "M08", "G28", "G01", "E"]), min_size=1))
+@settings(max_examples=30, deadline=None)
+def test_no_choice_of_undecided_rows_changes_a_meaning_or_a_fault(words):
+    machine = dialect("".join(row(word, "undecided") for word in sorted(words)))
+    good = HEAD + "G00 X1 M08\nG01 X5 F300\nG91 G28 Z0\n"
+    same(meaning(good, machine=machine), meaning(good))
+    bad = HEAD + "G00 X1 M77\nG12 X3 U4\n"
+    assert faults(bad, machine=machine) == faults(bad)
