@@ -10,9 +10,10 @@ from hexpost.machine.words import known
 
 RETURNS = ("through-point", "direct")
 DWELL = ("ms", "s", "none")
-ACTIONS, TAKING = ("ignore", "same-as", "refuse", UNDECIDED), ("ignore", UNDECIDED)
+ACTIONS, TAKING = ("ignore", "same-as", "refuse", UNDECIDED), ("ignore", "same-as", UNDECIDED)
 """What can be done with a word of a shop, and which of it may name words that go along."""
-WORD = re.compile(r"[A-Z](\d{1,3}(\.\d)?)?")
+WORD = re.compile(r"[A-Z](\d{1,12}(\.\d{1,3})?)?")
+"""A letter, or a code: so many digits are told apart without rounding."""
 PARAMETERS = re.compile(r"[A-FH-LP-Z]*")
 CODE = re.compile(r"[GM]\d{1,3}(\.\d)?")
 
@@ -34,6 +35,7 @@ def words(t: Table) -> Wording:
         rotary=t.choice("rotary", ("absolute", "shortest"), usual.rotary),
         orientation=t.choice("orientation", ("angles", "great-circle"), usual.orientation),
         g28=t.choice("g28", RETURNS, usual.g28),
+        bare_return=t.choice("bare_return", ("all-axes", "refuse"), usual.bare_return),
         g74=t.choice("g74", RETURNS, None) if t.has("g74") else None,
         tilted_length=t.choice("tilted_length", ("tip-stays", "coordinates-stay"), usual.tilted_length),
         peck_clearance=t.positive("peck_clearance_mm", default=usual.peck_clearance, most=100.0),
@@ -63,7 +65,7 @@ def _dialect_word(t: Table) -> DialectWord:
     """Return one row of the dialect table."""
     word, action = t.text("word").upper(), t.choice("action", ACTIONS, None)
     if word and not WORD.fullmatch(word):
-        t.fault("word", f"is {word[:40]}; write a letter, or a letter and a number as in M77 or G54.1", "bad-value")
+        t.fault("word", f"is {word[:40]}; write a letter, or a letter and a number as in M1234 or G12.3", "bad-value")
         word = ""
     elif word in ("N", "O"):
         t.fault("word", f"is {word}; block and program numbers are no words", "bad-value")
@@ -91,7 +93,7 @@ def _dialect_word(t: Table) -> DialectWord:
 
 def _plain(word: str) -> str:
     """Return a word with its number as short as it goes: M8 and M08 are one word."""
-    return word[:1] + f"{float(word[1:]):g}" if len(word) > 1 else word
+    return word[:1] + f"{float(word[1:]):.15g}" if len(word) > 1 else word
 
 
 def reference_return(t: Table, zero: Array) -> ReferenceReturn:

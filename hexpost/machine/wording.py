@@ -46,6 +46,8 @@ class Wording:
     """Between blocks ``"angles"`` (A B C in proportion) or ``"great-circle"`` (of the tool axis)."""
     g28: str = "through-point"
     """G28 and G30: ``"through-point"`` (rapid to the point named, then to the pose) or ``"direct"`` (straight)."""
+    bare_return: str = "all-axes"
+    """G28 and G30 without axes: ``"all-axes"`` (straight to the pose, no point on the way) or ``"refuse"``."""
     g74: str | None = None
     """G74, as ``g28``; ``None`` refuses it, for some controls tap by it."""
     tilted_length: str = "tip-stays"

@@ -108,7 +108,7 @@ WORDS: tuple[Word, ...] = (
     *_codes("G", "cycle return", TRADE, (98, "out to where the cycle began"), (99, "out to the R plane")),
     *_codes(
         "G", "reference return", TRADE,
-        (28, "named axes rapid to the given point, then to machine zero or reference_return.g28_pose_mm_deg"),
+        (28, "named axes rapid to the given point, then to machine zero or g28_pose_mm_deg; none named: all, straight"),
         (30, "as G28, to reference_return.g30_pose_mm_deg"),
     ),
     *_codes("G", "reference return", RECALLED, (74, "as G28, to g74_pose_mm_deg, where words.g74 says so")),

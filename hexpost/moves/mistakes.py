@@ -87,7 +87,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("compensation-plane-changed", "F9 G41 D1 G01 X10\nY20\n‸G18 X40\nX50", "turn it off (G40)"),
     Mistake("compensation-frame-changed", "F9 G41 D1 G01 X10\nY20\n‸G55 X40\nX50", "turn it off (G40)"),
     Mistake("compensation-tool-not-square", "‸F9 A5 G41 D1 G01 X10\nY20\nX9", "choose the plane (G17 G18 G19)"),
-    Mistake("return-axes", "‸G28", "write G91 G28 Z0", alone=True),
+    Mistake("return-axes", "‸G28 G53 Z0", "write G91 G28 Z0", alone=True),
     Mistake("return-reading-missing", "‸G74 Z5", HOME_OR_TAP),
     Mistake("preset-axes", "G92 ‸A5", "turn the work offset in the setup file instead", alone=True),
     Mistake("spindle-speed-missing", "‸G95 G01 X5 F0.1", "write S before this block"),

@@ -63,8 +63,25 @@ HOME = LOADED + "G92 Z20\nG01 Z-2 F900\nX50\nY40\nG00 Z20\n"
         ("G01 X20 Y20\nZ-2\nG91 G28 Z0", None),
         ("G49\nG00 X20 Y20 Z150\nG90 G28 Z100.", 20.0),
         ("G00 X20 Y20\nG90 G30 Z-1.", 1.0),
+        ("G01 X20 Y20\nZ-2\nG28", 2.0),
+        ("G00 X20 Y20 Z30\nG28", None),
+        ("G00 X20 Y20 Z30\nG91 G30", None),
     ],
-    ids=["at-zero", "below", "straight-up", "beside", "into-it", "above", "sideways", "out-of-it", "no-length", "g30"],
+    ids=[
+        "at-zero",
+        "below",
+        "straight-up",
+        "beside",
+        "into-it",
+        "above",
+        "sideways",
+        "out-of-it",
+        "no-length",
+        "g30",
+        "bare-out-of-it",
+        "bare-above",
+        "bare-g30",
+    ],
 )
 def test_a_return_through_the_work(home, deep):
     poses = b"".join(b"\n%s_pose_mm_deg = [0, 0, 1040, 0, 0, 0]" % name for name in (b"g28", b"g30"))
@@ -73,6 +90,13 @@ def test_a_return_through_the_work(home, deep):
     said = [f for f in found(text, machine) if f[0] == "return-path"]
     line = text.count("\n", 0, text.index("G28") if "G28" in text else text.index("G30")) + 1
     assert said == ([] if deep is None else [("return-path", line, deep)])
+
+
+def test_a_return_without_axes_that_goes_down_is_a_finding():
+    poses = b"\n[reference_return]\ng28_pose_mm_deg = [0, 0, 700, 0, 0, 0]"
+    audit, _ = result(HOME + "G00 Z90\nG28\nM30\n", machine_from(DEMONSTRATION.read_bytes() + poses, "m.toml"))
+    rows = [audit.findings.row(i) for i in range(audit.findings.count)]
+    assert [(f.limit.name, f.line) for f in rows if f.limit.name == "retract"] == [("retract", 12)]
 
 
 def test_arcs_count_in_the_extents_of_the_cuts():

@@ -81,6 +81,7 @@ def test_tables_that_the_machine_file_shows_are_understood(shown):
         ("M77", "ignore", "", ""),
         ("G65", "ignore", "", "PQXYZ"),
         ("M78", "same-as", "M8", ""),
+        ("G64", "same-as", "G64", "P"),
     ]
     assert [axis.word for axis in shown.programmed_axes.axes] == ["A", "C"]
     zero = demonstration_machine().machine_zero

@@ -17,6 +17,8 @@ READINGS = {
     "direct": "the axes named go straight to the reference pose, whatever their numbers",
 }
 """Readings of the words that lead home."""
+ALL_AXES = "all-axes"
+WITHOUT_AXES = "without axes, all of them go to the reference pose by one straight rapid, with no point on the way"
 UNDER_G90 = "; under G90 that point is a place in work coordinates"
 
 
@@ -42,7 +44,8 @@ def preset(speller: Speller, row: int, words: Row, scale: float) -> None:
 def reference_return(speller: Speller, row: int, words: Row, scale: float, *, incremental: bool) -> None:
     """Spell out a reference return: rapid to the given point, then to the reference pose, in the axes named.
 
-    Where the machine file says so, straight to the reference pose.
+    Where the machine file says so, straight to the reference pose. Without axes, all go there straight: there is no
+    point on the way.
     """
     at, code = words.pop("reference return")
     named = [x for x in AXES if x in words]
@@ -51,21 +54,28 @@ def reference_return(speller: Speller, row: int, words: Row, scale: float, *, in
         what = f"{speller.complaints.written(at)} leads home on some controls and taps on others"
         speller.refuse(at, "return-reading-missing", what)
         return
-    if not named or "machine coordinates" in words:
-        what = f"{speller.complaints.written(at)} " + ("has no axes" if not named else "is in a block with G53")
+    bare = not named and code != 74 and speller.machine.words.bare_return == ALL_AXES
+    if not (named or bare) or "machine coordinates" in words:
+        what = f"{speller.complaints.written(at)} "
+        what += "is in a block with G53" if "machine coordinates" in words else "has no axes"
         what += ": it takes the point on the way to the reference pose"
         speller.refuse(at, "return-axes", what, "to go there straight along Z write G91 G28 Z0")
         return
     target = _in_machine(speller.machine, int(code))
     early, late = parted(words)
     early = early if reading == THROUGH_POINT else {key: word for key, word in early.items() if key not in AXES}
-    speller.say(f"G{code:g}: {READINGS[reading]}" + (UNDER_G90 if reading == THROUGH_POINT and not incremental else ""))
+    through = UNDER_G90 if reading == THROUGH_POINT and not incremental else ""
+    speller.say(f"G{code:g} {WITHOUT_AXES}" if bare else f"G{code:g}: {READINGS[reading]}{through}")
     speller.draft.add(row, {**early, "motion once": (at, 0), "led": (at, HOME)})
-    back: Row = {"machine coordinates": (at, MACHINE), "motion once": (at, 0), "distance once": (at, 90)}
-    back["led"] = (at, HOME)
+    back: Row = {
+        "machine coordinates": (at, MACHINE),
+        "motion once": (at, 0),
+        "distance once": (at, 90),
+        "led": (at, HOME),
+    }
     for i, x in enumerate(AXES):
-        if x in named:
-            back[x] = (words[x][0], float(target[i] / scale if i < 3 else target[i] * DEG_PER_RAD))
+        if bare or x in named:
+            back[x] = (words.get(x, (at, 0.0))[0], float(target[i] / scale if i < 3 else target[i] * DEG_PER_RAD))
     speller.draft.add(row, {**back, **late})
 
 

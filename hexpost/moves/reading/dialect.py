@@ -45,11 +45,12 @@ class Dialect:
             if row.action == "refuse":
                 complaints.words(at, "dialect-refused", _refusal(row.message))
             else:
-                self._ignore(row, int(extract.line(extract.row(at[:1]))[0]), len(at))
+                self._ignore(_name(row), extract, at)
         read = replace(extract, letter=letter, value=value)
         for row, at in found:
-            if row.action == "ignore":
-                _take_along(read, row, extract.row(at))
+            taken = _take_along(read, row, extract.row(at))
+            if row.action == "same-as" and taken.size:
+                self._ignore(f"{' '.join(row.along)} beside {_name(row, along=False)}", extract, taken)
         for row, at in found:
             if row.action == "ignore":
                 _refuse_rest(read, row, extract.row(at), complaints)
@@ -77,11 +78,11 @@ class Dialect:
         """Return what was ignored: word, first line, count."""
         return tuple(Remark(line=line, text=text, count=count) for text, (line, count) in self._ignored.items())
 
-    def _ignore(self, row: DialectWord, line: int, count: int) -> None:
-        name = " ".join((row.word, *(("with", *row.along) if row.along else ())))
-        text = f"{name} ({row.message})" if row.message else name
+    def _ignore(self, text: str, extract: Extract, at: Ints) -> None:
+        """Note ignored words ``at`` (k,)."""
+        line = int(extract.line(extract.row(at[:1]))[0])
         first, before = self._ignored.get(text, (line, 0))
-        self._ignored[text] = (min(first, line), before + count)
+        self._ignored[text] = (min(first, line), before + len(at))
 
 
 def decided(rows: Sequence[DialectWord]) -> tuple[DialectWord, ...]:
@@ -89,11 +90,18 @@ def decided(rows: Sequence[DialectWord]) -> tuple[DialectWord, ...]:
     return tuple(row for row in rows if row.action != UNDECIDED)
 
 
-def _take_along(read: Extract, row: DialectWord, rows: Ints) -> None:
-    """Take out the words that an ignored one takes along in its blocks ``rows`` (k,)."""
-    if row.along:
-        at = np.flatnonzero(np.isin(read.letter, [ord(x) for x in row.along]))
-        read.letter[at[np.isin(read.row(at), rows)]] = TAKEN_OUT
+def _name(row: DialectWord, *, along: bool = True) -> str:
+    """Return the word of a row with what goes along and what the shop says of it."""
+    name = " ".join((row.word, *(("with", *row.along) if row.along and along else ())))
+    return f"{name} ({row.message})" if row.message else name
+
+
+def _take_along(read: Extract, row: DialectWord, rows: Ints) -> Ints:
+    """Take out, and return, the words that one of a row takes along in its blocks ``rows`` (k,)."""
+    at = np.flatnonzero(np.isin(read.letter, [ord(x) for x in row.along]))
+    at = at[np.isin(read.row(at), rows)]
+    read.letter[at] = TAKEN_OUT
+    return at
 
 
 def _refuse_rest(read: Extract, row: DialectWord, rows: Ints, complaints: Complaints) -> None:

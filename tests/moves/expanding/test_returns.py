@@ -42,6 +42,24 @@ def test_a_return_changes_neither_motion_word_nor_distance_mode():
     alike(text, START + "G01 F100 X0\nG91 G00 Z5\nG90 G53 Z0\nG91 G01 X3\n", tools=TOOLS, setup=SETUP)
 
 
+@pytest.mark.parametrize("word", ["G28", "G30"])
+@pytest.mark.parametrize("ahead", ["", "G91 ", "G91\n"])
+@pytest.mark.parametrize("tilt", ["", "G00 A5 B3\n"])
+def test_a_return_without_axes_takes_all_of_them_straight(word, ahead, tilt):
+    text = START + tilt + "G01 X0 F100\n"
+    alike(text + f"{ahead}{word}\n", text + "G90 G53 G00 X0 Y0 Z0 A0 B0 C0\n", tools=TOOLS, setup=SETUP)
+    found = meaning(text + f"{ahead}{word} M05 M09\nG90\nX3\n", tools=TOOLS, setup=SETUP)
+    assert any(r.startswith(f"{word} without axes, all of them") for r in found.readings)
+    late = found.events.value == 5
+    assert found.moves.line[found.events.move[late]].tolist() == [text.count("\n") + ahead.count("\n") + 1]
+
+
+@pytest.mark.parametrize("word", ["G28", "G30"])
+def test_a_key_refuses_returns_without_axes(word):
+    found = faults(START + f"{word}\n", machine=reading(bare_return="refuse"), tools=TOOLS)
+    assert [f.code for f in found] == ["return-axes"]
+
+
 def test_words_after_the_motion_come_after_the_whole_return():
     found = meaning(START + "G91 G28 Z0 M05 M09\n", tools=TOOLS, setup=SETUP)
     late = found.events.value == 5
@@ -68,7 +86,7 @@ def test_the_pose_of_each_word_is_a_key():
 @pytest.mark.parametrize(
     ("text", "code"),
     [
-        ("G28\n", "return-axes"),
+        ("G74\n", "return-reading-missing"),
         ("G28 G53 Z0\n", "return-axes"),
         ("G92\n", "preset-axes"),
         ("G92 A0\n", "preset-axes"),
