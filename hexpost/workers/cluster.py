@@ -5,11 +5,12 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future
 from contextlib import contextmanager, suppress
 from functools import partial
+from time import monotonic
 from typing import Any, ParamSpec, TypeVar
 
 from hexpost.errors import HexpostError
 from hexpost.version import identity
-from hexpost.workers.engines import Engine, EngineError
+from hexpost.workers.engines import Engine, EngineError, Pool
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -63,6 +64,7 @@ def _prove(client: Any, address: str) -> None:  # noqa: ANN401 - distributed has
 
 
 _HINT = "    hint: install the same hexpost, numpy, scipy and Python on every worker, and start them again"
+_AGAIN = "    hint: results that came in are in the cache; start the scheduler and its workers, then run again"
 
 
 def _refusal(worker: str, said: object) -> str:
@@ -72,12 +74,13 @@ def _refusal(worker: str, said: object) -> str:
     return f"worker {worker} runs {said[:_SHOWN]}, this computer {identity()[:_SHOWN]}"
 
 
-class _Cluster(Executor):
+class _Cluster(Pool):
     """Hands tasks to a scheduler; a result counts only beside the proof of the code that made it."""
 
     def __init__(self, client: Any, address: str) -> None:  # noqa: ANN401 - distributed has no types
         self._client, self._address = client, address
         self._inner: Executor = client.get_executor(pure=False)
+        self._looked = self._manned = monotonic()
 
     def submit(self, fn: Callable[P, R], /, *args: P.args, **kwargs: P.kwargs) -> Future[R]:
         """Hand on a task and return its future."""
@@ -107,11 +110,31 @@ class _Cluster(Executor):
             else:
                 out.set_exception(EngineError(f"--cluster {self._address}: {_refusal(worker, said)}\n{_HINT}"))
 
+    def look(self) -> None:
+        """Ask the scheduler, now and then, whether anybody is there to work.
+
+        Raises
+        ------
+        EngineError
+            No worker was there for longer than one may take to start again.
+        """
+        now = monotonic()
+        if now - self._looked < _PATIENCE_S / 8 or self._client.status != "running":
+            return
+        self._looked = now
+        try:
+            manned = bool(self._client.sync(self._client.scheduler.ncores, callback_timeout=_PATIENCE_S))
+        except Exception:  # noqa: BLE001 - a scheduler that is gone is noticed by its tasks
+            return
+        if manned:
+            self._manned = now
+        elif now - self._manned > _PATIENCE_S:
+            raise EngineError(f"--cluster {self._address}: no worker has been there for {_PATIENCE_S} s\n{_AGAIN}")
+
     def _lost(self, error: BaseException | None) -> EngineError:
         """Return what is said when the scheduler is gone."""
         why = f" ({type(error).__name__})" if error else ""
-        hint = "    hint: results that came in are in the cache; start the scheduler and its workers, then run again"
-        return EngineError(f"--cluster {self._address}: the scheduler is gone{why}\n{hint}")
+        return EngineError(f"--cluster {self._address}: the scheduler is gone{why}\n{_AGAIN}")
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:  # noqa: FBT001, FBT002 - as in Executor
         """Take back what was not done yet."""

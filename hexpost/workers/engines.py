@@ -2,6 +2,7 @@
 
 import multiprocessing
 import os
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import suppress
@@ -28,16 +29,30 @@ class EngineError(HexpostError):
     """Where tasks run can be used no more: nothing else is tried there, the whole run stops."""
 
 
+class Pool(Executor, ABC):
+    """An executor that is looked at while its results are waited for."""
+
+    @abstractmethod
+    def look(self) -> None:
+        """Let every task fail that can have no result any more.
+
+        Raises
+        ------
+        EngineError
+            No task can have a result any more.
+        """
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Engine:
     """How to open a pool, how many batches to keep under way, and how many tasks make a batch."""
 
-    new_pool: Callable[[], Executor]
+    new_pool: Callable[[], Pool]
     ahead: int = 8
     batch: int = 1
 
 
-class Here(Executor):
+class Here(Pool):
     """Runs each task at once, in this process."""
 
     def submit(self, fn: Callable[P, R], /, *args: P.args, **kwargs: P.kwargs) -> Future[R]:
@@ -49,14 +64,30 @@ class Here(Executor):
             future.set_exception(error)
         return future
 
+    def look(self) -> None:
+        """Do nothing: every task is done."""
 
-class Workers(ProcessPoolExecutor):
-    """Worker processes that can be ended in the middle of their work; an interruption is for their starter alone."""
+
+class Workers(ProcessPoolExecutor, Pool):
+    """Worker processes that can be ended in the middle of their work; an interruption is for their starter alone.
+
+    The thread that takes their results waits for the whole of one. When a worker ends with a part of one sent, it would
+    wait for ever, as the other workers hold the same pipe open: ``look`` ends them all.
+    """
+
+    _ailing = 0
 
     def submit(self, fn: Callable[P, R], /, *args: P.args, **kwargs: P.kwargs) -> Future[R]:
         """Hand on a task; workers that are started for it do not hear the keyboard, nor does it stop them half-way."""
         with undisturbed():
             return super().submit(fn, *args, **kwargs)
+
+    def look(self) -> None:
+        """End this pool if a worker of it has ended and nobody has noticed since the last look: its tasks then fail."""
+        ended = any(process.exitcode is not None for process in list((self._processes or {}).values()))
+        self._ailing = self._ailing + 1 if ended else 0
+        if self._ailing > 1:
+            self.shutdown(wait=False)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:  # noqa: FBT001, FBT002 - as in Executor
         """End the workers: when their work is done, or at once where it is not waited for."""
@@ -94,7 +125,7 @@ def cores() -> int:
     return os.cpu_count() or 1
 
 
-def _process_pool(count: int, memory_mb: int, loads: str) -> Executor:
+def _process_pool(count: int, memory_mb: int, loads: str) -> Pool:
     """Open a pool of worker processes."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")

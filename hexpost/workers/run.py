@@ -1,18 +1,21 @@
 """Run many independent tasks on any engine; what kills a worker costs its own result and nothing else."""
 
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
+from collections.abc import Callable, Collection, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Future, wait
 from contextlib import suppress
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Self, TypeVar
 
 from hexpost.errors import HexpostError
-from hexpost.workers.engines import Engine, EngineError
+from hexpost.workers.engines import Engine, EngineError, Pool
 
 T = TypeVar("T")
 R = TypeVar("R")
+
+LOOK_S = 0.5
+"""Seconds between two looks at a pool that has no result yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +39,7 @@ class Runner:
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
-        self._pool: Executor | None = None
+        self._pool: Pool | None = None
 
     def run(self, tasks: Sequence[T], work: Callable[[T], R]) -> Iterator[tuple[int, R | Lost]]:
         """Yield the index and the result of every task, as they finish; so many are under way as the engine says."""
@@ -44,7 +47,7 @@ class Runner:
         yield from self._together(tasks, work, suspects)
         for i in sorted(suspects):
             try:
-                yield i, self._submit(work, [tasks[i]]).result()[0]
+                yield i, self._first([self._submit(work, [tasks[i]])]).pop().result()[0]
             except EngineError:
                 raise
             except Exception as error:  # noqa: BLE001 - executors have errors of their own
@@ -80,7 +83,7 @@ class Runner:
                 except BrokenExecutor:
                     waiting.appendleft(members)
                     broken = True
-            for future in wait(flying, return_when=FIRST_COMPLETED).done if flying else ():
+            for future in self._first(flying):
                 members = flying.pop(future)
                 error = future.exception()
                 if error is None:
@@ -94,6 +97,15 @@ class Runner:
                 suspects += [i for members in flying.values() for i in members]
                 flying.clear()
                 self.close()
+
+    def _first(self, futures: Collection[Future[R]]) -> set[Future[R]]:
+        """Wait until some futures are done, and look after the pool meanwhile; return these."""
+        while futures:
+            if done := wait(futures, LOOK_S, FIRST_COMPLETED).done:
+                return done
+            if self._pool is not None:
+                self._pool.look()
+        return set()
 
     def _submit(self, work: Callable[[T], R], batch: Sequence[T]) -> Future[list[R]]:
         """Hand a batch to the pool."""

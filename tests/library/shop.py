@@ -4,6 +4,7 @@ import os
 import signal
 import time
 from pathlib import Path
+from threading import Timer
 
 from hexpost.library.check import check
 from hexpost.library.deadline import deadline
@@ -92,6 +93,19 @@ def forbidden_check(task):
 def large(_):
     """Return what takes long to send."""
     return bytes(1 << 26)
+
+
+def sizeable(_):
+    """Return what takes many writes to send."""
+    return bytes(1 << 23)
+
+
+def die_while_sending_5(x):
+    """Return what takes long to send; on 5 the process dies when a part of it is sent."""
+    if x == 5:
+        Timer(0.1, os._exit, (9,)).start()
+        return bytes(1 << 28)
+    return x
 
 
 def fake_check(task):

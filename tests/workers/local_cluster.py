@@ -16,7 +16,8 @@ if __name__ == "__main__":
         n_workers=count, threads_per_worker=1, processes=True, dashboard_address=None, memory_limit=0
     ) as running:
         print(running.scheduler_address, flush=True)
-        sys.stdin.read()
+        for _ in sys.stdin:  # a line: every worker leaves
+            running.scale(0)
 """
 
 

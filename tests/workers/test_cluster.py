@@ -21,6 +21,7 @@ from hexpost.library.policy import Policy
 from hexpost.version import code_digest, identity
 from hexpost.workers import cluster
 from hexpost.workers.engines import Engine, EngineError
+from hexpost.workers.run import Runner
 
 OTHER = "hexpost 0.0.9, code 1234"
 
@@ -75,6 +76,19 @@ def test_a_scheduler_without_workers_is_a_sentence(tmp_path, monkeypatch):
         cluster.cluster(address),
     ):
         pass
+
+
+@pytest.mark.filterwarnings("default")
+def test_a_scheduler_that_all_workers_have_left_is_a_sentence(tmp_path, monkeypatch):
+    with running_cluster(tmp_path) as (address, process):
+        monkeypatch.setattr(cluster, "_PATIENCE_S", 4)
+        with cluster.cluster(address) as found, Runner(found) as runner:
+            results = runner.run([0.1] * 2000, time.sleep)
+            assert next(results)[1] is None
+            process.stdin.write("leave\n")
+            process.stdin.flush()
+            with pytest.raises(EngineError, match=r"no worker has been there for 4 s\n    hint: .*start the scheduler"):
+                list(results)
 
 
 class Fake(ThreadPoolExecutor):

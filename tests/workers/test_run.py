@@ -8,10 +8,10 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from library.shop import deaf_on_5, die_on_5, hog_on_5, raise_on_5, refuse, slow_first
+from library.shop import deaf_on_5, die_on_5, die_while_sending_5, hog_on_5, raise_on_5, refuse, slow_first
 
 from hexpost.errors import Fault, HexpostError, InputError
-from hexpost.workers.engines import Engine, cores, processes, serial
+from hexpost.workers.engines import Engine, Pool, cores, processes, serial
 from hexpost.workers.run import Lost, Runner
 
 
@@ -55,8 +55,15 @@ def test_the_memory_of_a_worker_is_bounded():
     assert [i for i, r in got.items() if isinstance(r, Lost)] == [5] and got[5].why.startswith("MemoryError")
 
 
+class Threads(ThreadPoolExecutor, Pool):
+    """Threads, of which none is ever lost."""
+
+    def look(self):
+        """Do nothing."""
+
+
 def test_results_come_as_they_finish_with_the_index_of_their_task():
-    order = [i for i, r in run(range(6), slow_first, Engine(new_pool=lambda: ThreadPoolExecutor(2))) if r == i]
+    order = [i for i, r in run(range(6), slow_first, Engine(new_pool=lambda: Threads(2))) if r == i]
     assert sorted(order) == list(range(6)) and order[0] != 0
 
 
@@ -70,7 +77,7 @@ def test_nothing_to_do_opens_no_pool():
 def test_only_so_many_are_under_way():
     seen = []
 
-    class Counting(ThreadPoolExecutor):
+    class Counting(Threads):
         def submit(self, *a, **k):
             seen.append(self._work_queue.qsize())
             return super().submit(*a, **k)
@@ -128,3 +135,40 @@ def test_an_interruption_does_not_wait_for_a_result_that_is_half_sent(tmp_path):
     words = [sys.executable, str(tmp_path / "half.py"), str(Path(__file__).parent.parent)]
     done = subprocess.run(words, capture_output=True, text=True, timeout=100, check=True)
     assert done.stdout.split() == ["over"] * 4
+
+
+KILLED = """
+import os, random, signal, sys, threading, time
+sys.path.insert(0, sys.argv[1])
+from library.shop import sizeable
+from hexpost.workers.engines import processes
+from hexpost.workers.run import LOOK_S, Lost, Runner
+if __name__ == "__main__":
+    for seed in range(5):
+        chance = random.Random(seed)
+        with Runner(processes(2)) as runner:
+            results = runner.run(range(12), sizeable)
+            got = dict([next(results)])
+            def kill():
+                time.sleep(chance.random() * 0.1)
+                os.kill(chance.choice(list(runner._pool._processes)), signal.SIGKILL)
+            killing = threading.Thread(target=kill)
+            killing.start()
+            got.update(results)
+            killing.join()
+        assert sorted(got) == list(range(12)), sorted(got)
+        assert not any(isinstance(r, Lost) or len(r) != 1 << 23 for r in got.values()), got
+        print("whole", flush=True)
+"""
+
+
+def test_a_worker_killed_while_it_sends_is_noticed(tmp_path):
+    (tmp_path / "killed.py").write_text(KILLED)
+    words = [sys.executable, str(tmp_path / "killed.py"), str(Path(__file__).parent.parent)]
+    done = subprocess.run(words, capture_output=True, text=True, timeout=300, check=False)
+    assert done.stdout.split() == ["whole"] * 5, done.stderr
+
+
+def test_a_worker_that_dies_with_half_a_result_sent_costs_this_one_alone():
+    got = results(die_while_sending_5, processes(2), n=7)
+    assert [i for i, r in got.items() if isinstance(r, Lost)] == [5]
