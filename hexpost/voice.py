@@ -15,6 +15,8 @@ DIGITS = 3
 MOST_DIGITS = 14
 DECIMALS = {"mm": 3, "s": 3}
 """Decimals of lengths and times for people."""
+APPROACH = "approach"
+"""What stands in a table in place of a line, where no line of the program asks for a motion."""
 GIVEN_DIGITS = 5
 """An allowed value of at most so many digits is shown as the machine file says it."""
 
@@ -130,7 +132,12 @@ def short(f: Finding) -> str:
 
 def where(f: Finding) -> str:
     """Return the line and, where it has one, the block number."""
-    return f"line {f.line} ({f.block})" if f.block else f"line {f.line}"
+    return f"{in_line(f.line)} ({f.block})" if f.block else in_line(f.line)
+
+
+def in_line(line: int) -> str:
+    """Return a line as a place; the approach of a job that begins again is asked for by no line, 0 stands for it."""
+    return f"line {line}" if line else f"the {APPROACH}"
 
 
 def when(f: Finding) -> str:

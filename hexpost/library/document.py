@@ -39,7 +39,7 @@ def _case(case: Case) -> dict[str, object]:
         "machine": case.machine or None,
         "duration_s": record.duration_s if understood else None,
         "worst": {
-            name: {"ratio": rounded(u.use), "strut": u.strut or None, "line": u.line}
+            name: {"ratio": rounded(u.use), "strut": u.strut or None, "line": u.line or None}
             for name, u in record.worst.items()
         },
         "findings_total": record.found_total,
@@ -61,7 +61,7 @@ def told(f: Finding) -> dict[str, object]:
     return {
         "limit": f.limit.name,
         "strut": f.strut or None,
-        "line": f.line,
+        "line": f.line or None,
         "text": f.text,
         "time_s": round(f.time, 6),
         "until_s": round(f.until, 6),

@@ -82,7 +82,7 @@ def _worst(w: Worst) -> dict[str, object]:
         "allowed": _number(w.allowed),
         "unit": w.limit.unit,
         "ratio": _number(w.ratio),
-        "line": w.line,
+        "line": w.line or None,
         "time_s": _number(w.time),
     }
 
@@ -93,7 +93,7 @@ def _finding(f: Finding) -> dict[str, object]:
         "strut": f.strut or None,
         "joint": f.joint or None,
         "bodies": list(f.bodies) or None,
-        "line": f.line,
+        "line": f.line or None,
         "block": f.block,
         "text": f.text,
         "time_s": _number(f.time),

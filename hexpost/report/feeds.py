@@ -5,7 +5,7 @@ import numpy as np
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.report.model import CycleTimes
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
-from hexpost.voice import columns, duration, number, percent, plural
+from hexpost.voice import APPROACH, columns, duration, number, percent, plural
 
 MOST_BLOCKS = 10_000
 """So many blocks are listed as JSON, in the order of the program: those that lost most."""
@@ -66,7 +66,7 @@ def _block(found: Reasons, i: int) -> dict[str, object]:
     scale, rapid = _scale(found, i), bool(np.isinf(found.programmed[i]))
     unit = "deg_min" if found.turning[i] else "mm_min"
     return {
-        "line": int(found.line[i]),
+        "line": int(found.line[i]) or None,
         f"programmed_{unit}": None if rapid else round(float(found.programmed[i]) * scale, 6),
         f"reached_{unit}": round(float(found.reached[i]) * scale, 6),
         "held_by": cause_text(int(found.cause[i])),
@@ -79,7 +79,8 @@ def _row(found: Reasons, i: int) -> list[str]:
     rapid = bool(np.isinf(found.programmed[i]))
     feed = "rapid" if rapid else number(float(f"{found.programmed[i] * scale:.5g}"))
     reached = number(float(f"{found.reached[i] * scale:.4g}")) + (" deg/min" if found.turning[i] else "")
-    return [str(int(found.line[i])), f"{found.lost[i]:.3f} s", feed, reached, cause_text(int(found.cause[i]))]
+    line = str(int(found.line[i]) or APPROACH)
+    return [line, f"{found.lost[i]:.3f} s", feed, reached, cause_text(int(found.cause[i]))]
 
 
 def times_document(times: CycleTimes) -> dict[str, object]:

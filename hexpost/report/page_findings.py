@@ -67,7 +67,8 @@ def listing(report: Report, program: Program, shown: Sequence[Finding]) -> str:
 
 
 def _finding(i: int, f: Finding, feed: Finding | None) -> str:
-    places = [f'<a href="#L{f.line}">{escape(where(f))}</a>', f'<a href="#u{i}">in the chart of all limits</a>']
+    link = f'<a href="#L{f.line}">{escape(where(f))}</a>' if f.line else where(f)
+    places = [link, f'<a href="#u{i}">in the chart of all limits</a>']
     if f.strut and f.limit.chart is Chart.OWN:
         places.append(f'<a href="#m{i}">in the chart of strut {f.strut}</a>')
     code = f"<p><code>{escape(clean(_cut(f.text)))}</code></p>" if f.text else ""

@@ -11,7 +11,7 @@ from hexpost.machine.model import Machine
 from hexpost.report.model import Report
 from hexpost.report.sheet_words import OFFSET_HEAD, STRUT_HEAD, TOOL_HEAD, notes, offset_rows, strut_rows, tool_rows
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
-from hexpost.voice import clean, duration, number, owned, percent, plural, used
+from hexpost.voice import APPROACH, clean, duration, in_line, number, owned, percent, plural, used
 
 _ROWS = 10
 _LEAST_S = 5e-4
@@ -23,7 +23,9 @@ def facts(report: Report) -> str:
     worst = max(uses, key=lambda w: w.ratio, default=None)
     items = [("Time", duration(report.duration), plural(report.rows, "setpoint"))]
     if worst is not None:
-        items.append(("Worst strut use", percent(worst.ratio), f"{owned(worst.limit, worst.strut)}, line {worst.line}"))
+        items.append(
+            ("Worst strut use", percent(worst.ratio), f"{owned(worst.limit, worst.strut)}, {in_line(worst.line)}")
+        )
     items.append(("Blocks to fix", f"{report.blocks_total:,}", plural(report.findings_total, "finding")))
     told = "".join(f"<div><dt>{n}</dt><dd>{v}<small>{t}</small></dd></div>" for n, v, t in items)
     return f'<dl class="facts">{told}</dl>'
@@ -129,7 +131,7 @@ def _costly(reasons: Reasons) -> list[int]:
 
 def _line(line: int, word: str = "") -> str:
     """Return a link to a line of the program; the approach of a restart stands in none."""
-    return f'<a href="#L{line}">{word}{line}</a>' if line else "approach"
+    return f'<a href="#L{line}">{word}{line}</a>' if line else APPROACH
 
 
 def _use(w: Worst | None) -> str:

@@ -7,7 +7,7 @@ from hexpost.report.feeds import feed_not_reached, times_text
 from hexpost.report.mending import block_rows, mending
 from hexpost.report.model import Report
 from hexpost.report.verdict import feed_name, proving_notice, remarks, verdict
-from hexpost.voice import clean, columns, duration, not_looked_at, paragraph, percent, plural
+from hexpost.voice import APPROACH, clean, columns, duration, not_looked_at, paragraph, percent, plural
 
 SCREEN_LINES = 24
 LEAST_BLOCKS = 3
@@ -86,7 +86,7 @@ def _worst(report: Report) -> list[list[str]]:
     for w in (w for s in (*(u.worst for u in report.struts), report.whole) for w in s):
         if w.limit not in best or w.ratio > best[w.limit].ratio:
             best[w.limit] = w
-    rows = [[w.limit.name, percent(w.ratio), str(w.strut or "-"), str(w.line)] for w in best.values()]
+    rows = [[w.limit.name, percent(w.ratio), str(w.strut or "-"), str(w.line or APPROACH)] for w in best.values()]
     return [["limit", "worst use", "strut", "line"], *rows]
 
 

@@ -10,10 +10,12 @@ from hexpost.report.model import Report, StrutUse
 from hexpost.report.sheet_words import sheet_text
 from hexpost.report.verdict import feed_name, machine_name, proving_notice, verdict
 from hexpost.voice import (
+    APPROACH,
     advice,
     clean,
     columns,
     duration,
+    in_line,
     not_looked_at,
     paragraph,
     percent,
@@ -80,7 +82,7 @@ def _use(report: Report) -> list[str]:
     if max(len(row) for row in table) > WIDTH:
         table = [*_table(report.struts[:3]), "", *_table(report.struts[3:])]
     lines += table
-    lines += [f"  {used(w)}, line {w.line}" for w in report.whole]
+    lines += [f"  {used(w)}, {in_line(w.line)}" for w in report.whole]
     return [*lines, "", *(line for note in _meanings(report) for line in paragraph(note, WIDTH, "  ", "  "))]
 
 
@@ -92,7 +94,7 @@ def _meanings(report: Report) -> list[str]:
 
 def _table(struts: Sequence[StrutUse]) -> list[str]:
     limits = list(dict.fromkeys(w.limit for s in struts for w in s.worst))
-    uses = [{w.limit: f"{percent(w.ratio)} @{w.line}" for w in s.worst} for s in struts]
+    uses = [{w.limit: f"{percent(w.ratio)} @{w.line or APPROACH}" for w in s.worst} for s in struts]
     rows = [["", *(f"strut {s.strut}" for s in struts)]]
     rows += [[limit.name, *(use.get(limit, "-") for use in uses)] for limit in limits]
     rows.append(["shortest mm", *(f"{s.shortest:.3f}" for s in struts)])

@@ -26,20 +26,21 @@ class Wait:
 
 
 def waits(events: Events, ticks: Ints, blocks: Mapping[int, int]) -> list[Wait]:
-    """Return the waits of a program, one for each row (the last word of a row counts); ``ticks`` (e,) of the events.
+    """Return the waits of a program by their rows, those of one row in their order; ``ticks`` (e,) of the events.
 
-    ``blocks``, for single block: rows that end a block, with its line; their word is ``block``.
+    ``blocks``, for single block: rows that end a block, with its line; their word is ``block`` where no other waits.
     """
-    found = {row: Wait(row=row, word="block", line=line) for row, line in blocks.items()}
-    for i in np.flatnonzero(events.wait).tolist():
-        row = int(ticks[i])
-        found[row] = Wait(row=row, word=events.word(i), line=int(events.line[i]))
-    return [found[row] for row in sorted(found)]
+    asked = np.flatnonzero(events.wait).tolist()
+    found = [Wait(row=int(ticks[i]), word=events.word(i), line=int(events.line[i])) for i in asked]
+    own = {wait.row for wait in found}
+    found += [Wait(row=row, word="block", line=line) for row, line in blocks.items() if row not in own]
+    return sorted(found, key=lambda wait: wait.row)
 
 
 class Segments:
-    """Takes all samples in the order of time and cuts them after the rows of ``waits``, which rise.
+    """Takes all samples in the order of time and cuts them after the rows of ``waits``, which never fall.
 
+    A wait after the row of the one before has a segment of its own, without rows: its lengths are those of that row.
     The checksum of a segment is the SHA-256 of its lengths as whole numbers of 1e-6 mm, little-endian 64 bit, six for
     each row: it is the same whatever the format of the table.
     """
@@ -66,8 +67,8 @@ class Segments:
             end = len(whole) if wait is None else min(wait.row + 1 - self._seen + start, len(whole))
             self._take(whole[start:end])
             start = end
-            if wait is not None and self._seen > wait.row:
-                self._close(wait)
+            while self._next < len(self._waits) and self._seen > self._waits[self._next].row:
+                self._close(self._waits[self._next])
 
     def document(self) -> bytes:
         """Return ``segments.json``, after all samples."""
@@ -84,6 +85,7 @@ class Segments:
 
     def _close(self, wait: Wait | None) -> None:
         last = self._seen - 1
+        before = self._before if last >= self._first else self._last
         self._next += wait is not None
         self._rows.append(
             {
@@ -91,9 +93,9 @@ class Segments:
                 "first_row": self._first,
                 "last_row": last,
                 "rows": self._seen - self._first,
-                "time_s": self._first * self._micros / MICROS,
+                "time_s": min(self._first, max(last, 0)) * self._micros / MICROS,
                 "until_s": max(last, 0) * self._micros / MICROS,
-                "lengths_before_mm": self._before.tolist(),
+                "lengths_before_mm": before.tolist(),
                 "lengths_after_mm": self._last.tolist(),
                 "sha256": self._hash.hexdigest(),
                 "waits_for": None if wait is None else {"word": wait.word, "line": wait.line},

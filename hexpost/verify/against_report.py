@@ -5,6 +5,7 @@ import numpy as np
 from hexpost.verify.limits import STEP_MM, MotionLimits
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.told import Told
+from hexpost.voice import in_line
 
 NEAR, PICKED = 0.9, 0.05
 """A deviation below so much of its limit is told of a sample that an estimate picked: up to so much of it too small."""
@@ -41,7 +42,7 @@ def check_limits(limits: MotionLimits, told: Told) -> Check:
         if not (
             abs(value - said["value"]) <= step or abs(said["ratio"] - share) <= 2.0 * step / (high - max(low, 0.0))
         ):
-            what = f"the worst is {value:.6f} in row {use.row}, line {use.line}"
+            what = f"the worst is {value:.6f} in row {use.row}, {in_line(use.line)}"
             faults.add(f"{name}: {what}; the report says {said['value']}")
     for k, (short, long) in told.lengths.items():
         found = limits.shortest[k - 1], limits.longest[k - 1]

@@ -11,6 +11,7 @@ from hexpost.verify.convex import box_apart, segments_apart
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import MOST_LINES, Broken, Told
+from hexpost.voice import in_line
 
 LIMIT = "clearance"
 STRIDES = (1024, 32, 1)
@@ -77,13 +78,15 @@ class Bodies:
             found = self._least.get(line)
             if found is None:
                 if len(self._least) < MOST_LINES:
-                    faults.add(f"{LIMIT}: the report says {f['peak']} mm in line {line}, where no bodies are too near")
+                    faults.add(
+                        f"{LIMIT}: the report says {f['peak']} mm in {in_line(line)}, where no bodies are too near"
+                    )
                 continue
             near = [self._names[k] for k in np.flatnonzero(found <= f["peak"] + self._room)]
             if abs(found.min() - f["peak"]) > self._room or set(f["bodies"] or ()) not in near:
                 what = f"{found.min():.6f} mm between {' and '.join(sorted(self._names[int(found.argmin())]))}"
                 who = " and ".join(f["bodies"] or ("nobody",))
-                faults.add(f"{LIMIT}: {what} in line {line}; the report says {f['peak']} between {who}")
+                faults.add(f"{LIMIT}: {what} in {in_line(line)}; the report says {f['peak']} between {who}")
         return Check(name="bodies", text=f"found again from the poses; {self._worst()}", faults=faults.told())
 
     def _worst(self) -> str:
@@ -91,7 +94,7 @@ class Bodies:
             return f"none of {len(self._names)} pairs come nearer than {self._allowed:g} mm"
         line, found = min(self._least.items(), key=lambda item: float(item[1].min()))
         names = " and ".join(sorted(self._names[int(found.argmin())]))
-        return f"{found.min():.6f} mm between {names} (line {line}), {self._allowed:g} mm are allowed"
+        return f"{found.min():.6f} mm between {names} ({in_line(line)}), {self._allowed:g} mm are allowed"
 
     def _meet(self, i: int, j: int) -> bool:
         """Return whether two struts are so close at one end that their bodies always meet there."""

@@ -10,6 +10,7 @@ from hexpost.moves.model import Moves
 from hexpost.verify.follow import Placed
 from hexpost.verify.model import Faults, Largest
 from hexpost.verify.rows import Rows
+from hexpost.voice import in_line
 
 _MOST_TOLD = 50
 
@@ -108,4 +109,4 @@ class Travel:
     def finish(self) -> None:
         """Check that the last move is done."""
         if self.moves.count and (self._move != self.moves.count - 1 or not self._stood):
-            self.rest.add(f"the last row is not at the end of the last move, in line {self.moves.line[-1]}")
+            self.rest.add(f"the last row is not at the end of the last move, in {in_line(self.moves.line[-1])}")

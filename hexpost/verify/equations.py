@@ -32,6 +32,7 @@ from hexpost.verify.singular import SingularPoses
 from hexpost.verify.struts import Angles, about_z
 from hexpost.verify.suspects import Suspects
 from hexpost.verify.told import Told
+from hexpost.voice import in_line
 
 
 def prove_equations(
@@ -182,19 +183,19 @@ class Equations:
             *self._follower.faults.told(),
             *self._course.faults.told(),
         )
-        position = f"{tip.size:.6f} mm off the program at most (row {tip.row}, line {tip.line})"
-        turned = f"{np.degrees(tilt.size):.6f} deg (row {tilt.row}, line {tilt.line})"
+        position = f"{tip.size:.6f} mm off the program at most (row {tip.row}, {in_line(tip.line)})"
+        turned = f"{np.degrees(tilt.size):.6f} deg (row {tilt.row}, {in_line(tilt.line)})"
         allowed = f"{tools.corner_tolerance:g} mm and {np.degrees(tools.corner_tolerance_tilt):g} deg are allowed"
         return Check(name="path", text=f"the tool is {position}, {turned}; {allowed} at corners", faults=faults)
 
     def _feeds(self) -> Check:
         use, pull = self._pace.use, self._pace.acceleration
-        speed = f"{use.size:.3%} of feeds and tool-tip speeds (row {use.row}, line {use.line})"
-        text = f"at most {speed}, {pull.size:.1%} of tool-tip accelerations (row {pull.row}, line {pull.line})"
+        speed = f"{use.size:.3%} of feeds and tool-tip speeds (row {use.row}, {in_line(use.line)})"
+        text = f"at most {speed}, {pull.size:.1%} of tool-tip accelerations (row {pull.row}, {in_line(pull.line)})"
         return Check(name="feeds", text=text, faults=(*self._pace.faults.told(), *self._diligence.faults.told()))
 
     def _stops(self) -> Check:
         ends = self._course.ends
-        text = f"starts and ends at rest, reaches every stop within {ends.size:.6f} mm (line {ends.line})"
+        text = f"starts and ends at rest, reaches every stop within {ends.size:.6f} mm ({in_line(ends.line)})"
         faults = (*self._ends.told(), *self._course.rest.told(), *self._rests.faults.told())
         return Check(name="stops", text=text, faults=faults)

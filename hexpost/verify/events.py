@@ -10,8 +10,11 @@ from hexpost.moves.model import WITH, Events, Moves
 from hexpost.verify.follow import Placed
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.plain import MOST_DOCUMENT, open_plain
+from hexpost.voice import in_line
 
 HEADER = ["time_s", "sample", "line", "word", "rule", "wait", "pause_s"]
+Waits = tuple[int, str, int]
+"""A row after which the controller waits, the word that asks for it, and its line."""
 _SLACK = 1e-6
 """A dwell may be this share of a period shorter than asked for: one rounding error costs no row."""
 
@@ -125,15 +128,17 @@ class EventTable:
         dwelt = np.where(starts, total[high] - total[low], total[: len(e.move)] - total[own])
         return np.where(first < 0, -1, first + dwelt), np.where(last < 0, -1, last + dwelt)
 
-    def waits(self) -> dict[int, tuple[str, int]]:
-        """Return, by the rows after which the controller waits, the word and the line that ask for it."""
+    def waits(self) -> list[Waits]:
+        """Return the rows after which the controller waits, in their order, with the word and the line that ask."""
         rows = self.reached.of(self._blocks)[1]
         lines = self._moves.line[self._blocks].tolist()
-        out = {row: ("block", line) for row, line in zip(rows.tolist(), lines, strict=True)}
         sample = self.sample if self.sample is not None else self.expected()[1]
-        for i in np.flatnonzero(self._events.wait[: len(sample)]).tolist():
-            out[int(sample[i])] = self._events.word(i), int(self._events.line[i])
-        return out
+        asked = np.flatnonzero(self._events.wait[: len(sample)]).tolist()
+        words = [(int(sample[i]), self._events.word(i), int(self._events.line[i])) for i in asked]
+        ends = dict(zip(rows.tolist(), lines, strict=True))
+        for row in {row for row, _, _ in words}:
+            ends.pop(row, None)
+        return sorted([*words, *((row, "block", line) for row, line in ends.items())], key=lambda wait: wait[0])
 
     def finish(self, rows: int) -> Check:
         """Return the check, after all rows."""
@@ -143,5 +148,5 @@ class EventTable:
             if row >= rows or not first[i] <= row <= last[i]:
                 line = self._events.line[i]
                 what = f"at row {row}, the tool comes to its move's place at row {last[i]}"
-                self.faults.add(f"event {i} (line {line}): {what}")
+                self.faults.add(f"event {i} ({in_line(line)}): {what}")
         return Check(name="events", text=f"{len(sample)} events at their rows", faults=self.faults.told())

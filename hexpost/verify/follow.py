@@ -18,6 +18,7 @@ from hexpost.verify.route import Stretch
 from hexpost.verify.rows import Rows
 from hexpost.verify.struts import StrutLengths
 from hexpost.verify.within import walked
+from hexpost.voice import in_line
 
 ROUNDING_MM = 0.5e-6
 """A length in the table is off by at most half of its last decimal."""
@@ -170,7 +171,9 @@ class Follower:
         first = rows.first + rows.old + at.start
         bad = np.flatnonzero(~poses.found)
         if len(bad):
-            self.lost.add(f"row {first + bad[0]}, line {rows.line[columns][bad[0]]}: its lengths fit no pose nearby")
+            self.lost.add(
+                f"row {first + bad[0]}, {in_line(rows.line[columns][bad[0]])}: its lengths fit no pose nearby"
+            )
             self._state.placed = self._tracker = None
             self._state.move, self._state.share = low, 0.0
             return None

@@ -9,6 +9,7 @@ from hexpost.verify.limits import LimitUse
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import Told
+from hexpost.voice import in_line
 
 LIMIT = "joint-angle"
 STEP = 1e-6
@@ -68,7 +69,7 @@ class JointAngles:
                 continue
             (least, most), room = self._told[k], STEP * max(use.value, 1.0)
             if not least - room <= said["ratio"] <= most + room:
-                what = f"the worst is {use.value:.4%} in row {use.row}, line {use.line}"
+                what = f"the worst is {use.value:.4%} in row {use.row}, {in_line(use.line)}"
                 faults.add(f"{name}: {what}; the report says {said['value']} of {said['allowed']} degrees")
             told.compare((LIMIT, k), use.broken, faults)
         k, use = max(self.uses.items(), key=lambda item: item[1].value)

@@ -11,6 +11,7 @@ from hexpost.verify.follow import Placed
 from hexpost.verify.model import Faults
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import Broken
+from hexpost.voice import in_line
 
 STEP_MM, STEP_MM_S, STEP_MM_S2 = 1e-6, 1e-6, 1e-3
 """Last decimals of the table."""
@@ -36,7 +37,9 @@ class Clock:
         for i in np.flatnonzero(step != self.period_us):
             at = rows.first + start + int(i) + 1
             what = f"{step[i] / 1e6:.6f} s after the row before, expected {self.period_us / 1e6:.6f} s"
-            self.faults.add(f"row {at} (line {rows.line[start + i + 1]}): {what}: rows are missing, doubled or moved")
+            self.faults.add(
+                f"row {at} ({in_line(rows.line[start + i + 1])}): {what}: rows are missing, doubled or moved"
+            )
         self.rows += rows.count
 
     def text(self) -> str:

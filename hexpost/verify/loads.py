@@ -17,6 +17,7 @@ from hexpost.verify.limits import LimitUse
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import Told
+from hexpost.voice import in_line
 
 LOADS = ("thrust", "thrust-continuous", "torque", "torque-continuous", "power", "buckling", "critical-speed")
 STEP = 1e-5
@@ -80,7 +81,7 @@ class WorstLoads:
             if said["allowed"]:
                 shares.append(abs(said["value"] / said["allowed"]))
             if not all(use.value - room <= share <= spread.most + room for share in shares):
-                what = f"the worst is {use.value:.4%} of what is allowed, in row {use.row}, line {use.line}"
+                what = f"the worst is {use.value:.4%} of what is allowed, in row {use.row}, {in_line(use.line)}"
                 faults.add(f"{name}: {what}; the report says {said['value']} of {said['allowed']}")
             told.compare((limit, strut), use.broken, faults)
         (limit, strut), worst = max(self.uses.items(), key=lambda item: item[1].sure.value)

@@ -13,6 +13,7 @@ from hexpost.verify.model import Faults, Largest
 from hexpost.verify.pose import KNOT
 from hexpost.verify.route import Stretch
 from hexpost.verify.rows import Rows
+from hexpost.voice import in_line
 
 SHARE = 2e-5
 """Speeds of a tip are found to about 5e-6 of themselves."""
@@ -179,7 +180,7 @@ class RestTimes:
             seconds = (stood * self._period, asked * self._period)
             line = self._moves.line[max(self._stop, 0)]
             self.faults.add(
-                f"row {self._begin}, line {line}: rests for {seconds[0]:.6f} s, {seconds[1]:.6f} s are asked for"
+                f"row {self._begin}, {in_line(line)}: rests for {seconds[0]:.6f} s, {seconds[1]:.6f} s are asked for"
             )
 
     def _lines(self, rows: Rows, which: slice, row: int) -> None:

@@ -14,6 +14,7 @@ from hexpost.errors import HexpostError
 from hexpost.verify.columns import ACCELERATION, COMMAND, COUNTS, GROUPS, LENGTH, LINE, SPEED, TIME, TURNS, Layout
 from hexpost.verify.fixed import PAD, FixedDecimals, RefusedTextError
 from hexpost.verify.plain import open_plain
+from hexpost.voice import in_line
 
 BATCH = 12_288
 """Rows of a batch, about."""
@@ -57,7 +58,7 @@ class Rows:
     def where(self, row: int) -> str:
         """Return the words for a row, by its number in the table."""
         i = row - self.first
-        return f"row {row} ({self.micros[i] / 1e6:.6f} s, line {self.line[i]})"
+        return f"row {row} ({self.micros[i] / 1e6:.6f} s, {in_line(self.line[i])})"
 
 
 class TableFiles:

@@ -1,13 +1,15 @@
 """The segments of a job against its table: rows, lengths at both ends, checksums, and the waits of the program."""
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from hexpost.arrays import Ints
 from hexpost.errors import HexpostError
+from hexpost.verify.events import Waits
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.plain import document
 from hexpost.verify.rows import Rows
@@ -48,21 +50,31 @@ class SegmentRows:
             if self._row > segment["last_row"]:
                 self._compare(part[-1], segment["lengths_after_mm"], "after")
                 self._close(segment)
+                self._without_rows(part[-1])
 
-    def finish(self, rows: int, waits: Mapping[int, tuple[str, int]]) -> Check:
-        """Return the check, after all rows; ``waits``: by row, the word and the line that ask to wait after it."""
+    def _without_rows(self, last: Ints) -> None:
+        """Take the segments without rows that follow: the controller waits where it has just waited."""
+        while self._at < len(self._segments) and self._segments[self._at]["last_row"] == self._row - 1:
+            segment = self._segments[self._at]
+            self._compare(last, segment["lengths_before_mm"], "before")
+            self._compare(last, segment["lengths_after_mm"], "after")
+            self._close(segment)
+
+    def finish(self, rows: int, waits: Sequence[Waits]) -> Check:
+        """Return the check, after all rows; ``waits``: the rows after which to wait, with the word and the line."""
         if self._at < len(self._segments) and rows:
             self._faults.add(f"segment {self._at + 1}: the table ends before it does")
         elif self._row < rows:
             self._faults.add(f"row {self._row}: it and those after it belong to no segment")
-        cuts = sorted(waits) if rows - 1 in waits else [*sorted(waits), rows - 1]
+        cuts: list[tuple[int, Waits | None]] = [(wait[0], wait) for wait in waits]
+        if not waits or waits[-1][0] != rows - 1:
+            cuts.append((rows - 1, None))
         first = 0
-        for i, (segment, last) in enumerate(zip(self._segments, cuts, strict=False), 1):
-            word = waits.get(last)
+        for i, (segment, (last, wait)) in enumerate(zip(self._segments, cuts, strict=False), 1):
             wanted = {
                 "segment": i, "first_row": first, "last_row": last, "rows": last + 1 - first,
-                "time_s": first * self._micros / 1e6, "until_s": max(last, 0) * self._micros / 1e6,
-                "waits_for": None if word is None else {"word": word[0], "line": word[1]},
+                "time_s": min(first, max(last, 0)) * self._micros / 1e6, "until_s": max(last, 0) * self._micros / 1e6,
+                "waits_for": None if wait is None else {"word": wait[1], "line": wait[2]},
             }  # fmt: skip
             for key, value in wanted.items():
                 if segment.get(key) != value:

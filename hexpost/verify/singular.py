@@ -11,6 +11,7 @@ from hexpost.verify.model import Check, Faults
 from hexpost.verify.pose import KNOT
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import Told
+from hexpost.voice import in_line
 
 NAME = "singular-pose"
 LEAST = 1e-3
@@ -85,11 +86,11 @@ class SingularPoses:
         if said is not None:
             mild = said["ratio"] < worst.value * (1.0 - STEP)
             if mild or (told.verdict == "clean" and said["ratio"] > worst.value * (1.0 + STEP)):
-                what = f"the least conditioning is {worst.low:.6f}, in row {worst.row}, line {worst.line}"
+                what = f"the least conditioning is {worst.low:.6f}, in row {worst.row}, {in_line(worst.line)}"
                 faults.add(f"{NAME}: {what}; the report says {said['value']}")
         if said is not None and said["value"] <= 0.0:
             beyond = "from there on the same lengths mean two poses, and no table shows which of them it is"
-            faults.add(f"{NAME}: line {said['line']} goes through a singular pose: {beyond}")
+            faults.add(f"{NAME}: {in_line(said['line'] or 0)} goes through a singular pose: {beyond}")
         told.compare((NAME, 0), worst.broken, faults, more=True)
         text = f"determinants keep their sign; least conditioning {worst.low:.4f}, {self._least:g} is needed"
         return Check(name="singular poses", text=text, faults=faults.told())

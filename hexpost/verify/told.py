@@ -7,6 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.verify.model import Faults
+from hexpost.voice import in_line
 
 MOST_LINES = 10_000
 Which = tuple[str, int]
@@ -47,7 +48,7 @@ class Told:
         self.findings: dict[Which, dict[int, list[Mapping[str, Any]]]] = {}
         for f in report["findings"]:
             lines = self.findings.setdefault((f["limit"], f["strut"] or 0), {})
-            lines.setdefault(f["line"], []).append(f)
+            lines.setdefault(f["line"] or 0, []).append(f)
         self.worst = {(limit, s["strut"]): w for s in report.get("struts", []) for limit, w in s["worst"].items()}
         self.worst |= {(limit, 0): w for limit, w in report.get("tool", {}).get("worst", {}).items()}
         self.lengths = {s["strut"]: (s["shortest_mm"], s["longest_mm"]) for s in report.get("struts", [])}
@@ -74,9 +75,9 @@ class Told:
         listed = self.findings.get(which, {})
         if self.whole:
             for line in sorted(broken.sure - set(listed)):
-                faults.add(f"{name}: broken in line {line}, which the report does not say")
+                faults.add(f"{name}: broken in {in_line(line)}, which the report does not say")
         elif broken.sure and self.verdict != "broken":
-            faults.add(f"{name}: broken in line {min(broken.sure)}, but the report says {self.verdict}")
+            faults.add(f"{name}: broken in {in_line(min(broken.sure))}, but the report says {self.verdict}")
         if broken.full or more:
             return
         for line, found in listed.items():
@@ -87,7 +88,7 @@ class Told:
             elif key is not None:
                 said, most = max(abs(float(f[key])) for f in found), broken.most[line]
                 if not -room <= said - most <= room + above:
-                    faults.add(f"{name}: {most:.6f} in line {line}, the report says {said:.6f}")
+                    faults.add(f"{name}: {most:.6f} in {in_line(line)}, the report says {said:.6f}")
 
     def rest(self, faults: Faults) -> None:
         """Find limits that the report lists findings of and that were not looked at."""

@@ -97,7 +97,7 @@ def large(_):
 
 def sizeable(_):
     """Return what takes many writes to send."""
-    return bytes(1 << 23)
+    return bytes(1 << 22)
 
 
 def die_while_sending_5(x):

@@ -1,6 +1,8 @@
 """Jobs for proving out: slower, higher, block by block; marked, and proven like any other."""
 
+import itertools
 import json
+import re
 
 import numpy as np
 import pytest
@@ -55,6 +57,34 @@ def test_single_block_rests_after_every_block(tmp_path):
     assert not table[ends, 7:19].any()
     assert {8, 9, 10, 11, 12, 13, 14, 15} <= {s["waits_for"]["line"] for s in segments if s["waits_for"]}
     assert proof(job) == (0, {})
+
+
+def test_two_waits_at_one_row_are_two_segments(tmp_path):
+    program = PROGRAM.replace("X40.\n", "X40.\nM00\nM01\n", 1)
+    job = convert(tmp_path, program)
+    found = json.loads((job / "segments.json").read_text())
+    first, again = next(p for p in itertools.pairwise(found["segments"]) if not p[1]["rows"])
+    assert [s["waits_for"]["word"] for s in (first, again)] == ["M0", "M1"] and again["last_row"] == first["last_row"]
+    assert again["lengths_before_mm"] == again["lengths_after_mm"] == first["lengths_after_mm"]
+    assert proof(job) == (0, {})
+    found["segments"].remove(again)
+    for number, segment in enumerate(found["segments"], 1):
+        segment["segment"] = number
+    (job / "segments.json").write_text(json.dumps(found))
+    sign(job)
+    assert "segments" in proof(job)[1]
+
+
+def test_no_report_speaks_of_line_0(tmp_path):
+    """The way to a job that begins again is asked for by no line of the program."""
+    job = convert(tmp_path, PROGRAM, "--from-line", "10")
+    code, said = run("verify", job, "--without-remake")
+    assert code == 0, said
+    words = [said, *((job / name).read_text() for name in ("report.txt", "report.html"))]
+    words.append(run("convert", tmp_path / "p.nc", "--from-line", "10", "--out", tmp_path / "again")[1])
+    assert all("approach" in text for text in words[1:])
+    assert not [m[0] for text in words for m in re.finditer(r"line 0\b|@0\b|#L0\b", text)]
+    assert '"line": 0' not in (job / "report.json").read_text()
 
 
 def test_switches_are_told_and_proven(tmp_path):

@@ -144,7 +144,7 @@ from library.shop import sizeable
 from hexpost.workers.engines import processes
 from hexpost.workers.run import LOOK_S, Lost, Runner
 if __name__ == "__main__":
-    for seed in range(5):
+    for seed in range(3):
         chance = random.Random(seed)
         with Runner(processes(2)) as runner:
             results = runner.run(range(12), sizeable)
@@ -157,7 +157,7 @@ if __name__ == "__main__":
             got.update(results)
             killing.join()
         assert sorted(got) == list(range(12)), sorted(got)
-        assert not any(isinstance(r, Lost) or len(r) != 1 << 23 for r in got.values()), got
+        assert not any(isinstance(r, Lost) or len(r) != 1 << 22 for r in got.values()), got
         print("whole", flush=True)
 """
 
@@ -166,7 +166,7 @@ def test_a_worker_killed_while_it_sends_is_noticed(tmp_path):
     (tmp_path / "killed.py").write_text(KILLED)
     words = [sys.executable, str(tmp_path / "killed.py"), str(Path(__file__).parent.parent)]
     done = subprocess.run(words, capture_output=True, text=True, timeout=300, check=False)
-    assert done.stdout.split() == ["whole"] * 5, done.stderr
+    assert done.stdout.split() == ["whole"] * 3, done.stderr
 
 
 def test_a_worker_that_dies_with_half_a_result_sent_costs_this_one_alone():

@@ -1,5 +1,6 @@
 """Damage to what is written beside the table: report, events, segments, manifest."""
 
+import hashlib
 import json
 
 from attack.forging.kinds import NotHereError, kind
@@ -62,6 +63,16 @@ def _merged(segment, told, forgery):
     forgery.mend()
 
 
+def _waited_again(segment, told, forgery):
+    again = {**segment, "first_row": segment["last_row"] + 1, "rows": 0, "time_s": segment["until_s"],
+             "lengths_before_mm": segment["lengths_after_mm"], "sha256": hashlib.sha256().hexdigest(),
+             "waits_for": {"word": "M0", "line": 1}}  # fmt: skip
+    told.insert(told.index(segment) + 1, again)
+    for i, s in enumerate(told, 1):
+        s["segment"] = i
+
+
+_segment("segment without rows made up", _waited_again)
 _segment("segment's start changed", lambda s, t, f: s.update(time_s=s["time_s"] + 0.5))
 _segment("segment's end changed", lambda s, t, f: s.update(until_s=s["until_s"] + 0.5))
 _segment("segment's count changed", lambda s, t, f: s.update(rows=s["rows"] + 1))
