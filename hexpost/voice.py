@@ -7,8 +7,9 @@ import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
 from math import floor, isfinite, log10
+from typing import Protocol
 
-from hexpost.audit.model import Finding, Limit, Sense, Unseen, Worst
+from hexpost.audit.model import Finding, Limit, Sense, Worst
 
 DIGITS = 3
 """Digits of loads, speeds and shares for people."""
@@ -176,6 +177,22 @@ def feed_words(f: Finding) -> str:
 def used(w: Worst) -> str:
     """Return the worst value of a limit."""
     return f"{owned(w.limit, w.strut)}: {compared(w.limit, w.value, w.allowed)} ({percent(w.ratio)})"
+
+
+class Unseen(Protocol):
+    """A limit that was not looked at, as a whole or in one ``part``, and what is ``missing``."""
+
+    @property
+    def limit(self) -> str:
+        """Return the name of the limit."""
+
+    @property
+    def part(self) -> str:
+        """Return in which respect alone, or nothing."""
+
+    @property
+    def missing(self) -> str:
+        """Return the key or the file that is missing."""
 
 
 def not_looked_at(unseen: Iterable[Unseen]) -> str:

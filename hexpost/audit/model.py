@@ -210,6 +210,11 @@ class Unseen:
     part: str
     missing: str
 
+    @property
+    def plain(self) -> dict[str, object]:
+        """Return it as JSON outputs have it; ``part`` is null where all of the limit is meant."""
+        return {"limit": self.limit, "part": self.part or None, "missing": self.missing}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AuditResult:

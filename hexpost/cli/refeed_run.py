@@ -49,6 +49,7 @@ def document(found: Refed) -> dict[str, object]:
         "duration_s": round(found.after.duration, DECIMALS),
         "findings_before": found.before.total,
         "findings_total": found.after.total,
+        "not_checked": [x.plain for x in found.after.unseen],
         "findings": [
             {
                 "limit": f.limit.name,

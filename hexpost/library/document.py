@@ -47,7 +47,7 @@ def _case(case: Case) -> dict[str, object]:
         "errors_total": record.mistakes_total,
         "errors": [_mistake(m) for m in record.mistakes],
         "warnings": list(record.warnings),
-        "not_checked": [{"limit": x.limit, "part": x.part or None, "missing": x.missing} for x in record.unseen],
+        "not_checked": [x.plain for x in record.unseen],
     }
 
 

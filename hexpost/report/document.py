@@ -3,7 +3,7 @@
 import json
 from math import isfinite
 
-from hexpost.audit.model import Finding, Unseen, Worst
+from hexpost.audit.model import Finding, Worst
 from hexpost.report.feeds import feeds_document, times_document
 from hexpost.report.model import Report, StrutUse
 from hexpost.report.sheet import sheet_document
@@ -35,7 +35,7 @@ def document(report: Report) -> dict[str, object]:
         "rows": report.rows,
         "struts": [_strut(s) for s in report.struts],
         "tool": {"worst": {w.limit.name: _worst(w) for w in report.whole}},
-        "not_checked": [not_checked(x) for x in report.unseen],
+        "not_checked": [x.plain for x in report.unseen],
         "findings_total": report.findings_total,
         "findings_listed": len(report.findings),
         "findings": [_finding(f) for f in report.findings],
@@ -48,11 +48,6 @@ def document(report: Report) -> dict[str, object]:
         "warnings": list(report.warnings),
         "cautions": list(report.cautions),
     }
-
-
-def not_checked(x: Unseen) -> dict[str, object]:
-    """Return a limit that was not looked at, with what is missing; ``part`` is null where it is all of the limit."""
-    return {"limit": x.limit, "part": x.part or None, "missing": x.missing}
 
 
 def to_json(report: Report) -> str:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from hexpost.arrays import Array
+from hexpost.audit.model import Unseen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,7 +45,8 @@ class Alignment:
 class Outcome:
     """What a job does somewhere on the pallet: ``broken`` findings, the ``worst`` use of a limit, seconds it takes.
 
-    ``limit``, ``strut`` and ``line`` say where the worst use is (strut 0: the whole tool).
+    ``limit``, ``strut`` and ``line`` say where the worst use is (strut 0: the whole tool); ``unseen`` are limits that
+    were not looked at.
     """
 
     broken: int
@@ -53,6 +55,7 @@ class Outcome:
     strut: int
     line: int
     duration: float
+    unseen: tuple[Unseen, ...] = ()
 
     @property
     def clean(self) -> bool:

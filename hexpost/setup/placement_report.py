@@ -7,7 +7,7 @@ from hexpost.setup.model import Outcome, Spot
 from hexpost.setup.place import Placement
 from hexpost.setup.trial import first_offset, moved
 from hexpost.units import DEG_PER_RAD
-from hexpost.voice import duration, percent, plural
+from hexpost.voice import duration, not_looked_at, percent, plural
 
 HEAD = "x_mm,y_mm,z_mm,turn_deg,findings,worst_use,limit,strut,line,duration_s"
 
@@ -25,6 +25,7 @@ def setup_file(p: Placement) -> str:
         f"{', '.join(used)} moved as one body: {_where(p.spot)}, turned by {number(p.spot.turn * DEG_PER_RAD, 6)} deg",
         f"before: {in_words(p.now)}",
         f"after: {in_words(p.best)}",
+        *([unseen] if (unseen := not_looked_at(p.best.unseen)) else []),
     ]
     return setup_text(setup.offsets, setup, notes, used)
 
@@ -37,6 +38,7 @@ def document(p: Placement) -> dict[str, object]:
         "offset": first_offset(p.inputs),
         "present": {**_spot(p.present), **_outcome(p.now)},
         "best": {**_spot(p.spot), **_outcome(p.best)},
+        "not_checked": [x.plain for x in p.best.unseen],
         "runs": p.runs,
         "map": [
             {**_spot(node), **({"off_pallet": True} if o is None else _outcome(o))}
@@ -69,6 +71,8 @@ def text(p: Placement) -> str:
     ]
     if p.spot == p.present:
         lines.append("no place was found that is better than the present one")
+    if unseen := not_looked_at(p.best.unseen):
+        lines.append(unseen)
     return "\n".join(lines) + "\n"
 
 

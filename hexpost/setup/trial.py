@@ -54,6 +54,7 @@ def outcome(result: AuditResult) -> Outcome:
         strut=0 if worst is None else worst.strut,
         line=0 if worst is None else worst.line,
         duration=result.duration,
+        unseen=result.unseen,
     )
 
 

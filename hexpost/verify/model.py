@@ -1,7 +1,7 @@
 """What a proof hands on: one entry for each thing that was checked."""
 
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from hexpost.arrays import Array, Ints
 
@@ -22,11 +22,19 @@ class Check:
         return not self.faults
 
 
+class Lack(NamedTuple):
+    """A limit that was not looked at, as a whole or in one ``part``, and what is ``missing``."""
+
+    limit: str
+    part: str
+    missing: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proof:
     """All checks of a job folder; ``broken``: its report says that a limit is broken; ``remarks`` on what it means.
 
-    ``unchecked``: what was not looked at.
+    ``unchecked``: what the proof did not look at; ``unseen``: limits that the job was not checked for.
     """
 
     folder: str
@@ -34,6 +42,7 @@ class Proof:
     broken: bool
     remarks: tuple[str, ...] = ()
     unchecked: tuple[str, ...] = ()
+    unseen: tuple[Lack, ...] = ()
 
     @property
     def verdict(self) -> str:

@@ -1,6 +1,7 @@
 """A proof as text and as a JSON document."""
 
 from hexpost.verify.model import BROKEN, CLEAN, Proof
+from hexpost.voice import not_looked_at
 
 SCHEMA_VERSION = 1
 _SENTENCES = {
@@ -12,7 +13,8 @@ _NOT = "NOT PROVEN: do not use this job."
 
 def text(proof: Proof) -> str:
     """Return the verdict and one line for each check, with its faults below it."""
-    lines = [_SENTENCES.get(proof.verdict, _NOT), ""]
+    unseen = not_looked_at(proof.unseen)
+    lines = [_SENTENCES.get(proof.verdict, _NOT), *([unseen] if unseen else []), ""]
     for c in proof.checks:
         lines.append(f"  {'ok    ' if c.proven else 'FAILED'}  {c.name:14}  {_plain(c.text)}")
         lines += [f"          - {_plain(f)}" for f in c.faults]
@@ -29,6 +31,7 @@ def document(proof: Proof) -> dict[str, object]:
         "checks": [
             {"name": c.name, "proven": c.proven, "text": c.text, "faults": list(c.faults)} for c in proof.checks
         ],
+        "limits_not_checked": [{**x._asdict(), "part": x.part or None} for x in proof.unseen],
         "not_checked": list(proof.unchecked),
         "remarks": list(proof.remarks),
     }

@@ -6,7 +6,8 @@ from hexpost.errors import HexpostError
 from hexpost.verify.columns import layout
 from hexpost.verify.equations import prove_equations
 from hexpost.verify.folder import Folder, check_files, open_folder
-from hexpost.verify.model import Check, Faults, Proof
+from hexpost.verify.lacking import check_lacking, lacking
+from hexpost.verify.model import Check, Faults, Lack, Proof
 from hexpost.verify.rows import TableFiles
 from hexpost.verify.settings import JobInputs, read_inputs, settings_of
 
@@ -17,7 +18,7 @@ SHARED = (
 HOLDS = "this counts for whoever trusts the files in inputs/: who writes those can have any program proven"
 UNCHECKED = (
     "not checked: report.txt, report.html, tables for reading; of report.json all but verdict, findings, worst uses, "
-    "rows and times; of manifest.json versions and units; where files come from"
+    "limits not looked at, rows and times; of manifest.json versions and units; where files come from"
 )
 
 
@@ -32,8 +33,9 @@ def verify(path: Path) -> Proof:
     folder = open_folder(path)
     checks: list[Check] = []
     digests: dict[str, str] = {}
+    unseen: tuple[Lack, ...] = ()
     try:
-        _prove(folder, checks, digests)
+        unseen = _prove(folder, checks, digests)
     except (HexpostError, OSError) as error:
         what = f"{error.filename}: {error.strerror}" if isinstance(error, OSError) else str(error)
         checks.append(Check(name="readable", text="the files of the job can be read", faults=(what,)))
@@ -46,14 +48,20 @@ def verify(path: Path) -> Proof:
         broken=folder.report.get("verdict") != "clean",
         remarks=(SHARED, HOLDS),
         unchecked=(UNCHECKED,),
+        unseen=unseen,
     )
 
 
-def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> None:
-    """Add the checks of all but the files to ``checks``, and the digests of files that were read."""
+def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> tuple[Lack, ...]:
+    """Add the checks of all but the files to ``checks``, and the digests of files that were read.
+
+    Return the limits that nobody looked at.
+    """
     files = {role: folder.path / name for role, name in folder.manifest["inputs"].items()}
     inputs = read_inputs(files, folder.path, settings_of(folder.manifest["settings"]))
     checks.append(_agreement(folder, inputs))
+    unseen = lacking(inputs.machine, inputs.tools)
+    checks.append(check_lacking(unseen, folder.report))
     columns = layout(folder.tables, geared=all(strut.screw for strut in inputs.machine.struts))
     table = TableFiles(folder.path, folder.tables, columns, digests)
     found = prove_equations(
@@ -66,6 +74,7 @@ def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> None
     )
     checks.append(_counts(folder, table, columns.micros))
     checks += found
+    return unseen
 
 
 def _counts(folder: Folder, table: TableFiles, micros: int) -> Check:

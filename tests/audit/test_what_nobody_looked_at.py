@@ -3,20 +3,25 @@
 import json
 import re
 import tomllib
+from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from machine.described import PLAIN, STRUT, text
+from verify.folders import retold
 
 from hexpost.audit.limits import LIMITS, Of
 from hexpost.cli import main
 from hexpost.cli.machine import unseen_with
-from hexpost.machine.load import machine_from
+from hexpost.machine.load import machine_from, no_tools
+from hexpost.verify.lacking import lacking as left_out
 
 PROGRAM = "G21 G90\nG00 X0 Y0 Z300\nG01 X10 F600\nM30\n"
 KEYED = [row for row in LIMITS if row.keys and row.of is not Of.PROGRAM]
+GIVEN = replace(no_tools(), given=True)
+BOX = '[[keep_out]]\nname = "post"\nlow_mm = [-600, -600, 900]\nhigh_mm = [600, 600, 1400]\n'
 OPTIONAL = (
     "thrust_n", "thrust_continuous_n", "torque_nm", "torque_continuous_nm", "power_w", "root_diameter_mm",
     "base_cone_deg", "platform_cone_deg", "radius_mm",
@@ -30,7 +35,10 @@ def unseen(source):
 
 def without(source, strut, key):
     """Return the machine file without a key of one strut (from 1)."""
-    at = [m.start() for m in re.finditer(r"^\[\[strut\]\]|^\[forces\]", source, re.MULTILINE)]
+    at = [
+        *(m.start() for m in re.finditer(r"^\[\[(strut|keep_out)\]\]|^\[(forces|spindle)\]", source, re.MULTILINE)),
+        len(source),
+    ]
     part = re.sub(rf"^{key} = .*\n", "", source[at[strut - 1] : at[strut]], flags=re.MULTILINE)
     return source[: at[strut - 1]] + part + source[at[strut] :]
 
@@ -52,6 +60,8 @@ def test_what_is_named_is_what_the_file_lacks(gone, cuts):
         source = without(source, strut, key)
     if not cuts:
         source = re.sub(r"^(force_n|moment_nm) = .*\n", "", source, flags=re.MULTILINE)
+    machine = machine_from(source.encode(), "m.toml")
+    assert {(x.limit, x.part): x.missing for x in left_out(machine, GIVEN)} == unseen(source)  # verify's own rules
     struts = tomllib.loads(source)["strut"]
     found = {}
     for limit, part in unseen(source):
@@ -72,6 +82,18 @@ def test_what_is_named_is_what_the_file_lacks(gone, cuts):
         assert ("the cutting force" in parts) == (not cuts and row.name in CUTTING)
         told = {tuple(int(x) for x in re.findall(r"\d", p)) or tuple(range(1, 7)) for p in parts if "strut" in p}
         assert told == lacking, row.name
+
+
+@pytest.mark.parametrize("rest", ["", "[spindle]\nradius_mm = 70\n", BOX, "[spindle]\nradius_mm = 70\n" + BOX])
+@pytest.mark.parametrize("solid", [0, 1, 2, 6])
+def test_bodies_that_cannot_meet_are_found_so_by_the_proof_too(rest, solid):
+    source = text("[strut.body]\nradius_mm = 50\n", rest)
+    for strut in range(solid + 1, 7):
+        source = without(source, strut, "radius_mm")
+    machine = machine_from(source.encode(), "m.toml")
+    both = {(x.limit, x.part): x.missing for x in left_out(machine, no_tools())}
+    assert both.pop(("tool-length", "")) == "a tools file (--tools)"
+    assert both == unseen(source)
 
 
 def test_the_key_that_is_named_is_a_key_that_is_known_and_giving_it_is_enough():
@@ -116,6 +138,34 @@ def test_the_verdict_is_followed_by_it_in_every_form(files):
     assert "tool-length needs a tools file (--tools)." in said("audit", "p.nc", "--machine", "m.toml")
     assert SAID in said("refeed", "p.nc", "-o", "new.nc", "--machine", "m.toml", "--tools", "t.toml")
     assert "not looked at: thrust (strut 2) needs [strut.screw] thrust_n" in said("machine", "check", "m.toml")
+    proof = run("verify", "job").output.splitlines()
+    assert proof[0].startswith("PROVEN, CLEAN") and proof[1] == SAID
+    assert json.loads(run("verify", "job", "--json").output)["limits_not_checked"] == made["not_checked"]
+
+
+def test_a_placement_names_it(files):
+    place = ("place", "p.nc", "--machine", "m.toml", "--tools", "t.toml", "--serial", "--step-mm", "400")
+    done = run(*place, "-o", "s.toml")
+    assert done.exit_code == 0 and SAID in done.output.splitlines()
+    assert f"# {SAID}" in (files / "s.toml").read_text()
+    assert json.loads(run(*place, "--json").output)["not_checked"][0]["limit"] == "thrust"
+
+
+@pytest.mark.parametrize("spoil", ["left-out", "added", "other-key"])
+def test_a_report_that_names_others_is_not_proven(files, spoil):
+    run("convert", "p.nc", "--machine", "m.toml", "--tools", "t.toml", "--out", "job")
+    report = json.loads((files / "job/report.json").read_text())
+    rows = report["not_checked"]
+    if spoil == "left-out":
+        rows.clear()
+    elif spoil == "added":
+        rows.append({"limit": "torque", "part": None, "missing": "[strut.screw] torque_nm"})
+    else:
+        rows[0]["missing"] = "[strut.screw] power_w"
+    retold(files / "job", lambda old: old.update(report))
+    done = run("verify", "job", "--without-remake")
+    assert done.exit_code == 2
+    assert "FAILED  not looked at" in done.output
 
 
 @pytest.mark.parametrize(("must", "fails"), [("thrust", True), ("torque", False)])
