@@ -179,7 +179,7 @@ def used(w: Worst) -> str:
     return f"{owned(w.limit, w.strut)}: {compared(w.limit, w.value, w.allowed)} ({percent(w.ratio)})"
 
 
-class Unseen(Protocol):
+class NotLookedAt(Protocol):
     """A limit that was not looked at, as a whole or in one ``part``, and what is ``missing``."""
 
     @property
@@ -195,7 +195,7 @@ class Unseen(Protocol):
         """Return the key or the file that is missing."""
 
 
-def not_looked_at(unseen: Iterable[Unseen]) -> str:
+def not_looked_at(unseen: Iterable[NotLookedAt]) -> str:
     """Return the limits that were not looked at, with the keys that are missing; nothing for none."""
     of: dict[str, list[str]] = {}
     for x in unseen:
