@@ -185,6 +185,7 @@ def _settings(job: Job, output: Output) -> dict[str, object]:
         **({"stride": output.stride} if output.stride else {}),
         "skip": inputs.switches.skip,
         "stops": inputs.switches.stops,
+        **({} if inputs.machine.asked_units is None else {"units": inputs.machine.asked_units.units}),
         **inputs.proving.settings,
         **({} if inputs.restart is None else inputs.restart.manifest),
     }

@@ -38,12 +38,14 @@ def load_job(
     setup: Place | None = None,
     feed: str = "as-programmed",
     period_ms: float | None = None,
+    units: str | None = None,
 ) -> Job:
     """Return a job, read, understood and scheduled; nothing is sampled yet.
 
     ``job.setpoints()`` yields samples in batches: ``length`` mm, ``speed`` mm/s, ``acceleration`` mm/s2 and ``jerk``
     mm/s3, each (6, n), strut 1 first; ``poses.tick`` (n,) counts periods, ``poses.pose`` (6, n) is x y z in mm and a b
-    c in rad in the work frame. A period is a whole number of microseconds.
+    c in rad in the work frame. A period is a whole number of microseconds. ``units`` (``"mm"``, ``"inch"``) are those
+    of a program that states none.
 
     Raises
     ------
@@ -51,10 +53,12 @@ def load_job(
         With every fault of every file.
     """
     named = [None if x is None else Path(x) for x in (machine, tools, setup)]
-    files = Files(program=Path(program), machine=named[0], tools=named[1], setup=named[2])
+    files = Files(program=Path(program), machine=named[0], tools=named[1], setup=named[2], units=units)
     period = None if period_ms is None else round(period_ms * 1e3) / 1e6
     if period is not None and not 0.0 < period <= 1.0:
         raise HexpostError(f"period_ms: expected more than 0 and at most 1000, found {period_ms}")
+    if units not in (None, "mm", "inch"):
+        raise HexpostError(f"units: expected mm or inch, found {units!r:.40}")
     return schedule(load(files, period), feed)
 
 

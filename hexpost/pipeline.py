@@ -44,7 +44,6 @@ MOST_ROWS = 720_000_000
 
 NAMED = "N"
 """Address of the words that reports name: block numbers."""
-
 __all__ = ["ALL_LIMITS", "Checking"]  # named here for those above
 T = TypeVar("T")
 M = TypeVar("M")
@@ -55,7 +54,7 @@ Progress = Callable[[int], None]
 class Files:
     """The files of a job, and how the operator's switches stand.
 
-    ``None`` stands for the demonstration machine, no tools, no offsets.
+    ``None``: the demonstration machine, no tools, no offsets. ``units``: ``"mm"`` or ``"inch"`` of one without.
     """
 
     program: Path
@@ -65,6 +64,7 @@ class Files:
     switches: Switches = USUAL
     proving: Proving = AS_PROGRAMMED
     most_rows: int = MOST_ROWS
+    units: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,14 +85,13 @@ class Inputs:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Job:
-    """Inputs with their path and its timing: everything but the samples, which are made as they are needed."""
+    """Inputs with path and timing, without samples; ``yaw``: how the platform turns, beside the yaw of the frames."""
 
     inputs: Inputs
     path: ToolPath
     timing: Timing
     feed: str
     yaw: YawProfile | None = None
-    """How the platform turns about the tool as time goes by, beside the yaw of the frames."""
     yaw_mode: str = "fixed"
 
     @property
@@ -145,7 +144,8 @@ def load(files: Files, period: float | None = None) -> Inputs:
     if machine is None or program is None:
         raise InputError(faults)
     begin = attempt(lambda _: asked(program, files.proving.from_line), None) if files.proving.from_line else None
-    given = (program, machine, tools or no_tools(), replace(setup or no_setup(), lift=files.proving.lift), period)
+    machine, placed = machine.with_units(files.units), replace(setup or no_setup(), lift=files.proving.lift)
+    given = (program, machine, tools or no_tools(), placed, period)
     found = understand(*given, known=faults, switches=files.switches, begin=begin)
     meaning, restart = begun_again(found.meaning, files.proving, found.machine, found.tools, found.setup)
     return replace(

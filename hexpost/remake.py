@@ -100,6 +100,7 @@ def _make(folder: Folder, again: Path) -> None:
             from_line=begin,
         ),
         most_rows=2 * rows + LEAST_ROOM,
+        units=settings.units,
     )
     columns = tuple(c["name"] for table in folder.tables.values() for c in table["columns"])
     output = Output(

@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import CORES, INPUTS, JSON, MOST, SWITCHES, YAW, motion, shared
+from hexpost.cli.options import CORES, INPUTS, JSON, MOST, SWITCHES, UNITS, YAW, motion, shared
 
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, MOST)
+@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, MOST)
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
 @shared(CORES, JSON)
 def command(

@@ -5,13 +5,13 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import CORES, INPUTS, JSON, MOST, PROVING, SWITCHES, YAW, motion, shared
+from hexpost.cli.options import CORES, INPUTS, JSON, MOST, PROVING, SWITCHES, UNITS, YAW, motion, shared
 from hexpost.cli.outputs import OutFolder, job_folder
 
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, PROVING, MOST)
+@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, PROVING, MOST)
 @click.option("--out", type=OutFolder(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(

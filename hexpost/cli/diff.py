@@ -5,13 +5,13 @@ from pathlib import Path
 import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
-from hexpost.cli.options import INPUTS, JSON, shared
+from hexpost.cli.options import INPUTS, JSON, UNITS, shared
 
 
 @click.command("diff", cls=Command)
 @click.argument("old", type=click.Path())
 @click.argument("new", type=click.Path())
-@shared(INPUTS)
+@shared(INPUTS, UNITS)
 @click.option(
     "--tolerance",
     type=click.FloatRange(min=0.0, max=1.0),

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, SWITCHES, shared
+from hexpost.cli.options import INPUTS, SWITCHES, UNITS, shared
 
 EVERY = (1, 2**31 - 1)
 
@@ -27,7 +27,7 @@ def span(_: click.Context, __: click.Parameter, value: str | None) -> tuple[int,
 
 @click.command("explain", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, SWITCHES)
+@shared(INPUTS, UNITS, SWITCHES)
 @click.option("--lines", callback=span, metavar="A:B", help="Only lines A to B of the file (default: all).")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document a block, each on a line of its own.")
 def command(

@@ -3,7 +3,7 @@
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, WORKERS, shared
+from hexpost.cli.options import INPUTS, JSON, UNITS, WORKERS, shared
 from hexpost.cli.outputs import OutFile
 
 _WHAT = (
@@ -53,7 +53,7 @@ _HOW = (
 
 @click.command("gate", cls=Command)
 @click.argument("paths", nargs=-1, required=True, metavar="PATH...")
-@shared(INPUTS, _WHAT, _BASELINE, _OUT, _HOW, WORKERS, JSON)
+@shared(INPUTS, UNITS, _WHAT, _BASELINE, _OUT, _HOW, WORKERS, JSON)
 def command(**options: object) -> None:
     """Check a library of programs: which of them pass on their machine, which break a limit, and where.
 

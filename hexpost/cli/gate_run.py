@@ -41,6 +41,7 @@ class Options:
     tools: str | None
     setup: str | None
     feed: str | None
+    units: str | None
     policy: str | None
     changed: bool
     shard: str | None
@@ -113,7 +114,7 @@ def _cache(o: Options) -> Cache | None:
 
 def _policy(o: Options) -> Policy:
     """Return the policy, the command line on top of it."""
-    over = Settings(machine=o.machine, tools=o.tools, setup=o.setup, feed=o.feed)
+    over = Settings(machine=o.machine, tools=o.tools, setup=o.setup, feed=o.feed, units=o.units)
     if o.policy:
         return load_policy(o.policy, over)
     return load_policy(POLICY, over) if Path(POLICY).is_file() else Policy(over=over)

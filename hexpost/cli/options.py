@@ -19,6 +19,15 @@ INPUTS = (
 )
 
 
+UNITS = (
+    click.option(
+        "--units",
+        type=click.Choice(["mm", "inch"]),
+        help="Units of a program that states none (default: the machine file's, else it is refused).",
+    ),
+)
+
+
 def motion(*feeds: str) -> tuple[Option, ...]:
     """Return the options of the schedule; ``feeds`` are the choices of ``--feed``, the first the default."""
     return (

@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
-from hexpost.cli.options import INPUTS, JSON, SWITCHES, WORKERS, shared
+from hexpost.cli.options import INPUTS, JSON, SWITCHES, UNITS, WORKERS, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
 
 RANGE = "LOW HIGH"
@@ -32,7 +32,7 @@ def watched() -> Iterator[tuple[Callable[[int], None], Callable[[int], None]]]:
 
 @click.command("place", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS)
+@shared(INPUTS, UNITS)
 @click.option(
     "--feed",
     type=click.Choice(["as-programmed", "strut-limited"]),

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, shared
+from hexpost.cli.options import INPUTS, JSON, UNITS, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile
 
 
@@ -13,7 +13,7 @@ from hexpost.cli.outputs import OVERWRITE, OutFile
 @click.argument("program", type=click.Path())
 @click.option("-o", "--output", type=OutFile("part program"), required=True, metavar="NEW", help="Program to write.")
 @click.option("--split", is_flag=True, help="Cut long straight blocks where parts with feeds of their own save time.")
-@shared(OVERWRITE, INPUTS, JSON)
+@shared(OVERWRITE, INPUTS, UNITS, JSON)
 def command(program: str, *, output: str, split: bool, as_json: bool, **files: str | None) -> None:
     """Write PROGRAM anew with feeds lowered to what the struts allow; all else stays byte for byte.
 

@@ -64,9 +64,15 @@ def inputs_of(
 
 
 def files_of(program: Path, files: Mapping[str, str | None]) -> Files:
-    """Return the files that a command line names."""
-    named = {name: None if value is None else Path(value) for name, value in files.items()}
-    return Files(program=program, machine=named["machine"], tools=named["tools"], setup=named["setup"])
+    """Return the files that a command line names, and the units that it asks for."""
+    named = {name: None if files[name] is None else Path(str(files[name])) for name in ("machine", "tools", "setup")}
+    return Files(
+        program=program,
+        machine=named["machine"],
+        tools=named["tools"],
+        setup=named["setup"],
+        units=files.get("units"),
+    )
 
 
 def period_of(period_ms: float) -> float:

@@ -63,7 +63,7 @@ def _record(source: Text, task: CheckTask, checking: Checking) -> Record:
 def _job(source: Text, task: CheckTask) -> pipeline.Job:
     """Read, understand and schedule a program."""
     program = pipeline.parse(source, task.name)
-    machine, tools, setup = _machine(task.machine), _tools(task.tools), _setup(task.setup)
+    machine, tools, setup = _machine(task.machine).with_units(task.units), _tools(task.tools), _setup(task.setup)
     return pipeline.schedule(pipeline.understand(program, machine, tools, setup, task.period), task.feed)
 
 

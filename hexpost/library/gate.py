@@ -117,6 +117,7 @@ def make_tasks(names: Sequence[str], policy: Policy) -> list[CheckTask]:
             period=settings.period,
             margins=settings.margins,
             time_limit_s=settings.time_limit or TIME_LIMIT_S,
+            units=settings.units,
         )
 
     templates: dict[int, CheckTask] = {}

@@ -48,6 +48,7 @@ class CheckTask:
     """One program to check, with all that its record depends on; small, so that it can travel.
 
     ``margins``: share of a limit beyond which use is a finding (1 where a limit is not named). ``period`` in s.
+    ``units`` are those of a program that states none.
     """
 
     name: str
@@ -59,6 +60,7 @@ class CheckTask:
     period: float | None
     margins: tuple[tuple[str, float], ...]
     time_limit_s: float
+    units: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,6 +17,7 @@ from hexpost.machine.table import Table
 from hexpost.machine.tables import period
 from hexpost.pipeline import ALL_LIMITS, Checking
 
+UNITS = ("mm", "inch")
 FEEDS = ("as-programmed", "strut-limited")
 _PERCENT = 100.0
 
@@ -98,6 +99,7 @@ def _settings(t: Table, folder: Path, limits: Limits) -> Settings:
         **files,
         feed=t.choice("feed", FEEDS, None) if t.has("feed") else None,
         period=period(t) if t.has("period_ms") else None,
+        units=t.choice("units", UNITS, None) if t.has("units") else None,
         longest=_positive(t, "longest_cycle_s"),
         time_limit=_positive(t, "time_limit_s"),
         skip=t.flag("skip") if t.has("skip") else None,

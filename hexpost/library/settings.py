@@ -40,6 +40,7 @@ class Settings:
     setup: str | None = None
     feed: str | None = None
     period: float | None = None
+    units: str | None = None
     longest: float | None = None
     time_limit: float | None = None
     skip: bool | None = None

@@ -1,10 +1,10 @@
 """Machine, tools and setup as frozen data, inside units (mm, s, rad)."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from hexpost.arrays import Array
-from hexpost.machine.wording import DialectWord, ProgrammedAxes, ReferenceReturn, Wording
+from hexpost.machine.wording import AskedUnits, DialectWord, ProgrammedAxes, ReferenceReturn, Wording
 
 Range = tuple[float, float]
 
@@ -204,6 +204,15 @@ class Machine:
     health: Health = field(default_factory=Health)
     source: bytes = b""
     """The machine file itself, byte for byte, for the job folder."""
+    asked_units: AskedUnits | None = None
+    """Units that were asked for beside the machine file, and then are those of ``words``."""
+
+    def with_units(self, units: str | None) -> "Machine":
+        """Return the machine that reads programs without units in ``units``; ``None``: as its file says."""
+        if units is None:
+            return self
+        asked = AskedUnits(units=units, file=self.words.units)
+        return replace(self, words=replace(self.words, units=units), asked_units=asked)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -59,6 +59,14 @@ class Wording:
     """Seconds that a withdrawal by hand takes (G87, G88); ``None`` refuses these cycles."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AskedUnits:
+    """Units that somebody asked for, for programs that state none, and those of the machine file: mm or inch."""
+
+    units: str
+    file: str | None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RotaryAxis:
     """A rotary axis of the machine that programs were posted for: word, ``"table"`` or ``"head"``, line, sense.

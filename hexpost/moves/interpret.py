@@ -21,7 +21,7 @@ from hexpost.moves.motion.feeds import feeds
 from hexpost.moves.motion.in_force import InForce
 from hexpost.moves.motion.positions import positions, shift_remarks, tilted_readings
 from hexpost.moves.motion.steps import StepStore, collect, steps
-from hexpost.moves.open_points import readings, switched, unpointed
+from hexpost.moves.open_points import UnitsAside, readings, switched, unpointed, unstated
 from hexpost.moves.order.begin import Asked, Beginning
 from hexpost.moves.order.route import Route
 from hexpost.moves.reading.checks import read_sheet, unknown_words
@@ -114,6 +114,7 @@ class Interpreter:
         self.events: list[Events] = []
         self.c_line = 0
         self.unused = UnusedRows()
+        self.units = UnitsAside(machine.asked_units)
         self.shifts: list[tuple[int, float]] = []
         self.readings: dict[str, None] = {}
         self.ignored: list[Remark] = []
@@ -165,6 +166,7 @@ class Interpreter:
         reading = self.machine.words
         blocks = Blocks(sheet, modes, movement, reading, complaints, scale_of(modes, reading))
         refuse_missing_units(blocks)
+        self.units.look(blocks)
         refuse_idle_stops(blocks)
         self.unused.look(sheet, self.state, complaints)
         at = positions(blocks, cut_runs(sheet, self.state, complaints), self.book, self.state)
@@ -182,6 +184,7 @@ class Interpreter:
         self.in_force.look(blocks, fed, rows, self.store.count)
         self.c_line = self.c_line or turning_line(blocks)
         self.store.add(moved)
+        self.readings |= dict.fromkeys(unstated(blocks, self.machine.asked_units))
         self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed, turns))
 
     def finish(self) -> Interpretation:
@@ -215,5 +218,5 @@ class Interpreter:
             radius_rows=self.cutter.rows(),
             c_line=self.c_line,
             cut=self.cut,
-            remarks=(*self.unused.remarks(), *shift_remarks(self.shifts, self.machine.words)),
+            remarks=(*self.unused.remarks(), *self.units.remarks(), *shift_remarks(self.shifts, self.machine.words)),
         )

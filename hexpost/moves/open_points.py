@@ -4,15 +4,17 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.machine.model import Tools
-from hexpost.machine.wording import Wording
+from hexpost.machine.wording import AskedUnits, Wording
 from hexpost.machine.words import NONE, OPTIONAL_STOP
-from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Arcs, Switches
+from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Arcs, Remark, Switches
 from hexpost.moves.motion.feeds import MoveFeeds
 from hexpost.moves.reading.dwells import Dwells
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.extract import Extract
+from hexpost.moves.window.modes import INCH, SAME_AS
 from hexpost.moves.window.sheet import Sheet
 
+INCH_CODES = (INCH, *(code for code, same in SAME_AS.items() if same == INCH))
 INVERSE_TIME = {
     "time": "inverse time (G93): a block lasts 1/F minutes, lines and arcs alike",
     "radius": "inverse time (G93): a line lasts 1/F minutes, an arc its angle (in radians) over F",
@@ -25,14 +27,10 @@ MIXED_FEED = {
 
 
 def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: MoveFeeds, arcs: Arcs) -> tuple[str, ...]:
-    """Return a sentence for each reading that this program needed."""
-    sheet, units = blocks.sheet, blocks.reading.units
+    """Return a sentence for each reading that this program needed, but that of units (``unstated``)."""
+    sheet = blocks.sheet
     said = [
         (bool(dwells.letters), f"dwell (G04): the time is {', '.join(dwells.letters)}"),
-        (
-            units is not None and bool((blocks.modes.units == NONE).any()),
-            f"units: none stated by the program at its head, {units} by the machine file",
-        ),
         (_has(sheet, "tool length", 44), "G44 subtracts the length of its row"),
         (_has(sheet, "path control", 62), "G62 is continuous, as G64"),
         (_has(sheet, "path control", 60), "G60 stops exactly at the end of every feed move, as G61"),
@@ -56,6 +54,43 @@ def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: MoveFeeds, arcs:
         ),
     ]
     return tuple(text for used, text in said if used)
+
+
+def unstated(blocks: Blocks, asked: AskedUnits | None) -> tuple[str, ...]:
+    """Return a sentence on the units of a program that states none, and on who asked for them."""
+    units = blocks.reading.units
+    if units is None or not (blocks.modes.units == NONE).any():
+        return ()
+    by = "the machine file"
+    if asked is not None:
+        other = asked.file is not None and asked.file != units
+        by = "what was asked for (--units or policy)" + (f"; the machine file says {asked.file}" if other else "")
+    return (f"units: none stated by the program at its head, {units} by {by}",)
+
+
+class UnitsAside:
+    """Notes where a program states other units than those that were asked for: its own word counts."""
+
+    def __init__(self, asked: AskedUnits | None) -> None:
+        self._asked, self._line, self._count = asked, 0, 0
+
+    def look(self, blocks: Blocks) -> None:
+        """Take in a window."""
+        words = blocks.sheet.group("units")
+        if self._asked is None or not words.count:
+            return
+        other = np.isin(words.value, INCH_CODES) != (self._asked.units == "inch")
+        lines = blocks.complaints.line(words.row[other])
+        self._count += len(lines)
+        self._line = self._line or int(lines[0]) if len(lines) else self._line
+
+    def remarks(self) -> tuple[Remark, ...]:
+        """Return what is to be said of it."""
+        if not self._count or self._asked is None:
+            return ()
+        stated = "mm" if self._asked.units == "inch" else "inch"
+        text = f"states {stated}, and {self._asked.units} was asked for (--units or policy): the program's word counts"
+        return (Remark(line=self._line, text=text, count=self._count),)
 
 
 def switched(extract: Extract, switches: Switches) -> tuple[str, ...]:

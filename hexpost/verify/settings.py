@@ -33,7 +33,7 @@ MOST_LIFT = 1e5
 FEEDS, YAWS = ("as-programmed", "strut-limited"), ("fixed", "best", "follow")
 _KNOWN = {
     "feed", "yaw", "yaw_deg", "period_us", "table", "rows_per_file", "stride", "skip", "stops", "override_percent",
-    "lift_mm", "single_block", "from_line", "from_run", "restart",
+    "lift_mm", "single_block", "from_line", "from_run", "restart", "units",
 }  # fmt: skip
 _SAME = 1e-9
 
@@ -52,6 +52,7 @@ class JobSettings:
     single_block: bool = False
     from_line: int = 0
     from_run: int = 1
+    units: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -106,6 +107,7 @@ def settings_of(told: Mapping[str, Any]) -> JobSettings:
         single_block=one_of("single_block", usual=False, known=(True, False)),
         from_line=int(line),
         from_run=int(run),
+        units=one_of("units", None, (None, "mm", "inch")),
     )
 
 
@@ -134,6 +136,7 @@ def read_inputs(files: Mapping[str, Path], root: Path, settings: JobSettings) ->
 
 def meant(program: Program, machine: Machine, tools: Tools, setup: Setup, settings: JobSettings) -> JobInputs:
     """Return what a program means under settings."""
+    machine = machine.with_units(settings.units)
     placed = replace(setup, yaw=settings.yaw_angle, lift=settings.lift)
     switches = Switches(stops=settings.stops, skip=settings.skip)
     faults: list[Fault] = []

@@ -101,5 +101,5 @@ def refuse_missing_units(blocks: Blocks) -> None:
         np.flatnonzero(lost & unknown),
         "units-missing",
         "a length, but no unit is in force yet",
-        'write G21 or G20 at the head of the program, or set words.units = "mm" in the machine file',
+        "write G21 or G20 at the head of the program, give --units, or set words.units in the machine file",
     )
