@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from hexpost.library.document import rounded
+from hexpost.documents import measured, seconds
 from hexpost.library.model import Case, GateResult
 from hexpost.library.policy import Policy
 
@@ -50,8 +50,8 @@ def document(found: Sequence[Comparison], machine: str) -> dict[str, object]:
         "programs": len(found),
         "newly_failing": sum(c.kind == "newly-fails" for c in found),
         "newly_passing": sum(c.kind == "newly-passes" for c in found),
-        "duration_before_s": rounded(sum(c.before.record.duration_s for c in found)),
-        "duration_after_s": rounded(sum(c.after.record.duration_s for c in found)),
+        "duration_before_s": seconds(sum(c.before.record.duration_s for c in found)),
+        "duration_after_s": seconds(sum(c.after.record.duration_s for c in found)),
         "cases": [_case(c) for c in found],
     }
 
@@ -64,8 +64,8 @@ def _case(c: Comparison) -> dict[str, object]:
         "verdict_after": c.after.verdict,
         "duration_before_s": _seconds(c.before),
         "duration_after_s": _seconds(c.after),
-        "worst_ratio_before": rounded(c.before.worst[0]),
-        "worst_ratio_after": rounded(c.after.worst[0]),
+        "worst_ratio_before": measured(c.before.worst[0], beside=1.0),
+        "worst_ratio_after": measured(c.after.worst[0], beside=1.0),
     }
 
 

@@ -3,8 +3,8 @@
 import json
 
 from hexpost.audit.model import Finding
+from hexpost.documents import finding, measured
 from hexpost.library.model import Case, Entry, GateResult, Judged, ProgramFault
-from hexpost.voice import advice
 
 SCHEMA_VERSION = 1
 _VERDICTS = ("clean", "broken", "error")
@@ -39,7 +39,7 @@ def _case(case: Case) -> dict[str, object]:
         "machine": case.machine or None,
         "duration_s": record.duration_s if understood else None,
         "worst": {
-            name: {"ratio": rounded(u.use), "strut": u.strut or None, "line": u.line or None}
+            name: {"ratio": measured(u.use, beside=1.0), "strut": u.strut or None, "line": u.line or None}
             for name, u in record.worst.items()
         },
         "findings_total": record.found_total,
@@ -59,23 +59,9 @@ def _finding(j: Judged) -> dict[str, object]:
 def told(f: Finding) -> dict[str, object]:
     """Return a finding as plain values; ``allowed`` is the machine's own value, ``margin`` the policy's share of it."""
     return {
-        "limit": f.limit.name,
-        "strut": f.strut or None,
-        "line": f.line or None,
-        "text": f.text,
-        "time_s": round(f.time, 6),
-        "until_s": round(f.until, 6),
-        "peak": rounded(f.peak),
-        "allowed": rounded(f.allowed),
-        "unit": f.limit.unit,
-        "ratio": rounded(f.ratio) if f.limit.share else None,
+        **finding(f),
         "margin": f.margin,
         "blocks": f.blocks,
-        "advice": advice(f),
-        "advice_feed_mm_min": None if f.turning else f.feed,
-        "advice_feed_deg_min": f.feed if f.turning else None,
-        "advice_f": f.f_word(f.feed),
-        "advice_f_unit": f.f_unit or None,
         "margin_feed_mm_min": None if f.turning else f.margin_feed,
         "margin_feed_deg_min": f.margin_feed if f.turning else None,
     }
@@ -95,8 +81,3 @@ def _mistake(m: ProgramFault) -> dict[str, object]:
 
 def _entry(e: Entry) -> dict[str, object]:
     return {"program": e.program, "limit": e.limit, "strut": e.strut or None, "text": e.text, "reason": e.reason}
-
-
-def rounded(x: float) -> float:
-    """Return ``x`` with twelve significant digits: rounding dust out."""
-    return float(f"{x:.12g}")

@@ -1,13 +1,12 @@
 """The report for machines: one JSON document."""
 
 import json
-from math import isfinite
 
-from hexpost.audit.model import Finding, Worst
+from hexpost.audit.model import Finding
+from hexpost.documents import finding, given, measured, seconds, worst_use
 from hexpost.report.feeds import feeds_document, times_document
 from hexpost.report.model import Report, StrutUse
 from hexpost.report.sheet import sheet_document
-from hexpost.voice import advice
 
 SCHEMA_VERSION = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -30,11 +29,11 @@ def document(report: Report) -> dict[str, object]:
         "tools_file": report.tools_file,
         "setup_file": report.setup_file,
         "feed": report.feed,
-        "period_ms": _number(report.period * 1e3),
-        "duration_s": _number(report.duration),
+        "period_ms": given(report.period * 1e3),
+        "duration_s": seconds(report.duration),
         "rows": report.rows,
         "struts": [_strut(s) for s in report.struts],
-        "tool": {"worst": {w.limit.name: _worst(w) for w in report.whole}},
+        "tool": {"worst": {w.limit.name: worst_use(w) for w in report.whole}},
         "not_checked": [x.plain for x in report.unseen],
         "findings_total": report.findings_total,
         "findings_listed": len(report.findings),
@@ -65,46 +64,11 @@ def _value(value: object) -> str:
 def _strut(use: StrutUse) -> dict[str, object]:
     return {
         "strut": use.strut,
-        "shortest_mm": _number(use.shortest),
-        "longest_mm": _number(use.longest),
-        "worst": {w.limit.name: _worst(w) for w in use.worst},
-    }
-
-
-def _worst(w: Worst) -> dict[str, object]:
-    return {
-        "value": _number(w.value),
-        "allowed": _number(w.allowed),
-        "unit": w.limit.unit,
-        "ratio": _number(w.ratio),
-        "line": w.line or None,
-        "time_s": _number(w.time),
+        "shortest_mm": measured(use.shortest, "mm"),
+        "longest_mm": measured(use.longest, "mm"),
+        "worst": {w.limit.name: worst_use(w) for w in use.worst},
     }
 
 
 def _finding(f: Finding) -> dict[str, object]:
-    return {
-        "limit": f.limit.name,
-        "strut": f.strut or None,
-        "joint": f.joint or None,
-        "bodies": list(f.bodies) or None,
-        "line": f.line or None,
-        "block": f.block,
-        "text": f.text,
-        "time_s": _number(f.time),
-        "until_s": _number(f.until),
-        "peak": _number(f.peak),
-        "allowed": _number(f.allowed),
-        "unit": f.limit.unit,
-        "ratio": _number(f.ratio) if f.limit.share else None,
-        "advice": advice(f),
-        "advice_feed_mm_min": None if f.turning else f.feed,
-        "advice_feed_deg_min": f.feed if f.turning else None,
-        "advice_f": f.f_word(f.feed),
-        "advice_f_unit": f.f_unit or None,
-    }
-
-
-def _number(x: float) -> float | None:
-    """Return ``x`` with twelve significant digits (rounding dust out), ``None`` where it is not finite."""
-    return float(f"{x:.12g}") if isfinite(x) else None
+    return {**finding(f), "joint": f.joint or None, "bodies": list(f.bodies) or None, "block": f.block}

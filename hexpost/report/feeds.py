@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from hexpost.documents import measured, seconds
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.report.model import CycleTimes
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
@@ -23,7 +24,7 @@ def feeds_document(found: Reasons) -> dict[str, object]:
     return {
         "feeds_total": len(found.line),
         "feeds": [_block(found, int(i)) for i in chosen],
-        "time_lost_s": {cause_text(k): round(x, 6) for k, x in found.total.items()},
+        "time_lost_s": {cause_text(k): seconds(x) for k, x in found.total.items()},
     }
 
 
@@ -68,9 +69,9 @@ def _block(found: Reasons, i: int) -> dict[str, object]:
     return {
         "line": int(found.line[i]) or None,
         f"programmed_{unit}": None if rapid else round(float(found.programmed[i]) * scale, 6),
-        f"reached_{unit}": round(float(found.reached[i]) * scale, 6),
+        f"reached_{unit}": measured(float(found.reached[i]) * scale),
         "held_by": cause_text(int(found.cause[i])),
-        "lost_s": round(float(found.lost[i]), 6),
+        "lost_s": seconds(float(found.lost[i])),
     }
 
 
@@ -86,11 +87,11 @@ def _row(found: Reasons, i: int) -> list[str]:
 def times_document(times: CycleTimes) -> dict[str, object]:
     """Return the cycle times, s."""
     return {
-        "as_programmed_s": times.as_programmed,
-        "strut_limited_s": times.strut_limited,
-        "programmed_feed_without_limits_s": round(times.unlimited, 6),
+        "as_programmed_s": seconds(times.as_programmed),
+        "strut_limited_s": seconds(times.strut_limited),
+        "programmed_feed_without_limits_s": seconds(times.unlimited),
         "one_safe_feed_share": times.safe_share,
-        "one_safe_feed_s": times.safe,
+        "one_safe_feed_s": None if times.safe is None else seconds(times.safe),
     }
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Ints, Lines
+from hexpost.documents import seconds
 from hexpost.machine.model import Setup, Tools
 from hexpost.moves.model import AFTER, Interpretation, Moves
 from hexpost.units import DEG_PER_RAD
@@ -93,7 +94,7 @@ def sheet_document(found: SetupSheet) -> dict[str, object]:
         "tools": [
             {
                 "tool": t.tool,
-                "time_s": round(t.seconds, 6),
+                "time_s": seconds(t.seconds),
                 "length_rows": [{"row": r.row, "length_mm": r.value} for r in t.lengths],
                 "diameter_mm": t.diameter,
                 "spindle_speeds": list(t.speeds),

@@ -5,6 +5,7 @@ from math import isfinite
 from pathlib import Path
 
 from hexpost.arrays import Array
+from hexpost.documents import given, measured
 from hexpost.machine.model import Machine, Setup
 from hexpost.setup.columns import MeasuredColumns, read_columns
 from hexpost.setup.datums import align_datums
@@ -48,20 +49,20 @@ class Aligned:
         return {
             "offset": self.offset,
             "method": found.method,
-            "pose_mm_deg": [float(x) for x in _in_degrees(found.pose)],
-            "uncertainty_mm_deg": [_known(x) for x in _in_degrees(found.deviation)],
-            "correlation": [[_known(x) for x in row] for row in found.correlation],
-            "noise_mm": _known(found.noise),
+            "pose_mm_deg": [given(x) for x in _in_degrees(found.pose).tolist()],
+            "uncertainty_mm_deg": [measured(x) for x in _in_degrees(found.deviation).tolist()],
+            "correlation": [[measured(x) for x in row] for row in found.correlation.tolist()],
+            "noise_mm": measured(found.noise),
             "noise_from": found.noise_from,
             "spare": found.spare,
-            "spread_mm": [float(x) for x in found.spread],
+            "spread_mm": [measured(float(x)) for x in found.spread],
             "tolerance_mm": self.probing.tolerance,
-            "rms_mm": found.rms,
-            "largest_mm": float(found.distances.max()),
+            "rms_mm": measured(found.rms),
+            "largest_mm": measured(float(found.distances.max())),
             "residuals": [
-                {"point": name, "line": line, "residual_mm": [float(x) for x in row], "distance_mm": float(d)}
+                {"point": name, "line": line, "residual_mm": [measured(x) for x in row], "distance_mm": measured(d)}
                 for name, line, row, d in zip(
-                    found.names, self.columns.line, found.residual, found.distances, strict=True
+                    found.names, self.columns.line, found.residual.tolist(), found.distances.tolist(), strict=True
                 )
             ],
             "notes": list(found.notes),
@@ -109,8 +110,3 @@ def _in_degrees(pose: Array) -> Array:
     out = pose.copy()
     out[3:] *= DEG_PER_RAD
     return out
-
-
-def _known(x: float) -> float | None:
-    """Return a number, or ``None`` for one that is not known."""
-    return float(x) if isfinite(x) else None

@@ -5,6 +5,7 @@ from math import isfinite
 import numpy as np
 
 from hexpost.arrays import Array
+from hexpost.documents import measured
 from hexpost.kinematics.frames import pose_from_matrix
 from hexpost.machine.load import machine_from
 from hexpost.setup.calibrate import CONFIDENCE, Calibration
@@ -75,10 +76,10 @@ def document(c: Calibration) -> dict[str, object]:
         "rank_without_frames": found.own_rank,
         "rank_possible": c.best_rank,
         "unknowns": len(c.frames.columns),
-        "condition": found.condition,
-        "observability_index": first,
-        "noise_amplification_index": second,
-        "noise_ratio": found.noise,
+        "condition": measured(found.condition),
+        "observability_index": measured(first),
+        "noise_amplification_index": measured(second),
+        "noise_ratio": measured(found.noise),
         "spare": found.spare,
         "before_um": _pair(c.before),
         "after_um": _pair(c.after),
@@ -88,7 +89,7 @@ def document(c: Calibration) -> dict[str, object]:
             "confidence": CONFIDENCE,
         },
         "numbers": [
-            {"name": name, "nominal_mm": float(a), "found_mm": float(b), "uncertainty_mm": float(s)}
+            {"name": name, "nominal_mm": float(a), "found_mm": float(b), "uncertainty_mm": measured(float(s))}
             for name, a, b, s in zip(NAMES, nominal(c.machine).numbers, found.built.numbers, deviation, strict=True)
         ],
         "correlation": [[round(float(x), 4) for x in row] for row in correlation(found.covariance)],
@@ -161,9 +162,9 @@ def plan_csv(plan: PosePlan) -> str:
     return "\n".join(rows) + "\n"
 
 
-def _pair(errors: tuple[float, float]) -> dict[str, float] | None:
+def _pair(errors: tuple[float, float]) -> dict[str, float | None] | None:
     """Return root mean square and largest error in micrometres, or ``None`` where they are not known."""
-    return {"rms": errors[0] * MICRO, "largest": errors[1] * MICRO} if isfinite(errors[0]) else None
+    return {"rms": measured(errors[0] * MICRO), "largest": measured(errors[1] * MICRO)} if isfinite(errors[0]) else None
 
 
 def _frame(frame: Array, order: str) -> list[float]:

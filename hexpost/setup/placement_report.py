@@ -2,6 +2,7 @@
 
 from math import isfinite
 
+from hexpost.documents import given, measured, seconds
 from hexpost.setup.files import number, provenance, setup_text
 from hexpost.setup.model import Outcome, Spot
 from hexpost.setup.place import Placement
@@ -114,12 +115,17 @@ def _where(spot: Spot) -> str:
 
 def _spot(spot: Spot) -> dict[str, object]:
     """Return a spot for JSON."""
-    return {"x_mm": spot.x, "y_mm": spot.y, "z_mm": spot.z, "turn_deg": spot.turn * DEG_PER_RAD}
+    return {
+        "x_mm": given(spot.x),
+        "y_mm": given(spot.y),
+        "z_mm": given(spot.z),
+        "turn_deg": given(spot.turn * DEG_PER_RAD),
+    }
 
 
 def _outcome(o: Outcome) -> dict[str, object]:
     """Return an outcome for JSON."""
     return {
-        "findings": o.broken, "worst_use": o.worst, "limit": o.limit, "strut": o.strut or None, "line": o.line,
-        "duration_s": o.duration,
+        "findings": o.broken, "worst_use": measured(o.worst, beside=1.0), "limit": o.limit, "strut": o.strut or None,
+        "line": o.line, "duration_s": seconds(o.duration),
     }  # fmt: skip

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 
+from hexpost.documents import seconds
 from hexpost.machine.model import Machine
 from hexpost.version import VERSION, made_by
 
@@ -41,7 +42,7 @@ def manifest(facts: JobFacts, machine: Machine) -> dict[str, object]:
         "runnable": facts.runnable,
         "demonstration": machine.demonstration,
         "machine": {"name": machine.name, "revision": machine.revision},
-        "duration_s": facts.duration,
+        "duration_s": seconds(facts.duration),
         "units": UNITS,
         "settings": dict(facts.settings),
         "inputs": dict(facts.inputs),

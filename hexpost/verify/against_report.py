@@ -4,7 +4,7 @@ import numpy as np
 
 from hexpost.verify.limits import STEP_MM, MotionLimits
 from hexpost.verify.model import Check, Faults
-from hexpost.verify.told import Told
+from hexpost.verify.told import ROUNDED, ROUNDED_MM, Told
 from hexpost.voice import in_line
 
 NEAR, PICKED = 0.9, 0.05
@@ -22,7 +22,8 @@ def check_limits(limits: MotionLimits, told: Told) -> Check:
         share = use.value / high if limit == "deviation" else 2.0 * use.value / (high - low)
         worst = max(worst, (limit, strut, share), key=lambda w: w[2])
         name = f"{limit} of strut {strut}" if strut else limit
-        step = limits.steps[limit] + 1e-9 * abs(use.low)
+        dust = ROUNDED * abs(use.low)
+        step = limits.steps[limit] + (min(dust, ROUNDED_MM) if _UNITS[limit] == "mm" else dust)
         half = high if limit == "deviation" else 0.5 * (high - low)
         room, above = limits.steps[limit] / half + 1e-8, limits.between.get(limit, np.inf) / half
         told.compare((limit, strut), use.broken, faults, key="ratio", room=room, above=above)
@@ -46,7 +47,7 @@ def check_limits(limits: MotionLimits, told: Told) -> Check:
             faults.add(f"{name}: {what}; the report says {said['value']}")
     for k, (short, long) in told.lengths.items():
         found = limits.shortest[k - 1], limits.longest[k - 1]
-        if not (abs(short - found[0]) <= STEP_MM and abs(long - found[1]) <= STEP_MM):
+        if not max(abs(short - found[0]), abs(long - found[1])) <= ROUNDED_MM + STEP_MM:
             faults.add(f"strut {k}: {found[0]:.6f} to {found[1]:.6f} mm long, the report says {short} to {long}")
     limit, strut, share = worst
     text = f"found again from the table; worst use {share:.1%}, {limit}" + (f" of strut {strut}" if strut else "")

@@ -10,7 +10,7 @@ from hexpost.verify.base import PlatformPoses
 from hexpost.verify.convex import box_apart, segments_apart
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
-from hexpost.verify.told import MOST_LINES, Broken, Told
+from hexpost.verify.told import MOST_LINES, ROUNDED, Broken, Told
 from hexpost.voice import in_line
 
 LIMIT = "clearance"
@@ -82,8 +82,9 @@ class Bodies:
                         f"{LIMIT}: the report says {f['peak']} mm in {in_line(line)}, where no bodies are too near"
                     )
                 continue
-            near = [self._names[k] for k in np.flatnonzero(found <= f["peak"] + self._room)]
-            if abs(found.min() - f["peak"]) > self._room or set(f["bodies"] or ()) not in near:
+            room = self._room + ROUNDED * abs(f["peak"])
+            near = [self._names[k] for k in np.flatnonzero(found <= f["peak"] + room)]
+            if abs(found.min() - f["peak"]) > room or set(f["bodies"] or ()) not in near:
                 what = f"{found.min():.6f} mm between {' and '.join(sorted(self._names[int(found.argmin())]))}"
                 who = " and ".join(f["bodies"] or ("nobody",))
                 faults.add(f"{LIMIT}: {what} in {in_line(line)}; the report says {f['peak']} between {who}")

@@ -8,7 +8,7 @@ from hexpost.verify.base import PlatformPoses
 from hexpost.verify.limits import LimitUse
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
-from hexpost.verify.told import Told
+from hexpost.verify.told import ROUNDED, Told
 from hexpost.voice import in_line
 
 LIMIT = "joint-angle"
@@ -67,7 +67,7 @@ class JointAngles:
             if said is None:
                 faults.add(f"{name}: the report shows no worst use")
                 continue
-            (least, most), room = self._told[k], STEP * max(use.value, 1.0)
+            (least, most), room = self._told[k], (STEP + ROUNDED) * max(use.value, 1.0)
             if not least - room <= said["ratio"] <= most + room:
                 what = f"the worst is {use.value:.4%} in row {use.row}, {in_line(use.line)}"
                 faults.add(f"{name}: {what}; the report says {said['value']} of {said['allowed']} degrees")

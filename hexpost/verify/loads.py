@@ -16,7 +16,7 @@ from hexpost.verify.forces import Motion, ThrustBounds
 from hexpost.verify.limits import LimitUse
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
-from hexpost.verify.told import Told
+from hexpost.verify.told import ROUNDED, Told
 from hexpost.voice import in_line
 
 LOADS = ("thrust", "thrust-continuous", "torque", "torque-continuous", "power", "buckling", "critical-speed")
@@ -76,7 +76,7 @@ class WorstLoads:
             if said is None:
                 faults.add(f"{name}: the report shows no worst use")
                 continue
-            room = STEP * max(spread.most, 1.0)
+            room = (STEP + ROUNDED) * max(spread.most, 1.0)
             shares = [abs(said["ratio"])]
             if said["allowed"]:
                 shares.append(abs(said["value"] / said["allowed"]))

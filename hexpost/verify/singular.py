@@ -10,7 +10,7 @@ from hexpost.verify.limits import LimitUse
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.pose import KNOT
 from hexpost.verify.rows import Rows
-from hexpost.verify.told import Told
+from hexpost.verify.told import ROUNDED, Told
 from hexpost.voice import in_line
 
 NAME = "singular-pose"
@@ -84,8 +84,9 @@ class SingularPoses:
         if said is None and worst.value > self._told:
             faults.add(f"{NAME}: the report shows no worst use")
         if said is not None:
-            mild = said["ratio"] < worst.value * (1.0 - STEP)
-            if mild or (told.verdict == "clean" and said["ratio"] > worst.value * (1.0 + STEP)):
+            step = STEP + ROUNDED
+            mild = said["ratio"] < worst.value * (1.0 - step)
+            if mild or (told.verdict == "clean" and said["ratio"] > worst.value * (1.0 + step)):
                 what = f"the least conditioning is {worst.low:.6f}, in row {worst.row}, {in_line(worst.line)}"
                 faults.add(f"{NAME}: {what}; the report says {said['value']}")
         if said is not None and said["value"] <= 0.0:

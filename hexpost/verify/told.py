@@ -10,6 +10,8 @@ from hexpost.verify.model import Faults
 from hexpost.voice import in_line
 
 MOST_LINES = 10_000
+ROUNDED, ROUNDED_MM = 5e-6, 5e-4
+"""What a report may round away: this share of a measured value (it shows six digits), so many mm of a strut."""
 Which = tuple[str, int]
 """A limit, and the strut that breaks it (0: the tool)."""
 
@@ -87,7 +89,8 @@ class Told:
                 faults.add(f"{name}: the report says that line {line} breaks it, the table does not")
             elif key is not None:
                 said, most = max(abs(float(f[key])) for f in found), broken.most[line]
-                if not -room <= said - most <= room + above:
+                near = room + ROUNDED * said
+                if not -near <= said - most <= near + above:
                     faults.add(f"{name}: {most:.6f} in {in_line(line)}, the report says {said:.6f}")
 
     def rest(self, faults: Faults) -> None:

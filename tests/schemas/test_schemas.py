@@ -71,10 +71,11 @@ def test_a_spoilt_report_is_refused(job):
 )
 def test_a_run_that_cannot_go_on_prints_one_document_that_says_why(command, tmp_path):
     (tmp_path / "bad.nc").write_text("G21\nG999 X1\nX1.2.3\n")
+    (tmp_path / "good.nc").write_text(PROGRAM)
     (tmp_path / "here").mkdir()
     (tmp_path / "here" / "kept").write_text("something else")
     places = {name: tmp_path / name for name in ("here", "new", "none")}
-    words = [word.format(bad=tmp_path / "bad.nc", good=PROGRAM, **places) for word in command]
+    words = [word.format(bad=tmp_path / "bad.nc", good=tmp_path / "good.nc", **places) for word in command]
     done = CliRunner().invoke(main, words)
     assert done.exit_code == 2
     document = json.loads(done.stdout)

@@ -1,0 +1,76 @@
+"""Findings, worst values and numbers as the JSON documents hold them: one form for reports, gate, refeed and place.
+
+A measured value has six significant digits, a length at least a thousandth of a millimetre. Where it takes more digits
+to be on its own side of a limit, it has more. What is given (a limit of the machine file) keeps what it was, without
+the dust of arithmetic; times are whole microseconds, as in the setpoint table. Counts, lines and coordinates are exact.
+"""
+
+from math import floor, isfinite, log10
+
+from hexpost.audit.model import Finding, Worst
+from hexpost.voice import advice
+
+DIGITS, MOST_DIGITS = 6, 17
+LENGTH_DECIMALS = 3
+
+
+def measured(x: float, unit: str = "", beside: float | None = None) -> float | None:
+    """Return a measured value for JSON, on its own side of the limit ``beside``; ``None`` where it is not finite."""
+    if not isfinite(x) or x == 0.0:
+        return 0.0 if x == 0.0 else None
+    places = DIGITS - 1 - floor(log10(abs(x)))
+    if unit == "mm":
+        places = max(places, LENGTH_DECIMALS)
+    for more in range(MOST_DIGITS):
+        shown = round(x, places + more)
+        if beside is None or _side(shown, beside) == _side(x, beside):
+            return shown
+    return x
+
+
+def given(x: float) -> float | None:
+    """Return a number that was given, for JSON: twelve significant digits, ``None`` where it is not finite."""
+    return float(f"{x:.12g}") if isfinite(x) else None
+
+
+def seconds(x: float) -> float | None:
+    """Return a time for JSON, whole microseconds; ``None`` where it is not finite."""
+    return round(x, 6) if isfinite(x) else None
+
+
+def worst_use(w: Worst) -> dict[str, object]:
+    """Return the worst use of a limit."""
+    return {
+        "value": measured(w.value, w.limit.unit, w.allowed),
+        "allowed": given(w.allowed),
+        "unit": w.limit.unit,
+        "ratio": measured(w.ratio, beside=1.0),
+        "line": w.line or None,
+        "time_s": seconds(w.time),
+    }
+
+
+def finding(f: Finding) -> dict[str, object]:
+    """Return a finding; ``allowed`` is the machine's own value, the advised feed is said with its unit."""
+    return {
+        "limit": f.limit.name,
+        "strut": f.strut or None,
+        "line": f.line or None,
+        "text": f.text,
+        "time_s": seconds(f.time),
+        "until_s": seconds(f.until),
+        "peak": measured(f.peak, f.limit.unit, f.allowed),
+        "allowed": given(f.allowed),
+        "unit": f.limit.unit,
+        "ratio": measured(f.ratio, beside=1.0) if f.limit.share else None,
+        "advice": advice(f),
+        "advice_feed_mm_min": None if f.turning else f.feed,
+        "advice_feed_deg_min": f.feed if f.turning else None,
+        "advice_f": f.f_word(f.feed),
+        "advice_f_unit": f.f_unit or None,
+    }
+
+
+def _side(x: float, beside: float) -> tuple[bool, bool, bool, bool]:
+    """Return on which side of a limit a value is, and its size."""
+    return x < beside, x > beside, abs(x) < abs(beside), abs(x) > abs(beside)
