@@ -3,10 +3,11 @@
 import re
 
 from hexpost.arrays import Array
+from hexpost.machine.ignoring import SETTING, why_not
 from hexpost.machine.table import Table
 from hexpost.machine.word_format import word_format
 from hexpost.machine.wording import UNDECIDED, DialectWord, ReferenceReturn, Wording
-from hexpost.machine.words import known
+from hexpost.machine.words import LETTERS, known
 
 RETURNS = ("through-point", "direct")
 DWELL = ("ms", "s", "none")
@@ -15,6 +16,8 @@ ACTIONS, TAKING = ("ignore", "same-as", "refuse", UNDECIDED), ("ignore", "same-a
 WORD = re.compile(r"[A-Z](\d{1,12}(\.\d{1,3})?)?")
 """A letter, or a code: so many digits are told apart without rounding."""
 PARAMETERS = re.compile(r"[A-FH-LP-Z]*")
+ACTING = "XYZABCFSTHD"
+"""Letters that act in their block, whatever else it says."""
 CODE = re.compile(r"[GM]\d{1,3}(\.\d)?")
 
 
@@ -69,6 +72,7 @@ def _dialect_word(t: Table) -> DialectWord:
         word = ""
     elif word in ("N", "O"):
         t.fault("word", f"is {word}; block and program numbers are no words", "bad-value")
+        word = ""
     same = t.text("same_as").upper() if action == "same-as" else ""
     if same and not CODE.fullmatch(same):
         t.fault("same_as", f"is {same[:40]}; write a G or M word as in M08", "bad-value")
@@ -81,6 +85,9 @@ def _dialect_word(t: Table) -> DialectWord:
     along = "".join(t.text("with").upper().split()) if action in TAKING and t.has("with") else ""
     if not PARAMETERS.fullmatch(along):
         t.fault("with", f'is {along[:40]}; write the letters of the words that go along, as in "PQ"', "bad-value")
+    if action == "same-as" and (lost := "".join(x for x in along if x in ACTING)):
+        t.fault("with", f"takes {lost} along, which act in their block whatever it says; take them out", "bad-value")
+    _may_be_ignored(t, _plain(word), action, harmless=action == "ignore" and t.flag("harmless"))
     t.close()
     return DialectWord(
         word=_plain(word),
@@ -89,6 +96,20 @@ def _dialect_word(t: Table) -> DialectWord:
         message="" if message == "-" else message,
         along=along,
     )
+
+
+def _may_be_ignored(t: Table, word: str, action: str, *, harmless: bool) -> None:
+    """Report a row that would make other work of the blocks around its word."""
+    if action == "same-as" and len(word) == 1:
+        t.fault("word", f"is {word}, whose number would be lost; write it with its number, as in {word}5", "bad-value")
+    elif action == "same-as" and word[:1] in LETTERS and word[:1] not in "GM":
+        t.fault("word", f"is {word}, and a block without its {word[:1]} would be another one", "bad-value")
+    why = why_not(word) if word and action == "ignore" else ""
+    if why and not (harmless and word in SETTING):
+        hint = 'write action = "refuse"'
+        if word in SETTING:
+            hint += ", or harmless = true where your machine's manual says that other blocks mean the same without it"
+        t.fault("action", f"is ignore, and {why}", "bad-value", hint)
 
 
 def _plain(word: str) -> str:

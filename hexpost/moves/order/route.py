@@ -23,7 +23,9 @@ class Route:
         """Subprograms that nothing calls: number, line, blocks."""
         self._skipped = program.skip - (1 + program.line0) if switches.skip else program.skip[:0]
         self._complaints = Complaints(stretch(program, 0, program.lines), ledger)
-        self._codes = dialect.words(program, "M")
+        letter, value = dialect.plain(program)
+        self._words = np.flatnonzero(letter == ord("M"))
+        self._codes = value[self._words]
         ends = self._rows(*ENDING)
         self._end = int(ends[0]) + 1 if ends.size else program.lines
         calls, returns = self._rows(CALL), self._rows(RETURN)
@@ -31,7 +33,9 @@ class Route:
         self._refuse_after_end(int(labels[0]) if labels.size else program.lines)
         self._book: Book | None = None
         if calls.size or returns.size or labels.size:
-            self._book = Book(program, self._complaints, (self._end, labels), calls, returns)
+            self._book = Book(
+                program, (letter, value), self._complaints, (self._end, labels), calls=calls, returns=returns
+            )
             self.uncalled = self._book.uncalled()
 
     def extracts(self, window: int) -> Iterator[Extract]:
@@ -62,8 +66,7 @@ class Route:
 
     def _rows(self, *codes: int) -> Ints:
         """Return the rows (rising) that hold one of the M codes and are not skipped."""
-        at, value = self._codes
-        words = at[np.isin(value, codes)]
+        words = self._words[np.isin(self._codes, codes)]
         rows = np.unique(self.program.line[words] - np.int64(1 + self.program.line0))
         return rows[~np.isin(rows, self._skipped)]
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from hexpost.arrays import Flags, Ints
+from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.machine.words import LABELS
 from hexpost.moves.window.complaints import Complaints
 from hexpost.program.model import Program
@@ -34,12 +34,23 @@ class Section:
 
 
 class Book:
-    """The main program and the subprograms behind it, by number; every fault of their calls is reported."""
+    """The main program and the subprograms behind it, by number; every fault of their calls is reported.
+
+    ``words`` are letters and values of the program as the dialect has them read.
+    """
 
     def __init__(
-        self, program: Program, complaints: Complaints, ends: tuple[int, Ints], calls: Ints, returns: Ints
+        self,
+        program: Program,
+        words: tuple[Codes, Array],
+        complaints: Complaints,
+        ends: tuple[int, Ints],
+        *,
+        calls: Ints,
+        returns: Ints,
     ) -> None:
         self.program, self.complaints = program, complaints
+        self._letter, self._value = words
         end, labels = ends
         self.main = Section("the main program", 0, end)
         self.sections: dict[int, Section] = {}
@@ -175,8 +186,8 @@ class Book:
         """Return index and value of the first word of a letter in a row; -1 where there is none, or no whole one."""
         first, last = int(self.program.first[row]), int(self.program.first[row + 1])
         for at in range(first, last):
-            if self.program.letter[at] == ord(letter):
-                value = float(self.program.value[at])
+            if self._letter[at] == ord(letter):
+                value = float(self._value[at])
                 return at, int(value) if value == int(value) and value >= 0 else -1
         return (first, -1) if letter in "MO" else (-1, -1)
 

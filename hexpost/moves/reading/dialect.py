@@ -56,19 +56,24 @@ class Dialect:
                 _refuse_rest(read, row, extract.row(at), complaints)
         return read
 
-    def words(self, program: Program, letter: str) -> tuple[Ints, Array]:
-        """Return the words (k,) of a whole program that are read as those of a letter: index and value."""
-        letters, value = program.letter, program.value
-        rows = [row for row in self.rows if letter in (row.word[0], row.same_as[:1])]
-        if rows:
-            letters, value = letters.copy(), value.copy()
-        for row in rows:
-            at = np.flatnonzero(_matches(program.letter, program.value, row))
-            letters[at] = ord(row.same_as[0]) if row.same_as else TAKEN_OUT
+    def plain(self, program: Program) -> tuple[Codes, Array]:
+        """Return letters and values of all words of a program as they are read, ``TAKEN_OUT`` for those that are not.
+
+        Without a word of the table in it these are its own columns.
+        """
+        letter, value = program.letter, program.value
+        found = [(row, np.flatnonzero(_matches(program.letter, program.value, row))) for row in self.rows]
+        found = [(row, at) for row, at in found if at.size]
+        if found:
+            letter, value = letter.copy(), value.copy()
+        for row, at in found:
+            letter[at] = ord(row.same_as[0]) if row.same_as else TAKEN_OUT
             if row.same_as:
                 value[at] = float(row.same_as[1:])
-        found = np.flatnonzero(letters == ord(letter))
-        return found, value[found]
+        for row, at in found:
+            along = np.flatnonzero(np.isin(letter, [ord(x) for x in row.along]))
+            letter[along[np.isin(program.line[along], program.line[at])]] = TAKEN_OUT
+        return letter, value
 
     def readings(self) -> tuple[str, ...]:
         """Return a sentence for each word that was read as another."""

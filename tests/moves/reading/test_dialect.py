@@ -23,7 +23,8 @@ def dialect(rows: str):
 def row(word: str, action: str, **more: str) -> str:
     """Return a row of the table."""
     keys = {"word": word, "action": action, **more}
-    return "\n[[dialect]]\n" + "".join(f'{k} = "{v}"\n' for k, v in keys.items())
+    sure = "harmless = true\n" if action == "ignore" else ""
+    return "\n[[dialect]]\n" + "".join(f'{k} = "{v}"\n' for k, v in keys.items()) + sure
 
 
 def test_ignored_words_are_listed_with_their_first_line_and_count():
@@ -72,6 +73,10 @@ def test_end_and_calls_may_have_other_names():
     ("text", "key"),
     [
         (row("77", "ignore"), "dialect[1].word"),
+        (row("U", "same-as", same_as="M8"), "dialect[1].word"),
+        (row("X5", "same-as", same_as="M8"), "dialect[1].word"),
+        (row("G54.1", "same-as", same_as="G54", **{"with": "PX"}), "dialect[1].with"),
+        (row("M8", "refuse", message="no", harmless="true"), "dialect[1].harmless"),
         (row("N", "ignore"), "dialect[1].word"),
         (row("M77", "skip"), "dialect[1].action"),
         (row("M77", "same-as"), "dialect[1].same_as"),
