@@ -1,6 +1,6 @@
 """Faults of inputs and outputs: where, what is wrong, and what to type instead."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Self
@@ -73,9 +73,13 @@ def missing(name: str, line: str) -> str:
     return f"`{name}` is missing; add it: {line}"
 
 
-def unknown(kind: str, name: str, known: Sequence[str]) -> str:
-    """Return the text of a name that nothing has: the nearest one of ``known``, or all of them."""
-    near = get_close_matches(name.rpartition(".")[2][:80], known, n=1)
+def unknown(kind: str, name: str, known: Sequence[str], elsewhere: Mapping[str, str] | None = None) -> str:
+    """Return the text of a name that nothing has: the nearest one of ``known`` or ``elsewhere``, or all that are known.
+
+    ``elsewhere`` has names of other places, each with its path.
+    """
+    last, places = name.rpartition(".")[2][:80], elsewhere or {}
+    near = get_close_matches(last, known, n=1) or [places[x] for x in get_close_matches(last, list(places), n=1)]
     return f"unknown {kind} `{name}`; " + (f"did you mean `{near[0]}`?" if near else f"known: {', '.join(known)}")
 
 

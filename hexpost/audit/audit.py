@@ -130,7 +130,7 @@ class Audit:
                 ),
                 *(_between(name, line) for name, line in self._between.items() if name not in shown),
             ),
-            dropped=self._store.dropped,
+            dropped=self._store.dropped(self._limits),
             unseen=self.unseen,
             remarks=replace(findings, runs=remarked),
         )

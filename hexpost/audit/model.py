@@ -17,8 +17,9 @@ from hexpost.program.model import Program
 from hexpost.setpoints.model import Setpoints
 
 __all__ = [
-    "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RUN", "Advice", "AuditResult", "Chart", "Charted", "Finding", "Findings",
-    "Law", "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Unseen", "Worst", "lowest_feeds", "names_of", "quoted",
+    "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RUN", "Advice", "AuditResult", "Chart", "Charted", "Dropped", "Finding",
+    "Findings", "Law", "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Unseen", "Worst", "lowest_feeds", "names_of",
+    "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -216,6 +217,15 @@ class Unseen:
         return {"limit": self.limit, "part": self.part or None, "missing": self.missing}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dropped:
+    """Findings of one limit that found no room: how many, none with a greater ratio than ``most_ratio``."""
+
+    limit: str
+    count: int
+    most_ratio: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AuditResult:
     """Findings, the worst of everything, extent of the job, and remarks that are not findings."""
@@ -227,8 +237,8 @@ class AuditResult:
     shortest: Array
     longest: Array
     warnings: tuple[str, ...]
-    dropped: int
-    """Findings beyond the most that are kept (the mildest are dropped)."""
+    dropped: tuple[Dropped, ...] = ()
+    """Findings beyond the most that are kept of a limit (the mildest are dropped)."""
     unseen: tuple[Unseen, ...] = ()
     remarks: Findings | None = None
     """What breaks limits that are remarks; ``warnings`` has their sentences, too."""
@@ -236,4 +246,4 @@ class AuditResult:
     @property
     def total(self) -> int:
         """Return the number of all findings."""
-        return self.findings.count + self.dropped
+        return self.findings.count + sum(x.count for x in self.dropped)

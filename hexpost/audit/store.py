@@ -1,13 +1,16 @@
-"""Findings as they come in: runs go on over the borders of batches, and only so many are kept."""
+"""Findings as they come in: runs go on over the borders of batches, and only so many of each limit are kept."""
 
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from hexpost.audit.model import LIMITS, RUN, Findings, Limits, Runs
+from hexpost.audit.model import LIMITS, RUN, Dropped, Findings, Limits, Runs
 
-KEPT = 250_000
-"""So many of the worst findings are kept, 60 bytes each; nobody reads on beyond them."""
+KEPT = 100_000
+"""So many of the worst findings of each limit are kept, 76 bytes each; a flood of one pushes out none of another."""
+
+SPARE = 1.5
+"""The mildest are dropped when there are so many times too many."""
 
 LOOSE = 256
 """So many small arrays are kept before they are put together."""
@@ -15,12 +18,10 @@ LOOSE = 256
 
 @dataclass(slots=True)
 class Store:
-    """Closed runs, and for each limit and strut the run that may go on in the next batch."""
+    """Closed runs of each limit, and for each limit and strut the run that may go on in the next batch."""
 
     kept: int = KEPT
-    dropped: int = 0
-    _closed: list[Runs] = field(default_factory=list)
-    _count: int = 0
+    _rooms: dict[int, "_Room"] = field(default_factory=dict)
     _open: dict[tuple[int, int], Runs] = field(default_factory=dict)
 
     def add(self, runs: Runs, last_tick: int) -> None:
@@ -45,9 +46,19 @@ class Store:
         for run in self._open.values():
             self._close(run)
         self._open.clear()
-        self._prune()
-        found = self._closed[0] if self._closed else np.zeros(0, dtype=RUN)
-        return Findings(runs=found, limits=limits, period=period)
+        for room in self._rooms.values():
+            room.prune(self.kept)
+        runs = np.concatenate([np.zeros(0, dtype=RUN), *(x for room in self._rooms.values() for x in room.closed)])
+        order = np.lexsort((runs["strut"], runs["limit"], runs["line"], runs["start"], -runs["ratio"]))
+        return Findings(runs=runs[order], limits=limits, period=period)
+
+    def dropped(self, limits: Limits = LIMITS) -> tuple[Dropped, ...]:
+        """Return what did not find room, by limit."""
+        return tuple(
+            Dropped(limit=limits[code].name, count=room.dropped, most_ratio=room.mildest)
+            for code, room in sorted(self._rooms.items())
+            if room.dropped
+        )
 
     def _join(self, before: Runs, run: Runs) -> None:
         """Let ``run`` (1,) begin with ``before`` (1,) if it goes on from it, else close ``before``."""
@@ -61,22 +72,38 @@ class Store:
             run["end"] = end
 
     def _close(self, runs: Runs) -> None:
-        """Keep whole ``runs``; drop the mildest when there are twice too many."""
-        if not len(runs):
-            return
-        self._closed.append(runs)
-        self._count += len(runs)
-        if self._count > 2 * self.kept:
-            self._prune()
-        elif len(self._closed) > LOOSE:
-            self._closed = [np.concatenate(self._closed)]
+        """Keep whole ``runs``, each in the room of its limit."""
+        codes = runs["limit"]
+        for code in np.unique(codes):
+            of_limit = runs[codes == code]
+            self._rooms.setdefault(int(code), _Room()).take(of_limit, self.kept)
 
-    def _prune(self) -> None:
-        """Sort what is kept, worst first, and drop what is too many."""
-        if not self._closed:
+
+@dataclass(slots=True)
+class _Room:
+    """The findings of one limit: those kept, how many there are, how many are gone, and the mildest of a full room."""
+
+    closed: list[Runs] = field(default_factory=list)
+    count: int = 0
+    dropped: int = 0
+    mildest: float = np.inf
+
+    def take(self, runs: Runs, kept: int) -> None:
+        """Keep ``runs``; drop the mildest when there are too many."""
+        self.closed.append(runs)
+        self.count += len(runs)
+        if self.count > SPARE * kept:
+            self.prune(kept)
+        elif len(self.closed) > LOOSE:
+            self.closed = [np.concatenate(self.closed)]
+
+    def prune(self, kept: int) -> None:
+        """Drop what is too much, the mildest."""
+        if self.count <= kept:
             return
-        runs = np.concatenate(self._closed)
-        order = np.lexsort((runs["strut"], runs["limit"], runs["line"], runs["start"], -runs["ratio"]))
-        self.dropped += max(len(runs) - self.kept, 0)
-        self._closed = [runs[order[: self.kept]]]
-        self._count = len(self._closed[0])
+        runs = np.concatenate(self.closed)
+        order = np.lexsort((runs["strut"], runs["line"], runs["start"], -runs["ratio"]))
+        self.dropped += len(runs) - kept
+        self.closed = [runs[order[:kept]]]
+        self.count = kept
+        self.mildest = float(self.closed[0]["ratio"][-1])

@@ -11,7 +11,9 @@ _WHAT = (
     click.option(
         "--feed", type=click.Choice(["as-programmed", "strut-limited"]), help="Schedule (default: as-programmed)."
     ),
+    click.option("--root", type=click.Path(), metavar="DIR", help="The policy may name files in DIR or below."),
     click.option("--changed", is_flag=True, help="Only programs in the list on standard input, or whose files are."),
+    click.option("--allow-empty", is_flag=True, help="A list without a file that is there passes."),
     click.option("--shard", metavar="I/N", help="Only part I of N of the programs, by a hash of the path."),
     click.option("--against", type=click.Path(), metavar="MACHINE", help="Say what changes with this machine file."),
 )
@@ -23,6 +25,10 @@ _BASELINE = (
         help="Findings that were accepted.",
     ),
     click.option("--update-baseline", is_flag=True, help="Accept what fails now, drop what is fixed."),
+    click.option("--reason", default="", metavar="TEXT", help="Why it is accepted now."),
+    click.option(
+        "--expires", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD", help="Last day on which that counts."
+    ),
 )
 _OUT = (
     click.option("--sarif", type=OutFile("SARIF file"), metavar="FILE", help="Write SARIF 2.1.0."),

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, fields, replace
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Self
 
@@ -14,22 +15,28 @@ import click
 from hexpost.cli.gate_text import changed_text, table
 from hexpost.cli.outputs import write_all
 from hexpost.cli.workers import engine_of
+from hexpost.errors import Fault, InputError
 from hexpost.library import compare
-from hexpost.library.baseline import Baseline, load_baseline, updated
+from hexpost.library.baseline import Acceptance, Baseline, load_baseline, updated
 from hexpost.library.cache import Cache, default_folder
+from hexpost.library.changed import Changed, bases, changed_only, listed
 from hexpost.library.document import to_json
 from hexpost.library.gate import Progress, Shard, gate, judged, select
 from hexpost.library.junit import to_junit
-from hexpost.library.model import GateResult
+from hexpost.library.model import GateResult, Scope
 from hexpost.library.page import to_page
 from hexpost.library.policy import Policy, input_files, load_policy
-from hexpost.library.programs import changed_only, find, listed
+from hexpost.library.programs import find
 from hexpost.library.sarif import to_sarif
 from hexpost.library.seal import own_key
 from hexpost.library.settings import Settings
+from hexpost.library.texts import MOST_NAMES
+from hexpost.voice import plural
 from hexpost.workers.engines import Engine
 
 POLICY = "gate.toml"
+_STATUS = re.compile(r"[ A-Z?!]{1,3}\d*[ \t]")
+"""How lists begin their lines that have more than names."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,11 +50,15 @@ class Options:
     feed: str | None
     units: str | None
     policy: str | None
+    root: str | None
     changed: bool
+    allow_empty: bool
     shard: str | None
     against: str | None
     baseline: str | None
     update_baseline: bool
+    reason: str
+    expires: datetime | None
     sarif: str | None
     junit: str | None
     html: str | None
@@ -68,6 +79,10 @@ class Options:
         files = [o for o, given in (("--sarif", out.sarif), ("--junit", out.junit), ("--html", out.html)) if given]
         for wrong, text in (
             (out.update_baseline and not out.baseline, "--update-baseline needs --baseline FILE"),
+            (out.reason and not out.update_baseline, "--reason goes with --update-baseline"),
+            (out.expires and not out.update_baseline, "--expires goes with --update-baseline"),
+            (out.expires and out.expires.date() < _today(), "--expires is a day that has passed"),
+            (out.allow_empty and not out.changed, "--allow-empty goes with --changed"),
             (out.against and (files or out.baseline), "--against goes with the table and --json only"),
             (out.changed and "-" in out.paths, "standard input is one list: give - or --changed"),
             (out.no_cache and out.cache, "give one of --cache and --no-cache"),
@@ -82,26 +97,34 @@ def main(o: Options) -> int:
     """Run the gate; return the exit code."""
     shard = _shard(o.shard)
     policy = _policy(o)
-    names = select(_names(o, policy), shard)
+    names, scope = _names(o, policy)
+    names = select(names, shard)
     baseline = _baseline(o)
     cache = _cache(o)
     whole = not o.changed and shard is None
     with _engine(o) as engine, _progress(len(names)) as progress:
-        result = gate(names, policy, engine, cache=cache, baseline=baseline, whole=whole, progress=progress)
-        other = None
+        result = gate(
+            names, policy, engine, cache=cache, baseline=baseline, whole=whole, scope=scope, progress=progress
+        )
         if o.against:
             moved = compare.on_machine(policy, o.against)
-            other = gate(names, moved, engine, cache=cache, progress=progress)
-    if other is not None:
-        return _compare(o, result, other)
-    renewed = updated(baseline, result.cases, result.mended) if o.update_baseline and baseline is not None else b""
-    if renewed and o.baseline and write_all((o.baseline, lambda: renewed)):
-        found = {case.name: case.record for case in result.cases}
-        again = judged(found, policy, load_baseline(Path(o.baseline)), skipped=result.skipped, whole=whole)
-        result = replace(again, mended=result.mended)
+            other = gate(names, moved, engine, cache=cache, scope=scope, progress=progress)
+            return _compare(o, result, other, moved)
+    if o.update_baseline and o.baseline and baseline is not None:
+        said = Acceptance(reason=o.reason, expires=o.expires.date().isoformat() if o.expires else "")
+        renewed = updated(baseline.renamed(result.renamed), result.cases, result.mended, said)
+        if write_all((o.baseline, lambda: renewed)):
+            found = {case.name: case.record for case in result.cases}
+            accepted = load_baseline(Path(o.baseline))
+            again = judged(found, policy, accepted, skipped=result.skipped, whole=whole, scope=scope)
+            result = replace(again, mended=result.mended, renamed=result.renamed)
     _write(o, result)
     click.echo(to_json(result) if o.as_json else table(result), nl=False)
     return result.exit_code
+
+
+def _today() -> date:
+    return date.today()  # noqa: DTZ011 - an entry expires where its people are
 
 
 def _cache(o: Options) -> Cache | None:
@@ -116,22 +139,44 @@ def _policy(o: Options) -> Policy:
     """Return the policy, the command line on top of it."""
     over = Settings(machine=o.machine, tools=o.tools, setup=o.setup, feed=o.feed, units=o.units)
     if o.policy:
-        return load_policy(o.policy, over)
-    return load_policy(POLICY, over) if Path(POLICY).is_file() else Policy(over=over)
+        return load_policy(o.policy, over, root=o.root)
+    return load_policy(POLICY, over, root=o.root) if Path(POLICY).is_file() else Policy(over=over)
 
 
-def _names(o: Options, policy: Policy) -> list[str]:
-    """Return the programs that the command line means."""
+def _names(o: Options, policy: Policy) -> tuple[list[str], Scope]:
+    """Return the programs that the command line means, and how they are related to the library."""
     paths = [p for p in o.paths if p != "-"]
     if "-" in o.paths:
         paths += listed(sys.stdin.buffer.read())
-    names = find(paths, policy.programs)
-    if o.changed:
-        inputs = {n: input_files(policy.settings(n), policy.file, o.baseline) for n in names}
-        names = changed_only(names, listed(sys.stdin.buffer.read()), inputs)
-    elif not names:
+    found = find(paths, policy.programs)
+    names, unfit = list(found.names), policy.unfit(found.names)
+    if unfit and policy.strict:
+        raise InputError([Fault(file=policy.file or "", what=what, code="fits-nothing") for what in unfit])
+    scope = Scope(
+        programs=len(names), left=found.left, shard=o.shard or "", warnings=tuple(f"{policy.file}: {x}" for x in unfit)
+    )
+    if not names and not o.allow_empty:
         raise click.UsageError("no program found; folders are searched for " + ", ".join(policy.programs))
-    return names
+    if not o.changed:
+        return names, scope
+    inputs = {n: input_files(policy.settings(n), policy.file, o.baseline, o.against) for n in names}
+    changed = changed_only(names, listed(sys.stdin.buffer.read()), inputs, bases(paths))
+    if len(changed.missing) == changed.entries and not o.allow_empty:
+        raise InputError([_nothing(changed, len(names))])
+    return list(changed.names), replace(
+        scope, entries=changed.entries, elsewhere=changed.elsewhere, missing=changed.missing
+    )
+
+
+def _nothing(changed: Changed, programs: int) -> Fault:
+    """Return the fault that no file of a list is there."""
+    shown = ", ".join(changed.missing[:MOST_NAMES]) + (" ..." if len(changed.missing) > MOST_NAMES else "")
+    what = f"no file of the list is there: {shown}" if changed.entries else "the list of changed files is empty"
+    status = any(_STATUS.match(name) for name in changed.missing)
+    hint = "give names alone, without a letter for what happened to each; " if status else ""
+    hint += "paths count from the current folder or from the root of the repository; --allow-empty lets this pass"
+    what = f"{what}. Checked 0 of {plural(programs, 'program')}"
+    return Fault(file="standard input", what=what, code="nothing-changed", hint=hint)
 
 
 def _shard(text: str | None) -> Shard | None:
@@ -185,12 +230,12 @@ def _write(o: Options, result: GateResult) -> None:
     )
 
 
-def _compare(o: Options, before: GateResult, after: GateResult) -> int:
+def _compare(o: Options, before: GateResult, after: GateResult, policy: Policy) -> int:
     """Show what another machine file changes."""
-    found = compare.changes(before, after)
+    found = compare.changes(before, after, policy)
     against = str(o.against)
     if o.as_json:
-        click.echo(json.dumps(compare.document(found, against), indent=1))
+        click.echo(json.dumps(compare.document(found, against, after.meant.programs), indent=1))
     else:
-        click.echo(changed_text(found, against), nl=False)
+        click.echo(changed_text(found, against, after), nl=False)
     return compare.exit_code(found)

@@ -1,10 +1,19 @@
 """What ``hexpost gate`` says to people: a table of programs and what is wrong with them."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from hexpost.library.compare import Comparison
+from hexpost.library.compare import KINDS, Comparison, count
 from hexpost.library.model import Case, GateResult
-from hexpost.library.texts import judged_sentence, mistake_sentence, unseen_rows, worst_first
+from hexpost.library.texts import (
+    checked,
+    judged_sentence,
+    mistake_sentence,
+    notes,
+    strut_of,
+    summary,
+    worst_first,
+)  # fmt: skip
 from hexpost.voice import clean, columns, duration, paragraph, percent, plural
 
 WIDTH = 100
@@ -17,7 +26,7 @@ _SHOWN = {"pass": "pass", "fail": "FAIL", "error": "ERROR"}
 
 
 def table(result: GateResult) -> str:
-    """Return the table, worst programs first, what is wrong below it, and the count at the end."""
+    """Return the table, worst programs first, what is wrong below it, and how many were checked as the last line."""
     cases = sorted(result.cases, key=worst_first)
     few = result.count("pass") <= MOST_PASSING
     shown = [c for c in cases if few or c.verdict != "pass"][:MOST_PROGRAMS]
@@ -28,9 +37,8 @@ def table(result: GateResult) -> str:
     for case in shown:
         lines += _details(case)
     for entry in result.mended[:MOST_PROGRAMS]:
-        strut = f" of strut {entry.strut}" if entry.strut else ""
-        lines.append(clean(f"fixed: {entry.program}: {entry.limit}{strut} in {entry.text}"))
-    lines += ["", *paragraph(_count(result), WIDTH), *(x for row in unseen_rows(result) for x in paragraph(row, WIDTH))]
+        lines.append(clean(f"fixed: {entry.program}: {entry.limit}{strut_of(entry)} in {entry.text}"))
+    lines += ["", *(x for note in notes(result) for x in paragraph(clean(note), WIDTH)), summary(result)]
     return "\n".join(lines) + "\n"
 
 
@@ -54,32 +62,32 @@ def _details(case: Case) -> list[str]:
     return lines
 
 
-def _count(result: GateResult) -> str:
-    accepted = sum(j.state == "accepted" for c in result.cases for j in c.findings)
-    parts = [f"{result.count('pass'):,} pass", f"{result.count('fail'):,} fail"]
-    parts.append(f"{result.count('error'):,} not understood")
-    parts += [f"{len(result.skipped):,} skipped by the policy"] if result.skipped else []
-    parts += [f"{plural(accepted, 'finding')} accepted"] if result.with_baseline else []
-    if result.mended:
-        parts.append(f"{len(result.mended):,} fixed (--update-baseline drops them)")
-    machine = "" if all(c.machine for c in result.cases) else " Judged on the invented demonstration machine."
-    return f"{plural(len(result.cases), 'program')}: " + ", ".join(parts) + "." + machine
+def changed_text(found: Sequence[Comparison], machine: str, result: GateResult) -> str:
+    """Return what another machine file changes: the programs that break other limits, the time, and the counts.
 
-
-def changed_text(found: Sequence[Comparison], machine: str) -> str:
-    """Return what another machine file changes: the programs that pass no more, those that pass now, the time."""
+    ``result``: the library on the other machine.
+    """
     lines = []
-    for kind in ("newly-fails", "newly-passes"):
+    for kind in KINDS[:-1]:
         for c in (c for c in found if c.kind == kind):
-            before, after = c.before, c.after
-            times = f"{duration(before.record.duration_s)} -> {duration(after.record.duration_s)}"
-            uses = f"{percent(before.worst[0])} -> {percent(after.worst[0])}"
-            lines.append(clean(f"{kind.replace('-', ' ')}: {before.name}: worst use {uses}, time {times}"))
-            lines += _details(after) if kind == "newly-fails" else []
+            lines += _change(c)
     total = [sum(c.record.duration_s for c in side) for side in ([c.before for c in found], [c.after for c in found])]
-    fails, passes = (sum(c.kind == kind for c in found) for kind in ("newly-fails", "newly-passes"))
+    numbers = {kind: count(found, kind) for kind in KINDS}
+    lines += ["", *(x for note in notes(result) for x in paragraph(clean(note), WIDTH))]
+    lines.append(f"All cycle times {duration(total[0])} -> {duration(total[1])}.")
     lines.append(
-        f"{plural(len(found), 'program')} against {clean(machine)}: {fails:,} newly fail, {passes:,} newly pass; "
-        f"all cycle times {duration(total[0])} -> {duration(total[1])}."
+        f"{checked(result)} against {clean(machine)}: {numbers['newly-fails']:,} newly fail, "
+        f"{numbers['breaks-more']:,} break more, {numbers['not-compared']:,} not compared, "
+        f"{numbers['newly-passes']:,} newly pass."
     )
     return "\n".join(lines) + "\n"
+
+
+def _change(c: Comparison) -> list[str]:
+    """Return what another machine file means to one program: what it breaks that it did not break before."""
+    before, after = c.before, c.after
+    times = f"{duration(before.record.duration_s)} -> {duration(after.record.duration_s)}"
+    uses = f"{percent(before.worst[0])} -> {percent(after.worst[0])}"
+    gone = f", {plural(c.gone, 'finding')} gone" if c.gone else ""
+    line = clean(f"{c.kind.replace('-', ' ')}: {before.name}: worst use {uses}, time {times}{gone}")
+    return [line, *_details(after if after.record.mistakes else replace(after, findings=c.news))]

@@ -35,7 +35,9 @@ def check(task: CheckTask, checking: Checking = ALL_LIMITS) -> tuple[str, bytes]
         source = pipeline.content(Path(task.path))
     except InputError as error:
         return "", to_bytes(_refused(error, task))
-    return hashlib.sha256(source).hexdigest(), to_bytes(_record(source, task, replace(checking, margins=task.margins)))
+    digest = hashlib.sha256(source).hexdigest()
+    record = _record(source, task, replace(checking, margins=task.margins))
+    return digest, to_bytes(replace(record, sha256=digest))
 
 
 def _record(source: Text, task: CheckTask, checking: Checking) -> Record:
@@ -75,13 +77,14 @@ def _of(result: AuditResult, job: pipeline.Job) -> Record:
             worst[w.limit.name] = Use(use=w.ratio, strut=w.strut, line=w.line)
     inputs = job.inputs
     boxes, margins = [box.name for box in inputs.machine.keep_out], dict(inputs.checking.margins)
-    found = gather(result.findings, inputs.program, boxes, margins)
-    remarks = () if result.remarks is None else gather(result.remarks, inputs.program, boxes, margins)
+    found, alike = gather(result.findings, inputs.program, boxes, margins)
+    remarks = () if result.remarks is None else gather(result.remarks, inputs.program, boxes, margins)[0]
     return Record(
         duration_s=round(result.duration, 6),
         worst=worst,
         found=found + tuple(replace(f, blocks=max(int(f.peak), 1)) for f in remarks),
-        found_total=result.total,
+        alike=alike,
+        dropped=result.dropped,
         warnings=result.warnings,
         unseen=result.unseen,
     )

@@ -5,6 +5,7 @@ import json
 from hexpost.audit.model import Finding
 from hexpost.documents import finding, measured
 from hexpost.library.model import Case, Entry, GateResult, Judged, ProgramFault
+from hexpost.library.texts import counts
 
 SCHEMA_VERSION = 1
 _VERDICTS = ("clean", "broken", "error")
@@ -12,15 +13,21 @@ _VERDICTS = ("clean", "broken", "error")
 
 def document(result: GateResult) -> dict[str, object]:
     """Return the result as plain values with units in the names of the keys."""
+    scope = result.meant
     return {
         "schema_version": SCHEMA_VERSION,
         "verdict": _VERDICTS[result.exit_code],
-        "programs": len(result.cases),
-        "passed": result.count("pass"),
-        "failed": result.count("fail"),
-        "errors": result.count("error"),
+        **counts(result),
         "skipped": list(result.skipped),
+        "left_out": [{"program": x.name, "why": x.why} for x in scope.left],
+        "listed": scope.entries,
+        "listed_elsewhere": scope.elsewhere,
+        "listed_missing": list(scope.missing),
+        "shard": scope.shard or None,
+        "warnings": list(scope.warnings),
         "mended": [_entry(e) for e in result.mended],
+        "expiring": [{**_entry(e), "expires": e.expires, "days": days} for e, days in result.expiring],
+        "renamed": [{"before": old, "now": new} for old, new in result.renamed],
         "cases": [_case(c) for c in result.cases],
     }
 
@@ -42,8 +49,8 @@ def _case(case: Case) -> dict[str, object]:
             name: {"ratio": measured(u.use, beside=1.0), "strut": u.strut or None, "line": u.line or None}
             for name, u in record.worst.items()
         },
-        "findings_total": record.found_total,
-        "findings": [_finding(j) for j in case.findings],
+        "findings_total": len(case.findings),
+        "findings": [of_judged(j) for j in case.findings],
         "errors_total": record.mistakes_total,
         "errors": [_mistake(m) for m in record.mistakes],
         "warnings": list(record.warnings),
@@ -51,7 +58,8 @@ def _case(case: Case) -> dict[str, object]:
     }
 
 
-def _finding(j: Judged) -> dict[str, object]:
+def of_judged(j: Judged) -> dict[str, object]:
+    """Return a finding as plain values, with what policy and baseline say of it."""
     f = j.found
     return {**told(f), "state": j.state, "reason": j.reason, "fails": j.fails, "fingerprint": f.fingerprint}
 

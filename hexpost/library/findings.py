@@ -2,6 +2,7 @@
 
 import hashlib
 import re
+import sys
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -17,15 +18,22 @@ MOST_ALIKE = 200
 
 MOST_TEXT = 200
 """So much of a block counts in its fingerprint."""
+
+SHORT = 16
+"""So many digits of a fingerprint name a block of such a finding: two in a million blocks are alike by chance in one of
+thirty million programs."""
 _NUMBER = re.compile(r"^\s*(/\s*\d?\s*)?[Nn:]\s*\d+\s*")
 _ANY = "*"
 """The text of many blocks in a fingerprint."""
 
+Alike = dict[str, tuple[tuple[str, float], ...]]
+"""For the fingerprint of a finding of many blocks: each of them by its short fingerprint, with its ratio."""
+
 
 def gather(
     found: Findings, program: Program, boxes: Sequence[str], margins: Mapping[str, float]
-) -> tuple[Finding, ...]:
-    """Return the findings, one for each line, limit and strut (its worst), worst first, then by line.
+) -> tuple[tuple[Finding, ...], Alike]:
+    """Return the findings, one for each line, limit and strut (its worst), worst first, then by line; and their blocks.
 
     ``boxes`` are the names of the keep-out boxes, ``margins`` the shares that were asked for.
     """
@@ -33,13 +41,20 @@ def gather(
     _, first = np.unique(group << 32 | found.line, return_index=True)  # the audit lists the worst first
     _, member, size = np.unique(group[first], return_inverse=True, return_counts=True)
     many = size[member] > MOST_ALIKE
-    rows = [(int(i), 1) for i in _by_line(found, first[~many])]
-    rows += [(int(first[member == k].min()), int(size[k])) for k in np.flatnonzero(size > MOST_ALIKE)]
-    out = []
-    for i, blocks in rows:
+    prints = _Fingerprints(program)
+    alike = Alike()
+    out = [(int(i), 1, prints.block(found, int(i))) for i in _by_line(found, first[~many])]
+    for k in np.flatnonzero(size > MOST_ALIKE):
+        rows, worst = first[member == k], int(first[member == k].min())
+        mark = prints.many(found, worst)
+        out.append((worst, int(size[k]), mark))
+        each = [(prints.block(found, int(i))[:SHORT], float(found.ratio[i])) for i in _by_line(found, rows)]
+        alike[mark] = tuple((name, min(ratio, sys.float_info.max)) for name, ratio in each)
+    listed = []
+    for i, blocks, mark in out:
         row = found.row(i, program, boxes)
-        out.append(replace(row, blocks=blocks, margin=margins.get(row.limit.name, 1.0)))
-    return tuple(sorted(_named(out, program), key=lambda f: (-f.ratio, f.line, f.limit.name, f.strut)))
+        listed.append(replace(row, blocks=blocks, margin=margins.get(row.limit.name, 1.0), fingerprint=mark))
+    return tuple(sorted(listed, key=lambda f: (-f.ratio, f.line, f.limit.name, f.strut))), alike
 
 
 def _by_line(found: Findings, rows: Ints) -> Ints:
@@ -48,16 +63,30 @@ def _by_line(found: Findings, rows: Ints) -> Ints:
     return out
 
 
-def _named(found: list[Finding], program: Program) -> list[Finding]:
-    """Return findings with their fingerprints; of equal blocks, the first, the second ... finding are told apart."""
-    seen: Counter[tuple[str, int, str]] = Counter()
-    out = []
-    for f in found:
-        text = program.text(f.line).strip()[:MOST_TEXT] if 1 <= f.line <= program.lines else ""
-        key = (f.limit.name, f.strut, _ANY if f.blocks > 1 else unnumbered(text))
-        out.append(replace(f, fingerprint=fingerprint(*key, seen[key])))
-        seen[key] += 1
-    return out
+class _Fingerprints:
+    """Fingerprints of the findings of a program; of equal blocks, the first, the second ... finding are told apart."""
+
+    def __init__(self, program: Program) -> None:
+        self._program = program
+        self._seen: Counter[tuple[str, int, str]] = Counter()
+        self._texts: dict[int, str] = {}
+
+    def block(self, found: Findings, i: int) -> str:
+        """Return the fingerprint of finding ``i``, of one block; findings of a limit and strut come by line."""
+        line = int(found.line[i])
+        if line not in self._texts:
+            within = 1 <= line <= self._program.lines
+            self._texts[line] = unnumbered(self._program.text(line).strip()[:MOST_TEXT]) if within else ""
+        return self._next(found, i, self._texts[line])
+
+    def many(self, found: Findings, i: int) -> str:
+        """Return the fingerprint of a finding of many blocks, the worst of which is ``i``."""
+        return self._next(found, i, _ANY)
+
+    def _next(self, found: Findings, i: int, text: str) -> str:
+        key = (found.limits[found.limit[i]].name, int(found.strut[i]), text)
+        self._seen[key] += 1
+        return fingerprint(*key, self._seen[key] - 1)
 
 
 def fingerprint(limit: str, strut: int, text: str, occurrence: int) -> str:

@@ -14,7 +14,7 @@ from hexpost.library.baseline import Baseline
 from hexpost.library.cache import Cache, key_of, task_key
 from hexpost.library.check import check, input_file
 from hexpost.library.judge import judge, mended
-from hexpost.library.model import LOST, CheckTask, GateResult, InputFile, ProgramFault, Record
+from hexpost.library.model import LOST, CheckTask, GateResult, InputFile, ProgramFault, Record, Scope
 from hexpost.library.policy import Policy
 from hexpost.library.records import from_bytes
 from hexpost.library.settings import TIME_LIMIT_S, Settings
@@ -36,7 +36,7 @@ class Shard:
 
     def has(self, name: str) -> bool:
         """Return whether the program belongs to this part."""
-        return int(hashlib.sha256(name.encode()).hexdigest()[:15], 16) % self.count == self.index - 1
+        return int(hashlib.sha256(os.fsencode(name)).hexdigest()[:15], 16) % self.count == self.index - 1
 
 
 def gate(
@@ -47,16 +47,17 @@ def gate(
     cache: Cache | None = None,
     baseline: Baseline | None = None,
     whole: bool = True,
+    scope: Scope | None = None,
     today: date | None = None,
     checker: Check | None = None,
     progress: Progress | None = None,
 ) -> GateResult:
-    """Check the programs ``names`` and judge them; ``whole``: they are all that the library has.
+    """Check the programs ``names`` and judge them; ``whole``: they are all that the library has, see ``scope``.
 
     Raises
     ------
     InputError
-        With every fault of the machine, tools and setup files that the policy names.
+        With every fault of the machine, tools and setup files that the policy names, or where it contradicts itself.
     """
     names = sorted(set(names))
     skipped = tuple(n for n in names if policy.settings(n).skip)
@@ -66,7 +67,7 @@ def gate(
         cache, checker = None, checker or partial(check, checking=policy.checking)
     found = records(tasks, engine, cache, checker or check, progress, limits=policy.checking.limits)
     named = dict(zip(names, found, strict=True))
-    return judged(named, policy, baseline, skipped=skipped, whole=whole, today=today)
+    return judged(named, policy, baseline, skipped=skipped, whole=whole, scope=scope, today=today)
 
 
 def judged(
@@ -76,17 +77,24 @@ def judged(
     *,
     skipped: tuple[str, ...] = (),
     whole: bool = True,
+    scope: Scope | None = None,
     today: date | None = None,
 ) -> GateResult:
-    """Return the result for records by name."""
+    """Return the result for records by name; accepted findings follow programs that have new names."""
     day = today or date.today()  # noqa: DTZ011 - an entry expires where its people are
+    renames = () if baseline is None else baseline.renames(found)
+    baseline = None if baseline is None else baseline.renamed(renames)
     cases = tuple(judge(name, record, policy.settings(name), baseline, day) for name, record in found.items())
+    fixed = () if baseline is None else mended(cases, baseline, whole=whole)
     return GateResult(
         cases=cases,
-        mended=() if baseline is None else mended(cases, baseline, whole=whole),
+        mended=fixed,
         skipped=skipped,
         with_baseline=baseline is not None,
         limits=policy.limits,
+        scope=scope,
+        expiring=() if baseline is None else tuple(x for x in baseline.expiring(day) if x[0] not in fixed),
+        renamed=renames,
     )
 
 
@@ -98,7 +106,7 @@ def make_tasks(names: Sequence[str], policy: Policy) -> list[CheckTask]:
     InputError
         With every fault of every such file.
     """
-    faults: list[Fault] = []
+    faults: list[Fault] = policy.faults(names)
     known: dict[tuple[str, str | None], InputFile | None] = {}
 
     def file(kind: str, path: str | None) -> InputFile | None:

@@ -3,19 +3,31 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
-from pathlib import Path
 
-from hexpost.audit.model import Advice, Finding, lowest_feeds
-from hexpost.library.baseline import Baseline, expired, worse
-from hexpost.library.findings import fingerprint
-from hexpost.library.model import CYCLE_TIME, NOT_CHECKED, Case, Entry, Judged, Record
-from hexpost.library.settings import Settings
+from hexpost.audit.model import Advice, Finding, Limit, lowest_feeds
+from hexpost.library.baseline import Baseline, gone, verdict
+from hexpost.library.findings import SHORT, fingerprint
+from hexpost.library.model import (
+    CYCLE_TIME,
+    NO_MACHINE,
+    NOT_CHECKED,
+    NOT_JUDGED,
+    UNACCEPTABLE,
+    Case,
+    Entry,
+    Judged,
+    Record,
+    State,
+)  # fmt: skip
+from hexpost.library.settings import LimitRule, Settings
 
 
 def judge(name: str, record: Record, settings: Settings, baseline: Baseline | None, today: date) -> Case:
     """Return the case of a program: its findings with what policy and baseline say of each, failing ones first."""
-    found = (*record.found, *_too_long(record, settings), *_not_checked(record, settings))
-    findings = [j for f in found if (j := _judged(name, f, settings, baseline, today)) is not None]
+    own = (*_too_long(record, settings), *_not_checked(record, settings), *_never(record, settings))
+    found = (*record.found, *own)
+    said = _Verdicts(name, record, baseline, today)
+    findings = [j for f in found if (j := said.of(f, _rule(f.limit, settings))) is not None]
     lowest = lowest_feeds(found)
     findings = [replace(j, lowest=lowest.get(j.found.line)) for j in findings]
     findings.sort(key=lambda j: not j.fails)
@@ -29,40 +41,71 @@ def mended(cases: Sequence[Case], baseline: Baseline, *, whole: bool) -> tuple[E
     that no longer exist are mended, too.
     """
     looked_at = {c.name for c in cases if not c.record.mistakes}
-    seen = {(c.name, j.found.fingerprint) for c in cases for j in c.findings}
+    seen = {(c.name, mark[:SHORT]) for c in cases for j in c.findings for mark in _marks(c, j.found)}
     all_names = {c.name for c in cases}
     return tuple(
         entry
-        for key, entry in sorted(baseline.entries.items())
-        if key not in seen
-        and (entry.program in looked_at or (whole and entry.program not in all_names and _gone(entry.program)))
+        for _, entry in sorted(baseline.entries.items())
+        if (entry.program in looked_at or (whole and entry.program not in all_names and gone(entry.program)))
+        and not any((entry.program, mark[:SHORT]) in seen for mark in (entry.fingerprint, *(x for x, _ in entry.alike)))
     )
 
 
-def _gone(program: str) -> bool:
-    return not Path(program).exists()
+def _marks(case: Case, found: Finding) -> Iterator[str]:
+    """Yield the fingerprints of a finding and of its blocks."""
+    yield found.fingerprint
+    yield from (mark for mark, _ in case.record.alike.get(found.fingerprint, ()))
 
 
-def _judged(name: str, found: Finding, settings: Settings, baseline: Baseline | None, today: date) -> Judged | None:
-    """Return a finding judged; ``None`` if the policy does not speak of it."""
-    rule = settings.rule(found.limit.name)
-    if found.limit.remark and rule.level is None:
-        rule = replace(rule, level="warn")
-    if rule.level == "ignore":
-        return None
-    margin = rule.speaks_above
-    if not (found.ratio > rule.fails_above or margin == rule.fails_above):
-        return Judged(found=found, state="warning")
-    entry = baseline.of(name, found) if baseline else None
-    if entry is None:
-        return Judged(found=found, state="new")
-    if expired(entry, today):
-        return Judged(found=found, state="expired", reason=f"accepted until {entry.expires}")
-    if worse(entry, found):
-        return Judged(found=found, state="worse", reason=f"accepted at {entry.use:.1%} of the limit")
-    said = [entry.reason or "accepted", f"({entry.accepted_by})" if entry.accepted_by else ""]
-    until = f"until {entry.expires}" if entry.expires else ""
-    return Judged(found=found, state="accepted", reason=" ".join(x for x in (*said, until) if x))
+class _Verdicts:
+    """What policy and baseline say of the findings of one program."""
+
+    def __init__(self, name: str, record: Record, baseline: Baseline | None, today: date) -> None:
+        self._name, self._alike, self._baseline, self._today = name, record.alike, baseline, today
+
+    def of(self, found: Finding, rule: LimitRule) -> Judged | None:
+        """Return a finding judged; ``None`` if the policy does not speak of it."""
+        if rule.level == "ignore":
+            return None
+        if not rule.fails(found.ratio):
+            return Judged(found=found, state="warning")
+        if self._baseline is None or found.limit.name in _UNACCEPTABLE:
+            return Judged(found=found, state="new")
+        if found.fingerprint in self._alike:
+            each = [(mark, x) for mark, x in self._alike[found.fingerprint] if rule.fails(x)]
+            said = [verdict(self._baseline.block(self._name, mark), x, self._today) for mark, x in each]
+        else:
+            said = [verdict(self._baseline.of(self._name, found), found.ratio, self._today, found.blocks)]
+        state, reason = min(said, key=lambda x: _WORST_FIRST.index(x[0]))
+        if len(said) > 1 and state != "accepted":
+            reason = f"{sum(x[0] != 'accepted' for x in said):,} of its blocks are not accepted"
+        return Judged(found=found, state=state, reason=reason)
+
+
+_WORST_FIRST: tuple[State, ...] = ("new", "worse", "expired", "accepted")
+_UNACCEPTABLE = frozenset(limit.name for limit in UNACCEPTABLE)
+
+
+def _rule(limit: Limit, settings: Settings) -> LimitRule:
+    """Return what a limit means to a policy."""
+    rule = settings.rule(limit.name)
+    return replace(rule, level="warn") if limit.remark and rule.level is None else rule
+
+
+def _never(record: Record, settings: Settings) -> Iterator[Finding]:
+    """Yield what neither a policy nor a baseline can let pass: findings that nobody can judge, and no machine."""
+    if settings.machine_required and settings.machine is None and not record.mistakes:
+        mark = fingerprint(NO_MACHINE.name, 0, "", 0)
+        yield Finding(limit=NO_MACHINE, line=1, until=0.0, peak=1.0, allowed=0.0, ratio=2.0, fingerprint=mark)
+    for x in record.dropped:
+        rule = settings.rule(x.limit)
+        if rule.level != "ignore" and rule.fails(x.most_ratio):
+            fault = f"{x.count:,} findings of {x.limit} are more than there is room for, so nobody can judge them"
+            mark = fingerprint(NOT_JUDGED.name, 0, x.limit, 0)
+            yield Finding(
+                limit=replace(NOT_JUDGED, fault=fault), line=1, until=record.duration_s, peak=1.0, allowed=0.0,
+                ratio=2.0, fingerprint=mark,
+            )  # fmt: skip
 
 
 def _too_long(record: Record, settings: Settings) -> tuple[Finding, ...]:

@@ -5,7 +5,7 @@ from pathlib import PurePosixPath
 from xml.sax.saxutils import escape, quoteattr
 
 from hexpost.library.model import Case, GateResult
-from hexpost.library.texts import judged_sentence, mistake_sentence
+from hexpost.library.texts import counts, judged_sentence, mistake_sentence, notes, summary
 
 MOST_LINES = 100
 """So many findings of a program are written out; the rest are counted."""
@@ -16,17 +16,24 @@ _NO_XML = re.compile("[^\t\n\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 def to_junit(result: GateResult) -> str:
     """Return the XML text; ``time`` is the cycle time of a program, so that two runs write the same file."""
-    counts = (
+    sums = (
         f'tests="{len(result.cases) + len(result.skipped)}" failures="{result.count("fail")}" '
         f'errors="{result.count("error")}"'
     )
     total = sum(c.record.duration_s for c in result.cases)
-    rows = ['<?xml version="1.0" encoding="UTF-8"?>', f'<testsuites name="hexpost gate" {counts} time="{total:.3f}">']
-    rows.append(f'<testsuite name="hexpost gate" {counts} skipped="{len(result.skipped)}" time="{total:.3f}">')
+    rows = ['<?xml version="1.0" encoding="UTF-8"?>', f'<testsuites name="hexpost gate" {sums} time="{total:.3f}">']
+    rows.append(f'<testsuite name="hexpost gate" {sums} skipped="{len(result.skipped)}" time="{total:.3f}">')
+    rows += [
+        "<properties>",
+        *(f'<property name="{k}" value="{n}"/>' for k, n in counts(result).items()),
+        "</properties>",
+    ]
     for case in result.cases:
         rows += _case(case)
     for name in result.skipped:
         rows += [f"<testcase {_names(name)}>", '<skipped message="skipped by the policy"/>', "</testcase>"]
+    said = [*notes(result), summary(result)]
+    rows += ["<system-out>", *_lines(said, len(said)), "</system-out>"]
     return "\n".join([*rows, "</testsuite>", "</testsuites>", ""])
 
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from hexpost.audit.model import LIMITS, Advice, Finding, Limit, Limits, Of, Sense, Unseen
+from hexpost.audit.model import LIMITS, Advice, Dropped, Finding, Limit, Limits, Of, Sense, Unseen
 
 CYCLE_TIME = Limit(
     name="cycle-time", unit="s", of=Of.PROGRAM, sense=Sense.MOST,
@@ -23,7 +23,27 @@ NOT_CHECKED = Limit(
 
 POLICY_LIMITS = (CYCLE_TIME, NOT_CHECKED)
 
-JUDGED = LIMITS.and_more(*POLICY_LIMITS)
+NO_MACHINE = Limit(
+    name="no-machine", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
+    meaning="The policy requires a machine file, and the program has none.", share=False,
+    fault="judged on the invented demonstration machine, and machine_required of the policy forbids that",
+    advice=Advice("Name the machine in the policy, or give --machine FILE."),
+)  # fmt: skip
+"""Nothing is known of the machine on which the program would run."""
+
+NOT_JUDGED = Limit(
+    name="not-judged", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
+    meaning="More findings than there is room for: those that are left over cannot be judged.", share=False,
+    fault="has more findings than there is room for",
+    advice=Advice("Let the policy ignore this limit or only warn of it, or change the program."),
+)  # fmt: skip
+"""A program whose findings cannot all be judged never passes."""
+
+UNACCEPTABLE = (NO_MACHINE, NOT_JUDGED)
+"""Neither a policy nor a baseline can accept these."""
+
+GATE_LIMITS = (*POLICY_LIMITS, *UNACCEPTABLE)
+JUDGED = LIMITS.and_more(*GATE_LIMITS)
 """What programs are judged by."""
 
 LOST = "worker-died"
@@ -89,13 +109,17 @@ class Use:
 class Record:
     """What one program does on one machine; knows nothing of the policy but the margins. Can be kept and reused.
 
+    ``sha256`` is that of the program; ``alike``: for the fingerprint of a finding of many blocks, the short fingerprint
+    of each with its ratio; ``dropped``: findings that found no room, so that nobody can judge them.
     ``lasting`` is false where the next run may end differently (time, memory, a worker that died).
     """
 
+    sha256: str = ""
     duration_s: float = 0.0
     worst: Mapping[str, Use] = field(default_factory=dict)
     found: tuple[Finding, ...] = ()
-    found_total: int = 0
+    alike: Mapping[str, tuple[tuple[str, float], ...]] = field(default_factory=dict)
+    dropped: tuple[Dropped, ...] = ()
     warnings: tuple[str, ...] = ()
     unseen: tuple[Unseen, ...] = ()
     mistakes: tuple[ProgramFault, ...] = ()
@@ -135,6 +159,11 @@ class Case:
         return "fail" if any(f.fails for f in self.findings) else "pass"
 
     @property
+    def total(self) -> int:
+        """Return how many findings and faults the program has."""
+        return len(self.findings) + self.record.mistakes_total
+
+    @property
     def worst(self) -> tuple[float, str]:
         """Return the largest use of any limit and its name; where no share can be told, a finding counts as all."""
         uses = [(u.use, limit) for limit, u in self.record.worst.items()]
@@ -145,7 +174,10 @@ class Case:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """An accepted finding of the baseline; ``expires`` (YYYY-MM-DD) is the last day on which it counts."""
+    """An accepted finding of the baseline; ``expires`` (YYYY-MM-DD) is the last day on which it counts.
+
+    ``alike``: of a finding of many blocks, what ``Record.alike`` holds of each; ``sha256`` of the program.
+    """
 
     program: str
     limit: str
@@ -154,16 +186,45 @@ class Entry:
     fingerprint: str
     use: float
     blocks: int = 1
+    alike: tuple[tuple[str, float], ...] = ()
+    sha256: str = ""
     reason: str = ""
     accepted_by: str = ""
     expires: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Left:
+    """A program in a folder of the library that does not belong to it, or a folder of such programs, and why."""
+
+    name: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scope:
+    """What of the library is meant: all its ``programs``, or those of a list of changed files or of a shard.
+
+    ``left``: programs that do not belong to it; ``entries`` of a list, how many of them lie ``elsewhere`` or are no
+    programs, and which are ``missing``; ``warnings`` about
+    the policy.
+    """
+
+    programs: int
+    left: tuple[Left, ...] = ()
+    entries: int | None = None
+    elsewhere: int = 0
+    missing: tuple[str, ...] = ()
+    shard: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class GateResult:
     """The library judged: cases in order of path; baseline entries whose finding is gone; programs that policy skips.
 
-    ``limits``: what the programs were judged by.
+    ``limits``: what the programs were judged by; ``expiring``: accepted findings whose entry expires soon, with the
+    days that are left; ``renamed``: programs by the name that their entries have.
     """
 
     cases: tuple[Case, ...]
@@ -171,6 +232,14 @@ class GateResult:
     skipped: tuple[str, ...] = ()
     with_baseline: bool = False
     limits: Limits = JUDGED
+    scope: Scope | None = None
+    expiring: tuple[tuple[Entry, int], ...] = ()
+    renamed: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def meant(self) -> Scope:
+        """Return what of the library is meant; without more said, all that was handed in."""
+        return self.scope or Scope(programs=len(self.cases) + len(self.skipped))
 
     def count(self, verdict: Verdict) -> int:
         """Return how many programs have this verdict."""

@@ -8,7 +8,7 @@ from urllib.parse import quote
 from hexpost.library.model import Case, GateResult
 from hexpost.library.page_parts import SCRIPT, STYLE
 from hexpost.library.sarif import uri
-from hexpost.library.texts import judged_sentence, mistake_sentence, unseen_rows, worst_first
+from hexpost.library.texts import judged_sentence, mistake_sentence, notes, summary, worst_first
 from hexpost.voice import percent
 
 MOST_LISTED = 20
@@ -37,11 +37,12 @@ def to_page(result: GateResult, place: Path) -> str:
         f'<th scope="col" data-kind="{"number" if number else "text"}"><button>{name}</button></th>'
         for name, number in _COLUMNS
     )
+    said = "".join(f"<p>{_text(note)}</p>" for note in notes(result))
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>Program library: {_summary(result)}</title><style>{STYLE}</style></head><body>"
-        f"<h1>Program library</h1><p>{_summary(result)}</p>{_mended(result)}{_unseen(result)}"
+        f"<title>Program library: {summary(result)}</title><style>{STYLE}</style></head><body>"
+        f"<h1>Program library</h1><p>{summary(result)}</p>{said}"
         '<p><label>Show <input id="filter" type="search" placeholder="part of a path"></label></p>'
         f'<div class="wide"><table id="programs"><thead><tr>{heads}</tr></thead><tbody>\n{rows}\n</tbody></table></div>'
         f"\n<h2>Findings</h2>\n{details or '<p>None.</p>'}"
@@ -50,23 +51,6 @@ def to_page(result: GateResult, place: Path) -> str:
         "safety function: prove every job out as the machine builder and your workshop prescribe.</p>"
         f"<script>{SCRIPT}</script></body></html>\n"
     )
-
-
-def _summary(result: GateResult) -> str:
-    parts = [f"{result.count('pass'):,} pass", f"{result.count('fail'):,} fail"]
-    parts += [f"{result.count('error'):,} not understood"]
-    parts += [f"{len(result.skipped):,} skipped"] if result.skipped else []
-    return f"{len(result.cases):,} programs: " + ", ".join(parts)
-
-
-def _mended(result: GateResult) -> str:
-    if not result.mended:
-        return ""
-    return f"<p>{len(result.mended):,} accepted findings are fixed: --update-baseline drops them.</p>"
-
-
-def _unseen(result: GateResult) -> str:
-    return "".join(f"<p>{_text(row)}</p>" for row in unseen_rows(result))
 
 
 def _report(name: str, folder: Path) -> str | None:
@@ -90,7 +74,7 @@ def _row(i: int, case: Case, report: str | None) -> str:
         (shown, None),
         (percent(use) if understood else "", f"{use:.9g}"),
         (limit, None),
-        (f"{case.record.found_total + case.record.mistakes_total:,}", None),
+        (f"{case.total:,}", None),
         (f"{case.record.duration_s:,.1f}" if understood else "", f"{case.record.duration_s:.3f}"),
         (_text(case.machine or "demonstration"), None),
     ]
@@ -105,8 +89,8 @@ def _details(i: int, case: Case) -> str:
     """Return the section of one program."""
     rows = [(m.line, mistake_sentence(m), m.text, "error") for m in case.record.mistakes]
     rows += [(j.found.line, judged_sentence(j), j.found.text, "fail" if j.fails else "note") for j in case.findings]
-    total = case.record.mistakes_total + len(case.findings)
-    rest = f"<li>... and {total - MOST_LISTED:,} more</li>" if total > MOST_LISTED else ""
+    more = case.total - len(rows[:MOST_LISTED])
+    rest = f"<li>... and {more:,} more</li>" if more else ""
     items = "".join(_items(rows[:MOST_LISTED]))
     return (
         f'<section id="p{i}"><h3><a href="{escape(uri(case.name))}">{_text(case.name)}</a> '

@@ -5,7 +5,7 @@ from dataclasses import fields
 from math import isfinite
 from typing import Any
 
-from hexpost.audit.model import LIMITS, Finding, Limit, Limits, Unseen
+from hexpost.audit.model import LIMITS, Dropped, Finding, Limit, Limits, Unseen
 from hexpost.library.model import ProgramFault, Record, Use
 
 _FOUND = tuple(f.name for f in fields(Finding))
@@ -15,10 +15,12 @@ _MISTAKE = tuple(f.name for f in fields(ProgramFault))
 def to_bytes(record: Record) -> bytes:
     """Return the record as JSON; equal records give equal bytes."""
     document = {
+        "sha256": record.sha256,
         "duration_s": record.duration_s,
         "worst": {name: [u.use, u.strut, u.line] for name, u in sorted(record.worst.items())},
         "found": [[_plain(getattr(f, name)) for name in _FOUND] for f in record.found],
-        "found_total": record.found_total,
+        "alike": {mark: [[name, ratio] for name, ratio in each] for mark, each in sorted(record.alike.items())},
+        "dropped": [[x.limit, x.count, _plain(x.most_ratio)] for x in record.dropped],
         "warnings": list(record.warnings),
         "unseen": [[x.limit, x.part, x.missing] for x in record.unseen],
         "mistakes": [[getattr(m, name) for name in _MISTAKE] for m in record.mistakes],
@@ -32,10 +34,12 @@ def from_bytes(text: bytes, limits: Limits = LIMITS) -> Record:
     """Return the record that ``to_bytes`` wrote; its findings are of the ``limits`` of a table."""
     document: dict[str, Any] = json.loads(text)
     return Record(
+        sha256=document["sha256"],
         duration_s=document["duration_s"],
         worst={name: Use(use=u[0], strut=u[1], line=u[2]) for name, u in document["worst"].items()},
         found=tuple(_finding(dict(zip(_FOUND, row, strict=True)), limits) for row in document["found"]),
-        found_total=document["found_total"],
+        alike={mark: tuple((str(x[0]), float(x[1])) for x in each) for mark, each in document["alike"].items()},
+        dropped=tuple(Dropped(limit=x[0], count=x[1], most_ratio=x[2]) for x in document["dropped"]),
         warnings=tuple(document["warnings"]),
         unseen=tuple(Unseen(limit=x[0], part=x[1], missing=x[2]) for x in document["unseen"]),
         mistakes=tuple(ProgramFault(**dict(zip(_MISTAKE, row, strict=True))) for row in document["mistakes"]),

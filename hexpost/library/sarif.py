@@ -1,13 +1,14 @@
 """The result as SARIF 2.1.0 (OASIS, Static Analysis Results Interchange Format): findings that tools show in place."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import quote
 
 from hexpost.audit.model import Finding
 from hexpost.library.document import told
 from hexpost.library.model import Case, GateResult, Judged, ProgramFault
-from hexpost.library.texts import judged_sentence, mistake_sentence
+from hexpost.library.texts import counts, judged_sentence, mistake_sentence, notes, summary
 from hexpost.version import VERSION
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -27,7 +28,16 @@ def to_sarif(result: GateResult) -> str:
     results = [r for case in result.cases for r in _results(case, index, with_baseline=result.with_baseline)]
     run = {
         "tool": {"driver": {"name": "hexpost", "version": VERSION, "rules": rules}},
-        "invocations": [{"executionSuccessful": result.exit_code != 2}],
+        "invocations": [
+            {
+                "executionSuccessful": result.exit_code != 2,
+                "toolExecutionNotifications": [
+                    {"level": "warning" if note.startswith("Warning") else "note", "message": {"text": note}}
+                    for note in (*notes(result), summary(result))
+                ],
+            }
+        ],
+        "properties": counts(result),
         "columnKind": "unicodeCodePoints",
         "results": results,
     }
@@ -40,10 +50,14 @@ def _rule(name: str, text: str) -> Plain:
 
 def _results(case: Case, index: dict[str, int], *, with_baseline: bool) -> list[Plain]:
     """Return the results of one program."""
-    out = [_of_mistake(case.name, m, index) for m in case.record.mistakes]
+    mistakes = case.record.mistakes
+    out = [_of_mistake(case.name, m, index) for m in mistakes]
+    if mistakes and (more := case.record.mistakes_total - len(mistakes)):
+        rest = replace(mistakes[-1], what=f"and {more:,} more faults, this one the last that is listed", hint="")
+        out.append({**_of_mistake(case.name, rest, index), "occurrenceCount": more})
     out += [_of_finding(case.name, j, index) for j in case.findings]
     if with_baseline:
-        states = ["new"] * len(case.record.mistakes) + [_BASELINE[j.state] for j in case.findings]
+        states = ["new"] * (len(out) - len(case.findings)) + [_BASELINE[j.state] for j in case.findings]
         out = [{**row, "baselineState": state} for row, state in zip(out, states, strict=True)]
     return out
 

@@ -30,6 +30,10 @@ class LimitRule:
         fail = 1.0 if self.fail_above is None else self.fail_above
         return fail if self.warn_above is None else min(fail, self.warn_above)
 
+    def fails(self, ratio: float) -> bool:
+        """Return whether a finding with this ratio fails; where nothing warns, each one does."""
+        return ratio > self.fails_above or self.speaks_above == self.fails_above
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
@@ -45,11 +49,21 @@ class Settings:
     time_limit: float | None = None
     skip: bool | None = None
     must_check: tuple[str, ...] | None = None
+    machine_required: bool | None = None
     limits: Mapping[str, LimitRule] = field(default_factory=lambda: MappingProxyType({}))
 
     def rule(self, limit: str) -> LimitRule:
         """Return what a limit means; a limit that nobody names fails above all of it."""
         return self.limits.get(limit, LimitRule())
+
+    @property
+    def contradictions(self) -> tuple[str, ...]:
+        """Return the limits that would fail before they warn, as tables that are each in order may add up to it."""
+        return tuple(
+            name
+            for name, rule in sorted(self.limits.items())
+            if rule.level in (None, "fail") and rule.warn_above is not None and rule.fails_above < rule.warn_above
+        )
 
     @property
     def margins(self) -> tuple[tuple[str, float], ...]:

@@ -1,7 +1,7 @@
 """One table of a TOML file, read key by key: faults are collected with key path and the text to type."""
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import isfinite, nan
 from typing import TypeVar
 
@@ -163,13 +163,16 @@ class Table:
             if isinstance(row, dict)
         ]
 
-    def close(self) -> None:
-        """Note every key that was not asked for, with the nearest one that could be meant."""
+    def close(self, elsewhere: Mapping[str, str] | None = None) -> None:
+        """Note every key that was not asked for, with the nearest one that could be meant.
+
+        ``elsewhere`` has keys of other tables, each with the path where it belongs.
+        """
         known = list(dict.fromkeys(self._asked))
         for key in self._values:
             if key not in known:
                 plain = key if re.fullmatch(r"[A-Za-z0-9_-]{1,80}", key) else ascii(key[:80])
-                self._note(plain, unknown("key", self._at(plain), known), "unknown-key")
+                self._note(plain, unknown("key", self._at(plain), known, elsewhere), "unknown-key")
 
     def _at(self, key: str) -> str:
         return f"{self.path}.{key}" if self.path else key

@@ -6,7 +6,8 @@ from audit.jobs import MACHINE, PERIOD, cut, listed, moves, rest, run, solved, w
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hexpost.audit.model import LIMITS
+from hexpost.audit.model import LIMITS, Dropped
+from hexpost.audit.store import KEPT
 
 MOST = {name: getattr(MACHINE.struts[0], name) for name in ("speed", "acceleration", "jerk")}
 LOW, HIGH = MACHINE.struts[0].stroke
@@ -123,8 +124,9 @@ def test_many_findings_stay_columns():
     s = rest(n)
     s.speed[:, ::2] = 1.5 * MOST["speed"]
     result = run(moves(), s, range(0, n, 8192))
-    assert result.findings.count == 250_000
-    assert result.dropped == 6 * n // 2 - 250_000
+    assert result.findings.count == KEPT
+    assert result.dropped == (Dropped(limit="speed", count=6 * n // 2 - KEPT, most_ratio=1.5),)
+    assert result.total == 6 * n // 2
 
 
 amounts = st.sampled_from([0.0, 0.5, 1.0, 1.2, 1.2, 1.4, 1.4])

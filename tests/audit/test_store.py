@@ -4,6 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from hexpost.audit.model import LIMITS
 from hexpost.audit.runs import RUN
 from hexpost.audit.store import LOOSE, Store
 
@@ -21,7 +22,7 @@ def test_many_small_parts_are_all_there_worst_first():
     for k in range(n):
         store.put(runs_of([1.0 + (k * 7 % n) / n], line=k))
     found = store.findings(1e-3)
-    assert found.count == n and store.dropped == 0
+    assert found.count == n and not store.dropped()
     assert np.all(np.diff(found.ratio) <= 0)
     assert sorted(found.line.tolist()) == list(range(n))
 
@@ -33,7 +34,25 @@ def test_the_worst_are_kept_and_the_rest_counted(parts, kept):
     for k, part in enumerate(parts):
         store.put(runs_of(part, start=1000 * k))
     assert store.findings(1e-3).ratio.tolist() == every[:kept]
-    assert store.dropped == max(len(every) - kept, 0)
+    rest = [(x.count, x.most_ratio) for x in store.dropped()]
+    assert rest == ([(len(every) - kept, every[kept - 1])] if len(every) > kept else [])
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, 5), st.floats(1.0, 9.0)), max_size=150), st.integers(1, 12))
+def test_each_limit_has_room_of_its_own(rows, kept):
+    """Against sorting each limit alone: a flood of one limit takes no room from another."""
+    store, expected = Store(kept=kept), {}
+    for k, (limit, ratio) in enumerate(rows):
+        runs = runs_of([ratio], start=10 * k)
+        runs["limit"] = limit
+        store.put(runs)
+        expected.setdefault(limit, []).append(ratio)
+    found = store.findings(1e-3)
+    for limit, ratios in expected.items():
+        assert found.ratio[found.limit == limit].tolist() == sorted(ratios, reverse=True)[:kept]
+    gone = {LIMITS[k].name: len(r) - kept for k, r in expected.items() if len(r) > kept}
+    assert {x.limit: x.count for x in store.dropped()} == gone
 
 
 @settings(max_examples=40, deadline=None)

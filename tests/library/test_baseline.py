@@ -189,5 +189,6 @@ def test_a_missing_baseline_says_how_to_write_one(tmp_path):
 
 def test_the_entry_of_a_finding_is_its_programs_own(shop):
     baseline = accept(shop, run())
+    write(shop, q=FAST)
     moved = {("q.nc", key[1]): replace(e, program="q.nc") for key, e in baseline.entries.items()}
     assert run(Baseline(entries=moved)).exit_code == 1

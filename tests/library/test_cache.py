@@ -56,8 +56,8 @@ def test_the_same_text_elsewhere_is_the_same_program(shop):
 
 @pytest.mark.parametrize(
     "damage",
-    [lambda b: b"", lambda b: b[:-1], lambda b: b.replace(b'"found_total":0', b'"found_total":9'), lambda b: b + b" ",
-     lambda b: b"\x00" * len(b)],
+    [lambda b: b"", lambda b: b[:-1], lambda b: b.replace(b'"mistakes_total":0', b'"mistakes_total":9'),
+     lambda b: b + b" ", lambda b: b"\x00" * len(b)],
 )  # fmt: skip
 def test_damaged_entries_are_computed_anew(shop, damage):
     first = run(shop)

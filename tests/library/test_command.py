@@ -42,7 +42,7 @@ def verdicts(*words, text=""):
 
 
 def test_exit_codes(shop):
-    assert "1 program: 1 pass, 0 fail" in gate("lib/a.nc", code=0)
+    assert "Checked 1 of 1 program: 1 pass, 0 fail" in gate("lib/a.nc", code=0)
     assert "1 pass, 1 fail" in gate("lib", *SLOW, code=1)
     assert "1 not understood" in gate("lib", "odd", *SLOW, code=2)
 
@@ -82,7 +82,10 @@ def test_changed_programs_only_with_the_policy_of_the_library(shop):
     assert verdicts("lib", "--changed", text="lib/b.nc\nREADME\nlib/gone.nc\n") == {"lib/b.nc": "fail"}
     assert verdicts("lib", "--changed", text="other.toml\n") == {"lib/a.nc": "pass"}
     assert len(verdicts("lib", "--changed", text="gate.toml\n")) == 2
-    assert "0 programs" in gate("lib", "--changed", text="", code=0)
+    assert "the list of changed files is empty. Checked 0 of 2 programs" in gate("lib", "--changed", code=2)
+    assert gate("lib", "--changed", "--allow-empty", code=0).endswith(
+        "Checked 0 of 2 programs: 0 pass, 0 fail, 0 not understood.\n"
+    )
 
 
 def test_shards_share_the_library_and_the_cache(shop):
@@ -104,7 +107,7 @@ def test_a_baseline_from_start_to_end(shop):
 
 def test_another_machine_file(shop):
     text = gate("lib", "--against", "slow.toml", code=1)
-    assert "newly fails: lib/b.nc" in text and "1 newly fail, 0 newly pass" in text
+    assert "newly fails: lib/b.nc" in text and "1 newly fail, 0 break more, 0 not compared, 0 newly pass" in text
     back = gate("lib", *SLOW, "--against", "fast.toml", code=2)
     assert "fast.toml" in back
     (shop / "fast.toml").write_text(slow_struts(1300))

@@ -46,7 +46,7 @@ def found(**other):
 
 
 def hostile():
-    broken = Record(duration_s=3.0, found=(found(),), found_total=1)
+    broken = Record(duration_s=3.0, found=(found(),))
     bad = Record(
         mistakes=(ProgramFault(code="x", what=HOSTILE, line=None, text=HOSTILE, file="t.toml"),), mistakes_total=9
     )
@@ -107,7 +107,9 @@ def test_sarif_names_rule_place_and_fingerprint(shop):
     place = error["locations"][0]["physicalLocation"]
     assert place["artifactLocation"]["uri"] == "sub/c.nc" and error["ruleId"] in rules
     assert (place["region"]["startLine"], place["region"]["startColumn"]) == (4, 3)
-    assert run["invocations"] == [{"executionSuccessful": False}]
+    (invocation,) = run["invocations"]
+    said = [row["message"]["text"] for row in invocation["toolExecutionNotifications"]]
+    assert invocation["executionSuccessful"] is False and said[-1].startswith("Checked 3 of 3 programs: 1 pass, 1 fail")
 
 
 def test_sarif_tells_accepted_findings(shop):

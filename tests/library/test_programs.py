@@ -6,9 +6,14 @@ import pytest
 from library.shop import CLEAN, write
 
 from hexpost.errors import InputError
+from hexpost.library.changed import changed_only, listed
 from hexpost.library.gate import Shard, select
 from hexpost.library.patterns import fits
-from hexpost.library.programs import changed_only, find, listed
+from hexpost.library.programs import find as found
+
+
+def find(paths):
+    return list(found(paths).names)
 
 
 @pytest.fixture
@@ -59,9 +64,11 @@ def test_lists_may_end_lines_in_any_way():
 def test_changed_programs_and_those_whose_files_changed(shop):
     inputs = {"a.nc": ("m1.toml",), "sub/b.nc": ("m2.toml",)}
     names = list(inputs)
-    assert changed_only(names, ["sub/b.nc", "README", "gone.nc"], inputs) == ["sub/b.nc"]
-    assert changed_only(names, ["./m1.toml"], inputs) == ["a.nc"]
-    assert changed_only(names, [], inputs) == []
+    (shop / "m1.toml").touch()
+    few = changed_only(names, ["sub/b.nc", "sub/notes.txt", "gone.nc"], inputs, ["."])
+    assert (few.names, few.entries, few.elsewhere, few.missing) == (("sub/b.nc",), 3, 1, ("gone.nc",))
+    assert changed_only(names, ["./m1.toml"], inputs, ["."]).names == ("a.nc",)
+    assert changed_only(names, [], inputs, ["."]).names == ()
 
 
 def test_shards_share_the_library_out():

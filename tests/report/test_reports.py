@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hexpost.audit.limit import FEED, USUAL
-from hexpost.audit.model import LIMITS, RUN, AuditResult, Findings, Unseen, Worst, quoted
+from hexpost.audit.model import LIMITS, RUN, AuditResult, Dropped, Findings, Unseen, Worst, quoted
 from hexpost.feed.model import Reasons
 from hexpost.machine.model import Setup, Tools
 from hexpost.moves.model import Interpretation, Remark
@@ -106,7 +106,7 @@ def report(rows=(), demonstration=True, given=False, **changes):
     audit = AuditResult(
         findings=findings(list(rows)), worst=worst(300.0 if rows else 150.0), samples=123_457, duration=123.456,
         shortest=np.arange(6) + 1200.0, longest=np.arange(6) + 1500.25, warnings=("The tip jerk was over its limit.",),
-        dropped=0, unseen=UNSEEN,
+        unseen=UNSEEN,
     )  # fmt: skip
     meaning = Interpretation(
         moves=None, events=None, start=np.zeros(6), readings=("P of a dwell is milliseconds.",),
@@ -167,7 +167,7 @@ def test_no_character_of_a_program_acts_on_a_terminal():
 
 def test_findings_beyond_the_most_are_counted_not_listed():
     rows = [("speed", 1, 3, i, i, 2.0, 1.0, 2.0, np.nan) for i in range(MOST_FINDINGS + 5)]
-    many = report(rows, dropped=7)
+    many = report(rows, dropped=(Dropped(limit="speed", count=7, most_ratio=1.0),))
     made = document(many)
     assert (len(made["findings"]), made["findings_total"]) == (MOST_FINDINGS, MOST_FINDINGS + 12)
     assert f"... and {MOST_FINDINGS + 12 - 500:,} more findings" in text(many)
