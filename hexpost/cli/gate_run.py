@@ -31,6 +31,7 @@ from hexpost.library.sarif import to_sarif
 from hexpost.library.seal import own_key
 from hexpost.library.settings import Settings
 from hexpost.library.texts import MOST_NAMES
+from hexpost.tables.ours import listed as files_of_job
 from hexpost.voice import plural
 from hexpost.workers.engines import Engine
 
@@ -148,7 +149,7 @@ def _names(o: Options, policy: Policy) -> tuple[list[str], Scope]:
     paths = [p for p in o.paths if p != "-"]
     if "-" in o.paths:
         paths += listed(sys.stdin.buffer.read())
-    found = find(paths, policy.programs)
+    found = find(paths, policy.programs, lambda folder: files_of_job(folder) is not None)
     names, unfit = list(found.names), policy.unfit(found.names)
     if unfit and policy.strict:
         raise InputError([Fault(file=policy.file or "", what=what, code="fits-nothing") for what in unfit])

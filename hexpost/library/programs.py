@@ -3,7 +3,7 @@
 import glob
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fnmatch import fnmatch
 from pathlib import Path
@@ -11,7 +11,6 @@ from pathlib import Path
 from hexpost.errors import Fault, InputError
 from hexpost.library.model import Left
 from hexpost.library.patterns import fits
-from hexpost.tables.ours import listed as files_of_job
 
 SUFFIXES = ("*.nc", "*.cnc", "*.iso", "*.din", "*.tap")
 """What counts as a program in a folder, unless the policy says otherwise (common practice, no source)."""
@@ -25,18 +24,20 @@ class Found:
     left: tuple[Left, ...] = ()
 
 
-def find(paths: Sequence[str], kinds: Sequence[str] = SUFFIXES) -> Found:
+def find(
+    paths: Sequence[str], kinds: Sequence[str] = SUFFIXES, is_job: Callable[[Path], bool] = lambda _: False
+) -> Found:
     """Return the programs under ``paths`` as names: relative to the working directory where they lie in it.
 
     A folder means the files in it, at any depth, that fit one of ``kinds`` (letter case aside; nothing hidden); a
-    pattern the files that fit it; a file itself.
+    pattern the files that fit it; a file itself. ``is_job``: whether a folder is that of a job, with copies of programs.
 
     Raises
     ------
     InputError
         With every path that names nothing, and every folder that cannot be read.
     """
-    walk = _Walk(kinds=tuple(kind.lower() for kind in kinds))
+    walk = _Walk(kinds=tuple(kind.lower() for kind in kinds), is_job=is_job)
     for path in paths:
         if path and os.path.isdir(path):  # noqa: PTH112 - false, and no error, where it cannot be seen
             walk.folder(path)
@@ -63,6 +64,7 @@ class _Walk:
     """Folders walked so far: programs, what was passed over, and what cannot be read."""
 
     kinds: tuple[str, ...]
+    is_job: Callable[[Path], bool]
     names: set[str] = field(default_factory=set)
     left: list[Left] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
@@ -120,7 +122,7 @@ class _Walk:
             return "link to a folder"
         if folder.startswith("."):
             return "hidden"
-        return "copy in a job folder" if folder == "inputs" and files_of_job(Path(root)) is not None else ""
+        return "copy in a job folder" if folder == "inputs" and self.is_job(Path(root)) else ""
 
     def _leave(self, path: str, why: str) -> None:
         """Note the programs in a folder that is left out, so that nobody takes them for checked; a link as it is."""
