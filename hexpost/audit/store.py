@@ -21,7 +21,7 @@ class Store:
     """Closed runs of each limit, and for each limit and strut the run that may go on in the next batch."""
 
     kept: int = KEPT
-    _rooms: dict[int, "_Room"] = field(default_factory=dict)
+    _rooms: dict[int, "_OfLimit"] = field(default_factory=dict)
     _open: dict[tuple[int, int], Runs] = field(default_factory=dict)
 
     def add(self, runs: Runs, last_tick: int) -> None:
@@ -76,11 +76,11 @@ class Store:
         codes = runs["limit"]
         for code in np.unique(codes):
             of_limit = runs[codes == code]
-            self._rooms.setdefault(int(code), _Room()).take(of_limit, self.kept)
+            self._rooms.setdefault(int(code), _OfLimit()).take(of_limit, self.kept)
 
 
 @dataclass(slots=True)
-class _Room:
+class _OfLimit:
     """The findings of one limit: those kept, how many there are, how many are gone, and the mildest of a full room."""
 
     closed: list[Runs] = field(default_factory=list)

@@ -19,7 +19,7 @@ from hexpost.errors import Fault, InputError
 from hexpost.library import compare
 from hexpost.library.baseline import Acceptance, Baseline, load_baseline, updated
 from hexpost.library.cache import Cache, default_folder
-from hexpost.library.changed import Changed, bases, changed_only, listed
+from hexpost.library.changed import Changed, bases, changed_only, read_list
 from hexpost.library.document import to_json
 from hexpost.library.gate import Progress, Shard, gate, judged, select
 from hexpost.library.junit import to_junit
@@ -31,7 +31,7 @@ from hexpost.library.sarif import to_sarif
 from hexpost.library.seal import own_key
 from hexpost.library.settings import Settings
 from hexpost.library.texts import MOST_NAMES
-from hexpost.tables.ours import listed as files_of_job
+from hexpost.tables.ours import listed
 from hexpost.voice import plural
 from hexpost.workers.engines import Engine
 
@@ -148,8 +148,8 @@ def _names(o: Options, policy: Policy) -> tuple[list[str], Scope]:
     """Return the programs that the command line means, and how they are related to the library."""
     paths = [p for p in o.paths if p != "-"]
     if "-" in o.paths:
-        paths += listed(sys.stdin.buffer.read())
-    found = find(paths, policy.programs, lambda folder: files_of_job(folder) is not None)
+        paths += read_list(sys.stdin.buffer.read())
+    found = find(paths, policy.programs, lambda folder: listed(folder) is not None)
     names, unfit = list(found.names), policy.unfit(found.names)
     if unfit and policy.strict:
         raise InputError([Fault(file=policy.file or "", what=what, code="fits-nothing") for what in unfit])
@@ -161,7 +161,7 @@ def _names(o: Options, policy: Policy) -> tuple[list[str], Scope]:
     if not o.changed:
         return names, scope
     inputs = {n: input_files(policy.settings(n), policy.file, o.baseline, o.against) for n in names}
-    changed = changed_only(names, listed(sys.stdin.buffer.read()), inputs, bases(paths))
+    changed = changed_only(names, read_list(sys.stdin.buffer.read()), inputs, bases(paths))
     if len(changed.missing) == changed.entries and not o.allow_empty:
         raise InputError([_nothing(changed, len(names))])
     return list(changed.names), replace(

@@ -27,7 +27,7 @@ class Changed:
     missing: tuple[str, ...]
 
 
-def listed(text: bytes) -> list[str]:
+def read_list(text: bytes) -> list[str]:
     """Return the paths of a list, one a line or with NUL after each; blank lines are passed over.
 
     A line in quotation marks is read as a string of C (ISO/IEC 9899, 6.4.4.4: a backslash and up to three octal digits

@@ -30,7 +30,7 @@ def find(
     """Return the programs under ``paths`` as names: relative to the working directory where they lie in it.
 
     A folder means the files in it, at any depth, that fit one of ``kinds`` (letter case aside; nothing hidden); a
-    pattern the files that fit it; a file itself. ``is_job``: whether a folder is that of a job, with copies of programs.
+    pattern the files that fit it; a file itself. ``is_job``: whether a folder is that of a job.
 
     Raises
     ------

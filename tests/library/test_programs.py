@@ -6,7 +6,7 @@ import pytest
 from library.shop import CLEAN, write
 
 from hexpost.errors import InputError
-from hexpost.library.changed import changed_only, listed
+from hexpost.library.changed import changed_only, read_list
 from hexpost.library.gate import Shard, select
 from hexpost.library.patterns import fits
 from hexpost.library.programs import find as found
@@ -56,9 +56,9 @@ def test_programs_elsewhere_keep_their_whole_path(shop, tmp_path_factory):
 
 
 def test_lists_may_end_lines_in_any_way():
-    assert listed(b"a.nc\nb c.nc\r\n\n") == ["a.nc", "b c.nc"]
-    assert listed(b"a\nb.nc\0c.nc\0") == ["a\nb.nc", "c.nc"]
-    assert os.fsencode(listed(b"\xff.nc")[0]) == b"\xff.nc"
+    assert read_list(b"a.nc\nb c.nc\r\n\n") == ["a.nc", "b c.nc"]
+    assert read_list(b"a\nb.nc\0c.nc\0") == ["a\nb.nc", "c.nc"]
+    assert os.fsencode(read_list(b"\xff.nc")[0]) == b"\xff.nc"
 
 
 def test_changed_programs_and_those_whose_files_changed(shop):
