@@ -6,12 +6,12 @@ from hexpost.arrays import Array
 from hexpost.machine.ignoring import SETTING, why_not
 from hexpost.machine.table import Table
 from hexpost.machine.word_format import word_format
-from hexpost.machine.wording import UNDECIDED, DialectWord, ReferenceReturn, Wording
+from hexpost.machine.wording import CENTRES, UNDECIDED, DialectWord, ReferenceReturn, Wording
 from hexpost.machine.words import LETTERS, known
 
 RETURNS = ("through-point", "direct")
 DWELL = ("ms", "s", "none")
-ACTIONS, TAKING = ("ignore", "same-as", "refuse", UNDECIDED), ("ignore", "same-as", UNDECIDED)
+ACTIONS, TAKING = ("ignore", "same-as", *CENTRES, "refuse", UNDECIDED), ("ignore", "same-as", UNDECIDED)
 """What can be done with a word of a shop, and which of it may name words that go along."""
 WORD = re.compile(r"[A-Z](\d{1,12}(\.\d{1,3})?)?")
 """A letter, or a code: so many digits are told apart without rounding."""
@@ -33,6 +33,8 @@ def words(t: Table) -> Wording:
         numbers=t.choice("numbers", ("decimal", "implied"), usual.numbers),
         format_mm=word_format(t, "format_mm"),
         format_inch=word_format(t, "format_inch"),
+        arc_centre=t.choice("arc_centre", ("incremental", "absolute"), usual.arc_centre),
+        first_feed=t.positive("first_feed_mm_min", most=1e6) / 60.0 if t.has("first_feed_mm_min") else None,
         inverse_time_arc=t.choice("inverse_time_arc", ("time", "radius"), usual.inverse_time_arc),
         mixed_feed=t.choice("mixed_feed", ("tip", "root-sum-square", "linear"), usual.mixed_feed),
         rotary=t.choice("rotary", ("absolute", "shortest"), usual.rotary),

@@ -35,6 +35,11 @@ class Wording:
     """Places of the implied point by address letter, in programs in mm."""
     format_inch: Mapping[str, Digits] = field(default_factory=dict)
     """Places of the implied point by address letter, in programs in inch."""
+    arc_centre: str = "incremental"
+    """I J K of arcs, until a word of the dialect table says otherwise: ``"incremental"`` (from the start point) or
+    ``"absolute"`` (places, in the coordinates of X Y Z)."""
+    first_feed: float | None = None
+    """Feed of a program without any F, mm/s; ``None`` refuses it."""
     inverse_time_arc: str = "time"
     """F of an arc under inverse time: ``"time"`` (1/F minutes) or ``"radius"`` (feed over radius of the arc)."""
     mixed_feed: str = "tip"
@@ -104,11 +109,16 @@ UNDECIDED = "undecided"
 """Action of a row of the dialect table that somebody has yet to decide."""
 
 
+CENTRES = {"incremental-centres": 0.0, "absolute-centres": 1.0}
+"""Actions of the dialect table that say how arc centres are given, and what stands for them in a program."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DialectWord:
     """One row of the dialect table: the word (``"M77"``, or a letter alone), what is done with it.
 
-    ``action`` is ``"ignore"``, ``"same-as"`` (then ``same_as`` is the word meant), ``"refuse"`` or ``"undecided"``, as
+    ``action`` is ``"ignore"``, ``"same-as"`` (then ``same_as`` is the word meant), ``"absolute-centres"`` or
+    ``"incremental-centres"`` (of arcs, from here on), ``"refuse"`` or ``"undecided"``, as
     if there were no such row. ``message`` is what the report says of it. ``along`` (key ``with``): letters of the words
     in its block that are ignored with it.
     """

@@ -122,6 +122,7 @@ WORDS: tuple[Word, ...] = (
         (94, "feed per minute: tool tip speed along its path; degrees per minute where only A B C move"),
         (95, "feed per revolution: F times the spindle speed S"),
     ),
+    *_codes("G", "spindle mode", RECALLED, (97, "S is the spindle speed in 1/min, as it is without this word")),
     *_codes(
         "M", "stop", RECALLED,
         (0, "stop, after the block's motion"),
@@ -145,6 +146,25 @@ WORDS: tuple[Word, ...] = (
         (7, "coolant 2 on, with the block's motion"),
         (8, "coolant 1 on, with the block's motion"),
         (9, "coolant off, after the block's motion"),
+        (50, "coolant 3 on, with the block's motion"),
+        (51, "coolant 4 on, with the block's motion"),
+    ),
+    *_codes(
+        "M", "clamp", RECALLED,
+        (10, "clamp, after the block's motion; passed on"),
+        (11, "unclamp, with the block's motion; passed on"),
+        (68, "clamp the workpiece, after the block's motion; passed on"),
+        (69, "unclamp the workpiece, with the block's motion; passed on"),
+        (78, "clamp the slide, after the block's motion; passed on"),
+        (79, "unclamp the slide, with the block's motion; passed on"),
+    ),
+    *_codes(
+        "M", "range", RECALLED,
+        (36, "feed range 1, with the block's motion; passed on, F is as written"),
+        (37, "feed range 2, with the block's motion; passed on, F is as written"),
+        (38, "spindle speed range 1, with the block's motion; passed on, S is as written"),
+        (39, "spindle speed range 2, with the block's motion; passed on, S is as written"),
+        *((code, "change of gear, with the block's motion; passed on, S is as written") for code in range(40, 46)),
     ),
     *_codes(
         "M", "override", RECALLED,
@@ -179,16 +199,20 @@ NONE = 255
 """Code of a modal group from which no word has been given yet."""
 MOST_DIGITS = 4
 """A code of more digits is no slip for another."""
-LETTERS = "".join(dict.fromkeys(word.letter for word in WORDS))
+ARC_MODE = "@"
+"""Letter, which no program can hold, of a word that says how arc centres are given: 1 absolute, 0 incremental."""
+LETTERS = "".join(dict.fromkeys(word.letter for word in WORDS)) + ARC_MODE
 """Every address letter with a meaning."""
 LABELS = ("N", "O", ":")
 """Letters of numbers that are not executed."""
-WITH_MOTION = (3, 4, 7, 8, 13, 14)
+WITH_MOTION = (3, 4, 7, 8, 11, 13, 14, *range(36, 46), 50, 51, 69, 79)
 """M codes that take effect with the block's motion; all others after it (common practice, no source)."""
 BREAKING = (0, 1, 2, 6, 30, 60)
 """M codes at which the tool rests and the controller waits."""
 ENDING = (2, 30)
 """M codes that end the program."""
+CLOSING = (2, 5, 9, 30, 99)
+"""M codes that change nothing behind the end of the program: there they only close the file."""
 CUTTER_OFF = 40
 """G code that ends cutter radius compensation."""
 CYCLE_OFF = 80

@@ -12,7 +12,7 @@ from hexpost.moves.expanding.draft import Speller
 from hexpost.moves.expanding.expand import special_blocks, spell
 from hexpost.moves.frames.book import FrameBook, start_frame
 from hexpost.moves.frames.missing import Missing
-from hexpost.moves.frames.runs import check_machine_blocks, cut_runs
+from hexpost.moves.frames.runs import cut_runs, machine_blocks
 from hexpost.moves.frames.unused import UnusedRows
 from hexpost.moves.model import USUAL, Events, Interpretation, Remark, RestartPoint, Switches
 from hexpost.moves.motion import events
@@ -44,6 +44,7 @@ from hexpost.moves.window.modes import keep_machine, keep_modes, modal
 from hexpost.moves.window.sheet import Movement, Sheet
 from hexpost.moves.window.state import State
 from hexpost.program.model import Program
+from hexpost.units import SECONDS_PER_MINUTE
 
 WINDOW = 32768
 """Lines that are interpreted at once: their work arrays stay in the cache."""
@@ -71,6 +72,7 @@ def interpret(
         The block with which it is to begin never runs, or not so often, or nothing moves from it on.
     """
     meaning = Interpreter(machine, tools, setup, faults, program.lines, switches=switches)
+    meaning.reads(program)
     meaning.ledger.faults += unknown_words(program, faults, machine.dialect)
     route = Route(program, meaning.dialect, switches, meaning.ledger)
     meaning.uncalled(route.uncalled)
@@ -120,6 +122,12 @@ class Interpreter:
         self.ignored: list[Remark] = []
         self.cut: RestartPoint | None = None
 
+    def reads(self, program: Program) -> None:
+        """Take in what only the whole program shows: whether it has any F."""
+        first = self.machine.words.first_feed
+        if first is not None and not program.places("F").size:
+            self.state.first_feed = first * SECONDS_PER_MINUTE
+
     def add(self, part: Extract | Program) -> None:
         """Take in the next blocks."""
         extract = stretch(part, 0, part.lines) if isinstance(part, Program) else part
@@ -160,7 +168,7 @@ class Interpreter:
         """Take in the words of blocks that are spelled out."""
         modes = modal(sheet, self.state)
         sheet, dwells = take_dwells(sheet, self.machine.words, complaints)
-        check_machine_blocks(sheet, modes, complaints)
+        modes, said = machine_blocks(sheet, modes, complaints)
         check_rotary(sheet, self.book, complaints)
         movement = Movement(moving_blocks(sheet, modes, complaints))
         reading = self.machine.words
@@ -184,7 +192,7 @@ class Interpreter:
         self.in_force.look(blocks, fed, rows, self.store.count)
         self.c_line = self.c_line or turning_line(blocks)
         self.store.add(moved)
-        self.readings |= dict.fromkeys(unstated(blocks, self.machine.asked_units))
+        self.readings |= dict.fromkeys((*said, *unstated(blocks, self.machine.asked_units)))
         self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed, turns))
 
     def finish(self) -> Interpretation:

@@ -68,7 +68,6 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("spindle-speed-bad", "‸S-5", "the sense of rotation is said by M03 and M04: take the sign out", alone=True),
     Mistake("machine-coordinates-alone", "‸G53", "name the axes to move, or take the word out", alone=True),
     Mistake("machine-coordinates-arc", "‸G53 G02 X1 I5 F5", "write G00 or G01 into this block"),
-    Mistake("machine-coordinates-incremental", "G91 ‸G53 Z0", "write G90 into this block"),
     Mistake("cycle-r-missing", "‸G81 X5 Z-3 F100", "write R, the level above the work where feed begins"),
     Mistake("cycle-depth-missing", "‸G81 X5 R2 F100", "write Z (along the tool) with the bottom of the hole"),
     Mistake("cycle-peck-missing", "‸G83 X5 Z-9 R2 F100", "write Q, how deep the tool goes at a time"),
@@ -108,6 +107,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("call-without-number", "‸M98", "write P with the number of the subprogram"),
     Mistake("subprogram-missing", "M98 ‸P77", "a subprogram is after M30"),
     Mistake("words-after-end", "M30\n‸G00 X1", "these blocks would never run"),
+    Mistake("words-after-end", "M30\nM05 M30\nM09 ‸M08", "these blocks would never run"),
 )  # fmt: skip
 
 HINTS = {m.code: m.hint for m in MISTAKES}

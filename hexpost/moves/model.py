@@ -16,7 +16,7 @@ FEED_TIP, FEED_TILT, FEED_INVERSE, FEED_RAPID = 0, 1, 2, 3
 """How ``feed`` is meant: tip speed in mm/s; tilt speed in rad/s (pure rotations); 1/s (the whole move lasts
 1/feed seconds); as fast as the tool-tip limits allow (feed is inf)."""
 
-HOME, PECK = 1, 2
+HOME, PECK, FIRST_FEED = 1, 2, -1  # the last: line of the F of a program without any
 F_PER_MINUTE, F_PER_REVOLUTION, F_INVERSE = 0, 1, 2
 """How F is written: a minute, a revolution of the spindle, or the inverse of the minutes of a block."""
 
@@ -201,7 +201,7 @@ class Written:
     ``scale``: millimetres of its unit of length (25.4 or 1). ``mode``: ``F_PER_MINUTE``, ``F_PER_REVOLUTION`` or
     ``F_INVERSE``. ``tapping``: 1 in a right-hand thread, -1 in a left-hand one. ``led``: ``HOME`` in reference
     returns, ``PECK`` back into a hole. ``feed``: the F in force as read, nan for none (and under ``F_INVERSE``).
-    ``line``: the line whose F word that is, 0 where the block has its own. A run of it is one run of that line.
+    ``line``: the line whose F word that is, 0 where the block has its own, ``FIRST_FEED`` where there is none.
     """
 
     scale: Modal = field(default_factory=lambda: always(1.0))

@@ -6,13 +6,14 @@ from hexpost.arrays import Array
 from hexpost.machine.model import Tools
 from hexpost.machine.wording import AskedUnits, Wording
 from hexpost.machine.words import NONE, OPTIONAL_STOP
-from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Arcs, Remark, Switches
+from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, FIRST_FEED, Arcs, Remark, Switches
 from hexpost.moves.motion.feeds import MoveFeeds
 from hexpost.moves.reading.dwells import Dwells
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.modes import INCH, SAME_AS
 from hexpost.moves.window.sheet import Sheet
+from hexpost.units import SECONDS_PER_MINUTE
 
 INCH_CODES = (INCH, *(code for code, same in SAME_AS.items() if same == INCH))
 INVERSE_TIME = {
@@ -34,6 +35,14 @@ def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: MoveFeeds, arcs:
         (_has(sheet, "tool length", 44), "G44 subtracts the length of its row"),
         (_has(sheet, "path control", 62), "G62 is continuous, as G64"),
         (_has(sheet, "path control", 60), "G60 stops exactly at the end of every feed move, as G61"),
+        (
+            bool((fed.line == FIRST_FEED).any()),
+            f"F: none in the program, {_first(blocks.reading):g} mm/min by first_feed_mm_min of the machine file",
+        ),
+        (
+            bool(len(arcs.move)) and _absolute(blocks),
+            "arc centres I J K are absolute: places in the coordinates of X Y Z, under G91 too",
+        ),
         (bool((fed.mode == FEED_INVERSE).any()), INVERSE_TIME[blocks.reading.inverse_time_arc]),
         (
             blocks.reading.rotary == "shortest" and any(sheet.letter(x).count for x in "ABC"),
@@ -116,6 +125,17 @@ def unpointed(extract: Extract, reading: Wording) -> tuple[str, ...]:
     if reading.numbers == "implied":
         return ("numbers without a point: the point is where the format of the machine file puts it",)
     return ("numbers without a point are read as written: X10 is 10, not 10 increments",)
+
+
+def _first(reading: Wording) -> float:
+    """Return the feed of programs without any F, mm/min."""
+    return (reading.first_feed or 0.0) * SECONDS_PER_MINUTE
+
+
+def _absolute(blocks: Blocks) -> bool:
+    """Return whether any block has absolute arc centres in force."""
+    mode = blocks.modes.arc_mode
+    return bool((mode == 1).any() or (blocks.reading.arc_centre == "absolute" and (mode == NONE).any()))
 
 
 def _has(sheet: Sheet, group: str, code: int) -> bool:

@@ -75,6 +75,7 @@ def trace(
     that all is in force that would be. Memory does not grow with the number of blocks.
     """
     interpreter = Interpreter(machine, tools, setup, [], 1, switches=switches)
+    interpreter.reads(program)
     dialect = Dialect(machine.dialect)
     said: dict[str, float] = {}
     for extract in Route(program, dialect, switches, Ledger([])).extracts(WINDOW):
@@ -145,6 +146,8 @@ def _traced(part: Extract, before: State, interpreter: Interpreter, said: dict[s
         place = np.stack(
             [fill(rows[last], end, part.rows, o) for end, o in zip(steps.end[:, last], opening, strict=True)]
         )
+    if not np.isnan(state.first_feed):
+        feed, scale = np.full(len(feed), state.first_feed), np.ones(len(feed))
     names, once = _alone(part)
     return Trace(
         lines=part.line(np.arange(part.rows)),

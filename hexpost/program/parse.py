@@ -38,7 +38,7 @@ def parse(text: str) -> Line:
             address, number = part.children
             assert isinstance(address, Token)
             words.append((ord(address.upper()), float(str(number)), "." in str(number), column(address)))
-        elif part.type == "LABEL":
+        elif part.type in ("LABEL", "NAMED"):
             words.append((ord(part[0].upper()), float(part[1:]), False, column(part)))
         elif part.type == "SKIP":
             skip = skip_level(part)

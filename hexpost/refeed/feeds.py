@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.moves.model import F_PER_MINUTE, FEED_RAPID, SAME_WORD, Interpretation
+from hexpost.moves.model import F_PER_MINUTE, FEED_RAPID, FIRST_FEED, SAME_WORD, Interpretation
 
 ELSEWHERE = -1
 """Stands for a line whose F word is not that of a feed move: a rapid, or a block of its own."""
@@ -109,8 +109,10 @@ def _sources(meaning: Interpretation, at: Ints, line: Ints, back: Ints) -> tuple
     source = np.where(line[place] == far, place, ELSEWHERE)
     near = np.flatnonzero(run[1:] == run[:-1]) + 1
     source[near] = back[near - 1]
-    which = np.flatnonzero((far > 0) & (source != back))
-    pairs = np.stack((back[which], source[which], meaning.written.feed.at(at[which])))
+    which = np.flatnonzero((far != 0) & (source != back))
+    given = meaning.written.feed.at(at[which])
+    given[(far[which] == FIRST_FEED) & (source[which] == ELSEWHERE)] = 0.0  # it ends once there is any F
+    pairs = np.stack((back[which], source[which], given))
     to, source_of, given = np.unique(pairs, axis=1)
     return to.astype(np.int64), source_of.astype(np.int64), given
 

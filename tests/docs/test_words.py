@@ -69,11 +69,17 @@ def test_keys_that_the_machine_file_shows_are_keys_with_their_defaults(shown):
     assert (shown.words.units, shown.words.manual_withdrawal, shown.words.g74) == ("mm", 20.0, "through-point")
     assert shown.words.format_mm["X"] == Digits(5, 3) and shown.words.format_inch["F"] == Digits(3, 1)
     usual = Wording()
-    assert replace(shown.words, units=None, g74=None, manual_withdrawal=None, format_mm={}, format_inch={}) == usual
+    assert shown.words.first_feed == pytest.approx(500 / 60)
+    assert (
+        replace(
+            shown.words, first_feed=None, units=None, g74=None, manual_withdrawal=None, format_mm={}, format_inch={}
+        )
+        == usual
+    )
     text = DEMONSTRATION.read_text()
     assert not [name for name in tomllib.loads(text) if name in ("words", "dialect", "tool_change")]
     for field in Wording.__dataclass_fields__:
-        assert re.search(rf"^#{field}(_mm|_s)? = ", text, re.MULTILINE), field
+        assert re.search(rf"^#{field}(_mm|_s|_mm_min)? = ", text, re.MULTILINE), field
 
 
 def test_tables_that_the_machine_file_shows_are_understood(shown):
@@ -81,6 +87,7 @@ def test_tables_that_the_machine_file_shows_are_understood(shown):
         ("M77", "ignore", "", ""),
         ("G65", "ignore", "", "PQXYZ"),
         ("M78", "same-as", "M8", ""),
+        ("G12.3", "absolute-centres", "", ""),
         ("G64", "same-as", "G64", "P"),
     ]
     assert [axis.word for axis in shown.programmed_axes.axes] == ["A", "C"]

@@ -138,9 +138,9 @@ PLACES = (
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("word", [w for w in WORDS if w.code is not None], ids=lambda w: w.name)
+@pytest.mark.parametrize("word", [w for w in WORDS if w.code is not None and w.name != "G97"], ids=lambda w: w.name)
 def test_every_code_changes_something_somewhere(word):
-    """In some block it is not the same as another of its group, or none."""
+    """In some block it is not the same as another of its group, or none; G97 says what is so without it."""
     others = [w.name for w in WORDS if w.group == word.group and w.name != word.name] or [""]
 
     def differs(block: str) -> bool:

@@ -17,7 +17,7 @@ Row = dict[str, tuple[int, float]]
 
 Step = Callable[[Sheet, Ints], None]
 """Takes in rows that are spelled out, with the block (rows,) that each came from."""
-LATE = ("stop", "spindle", "tool change", "coolant", "override")
+LATE = ("stop", "spindle", "tool change", "coolant", "override", "clamp", "range")
 """Groups of which some words act after the motion of their block."""
 
 

@@ -1,15 +1,17 @@
 """Runs of blocks that share one frame: work offset, tool length, tool in the spindle, machine coordinates."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hexpost.arrays import Codes, Ints
 from hexpost.moves.frames.book import MACHINE
 from hexpost.moves.window.complaints import Complaints
-from hexpost.moves.window.modes import AXES, Modes
+from hexpost.moves.window.modes import ABSOLUTE, AXES, INCREMENTAL, Modes
 from hexpost.moves.window.sheet import Sheet, Words, fill, first_rows
 from hexpost.moves.window.state import Key, State
+
+UNDER_G91 = "G53 under G91: its words are places in machine coordinates, absolute as under G90"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,15 +102,22 @@ def _joined(first: Ints, key: Ints, work: Ints) -> Runs:
     return Runs(first[new], key[new], work[new])
 
 
-def check_machine_blocks(sheet: Sheet, modes: Modes, complaints: Complaints) -> None:
-    """Report blocks in machine coordinates that could be meant in more than one way."""
+def machine_blocks(sheet: Sheet, modes: Modes, complaints: Complaints) -> tuple[Modes, tuple[str, ...]]:
+    """Return the modes with blocks in machine coordinates absolute, and how they were read; report what cannot be.
+
+    A place in machine coordinates is absolute, whatever G90 and G91 say (common practice, no source): nobody needs
+    machine coordinates for an increment.
+    """
     words = sheet.group("machine coordinates")
     if words.count == 0:
-        return
+        return modes, ()
     named: Codes = np.zeros(sheet.rows, dtype=np.uint8)
     for letter in AXES:
         named[sheet.letter(letter).row] = 1
-    motion, distance = modes.motion[words.row], modes.distance[words.row]
+    motion = modes.motion[words.row]
+    distance = modes.distance.copy()
+    distance[words.row] = ABSOLUTE
+    said = bool((modes.distance[words.row] == INCREMENTAL).any())
     complaints.words(
         words.at[named[words.row] == 0],
         "machine-coordinates-alone",
@@ -120,9 +129,4 @@ def check_machine_blocks(sheet: Sheet, modes: Modes, complaints: Complaints) -> 
         "machine-coordinates-arc",
         lambda word: f"{word} is in a block with an arc; a block in machine coordinates takes G00 or G01",
     )
-    complaints.sequels(
-        words.at[distance == 91],
-        "machine-coordinates-incremental",
-        lambda word: f"{word} while G91 is in force: a place in machine coordinates is absolute",
-        "write G90 into this block",
-    )
+    return replace(modes, distance=distance), (UNDER_G91,) if said else ()

@@ -7,6 +7,7 @@ from math import pi
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
+from hexpost.machine.words import NONE
 from hexpost.moves.model import Arcs
 from hexpost.moves.motion.positions import Positions
 from hexpost.moves.window.blocks import Blocks
@@ -19,9 +20,13 @@ FULL = 1e-6
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Asked:
-    """What the blocks of k arcs say: offsets I J K (3, k) and radius (k,) in mm, and which of them are given."""
+    """What the blocks of k arcs say: offsets I J K (3, k) and radius (k,) in mm, and which of them are given.
+
+    ``named`` (3, k): which of I J K stand in the block.
+    """
 
     offset: Array
+    named: Flags
     given: Flags
     radius: Array
     by_radius: Flags
@@ -44,13 +49,21 @@ def arcs(blocks: Blocks, at: Positions) -> Arcs:
     tolerance = blocks.reading.arc_tolerance
     start, end = at.start[:, move], at.end[:, move]
     asked = _asked(blocks, move)
+    absolute = _absolute(blocks, move)
+    asked.offset[:] -= np.where(absolute & asked.named, start[:3], 0.0)
     sign = np.where(motion[move] == 3, 1.0, -1.0)
     a = np.stack((start[u, k], start[v, k]))
     b = np.stack((end[u, k], end[v, k]))
     rows = movement.rows[move]
     tell = _Teller(blocks.complaints, rows, ~blocks.complaints.spoilt(rows))
     certain = blocks.complaints.certain(rows) & blocks.complaints.certain(movement.rows[np.maximum(move - 1, 0)])
-    _check_words(asked, w, k, tell)
+    _check_words(asked, w, k, absolute, tell)
+    tell.say(
+        absolute & asked.given & ~(asked.named[u, k] & asked.named[v, k]),
+        "arc-centre-half",
+        "the centre of the arc is absolute, and one of its two places is missing",
+        "write the two of I J K that belong to the plane",
+    )
     tell.known &= certain
     c = np.where(
         asked.by_radius,
@@ -86,20 +99,27 @@ class _Teller:
 def _asked(blocks: Blocks, move: Ints) -> _Asked:
     """Return what the blocks of the arcs say of their centres."""
     offset, radius = np.zeros((3, len(move))), np.zeros(len(move))
+    named = np.zeros((3, len(move)), dtype=np.bool_)
     given, by_radius = np.zeros(len(move), dtype=np.bool_), np.zeros(len(move), dtype=np.bool_)
-    for column, flag, letter in zip(
-        (*offset, radius), (given, given, given, by_radius), ("I", "J", "K", "R"), strict=True
-    ):
+    for column, flag, letter in zip((*offset, radius), (*named, by_radius), ("I", "J", "K", "R"), strict=True):
         words = blocks.sheet.letter(letter)
         motion = blocks.modes.motion[words.row]
         words = words.take((motion == 2) | (motion == 3))
         of_arc = np.searchsorted(move, blocks.movement.place(words.row))
         column[of_arc] = blocks.millimetres(words)
         flag[of_arc] = True
-    return _Asked(offset, given, radius, by_radius)
+    return _Asked(offset, named, np.any(named, axis=0, out=given), radius, by_radius)
 
 
-def _check_words(asked: _Asked, normal: Ints, k: Ints, tell: _Teller) -> None:
+def _absolute(blocks: Blocks, move: Ints) -> Flags:
+    """Return which arcs (k,) have absolute centres."""
+    usual = blocks.reading.arc_centre == "absolute"
+    mode = blocks.movement.column(blocks.modes.arc_mode)[move]
+    out: Flags = np.where(mode == NONE, usual, mode == 1)
+    return out
+
+
+def _check_words(asked: _Asked, normal: Ints, k: Ints, absolute: Flags, tell: _Teller) -> None:
     """Report arcs with no centre, with two, or with a centre out of their plane."""
     tell.say(
         ~asked.given & ~asked.by_radius,
@@ -112,7 +132,7 @@ def _check_words(asked: _Asked, normal: Ints, k: Ints, tell: _Teller) -> None:
         "the arc has I J K and R; take one of them out",
     )
     tell.say(
-        asked.offset[normal, k] != 0.0,
+        (asked.offset[normal, k] != 0.0) | (absolute & asked.named[normal, k]),
         "arc-word-out-of-plane",
         "the centre of the arc is out of its plane; write the two of I J K that belong to the plane",
         "check G17, G18, G19; a lead per turn is not read: give the end point",
@@ -162,7 +182,7 @@ def _centre_by_offset(
             f"the end point of the arc is not on its circle: the start radius is {radius[k]:.6g} mm, the end radius "
             f"{end_radius[k]:.6g} mm, and they may differ by {tolerance:g} mm"
         ),
-        "centres are read as increments from the start point; check I J K, or words.arc_tolerance_mm",
+        "are centres increments or places (words.arc_centre)? check I J K, or words.arc_tolerance_mm",
     )
     return a + offset
 

@@ -7,7 +7,7 @@ import numpy as np
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
 from hexpost.machine.words import NONE
 from hexpost.moves.frames.book import SAME
-from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, Arcs
+from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, FIRST_FEED, Arcs
 from hexpost.moves.motion.positions import Positions
 from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.complaints import Complaints
@@ -15,7 +15,7 @@ from hexpost.moves.window.sheet import Words, fill
 from hexpost.moves.window.state import State
 from hexpost.units import RAD_PER_DEG, SECONDS_PER_MINUTE
 
-INVERSE, PER_REVOLUTION = 93, 95
+INVERSE, PER_MINUTE, PER_REVOLUTION = 93, 94, 95
 ROOT_SUM_SQUARE = "root-sum-square"
 """Reading of F that counts millimetres (or inches) and degrees together."""
 SMALLEST = 1e-6
@@ -58,6 +58,8 @@ def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> MoveFeeds
     inverse = movement.column(modes.feed_mode) == INVERSE
     _refuse_lost(words, blocks, rapid)
     word, scale, line, number = _modal(words, blocks, state)
+    if not np.isnan(state.first_feed):
+        _first(word, scale, line, (blocks, tip, state.first_feed))
     written = _by_speed(word, blocks, state, rapid | (motion == NONE))
     mode = np.full(movement.count, FEED_TIP, dtype=np.uint8)
     feed = written * scale
@@ -84,6 +86,15 @@ def feeds(blocks: Blocks, at: Positions, turns: Arcs, state: State) -> MoveFeeds
     feed[rapid] = np.inf
     mode[rapid] = FEED_RAPID
     return MoveFeeds(feed, mode, tip, tilt, word, line, number)
+
+
+def _first(word: Array, scale: Array, line: Lines, given: tuple[Blocks, Flags, float]) -> None:
+    """Put the feed of a program without any F, mm/min, into moves whose tip moves under feed per minute."""
+    blocks, tip, feed = given
+    movement = blocks.movement
+    at = np.flatnonzero(tip & np.isnan(word) & (movement.column(blocks.modes.feed_mode) == PER_MINUTE))
+    unit = np.ones(len(at)) if blocks.scale is None else blocks.scale[movement.rows[at]]
+    word[at], scale[at], line[at] = feed / unit, unit / SECONDS_PER_MINUTE, FIRST_FEED
 
 
 def _share(blocks: Blocks, at: Positions, turns: Arcs) -> Array:

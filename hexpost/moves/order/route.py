@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from hexpost.arrays import Ints
-from hexpost.machine.words import CALL, ENDING, LABELS, RETURN
+from hexpost.machine.words import CALL, CLOSING, ENDING, LABELS, RETURN
 from hexpost.moves.model import Switches
 from hexpost.moves.order.subprograms import Book, Section
 from hexpost.moves.reading.dialect import Dialect
@@ -71,9 +71,11 @@ class Route:
         return rows[~np.isin(rows, self._skipped)]
 
     def _refuse_after_end(self, until: int) -> None:
-        """Report the first word between the end of the program and row ``until``."""
+        """Report the first word between the end of the program and row ``until`` that does more than close the file."""
         begin, end = int(self.program.first[self._end]), int(self.program.first[until])
-        said = begin + np.flatnonzero(~np.isin(self.program.letter[begin:end], [ord(x) for x in LABELS]))
+        letter, value = self.program.letter[begin:end], self.program.value[begin:end]
+        closes = (letter == ord("M")) & np.isin(value, CLOSING)
+        said = begin + np.flatnonzero(~closes & ~np.isin(letter, [ord(x) for x in LABELS]))
         if said.size:
             found = self._complaints.written(int(said[0]))
             self._complaints.word(

@@ -9,7 +9,7 @@ import numpy as np
 from hexpost.arrays import Codes, Flags
 from hexpost.errors import Fault
 from hexpost.machine.wording import DialectWord
-from hexpost.machine.words import ENDING, LETTERS, OPTIONAL_STOP, group_of, groups
+from hexpost.machine.words import ARC_MODE, ENDING, LETTERS, OPTIONAL_STOP, group_of, groups
 from hexpost.moves.model import Switches
 from hexpost.moves.reading.dialect import decided
 from hexpost.moves.window.complaints import UNSAID, Complaints
@@ -46,7 +46,8 @@ def read_sheet(extract: Extract, state: State, switches: Switches, complaints: C
         if letter in letters:
             coded |= _by_group(letter, letters.pop(letter), complaints)
     for letter, found in letters.items():
-        letters[letter] = _unrepeated(found, complaints, f"{letter} twice in one block")
+        twice = "two words for arc centres in one block" if letter == ARC_MODE else f"{letter} twice in one block"
+        letters[letter] = _unrepeated(found, complaints, twice)
     if not switches.stops and "stop" in coded:
         coded["stop"] = coded["stop"].take(coded["stop"].value != OPTIONAL_STOP)
     _check_numbers(letters, complaints)

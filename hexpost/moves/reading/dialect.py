@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
-from hexpost.machine.wording import UNDECIDED, DialectWord
-from hexpost.machine.words import CALL, group_of, groups
+from hexpost.machine.wording import CENTRES, UNDECIDED, DialectWord
+from hexpost.machine.words import ARC_MODE, CALL, group_of, groups
 from hexpost.moves.model import Remark
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.extract import Extract
@@ -40,6 +40,11 @@ class Dialect:
             if row.action == "same-as":
                 letter[at], value[at] = ord(row.same_as[0]), float(row.same_as[1:])
                 self._same[f"{row.word} is read as {row.same_as} (dialect table of the machine file)"] = None
+                continue
+            if row.action in CENTRES:
+                letter[at], value[at] = ord(ARC_MODE), CENTRES[row.action]
+                meant = row.action.replace("-", " ")
+                self._same[f"{row.word} means {meant} of arcs (dialect table of the machine file)"] = None
                 continue
             letter[at] = TAKEN_OUT
             if row.action == "refuse":

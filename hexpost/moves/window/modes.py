@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Codes
+from hexpost.machine.words import ARC_MODE
 from hexpost.moves.window.sheet import Sheet, fill
 from hexpost.moves.window.state import State
 
@@ -20,7 +21,10 @@ SAME_AS = {70: INCH, 71: METRIC, 60: EXACT, 62: CONTINUOUS}
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Modes:
-    """Columns (rows,) of G codes in force; ``NONE`` where no word of the group has been given."""
+    """Columns (rows,) of G codes in force; ``NONE`` where no word of the group has been given.
+
+    ``arc_mode``: 1 where arc centres are absolute, 0 where they are incremental, likewise.
+    """
 
     motion: Codes
     plane: Codes
@@ -28,6 +32,7 @@ class Modes:
     distance: Codes
     feed_mode: Codes
     path_control: Codes
+    arc_mode: Codes
     last: dict[str, int]
     """What stays in force after the last block, by group; empty without blocks."""
 
@@ -50,6 +55,10 @@ def modal(sheet: Sheet, state: State) -> Modes:
         return out
 
     last: dict[str, int] = {}
+    centres = sheet.letter(ARC_MODE)
+    arc_mode = fill(centres.row, centres.value.astype(np.uint8), sheet.rows, state.arc_mode)
+    if len(arc_mode):
+        last["arc mode"] = int(arc_mode[-1])
     return Modes(
         column("motion", state.motion),
         column("plane", state.plane),
@@ -57,6 +66,7 @@ def modal(sheet: Sheet, state: State) -> Modes:
         column("distance", state.distance),
         column("feed mode", state.feed_mode),
         column("path control", state.path_control),
+        arc_mode,
         last,
     )
 
@@ -67,6 +77,7 @@ def keep_modes(modes: Modes, state: State) -> None:
         state.motion, state.plane = modes.last["motion"], modes.last["plane"]
         state.units, state.distance = modes.last["units"], modes.last["distance"]
         state.feed_mode, state.path_control = modes.last["feed mode"], modes.last["path control"]
+        state.arc_mode = modes.last["arc mode"]
 
 
 def keep_machine(sheet: Sheet, state: State) -> None:

@@ -73,6 +73,7 @@ class State:
     ``pose`` (6,) is where the tool is, in ``frame``; ``rotary`` (3,) the modal A B C of the work frame, rad.
     ``feed`` is the modal F as written (nan: none in force) and ``feed_scale`` the millimetres of its unit;
     ``feed_line`` is its line, ``feed_number`` counts the F words (and changes of feed mode) so far.
+    ``first_feed`` is that of a program without any F, mm/min (nan: none). ``arc_mode`` is 1 for absolute arc centres.
     ``row`` is the last H given, ``selected`` the last T, -1 for none. ``ended``: the end word has been read.
     ``preset`` is the number of the shift that G92 has set; ``spindle`` the last M code of the spindle,
     ``speed`` the last S, ``cutter`` the last of G40 G41 G42, ``holes`` the pecks and ``drilled`` the holes so far.
@@ -86,6 +87,7 @@ class State:
     distance: int = 90
     feed_mode: int = 94
     path_control: int = 64
+    arc_mode: int = NONE
     offset: int = 54
     length: int = 49
     row: int = -1
@@ -95,6 +97,7 @@ class State:
     feed_scale: float = 1.0
     feed_line: int = 0
     feed_number: int = 0
+    first_feed: float = float("nan")
     ended: bool = False
     preset: int = 0
     spindle: int = NONE
