@@ -201,8 +201,10 @@ MOST_DIGITS = 4
 """A code of more digits is no slip for another."""
 ARC_MODE = "@"
 """Letter, which no program can hold, of a word that says how arc centres are given: 1 absolute, 0 incremental."""
-LETTERS = "".join(dict.fromkeys(word.letter for word in WORDS)) + ARC_MODE
+LETTERS = "".join(dict.fromkeys(word.letter for word in WORDS))
 """Every address letter with a meaning."""
+READ = LETTERS + ARC_MODE
+"""Letters of words as they are read."""
 LABELS = ("N", "O", ":")
 """Letters of numbers that are not executed."""
 WITH_MOTION = (3, 4, 7, 8, 11, 13, 14, *range(36, 46), 50, 51, 69, 79)

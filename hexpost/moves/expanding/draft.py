@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.machine.model import Machine
-from hexpost.machine.words import LETTERS, WITH_MOTION
+from hexpost.machine.words import READ, WITH_MOTION
 from hexpost.moves.frames.book import FrameBook
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.sheet import Sheet, Words
@@ -63,7 +63,7 @@ class RowDraft:
         for key, column in self._columns.items():
             at, row, value = zip(*column, strict=True)
             words = Words(np.array(at, np.int64), np.array(row, np.int32), np.array(value, np.float64))
-            (letters if key in LETTERS else groups)[key] = words
+            (letters if key in READ else groups)[key] = words
         return Sheet(len(self.home), letters, groups), np.array(self.home, dtype=np.int64)
 
 

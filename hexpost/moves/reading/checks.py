@@ -9,7 +9,7 @@ import numpy as np
 from hexpost.arrays import Codes, Flags
 from hexpost.errors import Fault
 from hexpost.machine.wording import DialectWord
-from hexpost.machine.words import ARC_MODE, ENDING, LETTERS, OPTIONAL_STOP, group_of, groups
+from hexpost.machine.words import ARC_MODE, ENDING, OPTIONAL_STOP, READ, group_of, groups
 from hexpost.moves.model import Switches
 from hexpost.moves.reading.dialect import decided
 from hexpost.moves.window.complaints import UNSAID, Complaints
@@ -68,7 +68,7 @@ def _executed(extract: Extract, state: State) -> int:
 
 def _refuse_letters(letters: Codes, complaints: Complaints) -> None:
     """Report the words whose address letter has no meaning."""
-    at = np.flatnonzero(~np.isin(letters, [0, *(ord(x) for x in LETTERS)]))
+    at = np.flatnonzero(~np.isin(letters, [0, *(ord(x) for x in READ)]))
     complaints.words(at, "unknown-word", lambda word: f"unknown word {word}: the letter {word[0]} is not read")
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
-from hexpost.machine.words import LABELS, LETTERS
+from hexpost.machine.words import LABELS, READ
 from hexpost.moves.window.extract import Extract
 
 T = TypeVar("T", bound=np.generic)
@@ -72,7 +72,7 @@ def arrange(extract: Extract, rows: int) -> dict[str, Words]:
     letters, counted, values = extract.letter[:words], extract.counted[:words], extract.value[:words]
     first = np.int32(extract.counted0)
     out = {}
-    for letter in LETTERS:
+    for letter in READ:
         here = letters == ord(letter)
         if letter not in LABELS and np.count_nonzero(here):
             at = np.flatnonzero(here)
