@@ -147,9 +147,9 @@ def when(f: Finding) -> str:
     return f"at {start} s" if start == end else f"from {start} s to {end} s"
 
 
-def advice(f: Finding, feed: Finding | None = None) -> str:
-    """Return what to do; ``feed`` is the finding whose advised feed the line needs, if it is another one."""
-    return _filled(f.limit.advice.words(f.case), f, feed or f)
+def advice(f: Finding) -> str:
+    """Return what to do."""
+    return _filled(f.limit.advice.words(f.case), f)
 
 
 def feed_word(f: Finding, feed: float | None, *, full: bool = True) -> str:
@@ -204,10 +204,10 @@ def not_looked_at(unseen: Iterable[NotLookedAt]) -> str:
     return f"Not looked at: {'; '.join(rows)}." if rows else ""
 
 
-def _filled(text: str, f: Finding, feed: Finding | None = None) -> str:
+def _filled(text: str, f: Finding) -> str:
     """Return a text of the table of limits with the numbers of a finding in it."""
     peak, allowed = reading(abs(f.peak), f.allowed, f.limit.unit)
-    return text.format(peak=peak, allowed=allowed, feed=feed_words(feed or f))
+    return text.format(peak=peak, allowed=allowed, feed=feed_words(f))
 
 
 def duration(seconds: float) -> str:

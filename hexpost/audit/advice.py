@@ -8,7 +8,7 @@ from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.audit.band import Context
 from hexpost.audit.limit import BELOW, FEED, RAMP, RAMP_FEED, RAPID, USUAL, Law, Limit
 from hexpost.audit.model import Runs
-from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT
+from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, LINE
 from hexpost.setpoints.model import Setpoints
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
@@ -54,7 +54,11 @@ class Adviser:
         tip = context.machine.tool_tip
         self._rho = tip.corner_tolerance / tip.corner_tolerance_tilt
         self._jerks = (tip.jerk, tip.tilt_jerk)
-        self._mode = np.append(context.moves.feed_mode, np.uint8(FEED_RAPID))
+        moves = context.moves
+        self._mode = np.append(moves.feed_mode, np.uint8(FEED_RAPID))
+        still = (moves.kind == LINE) & (moves.start[:3] == moves.end[:3]).all(axis=0)
+        turning = (moves.feed_mode == FEED_TILT) | ((moves.feed_mode == FEED_INVERSE) & still)
+        self._turning: Flags = np.append(turning, False)
         self._tail: Tail | None = None
 
     def remember(self, setpoints: Setpoints) -> None:
@@ -80,10 +84,10 @@ class Adviser:
         mode = self._mode[setpoints.poses.move[at]]
         parts = self._parts(limit.law, runs, row, at, setpoints)
         rate, bend = setpoints.poses.rate[:, at], setpoints.poses.acceleration[:, at]
-        runs["turning"] = turning = _turning(rate, mode)
+        runs["turning"] = turning = self._turning[setpoints.poses.move[at]]
         reached = _speed(rate, turning)
         pull = np.where(turning, _pull(rate[3:], bend[3:]), _pull(rate[:3], bend[:3]))
-        for name, share in (("margin_feed", margin), ("feed", 1.0))[margin == 1.0 :]:
+        for name, share in (("margin_feed", margin), ("own_feed", 1.0))[margin == 1.0 :]:
             allowed, broken = share * runs["allowed"], runs["ratio"] > share
             ramp = parts[0] > RAMP_SHARE * allowed if limit.law is Law.SECOND else parts[0] >= allowed
             case = _cases(mode, ramp, RAMP_FEED if limit.law is Law.SECOND else RAMP)
@@ -157,6 +161,20 @@ class Adviser:
         return out
 
 
+def settle(runs: Runs) -> None:
+    """Write into ``runs`` (m,) the feeds that are advised: of a line the least, so that it clears all its limits.
+
+    A limit of a line that no feed keeps has none. The feed for margins clears limits without one, too.
+    """
+    lines, back = np.unique(runs["line"], return_inverse=True)
+    for name, of in (("feed", ("own_feed",)), ("margin_feed", ("margin_feed", "own_feed"))):
+        least = np.full(len(lines), np.inf)
+        for column in of:
+            np.fmin.at(least, back, runs[column])
+        own = runs[of[0]]
+        runs[name] = np.where(np.isfinite(own), least[back], own)
+
+
 def _ramp(slope: Array, value: Array, along: Array, pull: Array) -> Array:
     """Return the part (m,) of a strut ``value`` that comes from ``pull`` along the path; from rest, all of it."""
     return _share(slope * pull, along, value)
@@ -173,13 +191,6 @@ def _pull(velocity: Array, acceleration: Array) -> Array:
 def _share(product: Array, speed: Array, at_rest: Array) -> Array:
     """Return ``product`` / ``speed`` (m,), and ``at_rest`` where nothing moves."""
     return np.divide(product, speed, out=at_rest.astype(np.float64), where=speed > STILL)
-
-
-def _turning(rate: Array, mode: Codes) -> Flags:
-    """Return where (m,) F speaks of the tilt: in pure rotations."""
-    still: Flags = np.sqrt((rate[:3] * rate[:3]).sum(axis=0)) < STILL
-    out: Flags = (mode == FEED_TILT) | ((mode == FEED_INVERSE) & still)
-    return out
 
 
 def _speed(rate: Array, turning: Flags) -> Array:

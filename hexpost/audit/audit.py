@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from hexpost.arrays import Array
-from hexpost.audit.advice import Adviser
+from hexpost.audit.advice import Adviser, settle
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.band import Apart, Context, Figures, LimitCheck, Meetings, Shares
 from hexpost.audit.breaches import Breaches
@@ -113,6 +113,7 @@ class Audit:
         shown = {w.limit.name for w in worst if w.ratio > 1.0}
         found = self._store.findings(self._period, self._limits)
         findings = replace(found, needs_point=self._machine.words.numbers == "implied")
+        settle(findings.runs)
         add_f_words(findings.runs, self._meaning, self._machine)
         remarked = np.concatenate([new_runs(0, 0), *(self._rule_runs(breaches) for breaches in self._remarks)])
         return AuditResult(

@@ -1,6 +1,6 @@
 """What the audit hands on: findings as columns, and the worst use of each limit."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from math import floor, isfinite, log10
@@ -18,7 +18,7 @@ from hexpost.setpoints.model import Setpoints
 
 __all__ = [
     "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RUN", "Advice", "AuditResult", "Chart", "Charted", "Dropped", "Finding",
-    "Findings", "Law", "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Unseen", "Worst", "lowest_feeds", "names_of",
+    "Findings", "Law", "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Unseen", "Worst", "names_of",
     "quoted",
 ]  # fmt: skip
 
@@ -40,16 +40,17 @@ MOST_TEXT = 200
 RUN = np.dtype(
     [
         ("limit", np.uint8), ("strut", np.uint8), ("line", np.int32), ("start", np.int64), ("end", np.int64),
-        ("peak", np.float64), ("allowed", np.float64), ("ratio", np.float64), ("feed", np.float64),
-        ("margin_feed", np.float64), ("turning", np.bool_), ("f_share", np.float64), ("f_unit", np.uint8),
-        ("case", np.uint8), ("joint", np.uint8), ("bodies", np.uint16),
+        ("peak", np.float64), ("allowed", np.float64), ("ratio", np.float64), ("own_feed", np.float64),
+        ("feed", np.float64), ("margin_feed", np.float64), ("turning", np.bool_), ("f_share", np.float64),
+        ("f_unit", np.uint8), ("case", np.uint8), ("joint", np.uint8), ("bodies", np.uint16),
     ]
 )  # fmt: skip
 """The columns of findings. ``limit``: place in the table; ``strut`` 1-6, 0 where none is meant; ``line`` from 1;
 ``start`` and ``end``: first and last tick; ``peak`` and ``allowed`` in the unit of the limit, ``ratio`` peak over
-allowed in its sense; ``feed``: advised feed in mm/min, in deg/min where ``turning``, nan where a lower one does not
-help, and ``margin_feed`` the one that keeps the margin of a policy, too; ``f_share``: F word of the line, in
-``F_UNITS``, over advised feed, nan where there is no such word; ``case`` of advice; ``joint`` by ``JOINTS``;
+allowed in its sense; ``own_feed``: feed in mm/min, in deg/min where ``turning``, that keeps this limit, nan where a
+lower one does not help; ``feed``: the least of those of the line, which is advised, and ``margin_feed`` the one that
+keeps the margins of a policy, too; ``f_share``: F word of the line, in ``F_UNITS``, over advised feed, nan
+where there is no such word; ``case`` of advice; ``joint`` by ``JOINTS``;
 ``bodies``: the two that meet, 0 where none are meant."""
 
 Runs = npt.NDArray[np.void]
@@ -96,15 +97,6 @@ class Finding:
         return float(f"{floor(word / step * (1.0 + SAME_WORD)) * step:.9g}")
 
 
-def lowest_feeds(findings: Iterable[Finding]) -> dict[int, Finding]:
-    """Return, for each line, the finding with the lowest advised feed, if there is one."""
-    out: dict[int, Finding] = {}
-    for f in findings:
-        if f.feed is not None:
-            out[f.line] = min(out.get(f.line, f), f, key=lambda x: x.feed or 0.0)
-    return out
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Findings:
     """Broken limits, worst ratio first: one per block, limit and strut for consecutive samples.
@@ -143,6 +135,7 @@ class Findings:
     def row(self, i: int, program: Program | None = None, boxes: Sequence[str] = ()) -> Finding:
         """Return finding ``i``, with its block if the ``program`` is given; ``boxes`` are names of keep-out boxes."""
         run = dict(zip(RUN.names or (), self.runs[i].item(), strict=True))
+        del run["own_feed"]
         line = run["line"]
         known = program if program is not None and 1 <= line <= program.lines else None
         seen = {

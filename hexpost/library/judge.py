@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 
-from hexpost.audit.model import Advice, Finding, Limit, lowest_feeds
+from hexpost.audit.model import Advice, Finding, Limit
 from hexpost.library.baseline import Baseline, gone, verdict
 from hexpost.library.findings import SHORT, fingerprint
 from hexpost.library.model import (
@@ -28,8 +28,6 @@ def judge(name: str, record: Record, settings: Settings, baseline: Baseline | No
     found = (*record.found, *own)
     said = _Verdicts(name, record, baseline, today)
     findings = [j for f in found if (j := said.of(f, _rule(f.limit, settings))) is not None]
-    lowest = lowest_feeds(found)
-    findings = [replace(j, lowest=lowest.get(j.found.line)) for j in findings]
     findings.sort(key=lambda j: not j.fails)
     return Case(name=name, machine=settings.machine or "", record=record, findings=tuple(findings))
 

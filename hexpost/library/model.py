@@ -129,12 +129,11 @@ class Record:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """A finding with what the policy and the baseline say of it; ``lowest`` has the feed that clears its line."""
+    """A finding with what the policy and the baseline say of it."""
 
     found: Finding
     state: State
     reason: str = ""
-    lowest: Finding | None = None
 
     @property
     def fails(self) -> bool:

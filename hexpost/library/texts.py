@@ -23,7 +23,7 @@ def judged_sentence(j: Judged) -> str:
     f = j.found
     also = f"; {f.blocks} blocks break this limit, this one most" if f.blocks > 1 else ""
     state = ": ".join(x for x in (STATES[j.state], j.reason if j.reason != STATES[j.state] else "") if x)
-    return f"{what(f)}{also}. {advice(f, j.lowest)}".rstrip() + (f" [{state}]" if state else "")
+    return f"{what(f)}{also}. {advice(f)}".rstrip() + (f" [{state}]" if state else "")
 
 
 def mistake_sentence(m: ProgramFault) -> str:

@@ -157,7 +157,7 @@ def _with_room(
 def _beyond(result: AuditResult) -> set[tuple[int, int]]:
     """Return the lines and limits that a lower feed does not mend."""
     found = result.findings
-    at = np.flatnonzero(np.isnan(found.feed))
+    at = np.flatnonzero(np.isnan(found.own_feed))
     return set(zip(found.line[at].tolist(), found.limit[at].tolist(), strict=True))
 
 
@@ -165,7 +165,7 @@ def _advised(result: AuditResult, old: LineFeeds, beyond: set[tuple[int, int]]) 
     """Return the least advised feed, as an F word, of each line that may be lowered, limits ``beyond`` left out."""
     found, out = result.findings, dict[int, float]()
     place = {line: k for k, line in enumerate(old.line.tolist()) if old.free[k]}
-    for line, limit, feed in zip(found.line.tolist(), found.limit.tolist(), found.feed.tolist(), strict=True):
+    for line, limit, feed in zip(found.line.tolist(), found.limit.tolist(), found.own_feed.tolist(), strict=True):
         if isfinite(feed) and line in place and (line, limit) not in beyond:
             out[line] = min(out.get(line, inf), feed * float(old.per_speed[place[line]]))
     return out

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from hexpost.audit.model import Finding, Place, lowest_feeds
+from hexpost.audit.model import Finding, Place
 from hexpost.report.model import Report
 from hexpost.voice import feed_word, short, where, whose
 
@@ -40,7 +40,7 @@ def _block(found: list[Finding]) -> str:
         said.setdefault(whose(f), short(f))
     parts = list(said.values())
     more = len(parts) - MOST_LIMITS
-    lowest = lowest_feeds(found).get(found[0].line)
+    fed = next((f for f in found if f.feed is not None), None)
     tail = [f"and {more} more"] if more > 0 else []
-    feed = "" if lowest is None else f", {feed_word(lowest, lowest.feed, full=False)}"
+    feed = "" if fed is None else f", {feed_word(fed, fed.feed, full=False)}"
     return f"{where(found[0])}{feed}: {'; '.join([*parts[:MOST_LIMITS], *tail])}"

@@ -4,7 +4,7 @@ import re
 from collections.abc import Sequence
 from html import escape
 
-from hexpost.audit.model import Chart, Finding, lowest_feeds, quoted
+from hexpost.audit.model import Chart, Finding, quoted
 from hexpost.program.model import Program
 from hexpost.report.mending import mending
 from hexpost.report.model import Report
@@ -27,8 +27,7 @@ def findings(report: Report, shown: Sequence[Finding]) -> str:
         '<option value="line">program line</option><option value="time">time</option></select>'
         '<output id="shown" for="search"></output></div>'
     )
-    lowest = lowest_feeds(report.findings)
-    items = "".join(_finding(i + 1, f, lowest.get(f.line)) for i, f in enumerate(shown))
+    items = "".join(_finding(i + 1, f) for i, f in enumerate(shown))
     rest = report.findings_total - len(shown)
     more = f"<p>{plural(rest, 'more finding', 'more findings')} not shown here; report.json lists the worst 10,000.</p>"
     whole = "".join(f"<p>{_code(x)}</p>" for x in mending(report))
@@ -66,7 +65,7 @@ def listing(report: Report, program: Program, shown: Sequence[Finding]) -> str:
     return f'{note}<pre tabindex="0" role="region" aria-label="Program {name}">{"".join(out)}</pre>'
 
 
-def _finding(i: int, f: Finding, feed: Finding | None) -> str:
+def _finding(i: int, f: Finding) -> str:
     link = f'<a href="#L{f.line}">{escape(where(f))}</a>' if f.line else where(f)
     places = [link, f'<a href="#u{i}">in the chart of all limits</a>']
     if f.strut and f.limit.chart is Chart.OWN:
@@ -74,7 +73,7 @@ def _finding(i: int, f: Finding, feed: Finding | None) -> str:
     code = f"<p><code>{escape(clean(_cut(f.text)))}</code></p>" if f.text else ""
     return (
         f'<li id="f{i}" data-n="{i}" data-line="{f.line}" data-time="{f.time:.6f}"><p><span class="n">{i}. '
-        f"{escape(clean(what(f)))}</span>, {when(f)}</p>{code}<p>{escape(clean(advice(f, feed)))}</p>"
+        f"{escape(clean(what(f)))}</span>, {when(f)}</p>{code}<p>{escape(clean(advice(f)))}</p>"
         f"<p>{' · '.join(places)}</p></li>"
     )
 

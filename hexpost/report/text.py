@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from hexpost.audit.model import Finding, lowest_feeds
+from hexpost.audit.model import Finding
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.figures import figures_text
 from hexpost.report.mending import mending
@@ -109,9 +109,8 @@ def _findings(report: Report) -> list[str]:
     if whole := mending(report):
         lines += ["", *(line for item in whole for line in paragraph(item, WIDTH, "    ", "  - "))]
     first: dict[str, int] = {}
-    lowest = lowest_feeds(report.findings)
     for i, f in enumerate(report.findings[:MOST_FINDINGS], 1):
-        words = advice(f, lowest.get(f.line))
+        words = advice(f)
         told = first.setdefault(words, i)
         lines += ["", *_finding(i, f, words if told == i else f"As {told}.")]
     rest = report.findings_total - min(len(report.findings), MOST_FINDINGS)

@@ -68,7 +68,7 @@ def test_the_advised_feed_on_a_circle_just_holds_the_limit(limit, radius, speed,
     result = audited(circle(radius, speed), machine)
     f = result.findings
     mine = np.flatnonzero(f.limit == LIMITS.index(limit))
-    advised = f.feed[mine].min() / 60.0
+    advised = f.own_feed[mine].min() / 60.0
     assert advised < speed
     assert worst_ratio(audited(circle(radius, advised), machine), limit) <= 1.0
     assert worst_ratio(audited(circle(radius, 1.02 * advised), machine), limit) > 1.0
@@ -80,7 +80,7 @@ def test_speed_goes_with_the_feed_acceleration_with_its_square_jerk_with_its_cub
     for (limit, radius, speed, limits), power in zip(CASES, [1.0, 1.0 / 2.0, 1.0 / 3.0], strict=True):
         f = audited(circle(radius, speed), weaker(**limits)).findings
         mine = f.limit == LIMITS.index(limit)
-        assert f.feed[mine] == pytest.approx(60.0 * speed * 0.995 * f.ratio[mine] ** -power, rel=0.012)
+        assert f.own_feed[mine] == pytest.approx(60.0 * speed * 0.995 * f.ratio[mine] ** -power, rel=0.012)
 
 
 def test_deviation_goes_with_the_square():
@@ -98,7 +98,7 @@ def test_a_ramp_too_hard_for_a_strut_gets_the_feed_that_makes_it_milder():
     jerk = machine.tool_tip.jerk
     f = audited(ramp(150.0, jerk), machine).findings
     mine = np.flatnonzero(f.limit == LIMITS.index("acceleration"))
-    advised = f.feed[mine].min() / 60.0
+    advised = f.own_feed[mine].min() / 60.0
     assert 0.0 < advised < 150.0
     assert worst_ratio(audited(ramp(advised, jerk), machine), "acceleration") <= 1.0
     assert worst_ratio(audited(ramp(1.2 * advised, jerk), machine), "acceleration") > 1.0
@@ -136,7 +136,7 @@ def test_a_pure_rotation_is_advised_in_degrees_per_minute(mode):
     machine = weaker(speed=20.0)
     f = audited((pose, rate, bend), machine, mode=mode).findings
     fast = f.limit == LIMITS.index("speed")
-    assert f.feed[fast] == pytest.approx(30.0 * 60.0 * 0.995 / f.ratio[fast], rel=0.011)
+    assert f.own_feed[fast] == pytest.approx(30.0 * 60.0 * 0.995 / f.ratio[fast], rel=0.011)
     assert f.turning[fast].all()
     assert words(f, np.flatnonzero(fast)[0]).endswith("deg/min.")
 

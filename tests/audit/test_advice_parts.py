@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from audit.jobs import MACHINE, PERIOD, audit, moves, rest, solved
 
-from hexpost.audit.advice import _turning
 from hexpost.audit.limit import FEED
 from hexpost.audit.limits import LIMITS
 from hexpost.audit.runs import new_runs
@@ -29,10 +28,12 @@ def test_a_radian_counts_as_the_corner_tolerances_say():
     assert pull == pytest.approx(2 * np.hypot(3.0, 20 * 0.2))
 
 
-def test_inverse_time_speaks_of_the_tilt_only_where_the_tip_stands_still():
-    rate = np.array([[0.0, 5.0, 0.0, 5.0, 0.0], *[[0.0] * 5] * 2, *[[0.1] * 5] * 3])
-    mode = np.array([FEED_INVERSE, FEED_INVERSE, FEED_TIP, FEED_TILT, FEED_TILT], dtype=np.uint8)
-    assert _turning(rate, mode).tolist() == [True, False, False, True, True]
+def test_inverse_time_speaks_of_the_tilt_only_where_the_block_leaves_the_tip_where_it_is():
+    """Not where the tip has yet to start: a block that goes somewhere is fed by its way, from its first tick on."""
+    modes = [FEED_INVERSE, FEED_INVERSE, FEED_TIP, FEED_TILT, FEED_TILT]
+    end = np.array([[0.0, 5.0, 0.0, 5.0, 0.0], *[[0.0] * 5] * 2, *[[0.1] * 5] * 3])
+    advice = audit(moves(5, modes, start=np.zeros((6, 5)), end=end))._adviser
+    assert advice._turning[:5].tolist() == [True, False, False, True, True]
 
 
 @pytest.mark.parametrize(
@@ -96,7 +97,7 @@ def test_a_feed_of_a_tenth_of_a_millimetre_a_minute_is_advised_and_none_at_rest(
     runs["peak"], runs["allowed"], runs["ratio"] = 150.0, 100.0, 1.5
     advice.advise(LIMITS.of("speed"), runs, np.array([0]), np.array([1]), s)
     expected = 0.95 * rate * 60.0 / 1.5
-    assert runs["feed"][0] == pytest.approx(expected if rate else np.nan, rel=0.1, nan_ok=True)
+    assert runs["own_feed"][0] == pytest.approx(expected if rate else np.nan, rel=0.1, nan_ok=True)
 
 
 def test_a_milder_ramp_leaves_a_twentieth_of_the_limit_for_the_bend():
