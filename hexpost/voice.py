@@ -6,7 +6,7 @@ Everything that people read of a limit is said here: on the terminal, in reports
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
-from math import floor, isfinite, log10
+from math import floor, isfinite, log10, sqrt
 from typing import Protocol
 
 from hexpost.audit.model import Finding, Limit, Sense, Worst
@@ -18,6 +18,8 @@ DECIMALS = {"mm": 3, "s": 3}
 """Decimals of lengths and times for people."""
 APPROACH = "approach"
 """What stands in a table in place of a line, where no line of the program asks for a motion."""
+MOST_ROOT = 1e3
+"""Steps in which a share that is advised is rounded down."""
 GIVEN_DIGITS = 5
 """An allowed value of at most so many digits is shown as the machine file says it."""
 
@@ -207,7 +209,8 @@ def not_looked_at(unseen: Iterable[NotLookedAt]) -> str:
 def _filled(text: str, f: Finding) -> str:
     """Return a text of the table of limits with the numbers of a finding in it."""
     peak, allowed = reading(abs(f.peak), f.allowed, f.limit.unit)
-    return text.format(peak=peak, allowed=allowed, feed=feed_words(f))
+    root = percent(floor(MOST_ROOT * sqrt(min(abs(f.allowed / f.peak), 1.0))) / MOST_ROOT) if f.peak else ""
+    return text.format(peak=peak, allowed=allowed, feed=feed_words(f), root=root)
 
 
 def duration(seconds: float) -> str:

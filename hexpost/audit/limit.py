@@ -56,7 +56,8 @@ class Chart(Enum):
 class Advice:
     """What to do, by case; ``usual`` where a case has no text of its own.
 
-    ``{feed}`` is the F to write, ``{peak}`` and ``{allowed}`` are the numbers of the finding.
+    ``{feed}`` is the F to write, ``{peak}`` and ``{allowed}`` are the numbers of the finding, ``{root}`` is the root of
+    allowed over peak.
     ``below``: the value is below its range. ``feed``: a lower F helps. ``rapid``: there is no F. ``ramp_feed``: a start
     or stop is too hard, and a lower F makes it milder; ``ramp``: it does not.
     """

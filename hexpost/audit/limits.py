@@ -94,7 +94,8 @@ LIMITS: Final = Limits((
     Limit(
         name="deviation", unit="mm", of=Of.TOOL, sense=Sense.MOST,
         meaning="The tool leaves its path between two setpoints by more than is allowed.",
-        advice=Advice(feed="Write {feed}."), law=Law.SQUARE, margin=True,
+        advice=Advice(feed="Write {feed}, or make the control period shorter (period_ms): {root} of what it is."),
+        law=Law.SQUARE, margin=True,
         note="deviation: how far the tool strays from its path between two setpoints, in feed moves.",
     ),
     Limit(
