@@ -17,6 +17,7 @@ from hexpost.voice import advice, duration, not_looked_at, number, plural
 
 SHOWN = 20
 """So many blocks are told on the screen."""
+NONE_BROKEN = "no limit is broken"
 DECIMALS = 6
 """Decimals of seconds and feeds in JSON."""
 
@@ -43,6 +44,7 @@ def document(found: Refed) -> dict[str, object]:
             }
             for c in found.changes
         ],
+        "tried_at_periods_ms": [round(1e3 * x, DECIMALS) for x in found.periods],
         "split_lines": list(found.split),
         "left_alone": list(found.alone),
         "duration_before_s": round(found.before.duration, DECIMALS),
@@ -90,7 +92,9 @@ def _left(found: Refed) -> list[str]:
     """Return what lower feeds do not mend: each advice once, with its lines."""
     if not found.after.total:
         unseen = not_looked_at(found.after.unseen)
-        return ["no limit is broken any more" if found.changes else "no limit is broken", *([unseen] if unseen else [])]
+        tried = " to ".join(number(round(1e3 * x, DECIMALS)) for x in found.periods)
+        clean = f"no limit is broken any more, tried at control periods of {tried} ms" if found.changes else NONE_BROKEN
+        return [clean, *([unseen] if unseen else [])]
     out = []
     if found.alone:
         places = ", ".join(str(line) for line in found.alone[:SHOWN])

@@ -14,6 +14,7 @@ from hexpost.refeed.cuts import PAYS_S
 from hexpost.refeed.feeds import LineFeeds, feeds_of
 from hexpost.refeed.model import FeedChange, Refed
 from hexpost.refeed.regain import FeedTrial, regained
+from hexpost.refeed.room import with_room
 from hexpost.refeed.split import split_lines
 from hexpost.refeed.text import FeedStyle, headed, joined, rewritten
 
@@ -23,12 +24,11 @@ LESS = 0.98
 """A block that is still over its limit is lowered at least to this share."""
 SPLITS = 2
 """Trials of cuts; in the second, only blocks that gained by them in the first are cut."""
-ROOM = 0.98
-"""Share of the feeds found that is written: it leaves room for schedules at other control periods."""
-FINER, MOST_FINE = 20.0, 1_000_000
-"""The control period is so many times finer where that is tried, on jobs of so many samples then."""
 LEAST = 1e-3
 """Share of its feed below which lowering a block is given up."""
+
+Lowered = tuple[dict[int, float], AuditResult, tuple[float, float]]
+"""Feeds by line, the audit with them, and the shortest and the longest control period at which they were tried, s."""
 
 
 def refeed(inputs: Inputs, *, split: bool = False) -> Refed:
@@ -38,10 +38,10 @@ def refeed(inputs: Inputs, *, split: bool = False) -> Refed:
     ``split`` cuts long straight blocks whose feed must be lowered, where the parts with feeds of their own save time.
     """
     before = examine(schedule(inputs))
-    lowered, after = _lowered(inputs, before)
+    lowered, after, periods = _lowered(inputs, before)
     old_lines = np.arange(1, inputs.program.lines + 1)
     if split and lowered:
-        inputs, lowered, after, old_lines = _split(inputs, lowered, after)
+        inputs, (lowered, after, periods), old_lines = _split(inputs, (lowered, after, periods))
     source, fed = _written(inputs, lowered)
     new_lines = np.arange(1, len(old_lines) + 1)
     if lowered:
@@ -60,24 +60,24 @@ def refeed(inputs: Inputs, *, split: bool = False) -> Refed:
         alone=_alone(inputs, after, old_lines),
         old_lines=old_lines,
         new_lines=new_lines,
+        periods=periods,
     )
 
 
-def _split(
-    inputs: Inputs, lowered: dict[int, float], after: AuditResult
-) -> tuple[Inputs, dict[int, float], AuditResult, Ints]:
+def _split(inputs: Inputs, whole: Lowered) -> tuple[Inputs, Lowered, Ints]:
     """Return inputs, lowered feeds and audit with long blocks cut where that pays, and the old line of each new one."""
-    best = inputs, lowered, after, np.arange(1, inputs.program.lines + 1)
-    lines = sorted(lowered)
+    best = inputs, whole, np.arange(1, inputs.program.lines + 1)
+    lines = sorted(whole[0])
     for _ in range(SPLITS):
         source, parts = split_lines(inputs, lines)
-        if len(parts) == len(best[3]):
+        if len(parts) == len(best[2]):
             break
         other = again(inputs, source)
-        slower, result = _lowered(other, examine(schedule(other)))
-        if _pays(best[2], result, len(parts) - len(best[3])):
-            best = other, slower, result, parts
-        gained = {int(parts[x - 1]) for x, f in _feeds(other, slower).items() if f > lowered.get(parts[x - 1], inf)}
+        slower = _lowered(other, examine(schedule(other)))
+        if _pays(best[1][1], slower[1], len(parts) - len(best[2])):
+            best = other, slower, parts
+        fed = _feeds(other, slower[0]).items()
+        gained = {int(parts[x - 1]) for x, f in fed if f > whole[0].get(parts[x - 1], inf)}
         if gained.issuperset(lines):
             break
         lines = sorted(gained.intersection(lines))
@@ -103,8 +103,8 @@ def again(inputs: Inputs, source: bytes) -> Inputs:
     return replace(found, checking=inputs.checking)
 
 
-def _lowered(inputs: Inputs, result: AuditResult) -> tuple[dict[int, float], AuditResult]:
-    """Return the lowered feeds by line, and the audit of the program with them.
+def _lowered(inputs: Inputs, result: AuditResult) -> Lowered:
+    """Return the lowered feeds by line, the audit of the program with them, and at which control periods it was tried.
 
     Where a limit of a block breaks whatever the feed (a ramp too steep at any), the block is not slowed down for it.
     """
@@ -124,34 +124,19 @@ def _lowered(inputs: Inputs, result: AuditResult) -> tuple[dict[int, float], Aud
         new |= {x: style.rounded(min(f, LESS * new.get(x, first[x]))) for x, f in wanted.items()}
         new = {x: f for x, f in new.items() if x not in again_from_start and x not in lost}
         result = examine(schedule(_fed(inputs, new)))
+
+    def audit(feeds: dict[int, float], period: float = inputs.machine.period) -> AuditResult:
+        other = replace(inputs, machine=replace(inputs.machine, period=period))
+        return examine(schedule(_fed(other, feeds)))
+
     trial = FeedTrial(
-        audit=lambda feeds: examine(schedule(_fed(inputs, feeds))),
+        audit=audit,
         broken=lambda found: set(_advised(found, old, beyond)) | {x for x, _ in _beyond(found) - beyond},
         rounded=style.rounded,
     )
-    return _with_room(inputs, *regained(new, first, result, trial), trial) if new else (new, result)
-
-
-def _with_room(
-    inputs: Inputs, feeds: dict[int, float], result: AuditResult, trial: FeedTrial
-) -> tuple[dict[int, float], AuditResult]:
-    """Return ``feeds`` by line so much lower that schedules at other control periods keep the limits, too.
-
-    Averages of the speed are whole ticks, so that a schedule is a little another one at another period. A short job is
-    planned and audited at a finer period as well.
-    """
-    period = inputs.machine.period / FINER
-    finer = replace(inputs, machine=replace(inputs.machine, period=period))
-    now = {x: trial.rounded(ROOM * f) for x, f in feeds.items()}
-    for _ in range(ROUNDS):
-        found = trial.audit(now)
-        bad = trial.broken(found)
-        if not bad and found.duration <= MOST_FINE * period:
-            bad = trial.broken(examine(schedule(_fed(finer, now))))
-        if not bad:
-            return now, found
-        now = {x: trial.rounded(LESS * f) if bad & {x} or not bad & now.keys() else f for x, f in now.items()}
-    return feeds, result
+    if not new:
+        return new, result, (inputs.machine.period,) * 2
+    return with_room(*regained(new, first, result, trial), trial, audit, inputs.machine.period)
 
 
 def _beyond(result: AuditResult) -> set[tuple[int, int]]:

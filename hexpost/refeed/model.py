@@ -34,3 +34,5 @@ class Refed:
     alone: tuple[int, ...]
     old_lines: Ints
     new_lines: Ints
+    periods: tuple[float, float]
+    """Shortest and longest control period at which the new feeds were tried, s."""
