@@ -7,6 +7,8 @@ from typing import Self
 
 MOST_FAULTS = 1000
 """So many faults are listed; a file of another kind would otherwise list every line."""
+EXCERPT = 100
+"""So many characters of a line are shown around a fault."""
 
 
 class HexpostError(Exception):
@@ -35,6 +37,10 @@ class Fault:
 
     def __str__(self) -> str:
         """Return ``file:line:column: what``, the line with a caret, and the hint."""
+        return self.told(EXCERPT)
+
+    def told(self, width: int) -> str:
+        """Return the same, with at most ``width`` characters of the line."""
         place = self.file
         if self.line is not None:
             place += f":{self.line}"
@@ -42,7 +48,7 @@ class Fault:
                 place += f":{self.column}"
         out = [f"{place}: {self.what}"]
         if self.text and self.column is not None:
-            out += excerpt(self.text, self.column)
+            out += excerpt(self.text, self.column, width)
         if self.hint:
             out.append(f"    hint: {self.hint}")
         return "\n".join(out)
@@ -62,7 +68,11 @@ class InputError(HexpostError):
 
     def __str__(self) -> str:
         """Return every listed fault, then the count of the rest."""
-        out = [str(f) for f in self.faults]
+        return self.told(EXCERPT)
+
+    def told(self, width: int) -> str:
+        """Return the same, with at most ``width`` characters of each line of an input."""
+        out = [f.told(width) for f in self.faults]
         if (more := self.total - sum(f.count for f in self.faults)) > 0:
             out.append(f"... and {more} more faults")
         return "\n".join(out)
@@ -97,7 +107,7 @@ class OutputError(HexpostError):
     """An output that cannot be written, or must not be overwritten."""
 
 
-def excerpt(text: str, column: int, width: int = 100) -> list[str]:
+def excerpt(text: str, column: int, width: int) -> list[str]:
     """Return the part of ``text`` around ``column`` (from 1), control characters blanked, and a caret below."""
     clean = "".join(c if c.isprintable() else " " for c in text.expandtabs(1))
     start = max(0, min(column - 1 - width // 2, len(clean) - width))

@@ -11,6 +11,7 @@ Start with ``COMMANDS`` below, then ``run.py``.
 
 import gc
 import importlib
+import io
 import json
 import os
 import sys
@@ -20,11 +21,13 @@ from pathlib import Path
 from typing import Any
 
 import click
+from click.shell_completion import CompletionItem
 
 from hexpost.cli.failure import error_document, usage_document
 from hexpost.cli.outputs import FAILED, check
 from hexpost.cli.streams import flush_streams, is_of_a_stream, open_streams, refusal_of
-from hexpost.errors import HexpostError
+from hexpost.cli.terminal import columns, columns_of, complain, reflowed
+from hexpost.errors import EXCERPT, HexpostError, InputError
 from hexpost.version import VERSION
 
 EXIT_CLEAN, EXIT_BROKEN, EXIT_ERROR, EXIT_INTERRUPTED = 0, 1, 2, 130
@@ -51,6 +54,11 @@ RARELY = (100_000, 50, 50)
 """Thresholds of the collector of cycles: the stages make few of them, and a search after each 700 objects costs 2 %."""
 
 
+MOST_HELP = 98
+"""Columns of a help text, at most: longer lines are hard to read."""
+MARGIN = 8
+"""Columns beside the line of an input that is shown in a fault."""
+
 MANUALS = Path(__file__).parent / "manual"
 """What the help of a command says after its options: one text for each command that needs one."""
 
@@ -59,10 +67,10 @@ class Command(click.Command):
     """A command that turns faults into one clear message and exit code 2; never a traceback."""
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
-        """Write the manual of the command as it is."""
+        """Write the manual of the command, its paragraphs as wide as there is room."""
         manual = MANUALS / f"{self.name}.txt"
         if manual.exists():
-            formatter.write("\n" + manual.read_text("utf-8"))
+            formatter.write("\n" + reflowed(manual.read_text("utf-8"), formatter.width))
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - click's own signature
         """Run the command."""
@@ -115,16 +123,22 @@ class CommandGroup(click.Group):
     def _code(self, *args: Any, **extra: Any) -> tuple[int, str]:  # noqa: ANN401 - click's own signature
         """Return the exit code of a run, and why its output was refused, if it was."""
         try:
-            code = super().main(*args, **{**extra, "standalone_mode": False})
+            wide = columns() - 2
+            code = super().main(*args, **{**extra, "standalone_mode": False, "terminal_width": min(wide, MOST_HELP)})
         except click.ClickException as error:
-            error.show()
+            shown = io.StringIO()
+            error.show(shown)
+            complain(shown.getvalue().rstrip("\n"))
             given = args[0] if args else extra.get("args")
             if "--json" in (sys.argv[1:] if given is None else given):
                 click.echo(json.dumps(usage_document(error.format_message())))
             return EXIT_ERROR, ""
         except (click.Abort, KeyboardInterrupt):
             return EXIT_INTERRUPTED, ""
-        except (OSError, SystemExit) as error:  # of a stream: click makes an exit of a pipe that nobody reads
+        except (OSError, SystemExit) as error:
+            if isinstance(error, SystemExit) and not error.code:  # a shell has asked how a line may go on
+                return EXIT_CLEAN, ""
+            # of a stream: click makes an exit of a pipe that nobody reads
             return EXIT_ERROR, (isinstance(error, OSError) and error.strerror) or "nobody reads it any more"
         return code if isinstance(code, int) else EXIT_CLEAN, ""
 
@@ -140,6 +154,11 @@ class CommandGroup(click.Group):
         found = importlib.import_module(f"hexpost.cli.{cmd_name}").command
         assert isinstance(found, click.Command)
         return found
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Return the commands, and options, that begin so; nothing is imported for them."""
+        names = [CompletionItem(n, help=COMMANDS[n]) for n in self.list_commands(ctx) if n.startswith(incomplete)]
+        return names + click.Command.shell_complete(self, ctx, incomplete)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -161,7 +180,8 @@ class CommandGroup(click.Group):
 
 def fail(ctx: click.Context, error: HexpostError) -> None:
     """Say what is wrong on standard error (and as JSON on standard output when asked for) and exit with 2."""
-    click.echo(click.style(str(error), fg="red") if sys.stderr.isatty() else str(error), err=True)
+    wide = columns_of(sys.stderr)
+    complain(error.told(min(wide - MARGIN, EXCERPT)) if wide and isinstance(error, InputError) else str(error))
     if ctx.params.get("as_json"):
         click.echo(json.dumps(error_document(error)))
     ctx.exit(EXIT_ERROR)

@@ -1,13 +1,14 @@
 """``hexpost align``: the work frame from probed points."""
 
-import json
 from pathlib import Path
 
 import click
 
 from hexpost.cli import Command
+from hexpost.cli.documents import tell
 from hexpost.cli.options import JSON, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
+from hexpost.cli.terminal import say
 
 
 @click.command("align", cls=Command)
@@ -69,6 +70,6 @@ def command(
     found = align(Path(points), offset, probing, built)
     written = write_all((output, lambda: found.setup_file(kept).encode()))
     if as_json:
-        click.echo(json.dumps({**found.document(), "written": output if written else None}, indent=2))
+        tell({**found.document(), "written": output if written else None})
     else:
-        click.echo(found.text() + lines_of(written), nl=False)
+        say(found.text() + lines_of(written))

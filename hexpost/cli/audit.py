@@ -6,6 +6,7 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import CORES, INPUTS, JSON, MOST, SWITCHES, UNITS, YAW, motion, shared
+from hexpost.cli.progress import watched
 
 
 @click.command("audit", cls=Command)
@@ -31,7 +32,7 @@ def command(
 
     Nothing is written. Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood.
     """
-    from hexpost.cli.run import inputs_of, show, watched, workers_of
+    from hexpost.cli.run import inputs_of, show, workers_of
     from hexpost.convert import report_of
     from hexpost.moves.model import Switches
     from hexpost.pipeline import MOST_ROWS
@@ -39,8 +40,8 @@ def command(
     one = "as-programmed" if feed == "both" else feed
     switches = Switches(stops=stops, skip=skip)
     job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows or MOST_ROWS)
-    with watched(job) as progress:
-        report = report_of(job, progress, workers_of(job, jobs))
+    with watched("setpoints", job.timing.ticks + 1) as progress:
+        report = report_of(job, progress.step, workers_of(job, jobs))
     if feed == "both":
         from hexpost.refeed.compare import compared
 

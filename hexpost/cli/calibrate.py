@@ -1,13 +1,14 @@
 """``hexpost calibrate``: as-built geometry from measured poses."""
 
-import json
 from pathlib import Path
 
 import click
 
 from hexpost.cli import Command
+from hexpost.cli.documents import tell
 from hexpost.cli.options import JSON, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
+from hexpost.cli.terminal import say
 
 
 @click.command("calibrate", cls=Command)
@@ -95,6 +96,6 @@ def command(
         written = write_all((output, new.encode))
         said, shown = document(found), text(found)
     if as_json:
-        click.echo(json.dumps({**said, "written": output if written else None}, indent=2))
+        tell({**said, "written": output if written else None})
     else:
-        click.echo(shown + lines_of(written), nl=False)
+        say(shown + lines_of(written))

@@ -7,6 +7,8 @@ import click
 from hexpost.cli import Command
 from hexpost.cli.options import CORES, INPUTS, JSON, MOST, PROVING, SWITCHES, UNITS, YAW, motion, shared
 from hexpost.cli.outputs import OutFolder, job_folder
+from hexpost.cli.progress import watched
+from hexpost.cli.terminal import note
 
 
 @click.command("convert", cls=Command)
@@ -61,7 +63,7 @@ def command(
     Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood, or the folder
     cannot be written.
     """
-    from hexpost.cli.run import inputs_of, show, watched, workers_of
+    from hexpost.cli.run import inputs_of, show, workers_of
     from hexpost.convert import Output, convert
     from hexpost.moves.model import Switches
     from hexpost.pipeline import MOST_ROWS
@@ -84,7 +86,7 @@ def command(
         stride=stride or 0,
     )
     for notice in notices(choose(chosen, job.gearing), geared=job.gearing is not None):
-        click.echo(notice, err=True)
-    with watched(job) as progress:
-        report = convert(job, output, progress, workers_of(job, jobs))
+        note(notice)
+    with watched("setpoints", job.timing.ticks + 1) as progress:
+        report = convert(job, output, progress.step, workers_of(job, jobs))
     show(report, as_json=as_json, folder=folder)

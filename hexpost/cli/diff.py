@@ -5,7 +5,9 @@ from pathlib import Path
 import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
+from hexpost.cli.documents import tell
 from hexpost.cli.options import INPUTS, JSON, UNITS, shared
+from hexpost.cli.terminal import say
 
 
 @click.command("diff", cls=Command)
@@ -29,13 +31,16 @@ def command(old: str, new: str, *, tolerance: float, as_json: bool, **files: str
     """
     from hexpost.cli.run import files_of
     from hexpost.explain.difference import difference
-    from hexpost.explain.difference_text import text, to_json
+    from hexpost.explain.difference_text import document, text
     from hexpost.pipeline import load
+    from hexpost.voice import clean, plural
 
     meanings = [load(files_of(Path(name), files)).meaning for name in (old, new)]
     found = difference(meanings[0], meanings[1], tolerance)
     if as_json:
-        click.echo(to_json(found, old, new, tolerance), nl=False)
+        tell(document(found, old, new, tolerance))
     else:
-        click.echo("\n".join(text(found, click.format_filename(old), click.format_filename(new))))
+        names = click.format_filename(old), click.format_filename(new)
+        wrong = "" if found.same else f"{names[0]} and {names[1]} differ in {plural(len(found.changes), 'place')}"
+        say("\n".join(text(found, *names)), quiet=clean(wrong))
     click.get_current_context().exit(EXIT_CLEAN if found.same else EXIT_BROKEN)

@@ -6,7 +6,9 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
+from hexpost.cli.documents import tell
 from hexpost.cli.options import INPUTS, SWITCHES, UNITS, shared
+from hexpost.cli.terminal import say
 
 EVERY = (1, 2**31 - 1)
 
@@ -40,7 +42,6 @@ def command(
     programmed (compensation of the cutter radius moves the tool aside); moves in machine coordinates are those of the
     spindle gauge point. Exit code 0, or 2 when the program or another file is not understood.
     """
-    import json
     from dataclasses import replace
 
     from hexpost.cli.run import files_of
@@ -55,8 +56,12 @@ def command(
     job = load(replace(files_of(Path(program), files), switches=switches))
     parts = trace(job.program, job.machine, job.tools, job.setup, lines, switches=switches)
     blocks = documents(job.program, parts)
-    line = None
-    for line in (json.dumps(b, allow_nan=False) for b in blocks) if as_json else text(blocks):
-        click.echo(line)
-    if line is None:
+    told = False
+    for block in blocks if as_json else ():
+        tell(block, indent=None)
+        told = True
+    for line in () if as_json else text(blocks):
+        say(line)
+        told = True
+    if not told:
         raise HexpostError(f"{program}: no blocks in these lines; the program has {job.program.lines} lines")

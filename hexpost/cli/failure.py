@@ -1,9 +1,8 @@
 """The JSON document of a run that cannot go on; one line, so that it also stands among documents of a line each."""
 
+from hexpost.cli.documents import SCHEMA_VERSION
 from hexpost.errors import Fault, HexpostError, InputError, OutputError
 
-SCHEMA_VERSION = 1
-"""Raised when a key changes its meaning or goes; new keys do not raise it."""
 NAMES = ("file", "line", "column", "key", "code", "what", "text", "hint", "count")
 """What is told of each fault."""
 

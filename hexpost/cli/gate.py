@@ -4,7 +4,7 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import INPUTS, JSON, UNITS, WORKERS, shared
-from hexpost.cli.outputs import OutFile
+from hexpost.cli.outputs import FolderPath, OutFile
 
 _WHAT = (
     click.option("--policy", type=click.Path(), metavar="FILE", help="Policy of the library (default: ./gate.toml)."),
@@ -38,7 +38,7 @@ _OUT = (
     ),
 )
 _HOW = (
-    click.option("--cache", type=click.Path(), metavar="DIR", help="Where results are kept (default: user's cache)."),
+    click.option("--cache", type=FolderPath(), metavar="DIR", help="Where results are kept (default: user's cache)."),
     click.option("--no-cache", is_flag=True, help="Check everything anew, keep nothing."),
     click.option(
         "--cache-key",
@@ -58,7 +58,7 @@ _HOW = (
 
 
 @click.command("gate", cls=Command)
-@click.argument("paths", nargs=-1, required=True, metavar="PATH...")
+@click.argument("paths", nargs=-1, required=True, type=click.Path(), metavar="PATH...")
 @shared(INPUTS, UNITS, _WHAT, _BASELINE, _OUT, _HOW, WORKERS, JSON)
 def command(**options: object) -> None:
     """Check a library of programs: which of them pass on their machine, which break a limit, and where.

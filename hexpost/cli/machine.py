@@ -1,6 +1,5 @@
 """``hexpost machine``: look at machine files."""
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +8,8 @@ import click
 from hexpost.cli import Command
 from hexpost.cli.options import WORKERS, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, OutFolder, lines_of, write_all
+from hexpost.cli.progress import watched
+from hexpost.cli.terminal import say
 
 if TYPE_CHECKING:
     from hexpost.audit.model import Unseen
@@ -34,10 +35,10 @@ def check(file: str) -> None:
     from hexpost.reach.summary import summary
 
     machine = load_machine(Path(file))
-    click.echo(f"{machine.name}, revision {machine.revision}: no fault found")
-    click.echo("\n".join(summary(machine)))
+    say(f"{machine.name}, revision {machine.revision}: no fault found")
+    say("\n".join(summary(machine)))
     for x in unseen_with(machine):
-        click.echo(f"not looked at: {x.limit}{f' ({x.part})' * bool(x.part)} needs {x.missing}")
+        say(f"not looked at: {x.limit}{f' ({x.part})' * bool(x.part)} needs {x.missing}")
 
 
 def unseen_with(machine: "Machine") -> "tuple[Unseen, ...]":
@@ -74,11 +75,11 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
     if toml:
         click.echo(machine.source, nl=False)
         return
-    click.echo(f"{machine.name}, revision {machine.revision}, period {machine.period * 1e3:g} ms")
+    say(f"{machine.name}, revision {machine.revision}, period {machine.period * 1e3:g} ms")
     for k, strut in enumerate(machine.struts, 1):
         low, high = strut.stroke
         rates = f"{strut.speed:g} mm/s, {strut.acceleration:g} mm/s2, {strut.jerk:g} mm/s3"
-        click.echo(f"strut {k}: {low:g} to {high:g} mm, {rates}")
+        say(f"strut {k}: {low:g} to {high:g} mm, {rates}")
 
 
 @command.command("reach", cls=Command)
@@ -104,12 +105,10 @@ def reach(
     folder = Path(out)
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
-    hidden = not sys.stderr.isatty()
     run = engine_of(loads="hexpost.reach.layers", jobs=jobs, alone=serial, address=cluster, memory_mb=memory_mb)
     count = layer_count(machine, step_mm)
-    with run as engine, click.progressbar(length=count, label="reach", file=sys.stderr, hidden=hidden) as bar:
-        found = all_places(machine, step_mm, engine, bar.update)
+    with run as engine, watched("layers", count) as progress:
+        found = all_places(machine, step_mm, engine, progress.step)
     contents = (lambda: table(found).encode(), lambda: page(machine, found, step_mm).encode())
     written = write_all(*zip((str(folder / name) for name in REACH), contents, strict=True))
-    click.echo(f"{int(found.reachable.sum()):,} of {found.reachable.size:,} places are within reach")
-    click.echo(lines_of(written), nl=False)
+    say(f"{int(found.reachable.sum()):,} of {found.reachable.size:,} places are within reach\n{lines_of(written)}")

@@ -5,6 +5,8 @@ from typing import Any
 
 import click
 
+from hexpost.cli.terminal import QUIET
+
 Decorated = Callable[..., Any]
 Option = Callable[[Decorated], Decorated]
 
@@ -88,7 +90,24 @@ WORKERS = (
     click.option("--cluster", metavar="ADDRESS", help="Work on a running dask.distributed scheduler."),
     click.option("--memory-mb", type=click.IntRange(256), metavar="MB", help="Most data of a worker (default: 4096)."),
 )
-JSON = (click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else."),)
+
+
+def _may_say_little(ctx: click.Context, _: click.Parameter, value: bool) -> None:  # noqa: FBT001 - click's own signature
+    ctx.meta[QUIET] = value
+
+
+JSON = (
+    click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else."),
+    click.option(
+        "--quiet",
+        "-q",
+        is_flag=True,
+        expose_value=False,
+        callback=_may_say_little,
+        help="Say nothing but what is wrong: no progress, no remarks, no report.",
+    ),
+)
+"""How much is said, and in which form."""
 
 
 def shared(*groups: tuple[Option, ...]) -> Option:

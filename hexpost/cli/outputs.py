@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.shell_completion import CompletionItem
 
 from hexpost.errors import OutputError
 
@@ -63,7 +64,15 @@ class OutFile(click.Path):
         self.kinds, self.only_with = kinds, only_with
 
 
-class OutFolder(click.Path):
+class FolderPath(click.Path):
+    """A folder; a shell completes it as one."""
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:  # noqa: ARG002
+        """Ask the shell for the folders that begin so."""
+        return [CompletionItem(incomplete, type="dir")]
+
+
+class OutFolder(FolderPath):
     """A folder in which files of these names and kinds are written, among others that stay; none: a job folder."""
 
     def __init__(self, files: Mapping[str, str] | None = None) -> None:
@@ -92,7 +101,7 @@ def check(ctx: click.Context) -> None:
         value, name = ctx.params.get(param.name or ""), max(param.opts, key=len)
         if isinstance(param.type, OutFolder) and not param.type.files:
             value = job_folder(ctx.params["program"], value)
-        if not value or not isinstance(param.type, click.Path):
+        if not value or isinstance(value, tuple) or not isinstance(param.type, click.Path):
             inputs += [Path(v) for v in value if isinstance(v, str)] if isinstance(value, tuple) else []
         elif isinstance(param.type, OutFolder):
             folders.append((name, Path(value), not param.type.files))

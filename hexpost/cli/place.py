@@ -1,33 +1,18 @@
 """``hexpost place``: where on the pallet a job runs best."""
 
-import json
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
+from hexpost.cli.documents import tell
 from hexpost.cli.options import INPUTS, JSON, SWITCHES, UNITS, WORKERS, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
+from hexpost.cli.progress import watched
+from hexpost.cli.terminal import say
 
 RANGE = "LOW HIGH"
-
-
-@contextmanager
-def watched() -> Iterator[tuple[Callable[[int], None], Callable[[int], None]]]:
-    """Show a progress bar on standard error, and only on a terminal; yield what is told the total, and each step."""
-    if not sys.stderr.isatty():
-        yield (lambda _: None), (lambda _: None)
-        return
-    with click.progressbar(length=1, label="runs", file=sys.stderr) as bar:
-
-        def total(count: int) -> None:
-            bar.length = count
-
-        yield total, bar.update
 
 
 @click.command("place", cls=Command)
@@ -114,11 +99,12 @@ def command(
     )  # fmt: skip
     given = replace(files_of(Path(program), files), switches=Switches(stops=stops, skip=skip))
     run = engine_of(loads="hexpost.setup.trial", jobs=jobs, alone=serial, address=cluster, memory_mb=memory_mb)
-    with run as engine, watched() as (total, tick):
-        found = place(given, feed, search, engine, total=total, tick=tick)
+    with run as engine, watched("runs") as progress:
+        found = place(given, feed, search, engine, total=progress.expect, tick=progress.step)
     written = write_all((output, lambda: setup_file(found).encode()), (map_file, lambda: map_csv(found).encode()))
     if as_json:
-        click.echo(json.dumps({**document(found), "written": output if output in written else None}, indent=2))
+        tell({**document(found), "written": output if output in written else None})
     else:
-        click.echo(text(found) + lines_of(written), nl=False)
+        wrong = "" if found.best.clean else "the best placement breaks a limit, too"
+        say(text(found) + lines_of(written), quiet=wrong)
     click.get_current_context().exit(EXIT_CLEAN if found.best.clean else EXIT_BROKEN)

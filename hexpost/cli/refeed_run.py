@@ -1,15 +1,14 @@
 """What ``hexpost refeed`` does with its options: the new program written, what changed and what is left told."""
 
-import json
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-import click
-
 from hexpost.audit.model import Finding
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
+from hexpost.cli.documents import tell
 from hexpost.cli.outputs import lines_of, write_all
 from hexpost.cli.run import files_of
+from hexpost.cli.terminal import say
 from hexpost.pipeline import load
 from hexpost.refeed.lower import refeed
 from hexpost.refeed.model import Refed
@@ -26,9 +25,11 @@ def run(program: Path, output: Path, files: Mapping[str, str | None], *, split: 
     """Write the new program; return the exit code."""
     found = refeed(load(files_of(program, files)), split=split)
     written = write_all((str(output), lambda: found.source))
-    click.echo(
-        json.dumps(document(found), indent=1) if as_json else "\n".join([*told(found), *lines_of(written).splitlines()])
-    )
+    if as_json:
+        tell(document(found))
+    else:
+        wrong = _left(found) if found.after.total else []
+        say("\n".join([*told(found), *lines_of(written).splitlines()]), quiet="\n".join(wrong))
     return EXIT_BROKEN if found.after.findings.count else EXIT_CLEAN
 
 

@@ -1,10 +1,7 @@
 """What ``convert`` and ``audit`` share: files in, progress, summary out, exit code."""
 
-import os
-import shutil
 import sys
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import replace
 from math import isfinite
 from pathlib import Path
@@ -12,18 +9,20 @@ from pathlib import Path
 import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
+from hexpost.cli.terminal import colours, columns, columns_of, note, say
 from hexpost.errors import HexpostError
 from hexpost.moves.model import Switches
-from hexpost.pipeline import MOST_ROWS, Files, Job, Progress, load, schedule, spared
+from hexpost.pipeline import MOST_ROWS, Files, Job, load, schedule, spared
 from hexpost.proving import AS_PROGRAMMED, Proving
 from hexpost.report.document import to_json
 from hexpost.report.model import Report
-from hexpost.report.terminal import summary, wants_colour
-from hexpost.report.text import text
+from hexpost.report.terminal import summary
+from hexpost.report.text import WIDTH, text
+from hexpost.report.verdict import verdict
 from hexpost.workers.engines import cores
 
 LONG_JOB = 200_000
-"""Samples from which a progress bar is worth its place, and more than one process its start."""
+"""Samples from which more than one process is worth its start."""
 
 MOST_WORKERS = 8
 """Beyond so many, more processes only wait: what is done in order is then the slowest."""
@@ -59,7 +58,7 @@ def inputs_of(
     from hexpost.setup.yaw import free_yaw
 
     chosen = free_yaw(job, yaw, switches)
-    click.echo(chosen.text, err=True)
+    note(chosen.text)
     return chosen.job
 
 
@@ -84,34 +83,22 @@ def period_of(period_ms: float) -> float:
     return micros / 1e6
 
 
-@contextmanager
-def watched(job: Job) -> Iterator[Progress | None]:
-    """Show a progress bar on standard error while a long job runs, and only on a terminal."""
-    total = job.timing.ticks + 1
-    if total < LONG_JOB or not sys.stderr.isatty():
-        yield None
-        return
-    with click.progressbar(length=total, label="setpoints", file=sys.stderr) as bar:
-        yield bar.update
-
-
 def show(report: Report, *, as_json: bool, full: bool = False, folder: Path | None = None) -> None:
     """Print the report in the form asked for and exit with its code."""
+    wrong = "" if report.clean else verdict(report)
     if as_json:
         click.echo(to_json(report), nl=False)
     elif full:
-        click.echo(text(report), nl=False)
+        say(text(report, columns_of(sys.stdout) or WIDTH), quiet=wrong)
     else:
         written = folder is not None
-        colour = wants_colour(terminal=sys.stdout.isatty(), environment=os.environ)
         shown = summary(
             report,
-            shutil.get_terminal_size().columns,
-            colour=colour,
+            columns(),
+            colour=colours(sys.stdout),
             more="see the report" if written else "--full shows them, with what to do",
             place="in the report" if written else "with --full",
         )
-        click.echo(shown, nl=False, color=colour)
-        if folder is not None:
-            click.echo(f"\nwritten: {click.format_filename(folder)} (start with report.html)")
+        last = "" if folder is None else f"\nwritten: {click.format_filename(folder)} (start with report.html)\n"
+        say(shown + last, quiet=wrong)
     click.get_current_context().exit(EXIT_CLEAN if report.clean else EXIT_BROKEN)

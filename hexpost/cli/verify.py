@@ -6,12 +6,14 @@ import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, EXIT_ERROR, Command
 from hexpost.cli.options import JSON, shared
+from hexpost.cli.outputs import FolderPath
+from hexpost.cli.terminal import say
 
 WITHOUT = "the job was not made again: files that no equation reads are not proven"
 
 
 @click.command("verify", cls=Command)
-@click.argument("job", type=click.Path())
+@click.argument("job", type=FolderPath())
 @click.option("--without-remake", is_flag=True, help="Leave out making the job again and comparing every file.")
 @shared(JSON)
 def command(job: str, *, without_remake: bool, as_json: bool) -> None:
@@ -37,6 +39,10 @@ def command(job: str, *, without_remake: bool, as_json: bool) -> None:
         from hexpost.remake import remade
 
         proof = replace(proof, checks=(*proof.checks, remade(Path(job))))
-    click.echo(json.dumps(document(proof), indent=1, allow_nan=False) if as_json else text(proof))
+    if as_json:
+        click.echo(json.dumps(document(proof), indent=1, allow_nan=False))
+    else:
+        shown = text(proof)
+        say(shown, quiet="" if proof.verdict == CLEAN else shown.partition("\n")[0])
     code = {CLEAN: EXIT_CLEAN, BROKEN: EXIT_BROKEN}.get(proof.verdict, EXIT_ERROR)
     click.get_current_context().exit(code)

@@ -1,6 +1,6 @@
 """``hexpost words``: the words that programs may hold, and how programs are read."""
 
-import json
+import sys
 import tomllib
 from collections.abc import Iterator, Sequence
 from itertools import groupby
@@ -9,6 +9,8 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
+from hexpost.cli.documents import tell
+from hexpost.cli.terminal import columns_of, say
 from hexpost.machine.words import WORDS, Word, near_words
 from hexpost.voice import paragraph
 
@@ -17,8 +19,13 @@ WIDTH = 100
 NOTES = Path(__file__).with_suffix(".toml")
 
 
+def _begun(_: click.Context, __: click.Parameter, incomplete: str) -> list[str]:
+    """Return the words that begin so: for completion by a shell."""
+    return [word.name for word in WORDS if word.name.startswith(incomplete.upper())]
+
+
 @click.command("words", cls=Command)
-@click.argument("names", nargs=-1, metavar="[WORD]...")
+@click.argument("names", nargs=-1, metavar="[WORD]...", shell_complete=_begun)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def command(names: tuple[str, ...], *, as_json: bool) -> None:
     """List the words that part programs may hold: what each does, and where its meaning comes from.
@@ -35,9 +42,10 @@ def command(names: tuple[str, ...], *, as_json: bool) -> None:
     if as_json:
         rows = [{"word": w.name, "group": w.group, "source": w.source, "does": w.does} for w in words]
         told = [{"about": head, "text": text} for head, text in notes]
-        click.echo(json.dumps({"words": rows, "notes": told}, indent=2))
+        tell({"words": rows, "notes": told})
         return
-    click.echo("\n".join([*_table(words), *_paragraphs(notes)]))
+    width = columns_of(sys.stdout) or WIDTH
+    say("\n".join([*_table(words, width), *_paragraphs(notes, width)]))
 
 
 def _word(name: str) -> Word:
@@ -52,19 +60,19 @@ def _word(name: str) -> Word:
     raise click.BadParameter(f"{name[:20]} is not a word{hint}", param_hint="WORD")
 
 
-def _table(words: Sequence[Word]) -> Iterator[str]:
+def _table(words: Sequence[Word], width: int) -> Iterator[str]:
     """Yield the rows of words, under the names of their groups."""
     wide = max(len(w.source) for w in words)
     for group, members in groupby(words, lambda w: w.group):
         yield group
         for w in members:
             head = f"  {w.name:<3}  {w.source:<{wide}}  "
-            yield from paragraph(w.does, WIDTH, " " * len(head), head)
+            yield from paragraph(w.does, width, " " * len(head), head)
 
 
-def _paragraphs(notes: Sequence[tuple[str, str]]) -> Iterator[str]:
+def _paragraphs(notes: Sequence[tuple[str, str]], width: int) -> Iterator[str]:
     """Yield what there is to know about these words beside the table."""
     for head, text in notes:
         yield ""
         yield f"{head}:"
-        yield from paragraph(text, WIDTH, "  ")
+        yield from paragraph(text, width, "  ")

@@ -1,6 +1,5 @@
-"""A difference as text and as one JSON document."""
+"""A difference as text and as plain values."""
 
-import json
 from collections.abc import Iterator, Sequence
 
 from hexpost.explain.difference import Change, Difference
@@ -84,10 +83,10 @@ def lines(span: tuple[int, int]) -> str:
     return f"line {span[0]}" if span[0] == span[1] else f"lines {span[0]} to {span[1]}"
 
 
-def to_json(found: Difference, old: str, new: str, tolerance: float) -> str:
-    """Return the difference as one JSON document (ASCII)."""
+def document(found: Difference, old: str, new: str, tolerance: float) -> dict[str, object]:
+    """Return the difference as plain values."""
     counts = ("old", "new", "alike")
-    document = {
+    return {
         "same": found.same,
         "old": old,
         "new": new,
@@ -109,4 +108,3 @@ def to_json(found: Difference, old: str, new: str, tolerance: float) -> str:
             for c in found.changes[:MOST_CHANGES]
         ],
     }
-    return json.dumps(document, indent=1, allow_nan=False) + "\n"

@@ -1,6 +1,6 @@
 """The worst value of each limit by each strut beside what is allowed, to be held against a data sheet."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from hexpost.audit.model import JOINTS, Limit, Sense, Worst
 from hexpost.report.model import StrutUse
@@ -13,12 +13,20 @@ Used = Sequence[Worst | None]
 
 
 def figures_text(struts: Sequence[StrutUse], width: int) -> list[str]:
-    """Return the table of figures with its title, as lines; in two tables where one is wider than ``width``."""
-    table = _table(struts)
-    if max(len(row) for row in table) > width:
-        half = len(struts) // 2
-        table = [*_table(struts[:half]), "", *_table(struts[half:])]
+    """Return the table of figures with its title, as lines."""
+    table = side_by_side(struts, _table, width)
     return ["", "Worst value of each limit, and what is allowed there", "", *table]
+
+
+def side_by_side(struts: Sequence[StrutUse], table: Callable[[Sequence[StrutUse]], list[str]], width: int) -> list[str]:
+    """Return a table of all struts, or several of fewer struts where one would be wider than ``width``."""
+    lines: list[str] = []
+    for share in (6, 3, 2, 1):
+        groups = [table(struts[first : first + share]) for first in range(0, len(struts), share)]
+        lines = [line for group in groups for line in (*group, "")][:-1]
+        if max(map(len, lines), default=0) <= width:
+            break
+    return lines
 
 
 def _table(struts: Sequence[StrutUse]) -> list[str]:

@@ -1,6 +1,6 @@
 """What the terminal shows at the end: at most one screen."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from hexpost.audit.model import Limit, Worst
 from hexpost.report.feeds import feed_not_reached, times_text
@@ -12,13 +12,7 @@ from hexpost.voice import APPROACH, clean, columns, duration, not_looked_at, par
 SCREEN_LINES = 24
 LEAST_BLOCKS = 3
 """Advice for the whole job stands on the screen only beside more than so many lines for blocks."""
-_LEAST_WIDTH, _MOST_WIDTH = 40, 100
 _RED, _GREEN, _YELLOW, _PLAIN = "\x1b[1;31m", "\x1b[1;32m", "\x1b[1;33m", "\x1b[0m"
-
-
-def wants_colour(*, terminal: bool, environment: Mapping[str, str]) -> bool:
-    """Return whether to colour: only on a terminal that can, and never where ``NO_COLOR`` is set to anything."""
-    return terminal and not environment.get("NO_COLOR") and environment.get("TERM") != "dumb"
 
 
 def summary(
@@ -33,7 +27,6 @@ def summary(
 
     ``more`` says how the rest can be read, ``place`` where it stands.
     """
-    width = min(max(width, _LEAST_WIDTH), _MOST_WIDTH)
     tint = _GREEN if report.clean else _RED
     head = [_tinted(line, tint, colour) for line in paragraph(clean(verdict(report)), width)]
     if notice := proving_notice(report):

@@ -1,12 +1,13 @@
 """Every JSON output is what its schema says; the schemas are sound themselves (checked by jsonschema)."""
 
 import json
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 from verify.folders import BROKEN, PROGRAM, convert, run
 
-from hexpost.cli import main
+from hexpost.cli import COMMANDS, main
 from hexpost.cli.schema import SCHEMAS
 
 jsonschema = pytest.importorskip("jsonschema", reason="jsonschema is not installed")
@@ -37,6 +38,47 @@ def test_files_of_a_job_are_what_their_schema_says(job, name):
 
 def test_a_proof_is_what_its_schema_says(job):
     assert not faults("verify", json.loads(run("verify", job, "--json")[1]))
+
+
+def samples(*names):
+    return [str(Path(__file__).parent.parent.parent / "samples" / name) for name in names]
+
+
+GIVEN = ["--tools", *samples("tools.toml"), "--setup", *samples("setup.toml")]
+SERIAL = ["--serial", "--step-mm", "300"]
+DOCUMENTS = [
+    ("refeed", ["refeed", *samples("limits.nc"), "-o", "new.nc", *GIVEN]),
+    ("refeed", ["refeed", *samples("contour.nc"), "-o", "new.nc", *GIVEN]),
+    ("diff", ["diff", *samples("limits.nc", "pocket.nc"), *GIVEN]),
+    ("diff", ["diff", *samples("limits.nc", "limits.nc"), *GIVEN]),
+    ("explain", ["explain", *samples("limits.nc"), *GIVEN]),
+    ("explain", ["explain", *samples("pocket.nc"), *GIVEN]),
+    ("words", ["words"]),
+    ("align", ["align", *samples("probed_points.csv"), "-o", "new.toml"]),
+    ("align", ["align", *samples("probed_datums.csv"), "-o", "new.toml"]),
+    ("place", ["place", *samples("frustum.nc"), *GIVEN, "--turn-deg", "0", "0", *SERIAL]),
+    ("calibrate", ["calibrate", *samples("measured_poses.csv"), "-o", "new.toml"]),
+    ("calibrate-plan", ["calibrate", "--plan", "8", "-o", "plan.csv"]),
+    ("report", ["audit", *samples("limits.nc"), *GIVEN, "--feed", "both"]),
+]
+
+
+@pytest.mark.parametrize(("name", "words"), DOCUMENTS, ids=lambda x: x if isinstance(x, str) else Path(x[-1]).name)
+def test_what_a_command_prints_is_what_its_schema_says(name, words, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    done = CliRunner().invoke(main, [*words, "--json"])
+    assert done.exit_code in (0, 1), done.output
+    documents = [json.loads(x) for x in (done.stdout.splitlines() if name == "explain" else [done.stdout])]
+    assert documents and not [f for document in documents for f in faults(name, document)]
+    assert '"line": 0' not in done.stdout
+
+
+def test_every_json_has_a_schema():
+    """Whatever command prints JSON is in the list above, or among those of jobs, libraries and errors."""
+    spoken = {words[0] for _, words in DOCUMENTS} | {"convert", "verify", "gate"}
+    commands = {name: main.get_command(None, name) for name in COMMANDS}
+    assert spoken == {n for n, c in commands.items() if any("--json" in p.opts for p in c.params)}
+    assert {name for name, _ in DOCUMENTS} <= set(NAMES)
 
 
 @pytest.mark.parametrize("name", NAMES)
