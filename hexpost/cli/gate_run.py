@@ -1,10 +1,9 @@
 """What ``hexpost gate`` does with its options: programs found, checked, judged; files written; exit code."""
 
-import json
 import re
 import sys
-from collections.abc import Iterator, Mapping
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
 from pathlib import Path
@@ -12,8 +11,11 @@ from typing import Any, Self
 
 import click
 
-from hexpost.cli.gate_text import changed_text, table
+from hexpost.cli.documents import tell
+from hexpost.cli.gate_text import changed_text, failures, table
 from hexpost.cli.outputs import write_all
+from hexpost.cli.progress import watched
+from hexpost.cli.terminal import say
 from hexpost.cli.workers import engine_of
 from hexpost.errors import Fault, InputError
 from hexpost.library import compare
@@ -21,7 +23,7 @@ from hexpost.library.baseline import Acceptance, Baseline, load_baseline, update
 from hexpost.library.cache import Cache, default_folder
 from hexpost.library.changed import Changed, bases, changed_only, read_list
 from hexpost.library.document import to_json
-from hexpost.library.gate import Progress, Shard, gate, judged, select
+from hexpost.library.gate import Shard, gate, judged, select
 from hexpost.library.junit import to_junit
 from hexpost.library.model import GateResult, Scope
 from hexpost.library.page import to_page
@@ -103,13 +105,13 @@ def main(o: Options) -> int:
     baseline = _baseline(o)
     cache = _cache(o)
     whole = not o.changed and shard is None
-    with _engine(o) as engine, _progress(len(names)) as progress:
+    with _engine(o) as engine, watched("programs", len(names)) as progress:
         result = gate(
-            names, policy, engine, cache=cache, baseline=baseline, whole=whole, scope=scope, progress=progress
+            names, policy, engine, cache=cache, baseline=baseline, whole=whole, scope=scope, progress=progress.reach
         )
         if o.against:
             moved = compare.on_machine(policy, o.against)
-            other = gate(names, moved, engine, cache=cache, scope=scope, progress=progress)
+            other = gate(names, moved, engine, cache=cache, scope=scope, progress=progress.reach)
             return _compare(o, result, other, moved)
     if o.update_baseline and o.baseline and baseline is not None:
         said = Acceptance(reason=o.reason, expires=o.expires.date().isoformat() if o.expires else "")
@@ -120,7 +122,10 @@ def main(o: Options) -> int:
             again = judged(found, policy, accepted, skipped=result.skipped, whole=whole, scope=scope)
             result = replace(again, mended=result.mended, renamed=result.renamed)
     _write(o, result)
-    click.echo(to_json(result) if o.as_json else table(result), nl=False)
+    if o.as_json:
+        click.echo(to_json(result), nl=False)
+    else:
+        say(table(result), quiet=failures(result))
     return result.exit_code
 
 
@@ -208,20 +213,6 @@ def _engine(o: Options) -> AbstractContextManager[Engine]:
     )
 
 
-@contextmanager
-def _progress(total: int) -> Iterator[Progress | None]:
-    """Count programs on standard error, and only on a terminal."""
-    if total < 2 or not sys.stderr.isatty():
-        yield None
-        return
-
-    def show(done: int) -> None:
-        click.echo(f"\r{done:,} of {total:,} programs", err=True, nl=False)
-
-    yield show
-    click.echo("\r\x1b[K", err=True, nl=False)
-
-
 def _write(o: Options, result: GateResult) -> None:
     """Write the files that were asked for, each whole or not at all."""
     write_all(
@@ -236,7 +227,8 @@ def _compare(o: Options, before: GateResult, after: GateResult, policy: Policy) 
     found = compare.changes(before, after, policy)
     against = str(o.against)
     if o.as_json:
-        click.echo(json.dumps(compare.document(found, against, after.meant.programs), indent=1))
+        tell(compare.document(found, against, after.meant.programs))
     else:
-        click.echo(changed_text(found, against, after), nl=False)
+        text = changed_text(found, against, after)
+        say(text, quiet=text if compare.exit_code(found) else "")
     return compare.exit_code(found)

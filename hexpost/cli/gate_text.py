@@ -14,9 +14,8 @@ from hexpost.library.texts import (
     summary,
     worst_first,
 )  # fmt: skip
-from hexpost.voice import clean, columns, duration, paragraph, percent, plural
+from hexpost.voice import clean, columns, duration, percent, plural
 
-WIDTH = 100
 MOST_PASSING = 20
 """Passing programs are listed up to so many, else only counted."""
 
@@ -38,8 +37,15 @@ def table(result: GateResult) -> str:
         lines += _details(case)
     for entry in result.mended[:MOST_PROGRAMS]:
         lines.append(clean(f"fixed: {entry.program}: {entry.limit}{strut_of(entry)} in {entry.text}"))
-    lines += ["", *(x for note in notes(result) for x in paragraph(clean(note), WIDTH)), summary(result)]
+    lines += ["", *map(clean, notes(result)), summary(result)]
     return "\n".join(lines) + "\n"
+
+
+def failures(result: GateResult) -> str:
+    """Return what is wrong alone, worst programs first, and how many were checked; nothing where all passed."""
+    cases = [c for c in sorted(result.cases, key=worst_first) if c.verdict != "pass"]
+    lines = [line for case in cases[:MOST_PROGRAMS] for line in _details(case) if line]
+    return "\n".join([*lines, summary(result)]) if result.exit_code else ""
 
 
 def _row(case: Case) -> list[str]:
@@ -55,8 +61,7 @@ def _details(case: Case) -> list[str]:
     said += [f"{case.name}:{j.found.line}: {judged_sentence(j)}" for j in case.findings if j.state != "accepted"]
     total = case.record.mistakes_total + len(said) - len(case.record.mistakes)
     lines = [""] if said else []
-    for sentence in said[:MOST_FINDINGS]:
-        lines += paragraph(clean(sentence), WIDTH, "    ", "")
+    lines += map(clean, said[:MOST_FINDINGS])
     if total > MOST_FINDINGS:
         lines.append(f"    ... and {total - MOST_FINDINGS:,} more")
     return lines
@@ -73,7 +78,7 @@ def changed_text(found: Sequence[Comparison], machine: str, result: GateResult) 
             lines += _change(c)
     total = [sum(c.record.duration_s for c in side) for side in ([c.before for c in found], [c.after for c in found])]
     numbers = {kind: count(found, kind) for kind in KINDS}
-    lines += ["", *(x for note in notes(result) for x in paragraph(clean(note), WIDTH))]
+    lines += ["", *map(clean, notes(result))]
     lines.append(f"All cycle times {duration(total[0])} -> {duration(total[1])}.")
     lines.append(
         f"{checked(result)} against {clean(machine)}: {numbers['newly-fails']:,} newly fail, "

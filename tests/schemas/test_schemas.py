@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from library.shop import slow_struts
 from verify.folders import BROKEN, PROGRAM, convert, run
 
 from hexpost.cli import COMMANDS, main
@@ -46,6 +47,7 @@ def samples(*names):
 
 GIVEN = ["--tools", *samples("tools.toml"), "--setup", *samples("setup.toml")]
 SERIAL = ["--serial", "--step-mm", "300"]
+GATED = ["--no-cache", "--serial", *GIVEN]
 DOCUMENTS = [
     ("refeed", ["refeed", *samples("limits.nc"), "-o", "new.nc", *GIVEN]),
     ("refeed", ["refeed", *samples("contour.nc"), "-o", "new.nc", *GIVEN]),
@@ -59,6 +61,9 @@ DOCUMENTS = [
     ("place", ["place", *samples("frustum.nc"), *GIVEN, "--turn-deg", "0", "0", *SERIAL]),
     ("calibrate", ["calibrate", *samples("measured_poses.csv"), "-o", "new.toml"]),
     ("calibrate-plan", ["calibrate", "--plan", "8", "-o", "plan.csv"]),
+    ("gate", ["gate", *samples("limits.nc", "contour.nc"), "bad.nc", *GATED]),
+    ("gate", ["gate", *samples("limits.nc"), *GATED, "--baseline", "accepted.json", "--update-baseline"]),
+    ("gate-against", ["gate", *samples("limits.nc"), "bad.nc", *GATED, "--against", "slow.toml"]),
     ("report", ["audit", *samples("limits.nc"), *GIVEN, "--feed", "both"]),
 ]
 
@@ -66,8 +71,10 @@ DOCUMENTS = [
 @pytest.mark.parametrize(("name", "words"), DOCUMENTS, ids=lambda x: x if isinstance(x, str) else Path(x[-1]).name)
 def test_what_a_command_prints_is_what_its_schema_says(name, words, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    (tmp_path / "bad.nc").write_text("G21\nG999\n")
+    (tmp_path / "slow.toml").write_text(slow_struts())
     done = CliRunner().invoke(main, [*words, "--json"])
-    assert done.exit_code in (0, 1), done.output
+    assert done.exit_code == 2 if "bad.nc" in words else done.exit_code in (0, 1), done.output
     documents = [json.loads(x) for x in (done.stdout.splitlines() if name == "explain" else [done.stdout])]
     assert documents and not [f for document in documents for f in faults(name, document)]
     assert '"line": 0' not in done.stdout
@@ -75,7 +82,7 @@ def test_what_a_command_prints_is_what_its_schema_says(name, words, tmp_path, mo
 
 def test_every_json_has_a_schema():
     """Whatever command prints JSON is in the list above, or among those of jobs, libraries and errors."""
-    spoken = {words[0] for _, words in DOCUMENTS} | {"convert", "verify", "gate"}
+    spoken = {words[0] for _, words in DOCUMENTS} | {"convert", "verify"}
     commands = {name: main.get_command(None, name) for name in COMMANDS}
     assert spoken == {n for n, c in commands.items() if any("--json" in p.opts for p in c.params)}
     assert {name for name, _ in DOCUMENTS} <= set(NAMES)
