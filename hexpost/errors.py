@@ -86,10 +86,11 @@ def missing(name: str, line: str) -> str:
 def unknown(kind: str, name: str, known: Sequence[str], elsewhere: Mapping[str, str] | None = None) -> str:
     """Return the text of a name that nothing has: the nearest one of ``known`` or ``elsewhere``, or all that are known.
 
-    ``elsewhere`` has names of other places, each with its path.
+    ``elsewhere`` has names of other places, each with its path; one that is there letter by letter is meant.
     """
     last, places = name.rpartition(".")[2][:80], elsewhere or {}
-    near = get_close_matches(last, known, n=1) or [places[x] for x in get_close_matches(last, list(places), n=1)]
+    near = [places[last]] if last in places else get_close_matches(last, known, n=1)
+    near = near or [places[x] for x in get_close_matches(last, list(places), n=1)]
     return f"unknown {kind} `{name}`; " + (f"did you mean `{near[0]}`?" if near else f"known: {', '.join(known)}")
 
 
