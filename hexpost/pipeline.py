@@ -32,7 +32,7 @@ from hexpost.proving import AS_PROGRAMMED, Proving, begun_again, proving_moves, 
 from hexpost.setpoints.between import Between
 from hexpost.setpoints.command import gearing
 from hexpost.setpoints.model import Gearing, Setpoints, YawProfile
-from hexpost.setpoints.stream import stream
+from hexpost.setpoints.solve import stream
 from hexpost.shelf import Text
 
 MOST_BYTES = 500_000_000

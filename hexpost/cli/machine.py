@@ -96,8 +96,8 @@ def reach(
     """Map what a machine FILE (or the demonstration machine) reaches, and how well: a table and a page of maps."""
     from hexpost.cli.workers import engine_of
     from hexpost.machine.load import demonstration_machine, load_machine
-    from hexpost.reach.layers import all_places, layer_count
     from hexpost.reach.maps import page
+    from hexpost.reach.places import all_places, layer_count
     from hexpost.reach.table import table
     from hexpost.tables.whole import writing
 
@@ -105,7 +105,7 @@ def reach(
     folder = Path(out)
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
-    run = engine_of(loads="hexpost.reach.layers", jobs=jobs, alone=serial, address=cluster, memory_mb=memory_mb)
+    run = engine_of(loads="hexpost.reach.places", jobs=jobs, alone=serial, address=cluster, memory_mb=memory_mb)
     count = layer_count(machine, step_mm)
     with run as engine, watched("layers", count) as progress:
         found = all_places(machine, step_mm, engine, progress.step)

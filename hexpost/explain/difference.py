@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints, Lines
-from hexpost.explain.align import align
+from hexpost.explain.align import Pairs, Unpaired, align, unpaired
 from hexpost.explain.blocks import POSE, event, motion
-from hexpost.explain.likeness import Pairs, Unpaired, unpaired
 from hexpost.explain.text import at_feed, happening, in_motion
 from hexpost.moves.model import ARC, Events, Frame, Interpretation, Moves
 from hexpost.voice import number

@@ -1,13 +1,113 @@
-"""The tables that say how programs are read: ``[words]``, ``[[dialect]]``, ``[reference_return]``."""
+"""Tables that say how programs are read: ``[words]``, ``[[dialect]]``, ``[programmed_axes]``, format sheets, others."""
 
 import re
+from collections.abc import Mapping
 
-from hexpost.arrays import Array
+import numpy as np
+
+from hexpost.arrays import Array, frozen
+from hexpost.grammar_text import grammar_text
 from hexpost.machine.ignoring import SETTING, why_not
 from hexpost.machine.table import Table
-from hexpost.machine.word_format import word_format
-from hexpost.machine.wording import CENTRES, UNDECIDED, DialectWord, ReferenceReturn, Wording
+from hexpost.machine.wording import (
+    CENTRES,
+    UNDECIDED,
+    DialectWord,
+    Digits,
+    ProgrammedAxes,
+    ReferenceReturn,
+    RotaryAxis,
+    Wording,
+)
 from hexpost.machine.words import LETTERS, known
+
+DIRECTIONS = {"A": (1.0, 0.0, 0.0), "B": (0.0, 1.0, 0.0), "C": (0.0, 0.0, 1.0)}
+
+
+def programmed_axes(t: Table) -> ProgrammedAxes:
+    """Return the axes of the table: one to three of them, each word in one axis."""
+    axes: list[RotaryAxis] = []
+    for row in t.tables("axis"):
+        axis = _axis(row)
+        if any(axis.word == other.word for other in axes):
+            row.fault("word", f"is {axis.word} again; name each word once", "repeated")
+        axes.append(axis)
+    out = ProgrammedAxes(
+        tip=t.choice("coordinates", ("tip", "machine"), "tip") == "tip",
+        axes=tuple(axes),
+    )
+    t.close()
+    return out
+
+
+def _axis(t: Table) -> RotaryAxis:
+    """Return one rotary axis; its direction defaults to that of its letter, its sense to that of ISO 841."""
+    word = t.choice("word", tuple(DIRECTIONS), None)
+    usual = np.array(DIRECTIONS.get(word, DIRECTIONS["C"]))
+    direction = np.array(t.numbers("direction", "x y z", usual))
+    size = float(np.linalg.norm(direction))
+    if not size > 1e-6:
+        t.fault("direction", "has no length; write for example [1, 0, 0]", "bad-value")
+        size = 1.0
+    out = RotaryAxis(
+        word=word,
+        carries=t.choice("carries", ("table", "head"), None),
+        direction=frozen(direction / size),
+        sense=1 if t.choice("sense", ("tool", "part"), "tool") == "tool" else -1,
+        centre=t.numbers("centre_mm", "x y z", np.zeros(3)),
+    )
+    t.close()
+    return out
+
+
+def word_format(t: Table, key: str) -> Mapping[str, Digits]:
+    """Return the digits by address letter that a key of the machine file states; none where it is missing.
+
+    Letters that hold whole numbers (one digit in the shorthand) have no implied point and are left out.
+    """
+    if not t.has(key):
+        return {}
+    text = t.text(key)
+    try:
+        return shorthand(text) if text else {}
+    except ValueError as error:
+        t.fault(key, str(error), "bad-value", "for example X+53Y+53Z+53F40")
+        return {}
+
+
+def shorthand(text: str) -> dict[str, Digits]:
+    """Return the digits by address letter of a shorthand.
+
+    Raises
+    ------
+    ValueError
+        When it does not follow ``grammars/word_format.lark``, or names a letter twice.
+    """
+    from lark import Lark, Tree, UnexpectedInput
+
+    try:
+        tree = Lark(grammar_text("word_format.lark"), parser="lalr", start="format").parse(text)
+    except UnexpectedInput as error:
+        at = error.column - 1 if error.column > 0 else len(text)
+        raise ValueError(
+            f"is not the shorthand of a format sheet: {text[at : at + 20]!r} at character {at + 1}"
+        ) from None
+    out: dict[str, Digits] = {}
+    seen: set[str] = set()
+    for word in tree.children:
+        assert isinstance(word, Tree)
+        letter, digits = str(word.children[0]).upper(), str(word.children[-1])
+        if letter in seen:
+            raise ValueError(f"has {letter} twice; give each letter once")
+        seen.add(letter)
+        if len(digits) == 2:
+            out[letter] = Digits(int(digits[0]), int(digits[1]))
+        elif len(digits) == 3:
+            last = digits[2] == "0"
+            whole, fraction = (digits[0], digits[1]) if last else (digits[1], digits[2])
+            out[letter] = Digits(int(whole), int(fraction), trailing=last)
+    return out
+
 
 RETURNS = ("through-point", "direct")
 DWELL = ("ms", "s", "none")

@@ -8,8 +8,8 @@ from hexpost.arrays import Array
 from hexpost.errors import Fault, InputError
 from hexpost.machine import language, loads, tables
 from hexpost.machine.geometry import check_geometry
+from hexpost.machine.language import programmed_axes
 from hexpost.machine.model import Machine, Setup, Tool, Tools
-from hexpost.machine.programmed_axes import programmed_axes
 from hexpost.machine.reading import parse, read_bytes
 from hexpost.machine.table import Table
 from hexpost.machine.universals import check_limits, with_universals

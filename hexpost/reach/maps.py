@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.machine.model import Machine
-from hexpost.reach.model import Places
+from hexpost.reach.places import Places
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 from hexpost.voice import number
 

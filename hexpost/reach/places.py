@@ -1,10 +1,13 @@
-"""What a machine can do at each of many places: pure arithmetic, place by place at once."""
+"""What a machine can do at each of many places, at once; a whole grid of them, layer by layer, side by side."""
 
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache, partial
 from math import pi
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags
+from hexpost.arrays import Array, Columns, Flags
 from hexpost.kinematics.frames import angles_of, pose_matrix
 from hexpost.kinematics.jacobian import strut_rows
 from hexpost.kinematics.links import links
@@ -12,10 +15,33 @@ from hexpost.kinematics.singular import Nearness
 from hexpost.kinematics.statics import compliance
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.geometry import least_conditioning, nearness
+from hexpost.machine.load import machine_from
 from hexpost.machine.model import Machine
 from hexpost.machine.platform import thrusts_of
 from hexpost.machine.universals import joints
-from hexpost.reach.model import Places
+from hexpost.workers.engines import Engine
+from hexpost.workers.run import Runner
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Places(Columns):
+    """Places of the gauge point (3, n) in the base frame, tool axis as at the reference pose, and what holds there.
+
+    ``reachable`` (n,): within strokes and joint limits and not singular. ``tilt`` [rad]: up to which the tool tilts in
+    every direction about the gauge point. In the worst direction: ``feed`` [mm/s], ``tilt_speed`` [rad/s],
+    ``acceleration`` [mm/s2] of a pure translation from rest. ``stiffness`` [N/mm] of the gauge point in its softest
+    direction (nan where struts have none); ``conditioning`` of the Jacobian, 1 at best. nan where out of reach.
+    """
+
+    position: Array
+    reachable: Flags
+    tilt: Array
+    feed: Array
+    tilt_speed: Array
+    acceleration: Array
+    stiffness: Array
+    conditioning: Array
+
 
 DIRECTIONS = 12
 TILT_STEP = 2.0 * pi / 180.0
@@ -146,3 +172,34 @@ def _tilted(machine: Machine, pose: Array, direction: float, angle: float) -> Ar
     out = pose.copy()
     out[3:] = angles_of((turned @ home)[:, :, None], machine.tilt_order)
     return out
+
+
+def all_places(machine: Machine, step: float, engine: Engine, progress: Callable[[int], None]) -> Places:
+    """Return what holds on a grid of ``step`` mm, sorted by z, y, x; ``progress`` is called with 1 after each layer."""
+    x, y, z = grid(machine, step)
+    layers = [_layer(x, y, float(height)) for height in z]
+    with Runner(engine) as runner:
+        parts = runner.in_order(layers, partial(_work, machine.source, machine.file), progress)
+    return Places.joined(parts)
+
+
+def layer_count(machine: Machine, step: float) -> int:
+    """Return the number of layers of a grid."""
+    return len(grid(machine, step)[2])
+
+
+def _layer(x: Array, y: Array, z: float) -> Array:
+    """Return the places (3, n) of one height."""
+    a, b = np.meshgrid(x, y)
+    return np.stack([a.ravel(), b.ravel(), np.full(a.size, z)])
+
+
+def _work(source: bytes, name: str, position: Array) -> Places:
+    """Return what holds at places; in a worker, from the text of the machine file."""
+    return places(_machine(source, name), position)
+
+
+@lru_cache(maxsize=1)
+def _machine(source: bytes, name: str) -> Machine:
+    """Return the machine of a text; a worker reads it once."""
+    return machine_from(source, name)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.reach.model import Places
+from hexpost.reach.places import Places
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
 COLUMNS = (

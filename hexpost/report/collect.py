@@ -1,4 +1,4 @@
-"""From the results of the stages to one report."""
+"""A job as a report says it, gathered from all stages, with what every report warns of."""
 
 import numpy as np
 
@@ -7,8 +7,32 @@ from hexpost.feed.model import Reasons
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.model import Interpretation
 from hexpost.program.model import Program
-from hexpost.report.cautions import cautions
 from hexpost.report.model import MOST_FINDINGS, IgnoredWord, MachineName, Report, StrutUse
+
+DEMONSTRATION = (
+    "DEMONSTRATION MACHINE: it is invented and does not exist. NO REAL MACHINE MAY RUN THIS OUTPUT. "
+    "Give the file of your own machine with --machine."
+)
+
+_LIMITS_ONLY = (
+    "A clean report says only that the limits of the machine file hold along the programmed path. It knows nothing of "
+    "collisions, fixtures, a wrong work offset, a worn or wrong tool, or a machine that differs from its file."
+)
+_PROVE = (
+    "Prove the program before you cut. Check units, offsets and tool data. Run it dry above the work with guards shut, "
+    "block by block, overrides low, a hand at feed hold. Then cut a first part."
+)
+_OTHERS_FIRST = (
+    "The machine builder's manual, the rules of your workshop and local law come first. Only people qualified for this "
+    "machine should run the job, and they answer for it. Nothing here is a safety function."
+)
+
+
+def cautions(*, demonstration: bool) -> tuple[str, ...]:
+    """Return the cautions of a job, the loudest first (common practice in workshops, no source)."""
+    always = (_LIMITS_ONLY, _PROVE, _OTHERS_FIRST)
+    return (DEMONSTRATION, *always) if demonstration else always
+
 
 _NO_TOOLS = "No tools file was given: every tool has length 0 and diameter 0."
 _NO_OFFSETS = "The setup file holds no work offset: every one is the pallet frame."

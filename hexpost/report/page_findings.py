@@ -6,9 +6,9 @@ from html import escape
 
 from hexpost.audit.model import Chart, Finding, quoted
 from hexpost.program.model import Program
-from hexpost.report.mending import mending
 from hexpost.report.model import Report
 from hexpost.report.page_tables import named_lines
+from hexpost.report.verdict import mending
 from hexpost.voice import advice, clean, plural, what, when, where
 
 MOST_LINES = 320

@@ -4,9 +4,8 @@ from collections.abc import Sequence
 
 from hexpost.audit.model import Limit, Worst
 from hexpost.report.feeds import feed_not_reached, times_text
-from hexpost.report.mending import block_rows, mending
 from hexpost.report.model import Report
-from hexpost.report.verdict import feed_name, proving_notice, remarks, verdict
+from hexpost.report.verdict import block_rows, feed_name, mending, proving_notice, remarks, verdict
 from hexpost.voice import APPROACH, clean, columns, duration, not_looked_at, paragraph, percent, plural
 
 SCREEN_LINES = 24

@@ -1,20 +1,20 @@
-"""The report for people, as plain text: ``report.txt``, of at most 100 columns."""
+"""The report as text, with the worst value of each limit by each strut, to be held against a data sheet."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
-from hexpost.audit.model import Finding
+from hexpost.audit.model import JOINTS, Finding, Limit, Sense, Worst
 from hexpost.report.feeds import feeds_text, times_text
-from hexpost.report.figures import figures_text, side_by_side
-from hexpost.report.mending import mending
 from hexpost.report.model import Report, StrutUse
 from hexpost.report.sheet_words import sheet_text
-from hexpost.report.verdict import feed_name, machine_name, proving_notice, verdict
+from hexpost.report.verdict import feed_name, machine_name, mending, proving_notice, verdict
 from hexpost.voice import (
     APPROACH,
     advice,
     clean,
     columns,
     duration,
+    figure,
+    given,
     in_line,
     not_looked_at,
     paragraph,
@@ -25,6 +25,60 @@ from hexpost.voice import (
     when,
     where,
 )
+
+_ABSENT = "-"
+
+Row = list[str]
+Used = Sequence[Worst | None]
+
+
+def figures_text(struts: Sequence[StrutUse], width: int) -> list[str]:
+    """Return the table of figures with its title, as lines."""
+    table = side_by_side(struts, _figures, width)
+    return ["", "Worst value of each limit, and what is allowed there", "", *table]
+
+
+def side_by_side(struts: Sequence[StrutUse], table: Callable[[Sequence[StrutUse]], list[str]], width: int) -> list[str]:
+    """Return a table of all struts, or several of fewer struts where one would be wider than ``width``."""
+    lines: list[str] = []
+    for share in (6, 3, 2, 1):
+        groups = [table(struts[first : first + share]) for first in range(0, len(struts), share)]
+        lines = [line for group in groups for line in (*group, "")][:-1]
+        if max(map(len, lines), default=0) <= width:
+            break
+    return lines
+
+
+def _figures(struts: Sequence[StrutUse]) -> list[str]:
+    limits = list(dict.fromkeys(w.limit for s in struts for w in s.worst))
+    uses = [{w.limit: w for w in s.worst} for s in struts]
+    rows = [["", *(f"strut {s.strut}" for s in struts), "allowed"]]
+    for limit in limits:
+        rows += _rows(limit, [use.get(limit) for use in uses])
+    return columns(rows, [False] + [True] * (len(struts) + 1))
+
+
+def _rows(limit: Limit, used: Used) -> list[Row]:
+    """Return the rows of one limit: values; where they differ, what is allowed; the joint meant; the stroke left."""
+    unit = limit.unit
+    allowed = [_ABSENT if w is None else given(w.allowed, unit) for w in used]
+    same = len({a for a in allowed if a != _ABSENT}) == 1
+    one = next(a for a in allowed if a != _ABSENT) if same else ""
+    out = [[f"{limit.name} {unit}", *(_ABSENT if w is None else figure(w.value, unit) for w in used), one]]
+    if not same:
+        out.append(["  allowed", *allowed, ""])
+    if any(w is not None and w.joint for w in used):
+        out.append(["  joint", *(_ABSENT if w is None else JOINTS[w.joint] for w in used), ""])
+    if limit.sense is Sense.RANGE:
+        out.append(["  left", *(_ABSENT if w is None else figure(_left(w), unit) for w in used), ""])
+    return out
+
+
+def _left(w: Worst) -> float:
+    """Return the stroke that is left at the worst value, mm; less than 0 beyond the end."""
+    gap = abs(w.allowed - w.value)
+    return gap if w.ratio <= 1.0 else -gap
+
 
 WIDTH = 100
 MOST_FINDINGS = 500

@@ -8,8 +8,7 @@ from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
 from hexpost.path.model import ROUND, ToolPath
 from hexpost.setpoints.model import Poses, TickBounds, YawProfile
-from hexpost.setpoints.sample import poses_at
-from hexpost.setpoints.yaw import turned
+from hexpost.setpoints.sample import poses_at, turned
 
 EVEN = 0.05
 """Turn of the direction of travel within a tick, rad, up to which it counts as even."""

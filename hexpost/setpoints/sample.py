@@ -1,16 +1,17 @@
 """The path at the control period: poses with their rates and accelerations, batch by batch."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import cast
 
 import numpy as np
 
 from hexpost.arrays import Array, Ints, Lines
 from hexpost.feed.model import Pauses, Timing
-from hexpost.moves.model import Moves
+from hexpost.kinematics.turning import about_tool
+from hexpost.moves.model import Frame, Moves
 from hexpost.path.model import CORNER, ToolPath
-from hexpost.setpoints.model import Poses
+from hexpost.setpoints.model import Poses, YawProfile
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,3 +89,15 @@ def _lines(tick: Ints | Array, line: Lines, pauses: Pauses) -> Lines:
     k = np.minimum(np.searchsorted(pauses.end, tick), len(pauses.end) - 1)
     out: Lines = np.where((tick > pauses.start[k]) & (tick <= pauses.end[k]), pauses.line[k], line)
     return out
+
+
+def turned(poses: Poses, frames: Sequence[Frame], profile: YawProfile | None, order: str) -> Poses:
+    """Return the poses of the platform itself: those of the tool turned about it by the yaw."""
+    constant = frames[poses.frame].yaw
+    if profile is None and constant == 0.0:
+        return poses
+    n = len(poses.tick)
+    yaw, speed, growth = (np.zeros(n), np.zeros(n), np.zeros(n)) if profile is None else profile.at(poses.tick)
+    motion = (poses.pose, poses.rate, poses.acceleration)
+    pose, rate, acceleration = about_tool(motion, (yaw + constant, speed, growth), order)
+    return replace(poses, pose=pose, rate=rate, acceleration=acceleration)

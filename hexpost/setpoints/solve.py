@@ -1,17 +1,25 @@
-"""Solve poses into strut setpoints, batch by batch."""
+"""Solve poses into strut setpoints, batch by batch; a whole job on several processes."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
+from itertools import count
+from typing import TypeVar
 
 import numpy as np
 
+from hexpost import shelf
 from hexpost.arrays import Array
+from hexpost.feed.model import Timing
 from hexpost.kinematics.links import links
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine
-from hexpost.moves.model import Frame
+from hexpost.moves.model import Frame, Moves
+from hexpost.path.model import ToolPath
 from hexpost.setpoints.command import Commands, gearing, has_commands
-from hexpost.setpoints.model import Poses, Setpoints
+from hexpost.setpoints.model import Poses, Setpoints, YawProfile
+from hexpost.setpoints.sample import Batch, batches, poses_of, turned
+from hexpost.workers.ordered import ordered
 
 
 class Solver:
@@ -72,3 +80,37 @@ class Solver:
             poses=poses, period=self._period, length=length, speed=speed, acceleration=acceleration, jerk=jerk,
             command=command, gearing=self._gearing, twist=twist, links=at, turned=turned,
         )  # fmt: skip
+
+
+M = TypeVar("M")
+
+BATCH = 8192
+"""Samples that flow through solve, check and write at a time: their work arrays stay in the processor's cache."""
+
+LET_GO = 16
+"""Batches after which the pages of long columns that were looked at are let go."""
+
+
+def stream(
+    timing: Timing, path: ToolPath, moves: Moves, machine: Machine, *, yaw: YawProfile | None,
+    make: Callable[[Setpoints], M], commands: bool, workers: int,
+) -> Generator[tuple[Setpoints, M], None, None]:  # fmt: skip
+    """Yield the batches of a job in order, each with what ``make`` makes of it; on so many workers. Close it.
+
+    A batch is sampled, solved and made something of without any other; what runs across batches is put right in order.
+    ``make`` runs in workers as well: it may change nothing that others see.
+    """
+    solver, started = Solver(machine, moves.frames, commands=commands), count()
+
+    def work(batch: Batch) -> tuple[Setpoints, M]:
+        if next(started) % LET_GO == 0:
+            shelf.let_go()
+        poses = turned(poses_of(timing, path, moves, batch), moves.frames, yaw, machine.tilt_order)
+        setpoints = solver.alone(poses)
+        return setpoints, make(setpoints)
+
+    with closing(ordered(batches(timing, path, moves, BATCH), work, workers)) as found:
+        for k, (setpoints, made) in enumerate(found):
+            yield setpoints, (make(setpoints) if solver.join(setpoints) else made)
+            if k % LET_GO == 0:
+                shelf.let_go()

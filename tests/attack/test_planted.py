@@ -124,7 +124,7 @@ def test_a_dropped_last_sample(tmp_path, monkeypatch):
         poses = poses_of(timing, path, moves, batch)
         return cut(poses) if poses.tick[-1] == timing.ticks else poses
 
-    monkeypatch.setattr("hexpost.setpoints.stream.poses_of", planted)
+    monkeypatch.setattr("hexpost.setpoints.solve.poses_of", planted)
     faults = stopped_then_proven(tmp_path, monkeypatch, "rows are due")
     assert {"stops", "events"} <= set(faults)
 

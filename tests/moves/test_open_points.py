@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from moves.programs import DEG, HEAD, faults, meaning, reading, same
 
 from hexpost.errors import InputError
+from hexpost.machine.language import shorthand
 from hexpost.machine.load import DEMONSTRATION, machine_from
-from hexpost.machine.word_format import shorthand
 from hexpost.machine.wording import Digits
 
 # "Establishing the decimal point" of EIA RS-274-D, as printed in an article of that name: format, text, value

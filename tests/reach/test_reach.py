@@ -12,10 +12,9 @@ from scipy.spatial.transform import Rotation
 
 from hexpost.cli import main
 from hexpost.kinematics.jacobian import jacobian
-from hexpost.reach.layers import all_places
 from hexpost.reach.maps import page
 from hexpost.reach.picture import picture
-from hexpost.reach.places import gauge_struts, grid, places
+from hexpost.reach.places import all_places, gauge_struts, grid, places
 from hexpost.workers.engines import processes, serial
 
 MACHINE = described()

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from moves.programs import MACHINE, meaning
 from refeed.test_refeed import again, feeds, refeed, without_feeds
 
+from hexpost.machine.language import shorthand
 from hexpost.machine.load import no_setup, no_tools
-from hexpost.machine.word_format import shorthand
 from hexpost.machine.wording import DialectWord, Wording
 from hexpost.pipeline import examine, parse, schedule, understand
 from hexpost.program.read import read

@@ -1,8 +1,8 @@
 """Figures of each strut beside what is allowed: every value of a line is the one that was measured."""
 
 from hexpost.audit.model import LIMITS, Worst
-from hexpost.report.figures import figures_text
 from hexpost.report.model import StrutUse
+from hexpost.report.text import figures_text
 
 
 def use(strut, *worst):

@@ -11,7 +11,7 @@ from scipy.interpolate import BSpline
 from setpoints.test_solve import poses
 
 from hexpost.setpoints.model import YawProfile
-from hexpost.setpoints.yaw import turned
+from hexpost.setpoints.sample import turned
 
 
 @given(st.integers(0, 10**6), st.integers(4, 30), st.integers(2, 400))

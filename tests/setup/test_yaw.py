@@ -18,8 +18,7 @@ from hexpost.cli import main
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.load import load_tools
 from hexpost.pipeline import Files, load, schedule
-from hexpost.setup.follow import TILT_SHARE, YawSteps, farthest, route
-from hexpost.setup.yaw import free_yaw
+from hexpost.setup.yaw import TILT_SHARE, YawSteps, farthest, free_yaw, route
 from hexpost.setup.yaw_use import YawUse
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
