@@ -255,10 +255,10 @@ def _too_long(inputs: Inputs, path: ToolPath, rows: float) -> InputError:
     rows, hours = least if least > inputs.most_rows else rows, inputs.machine.period / 3600.0
     what = (
         f"the job takes {rows:,.0f} setpoints ({rows * hours:,.3g} h), and at most {inputs.most_rows:,} "
-        f"({inputs.most_rows * hours:,.3g} h) are allowed; this block takes longest"
+        f"({inputs.most_rows * hours:,.3g} h) are allowed; {'this block' if line else 'the approach'} takes longest"
     )
     hint = "is its feed or dwell right? a longer control period makes fewer setpoints, --most-rows allows more"
-    return InputError([Fault(file=inputs.program.name, line=line, what=what, code="job-too-long", hint=hint)])
+    return InputError([Fault(file=inputs.program.name, line=line or None, what=what, code="job-too-long", hint=hint)])
 
 
 class Writers(Protocol[M]):

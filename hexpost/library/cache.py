@@ -13,7 +13,7 @@ from hexpost.audit.model import LIMITS, Limits
 from hexpost.errors import OutputError
 from hexpost.library.model import CheckTask, Record
 from hexpost.library.records import from_bytes
-from hexpost.library.seal import look, own_key, seal
+from hexpost.library.seal import look, own_folder, own_key, seal
 from hexpost.version import code_digest
 
 FORMAT = 3
@@ -110,5 +110,4 @@ def key_of(common: str, program_sha256: str) -> str:
 
 def default_folder() -> Path:
     """Return where caches of the user lie (XDG Base Directory Specification)."""
-    base = os.environ.get("XDG_CACHE_HOME", "")
-    return (Path(base) if os.path.isabs(base) else Path.home() / ".cache") / "hexpost" / "gate"  # noqa: PTH117
+    return own_folder("XDG_CACHE_HOME", ".cache") / "gate"

@@ -57,8 +57,23 @@ def look(path: str, most: int) -> tuple[os.stat_result, bytes]:
 
 def default_key() -> Path:
     """Return where the user's key is (XDG Base Directory Specification)."""
-    base = os.environ.get("XDG_CONFIG_HOME", "")
-    return (Path(base) if os.path.isabs(base) else Path.home() / ".config") / "hexpost" / "cache.key"  # noqa: PTH117
+    return own_folder("XDG_CONFIG_HOME", ".config") / "cache.key"
+
+
+def own_folder(variable: str, usual: str) -> Path:
+    """Return the user's folder that an absolute path in ``variable`` names, else the ``usual`` one at home.
+
+    Raises
+    ------
+    HexpostError
+        Nobody knows where this user is at home.
+    """
+    base = os.environ.get(variable, "")
+    try:
+        return (Path(base) if os.path.isabs(base) else Path.home() / usual) / "hexpost"  # noqa: PTH117
+    except RuntimeError:
+        hint = "    hint: --no-cache does without a cache; or name the folder in HOME"
+        raise HexpostError(f"this user has no home folder, where results would be kept\n{hint}") from None
 
 
 def _read(path: Path) -> bytes:

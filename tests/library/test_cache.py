@@ -293,3 +293,16 @@ def test_the_code_is_part_of_the_key():
 def test_the_cache_holds_tasks_apart(shop):
     a, b = make_tasks(["a.nc", "b.nc"], Policy())
     assert task_key(a) == task_key(b) and task_key(replace(a, period=0.004)) != task_key(a)
+
+
+def test_a_user_without_a_home_is_told_how_to_do_without(monkeypatch):
+    def nowhere():
+        raise RuntimeError("Could not determine home directory.")
+
+    monkeypatch.setattr(Path, "home", nowhere)
+    for variable in ("XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
+        monkeypatch.delenv(variable, raising=False)
+    for asked in (own_key, default_folder):
+        with pytest.raises(HexpostError, match="this user has no home folder") as told:
+            asked()
+        assert "--no-cache" in str(told.value)

@@ -85,6 +85,8 @@ def test_no_report_speaks_of_line_0(tmp_path):
     assert all("approach" in text for text in words[1:])
     assert not [m[0] for text in words for m in re.finditer(r"line 0\b|@0\b|#L0\b", text)]
     assert '"line": 0' not in (job / "report.json").read_text()
+    code, said = run("convert", tmp_path / "p.nc", "--from-line", "10", "--out", tmp_path / "long", "--most-rows", "9")
+    assert code == 2 and "takes longest" in said and not re.search(r"p\.nc:0\b", said)
 
 
 def test_switches_are_told_and_proven(tmp_path):
