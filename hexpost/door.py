@@ -56,9 +56,9 @@ def load_job(
     files = Files(program=Path(program), machine=named[0], tools=named[1], setup=named[2], units=units)
     period = None if period_ms is None else round(period_ms * 1e3) / 1e6
     if period is not None and not 0.0 < period <= 1.0:
-        raise HexpostError(f"period_ms is {period_ms}; give more than 0 and at most 1000")
+        raise HexpostError(f"period_ms: expected more than 0 and at most 1000, found {period_ms}")
     if units not in (None, "mm", "inch"):
-        raise HexpostError(f"units is {units!r:.40}; give mm or inch")
+        raise HexpostError(f"units: expected mm or inch, found {units!r:.40}")
     return schedule(load(files, period), feed)
 
 

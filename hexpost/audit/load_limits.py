@@ -80,7 +80,9 @@ class RunningMean:
         self._value = value
         self._size = max(round(window / period), 1)
         if self._size > MOST_PERIODS:
-            raise HexpostError(f"forces.window_s is {self._size:,} control periods long; give at most {MOST_PERIODS:,}")
+            raise HexpostError(
+                f"forces.window_s: expected at most {MOST_PERIODS:,} control periods, found {self._size:,}"
+            )
         self._before: Array | None = None
         self._last: LastAnswer[Setpoints, Array] = LastAnswer()
 

@@ -35,6 +35,7 @@ EXIT_CLEAN, EXIT_BROKEN, EXIT_ERROR, EXIT_INTERRUPTED = 0, 1, 2, 130
 COMMANDS = {
     "convert": "Convert a part program into a job folder: setpoints, events, reports.",
     "audit": "Report which blocks of a part program break which limit; write no table.",
+    "survey": "Look through a library: what it needs before its programs can be read, asked once.",
     "gate": "Check a library of programs: pass or fail, for people and for continuous integration.",
     "refeed": "Write the same program with feeds lowered to what the struts allow.",
     "verify": "Prove a finished job folder again from nothing but its files.",

@@ -13,6 +13,7 @@ import click
 
 from hexpost.cli.documents import tell
 from hexpost.cli.gate_text import changed_text, failures, table
+from hexpost.cli.library import policy_of, programs_of
 from hexpost.cli.outputs import write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
@@ -27,17 +28,14 @@ from hexpost.library.gate import Shard, gate, judged, select
 from hexpost.library.junit import to_junit
 from hexpost.library.model import GateResult, Scope
 from hexpost.library.page import to_page
-from hexpost.library.policy import Policy, input_files, load_policy
-from hexpost.library.programs import find
+from hexpost.library.policy import Policy, input_files
 from hexpost.library.sarif import to_sarif
 from hexpost.library.seal import own_key
 from hexpost.library.settings import Settings
 from hexpost.library.texts import MOST_NAMES
-from hexpost.tables.ours import listed
 from hexpost.voice import plural
 from hexpost.workers.engines import Engine
 
-POLICY = "gate.toml"
 _STATUS = re.compile(r"[ A-Z?!]{1,3}\d*[ \t]")
 """How lists begin their lines that have more than names."""
 
@@ -144,17 +142,12 @@ def _cache(o: Options) -> Cache | None:
 def _policy(o: Options) -> Policy:
     """Return the policy, the command line on top of it."""
     over = Settings(machine=o.machine, tools=o.tools, setup=o.setup, feed=o.feed, units=o.units)
-    if o.policy:
-        return load_policy(o.policy, over, root=o.root)
-    return load_policy(POLICY, over, root=o.root) if Path(POLICY).is_file() else Policy(over=over)
+    return policy_of(o.policy, over, o.root)
 
 
 def _names(o: Options, policy: Policy) -> tuple[list[str], Scope]:
     """Return the programs that the command line means, and how they are related to the library."""
-    paths = [p for p in o.paths if p != "-"]
-    if "-" in o.paths:
-        paths += read_list(sys.stdin.buffer.read())
-    found = find(paths, policy.programs, lambda folder: listed(folder) is not None)
+    paths, found = programs_of(o.paths, policy)
     names, unfit = list(found.names), policy.unfit(found.names)
     if unfit and policy.strict:
         raise InputError([Fault(file=policy.file or "", what=what, code="fits-nothing") for what in unfit])

@@ -65,7 +65,8 @@ def _record(source: Text, task: CheckTask, checking: Checking) -> Record:
 def _job(source: Text, task: CheckTask) -> pipeline.Job:
     """Read, understand and schedule a program."""
     program = pipeline.parse(source, task.name)
-    machine, tools, setup = _machine(task.machine).with_units(task.units), _tools(task.tools), _setup(task.setup)
+    machine = machine_of(task.machine).with_units(task.units)
+    tools, setup = tools_of(task.tools), setup_of(task.setup)
     return pipeline.schedule(pipeline.understand(program, machine, tools, setup, task.period), task.feed)
 
 
@@ -126,19 +127,19 @@ def input_file(path: str) -> InputFile:
 
 
 @lru_cache(maxsize=64)
-def _machine(file: InputFile | None) -> Machine:
+def machine_of(file: InputFile | None) -> Machine:
     """Return the machine of a file, loaded once in each process."""
     return demonstration_machine() if file is None else _unchanged(file, load_machine(file.path))
 
 
 @lru_cache(maxsize=64)
-def _tools(file: InputFile | None) -> Tools:
+def tools_of(file: InputFile | None) -> Tools:
     """Return the tools of a file, loaded once in each process."""
     return no_tools() if file is None else _unchanged(file, load_tools(file.path))
 
 
 @lru_cache(maxsize=64)
-def _setup(file: InputFile | None) -> Setup:
+def setup_of(file: InputFile | None) -> Setup:
     """Return the setup of a file, loaded once in each process."""
     return no_setup() if file is None else _unchanged(file, load_setup(file.path))
 

@@ -14,6 +14,7 @@ force from one window to the next is in ``window/state.py`` and nowhere else, so
     motion/       where each block goes, how fast, and what happens beside it
     rotary/       how the tool turns between the ends of a block
     compensation/ the tool centre beside the contour
+    needs/        what a program needs before it can be read, counted
 
 Rule: no later stage looks at letters and values of words; it asks what was meant.
 Start with ``interpret.py``, which calls the steps in their order; the table of words is the machine's.

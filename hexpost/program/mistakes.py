@@ -142,16 +142,13 @@ def syntax_fault(file: str, line: int, raw: bytes, text: str, error: UnexpectedI
         ),
         SyntaxMistake("unexpected-character", "", ""),
     )
-    label = "" if text[:at].strip(BLANKS) else "a label, "
-    comma = COMMA.search(text[:at]) if mistake.code == "comma" else None
-    fraction = COMMA_DIGITS.match(text, at)
-    what, hint = f"{found(raw, at)} does not fit here", mistake.hint
     if wants == "number":
         what = f"{text[:at].rstrip(BLANKS)[-1:].upper()} has no number; {found(raw, at)} follows"
-    elif comma and fraction:
-        what, hint = "decimal comma", f"write {comma[0].upper()}.{fraction[1]}"
-    elif not hint:
-        hint = f"delete it, or put it in a comment; here can be a word, {label}a comment or the end of the block"
+    else:
+        label = "" if text[:at].strip(BLANKS) else "a label, "
+        what = f"{found(raw, at)} does not fit here; a word, {label}a comment or the end of the block would"
+    comma = COMMA.search(text[:at]) if mistake.code == "comma" else None
+    fraction = COMMA_DIGITS.match(text, at)
     return Fault(
         file=file,
         what=what,
@@ -159,7 +156,7 @@ def syntax_fault(file: str, line: int, raw: bytes, text: str, error: UnexpectedI
         line=line,
         column=caret(raw, at + 1),
         text=decoded(raw),
-        hint=hint,
+        hint=f"write {comma[0].upper()}.{fraction[1]}" if comma and fraction else mistake.hint,
     )
 
 

@@ -30,7 +30,7 @@ def check_limits(limits: MotionLimits, told: Told) -> Check:
         said = told.worst.get((limit, strut))
         if said is None:
             if limit != "deviation" or use.value > 0.0:
-                faults.add(f"{name}: the report does not show its worst value")
+                faults.add(f"{name}: the report shows no worst use")
             continue
         bound = (low if use.low < (low + high) / 2.0 else high) if limit == "stroke" else high
         if said["unit"] != _UNITS[limit] or not abs(said["allowed"] - bound) <= 1e-9 * abs(bound):

@@ -75,20 +75,18 @@ def layout(tables: Mapping[str, Mapping[str, Any]], *, geared: bool) -> Layout:
     told = [c for c in first["columns"] if isinstance(c, dict)]
     names = [str(c.get("name")) for c in told]
     if [every.get(n) for n in names] != first["columns"] or [n for n in every if n in names] != names:
-        raise HexpostError(
-            "manifest.json: tables: these are not the columns of a setpoint table, or not described as such"
-        )
+        raise HexpostError("manifest.json: tables: expected the columns of a setpoint table, described as they are")
     needed = [TIME, *(g.column(k) for g in GROUPS[:COMMAND] for k in STRUTS), LINE]
     if lacking := [n for n in needed if n not in names]:
         raise HexpostError(f"setpoint table: not all is in it that a proof needs: {', '.join(lacking[:5])} missing")
     groups = [g for g in GROUPS if any(g.column(k) in names for k in STRUTS)]
     if any(g.column(k) not in names for g in groups for k in STRUTS):
-        raise HexpostError("setpoint table: commands, turns or counts of some struts are missing")
+        raise HexpostError("setpoint table: expected commands, turns and counts of all six struts or of none")
     follow = GROUPS[COMMAND if geared else LENGTH]
     wanted = [follow.column(k) for k in STRUTS] if follow in groups else []
     for name, what in tables.items():
         if what["period_us"] != micros or what["columns"] != first["columns"]:
-            raise HexpostError(f"{name}: its period or its columns are not those of the first table")
+            raise HexpostError(f"{name}: expected the period and the columns of the first table")
         if what.get("drives_follow") != wanted:
-            raise HexpostError(f"{name}: drives_follow must be {wanted or 'left out: the table has no commands'}")
+            raise HexpostError(f"{name}: drives_follow: expected {wanted or 'nothing: the table has no commands'}")
     return Layout(names=names, decimals=[int(str(every[n]["decimals"])) for n in names], micros=micros)

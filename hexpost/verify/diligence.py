@@ -82,12 +82,10 @@ class Diligence:
     def _close(self) -> None:
         run = self._run
         if run.rows * self.period > run.longest:
-            what = f"takes {run.rows * self.period:.3f} s, although {run.longest:.3f} s would be enough"
+            what = f"takes {run.rows * self.period:.3f} s, {run.longest:.3f} s are plenty"
             self.faults.add(f"{run.where}: a rapid {what}")
         if run.fastest < run.asked:
-            what = (
-                f"reaches only {run.fastest:.6f} mm/s, although it is long enough for its feed of {run.asked:.6f} mm/s"
-            )
+            what = f"comes to {run.fastest:.6f} mm/s at most, it has room for its feed of {run.asked:.6f} mm/s"
             self.faults.add(f"{run.where}: a long line {what}")
 
     def _bounds(self, s: Stretch) -> tuple[Array, Array]:

@@ -145,7 +145,7 @@ class Equations:
 
     def _at_rest(self, rows: Rows, i: int, name: str) -> None:
         if rows.speed[:, i].any() or rows.acceleration[:, i].any():
-            self._ends.add(f"{name}: the struts do not rest")
+            self._ends.add(f"{name}: expected the struts at rest")
 
     def finish(self, report: Mapping[str, Any] | None = None) -> list[Check]:
         """Return the checks, after all rows."""
@@ -154,7 +154,7 @@ class Equations:
             self._rests.finish()
             self._diligence.finish()
         if self._last is None or self._last.any():
-            self._ends.add(f"the struts do not rest in the last row, {self.clock.rows - 1}")
+            self._ends.add(f"last row, {self.clock.rows - 1}: expected the struts at rest")
         rows = self.clock.rows
         use = self._continuity.worst
         belong = f"lengths, speeds and accelerations belong to each other (worst {use.size:.0%} of the room)"

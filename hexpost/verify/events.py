@@ -99,10 +99,10 @@ class EventTable:
         with open_plain(path, MOST_DOCUMENT) as file:
             rows = [line.split(",") for line in file.read().decode("ascii", "replace").splitlines()]
         if not rows or rows[0] != HEADER:
-            raise HexpostError(f"{path.name}: its columns are not {','.join(HEADER)}")
+            raise HexpostError(f"{path.name}: expected the columns {','.join(HEADER)}")
         rows = rows[1:]
         if any(len(row) != len(HEADER) or not row[1].isdecimal() or len(row[1]) > 18 for row in rows):
-            raise HexpostError(f"{path.name}: a row is not an event with its sample")
+            raise HexpostError(f"{path.name}: expected an event with its sample in each row")
         if len(rows) != len(self._events.line):
             self.faults.add(f"{len(rows)} events in the table, {len(self._events.line)} in the program")
         self.sample = np.array([int(row[1]) for row in rows], dtype=np.int64)
@@ -110,7 +110,7 @@ class EventTable:
             time, rest = divmod(int(row[1]) * micros, 1_000_000)
             want = [f"{time}.{rest:06d}", str(int(row[1])), *self._words(i)]
             if row != want:
-                self.faults.add(f"event {i}: {','.join(row):.80}, but it must be {','.join(want)}")
+                self.faults.add(f"event {i}: {','.join(row):.80}, expected {','.join(want)}")
 
     def _words(self, i: int) -> list[str]:
         e = self._events

@@ -33,7 +33,7 @@ class FixedDecimals:
 
     def __init__(self, decimals: list[int]) -> None:
         if not decimals or max(decimals) > MOST_DECIMALS:
-            raise RefusedTextError(f"a column has more than {MOST_DECIMALS} decimals")
+            raise RefusedTextError(f"expected columns of at most {MOST_DECIMALS} decimals")
         self._columns = len(decimals)
         edges = [i for i in range(1, self._columns) if decimals[i] != decimals[i - 1]]
         self._groups = [(a, b, decimals[a]) for a, b in zip([0, *edges], [*edges, self._columns], strict=True)]
@@ -57,7 +57,7 @@ class FixedDecimals:
         out = np.empty(high.shape, dtype=np.uint64)
         for a, b, decimals in self._groups:
             if decimals and (octets[a:b, :, 7 - decimals] != ord(".")).any():
-                raise RefusedTextError(f"a number does not have {decimals} decimals")
+                raise RefusedTextError(f"expected {decimals} decimals")
             longest = int(most[a:b].max())
             if longest > FAST_DIGITS:
                 out[a:b] = _one_by_one(text, end[a:b], digits[a:b], decimals)
@@ -76,10 +76,10 @@ class FixedDecimals:
         separators = np.flatnonzero(body < ord("-"))
         rows, rest = divmod(len(separators), self._columns)
         if not rows or rest or body[-1] != ord("\n"):
-            raise RefusedTextError(f"a row does not have {self._columns} numbers")
+            raise RefusedTextError(f"expected rows of {self._columns} numbers")
         separators += PAD
         if (raw[separators].reshape(rows, -1) != self._pattern).any():
-            raise RefusedTextError(f"a row does not have {self._columns} numbers")
+            raise RefusedTextError(f"expected rows of {self._columns} numbers")
         end: Ints = np.empty((self._columns, rows), dtype=np.int64)
         end[...] = separators.reshape(rows, -1).T
         begin = np.empty_like(end)
@@ -90,12 +90,12 @@ class FixedDecimals:
         # separators, points (looked at later) and leading signs are all bytes below "0"
         low = len(separators) + rows * self._points + np.count_nonzero(minus)
         if np.count_nonzero(body < ord("0")) != low or body.max() > ord("9"):
-            raise RefusedTextError("there is something else than digits and points")
+            raise RefusedTextError("expected digits and points only")
         digits = np.subtract(end, begin, out=begin)
         digits -= minus
         digits -= self._tail
         if digits.min() < 1:
-            raise RefusedTextError("a number has no digit before its point")
+            raise RefusedTextError("expected a digit before the point")
         return end, digits, minus
 
 
@@ -161,7 +161,7 @@ def _four(words: Words) -> None:
 def _one_by_one(text: memoryview, end: Ints, digits: Ints, decimals: int) -> Words:
     """Return the sizes of fields with many digits."""
     if int(digits.max()) + decimals > MOST_DIGITS:
-        raise RefusedTextError(f"a number has more than {MOST_DIGITS} digits")
+        raise RefusedTextError(f"expected at most {MOST_DIGITS} digits")
     tail = decimals + 1 if decimals else 0
     fields = zip(end.ravel().tolist(), digits.ravel().tolist(), strict=True)
     sizes = [int(bytes(text[e - tail - k : e]).replace(b".", b"")) for e, k in fields]

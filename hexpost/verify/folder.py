@@ -49,24 +49,22 @@ def open_folder(path: Path) -> Folder:
         It is no folder with a manifest and a report that can be read.
     """
     if not path.is_dir():
-        raise HexpostError(f"{path}: is no folder; give the folder of a job")
+        raise HexpostError(f"{path}: expected the folder of a job, found no folder")
     manifest = document(path / MANIFEST, "a folder without a manifest is not a job: it may be unfinished")
     version = manifest.get("schema_version")
     if manifest.get("job") != "hexpost" or version != KNOWN_VERSION:
-        raise HexpostError(
-            f"{path / MANIFEST}: is no manifest of a job, or its schema_version, {version!r}, is not {KNOWN_VERSION}"
-        )
+        raise HexpostError(f"{path / MANIFEST}: expected schema_version {KNOWN_VERSION} of a job, found {version!r}")
     _has(path, "", manifest, _KEYS)
     for name in (*manifest["files"], *manifest["tables"], *manifest["inputs"].values()):
         if not isinstance(name, str) or not _inside(name):
-            raise HexpostError(f"{path / MANIFEST}: {name!r:.50} is not the name of a file in the folder")
+            raise HexpostError(f"{path / MANIFEST}: expected names of files in the folder, found {name!r:.50}")
     for name, told in manifest["files"].items():
         _has(path, f"files.{name}", told, {"bytes": int, "sha256": str})
     for name, told in manifest["tables"].items():
         _has(path, f"tables.{name}", told, _TABLE_KEYS)
     for role in manifest["inputs"]:
         if role not in INPUTS:
-            raise HexpostError(f"{path / MANIFEST}: inputs: {role!r:.50} is none of {', '.join(INPUTS)}")
+            raise HexpostError(f"{path / MANIFEST}: inputs: expected {', '.join(INPUTS)}, found {role!r:.50}")
     return Folder(path=path, manifest=manifest, report=document(path / "report.json", "it belongs to every job"))
 
 
@@ -123,7 +121,7 @@ def _has(path: Path, where: str, table: Any, keys: Mapping[str, type]) -> None: 
         value = table.get(key) if isinstance(table, dict) else None
         if not isinstance(value, kind) or (kind is int and (value is True or value is False or int(str(value)) < 0)):
             name = f"{where}.{key}".lstrip(".")
-            raise HexpostError(f"{path / MANIFEST}: {name}: {value!r:.50} is not a {kind.__name__}")
+            raise HexpostError(f"{path / MANIFEST}: {name}: expected {kind.__name__}, found {value!r:.50}")
 
 
 def _inside(name: str) -> bool:

@@ -65,7 +65,7 @@ class JointAngles:
         for k, use in self.uses.items():
             name, said = f"{LIMIT} of strut {k}", told.worst.get((LIMIT, k))
             if said is None:
-                faults.add(f"{name}: the report does not show its worst value")
+                faults.add(f"{name}: the report shows no worst use")
                 continue
             (least, most), room = self._told[k], (STEP + ROUNDED) * max(use.value, 1.0)
             if not least - room <= said["ratio"] <= most + room:

@@ -33,10 +33,10 @@ class Clock:
         start = max(rows.old - 1, 0)
         step = np.diff(rows.micros[start:])
         if not self.rows and rows.micros[0] != 0:
-            self.faults.add(f"row 0: its time is {rows.micros[0] / 1e6:.6f} s, not 0")
+            self.faults.add(f"row 0: time {rows.micros[0] / 1e6:.6f} s, expected 0")
         for i in np.flatnonzero(step != self.period_us):
             at = rows.first + start + int(i) + 1
-            what = f"{step[i] / 1e6:.6f} s after the row before, not {self.period_us / 1e6:.6f} s"
+            what = f"{step[i] / 1e6:.6f} s after the row before, expected {self.period_us / 1e6:.6f} s"
             self.faults.add(
                 f"row {at} ({in_line(rows.line[start + i + 1])}): {what}: rows are missing, doubled or moved"
             )

@@ -74,7 +74,7 @@ class WorstLoads:
         for (limit, strut), spread in self.uses.items():
             name, said, use = f"{limit} of strut {strut}", told.worst.get((limit, strut)), spread.sure
             if said is None:
-                faults.add(f"{name}: the report does not show its worst value")
+                faults.add(f"{name}: the report shows no worst use")
                 continue
             room = (STEP + ROUNDED) * max(spread.most, 1.0)
             shares = [abs(said["ratio"])]

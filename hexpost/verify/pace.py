@@ -124,7 +124,7 @@ class Pace:
         most = self.period * (1.0 + SHARE + _LOOSE * (loose[1:] | loose[:-1])) + (slack[1:] + slack[:-1]) * either
         for i in np.flatnonzero(~(took <= most))[:20]:
             what = f"covers what takes {took[i] * 1e3:.6g} ms at its feeds, in one period of {self.period * 1e3:g} ms"
-            self.faults.add(f"{rows.where(p.first + int(i) + 1)}: {what}: it is too fast, or something is left out")
+            self.faults.add(f"{rows.where(p.first + int(i) + 1)}: {what}: too fast, or something is left out")
 
 
 class RestTimes:

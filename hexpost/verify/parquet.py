@@ -34,39 +34,39 @@ def batches(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> I
             whole = np.array([_whole(c) for c in batch.columns])
             whole[0], rest = np.divmod(whole[0], scale)
             if rest.any():
-                raise RefusedTextError(f"the times do not have {columns.decimals[0]} decimals")
+                raise RefusedTextError(f"expected times of {columns.decimals[0]} decimals")
             yield whole
     except (pa.ArrowException, OSError) as error:
-        raise RefusedTextError(f"it cannot be read as a Parquet table: {error}") from error
+        raise RefusedTextError(f"expected a Parquet table, found what cannot be read: {error}") from error
 
 
 def _check(table: Any, columns: Layout) -> None:  # noqa: ANN401 - pyarrow has no types
     schema = table.schema_arrow
     if schema.names != columns.names:
-        raise RefusedTextError("it does not have the columns of the manifest")
+        raise RefusedTextError("expected the columns of the manifest, found others")
     for i, (kind, decimals) in enumerate(zip(schema.types, columns.decimals, strict=True)):
         if columns.names[i] == LINE:
             sound = pa.types.is_int32(kind)
         else:
             sound = pa.types.is_decimal(kind) and kind.scale == (_TIME_DECIMALS if i == 0 else decimals)
         if not sound:
-            raise RefusedTextError(f"{columns.names[i]}: is {kind}, not with the decimals of the manifest")
+            raise RefusedTextError(f"{columns.names[i]}: expected decimals of the manifest, found {kind}")
     about = table.metadata
     for k in range(about.num_row_groups):
         group = about.row_group(k)
         most = group.num_rows * len(columns.names) * _MOST_BYTES_A_NUMBER + PIECE
         if group.num_rows > _MOST_GROUP_ROWS or group.total_byte_size > most:
-            raise RefusedTextError("a row group is too large")
+            raise RefusedTextError("expected row groups of a bounded size")
 
 
 def _whole(column: Any) -> Ints:  # noqa: ANN401
     """Return the whole numbers that a column of decimals or of lines holds."""
     if column.null_count:
-        raise RefusedTextError("a row has no number")
+        raise RefusedTextError("expected a number in every row")
     if pa.types.is_int32(column.type):
         return np.asarray(column.to_numpy(), dtype=np.int64)
     width = column.type.bit_width // 64
     words = np.frombuffer(column.buffers()[1], dtype="<i8").reshape(-1, width)[column.offset :][: len(column)]
     if width > 1 and (words[:, 1:] != (words[:, :1] >> 63)).any():
-        raise RefusedTextError("a number has more than 18 digits")
+        raise RefusedTextError("expected numbers of at most 18 digits")
     return words[:, 0].astype(np.int64)

@@ -28,10 +28,10 @@ def open_plain(path: Path, most: int, *, root: Path | None = None) -> BinaryIO:
     try:
         for folder in _between(path, root):
             if not stat.S_ISDIR(os.lstat(folder).st_mode):
-                raise HexpostError(f"{folder}: is {_kind(os.lstat(folder).st_mode)}, not a folder")
+                raise HexpostError(f"{folder}: expected a folder, found {_kind(os.lstat(folder).st_mode)}")
         before = os.lstat(path)
         if not stat.S_ISREG(before.st_mode):
-            raise HexpostError(f"{path}: is {_kind(before.st_mode)}, not a plain file")
+            raise HexpostError(f"{path}: expected a plain file, found {_kind(before.st_mode)}")
         flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
         number = os.open(path, flags)
     except OSError as error:
@@ -40,7 +40,7 @@ def open_plain(path: Path, most: int, *, root: Path | None = None) -> BinaryIO:
     now = os.fstat(number)
     if not os.path.samestat(before, now) or now.st_size > most:
         file.close()
-        raise HexpostError(f"{path}: has {now.st_size:,} bytes; at most {most:,} belong there")
+        raise HexpostError(f"{path}: expected at most {most:,} bytes, found {now.st_size:,}")
     return file
 
 
@@ -56,9 +56,9 @@ def document(path: Path, hint: str, root: Path | None = None) -> dict[str, Any]:
         with open_plain(path, MOST_DOCUMENT, root=root) as file:
             found = json.loads(file.read(), parse_constant=_constant, object_pairs_hook=_once)
     except (ValueError, RecursionError) as error:
-        raise HexpostError(f"{path}: is not JSON: {error}\n    hint: {hint}") from error
+        raise HexpostError(f"{path}: expected JSON, found something else: {error}\n    hint: {hint}") from error
     if not isinstance(found, dict):
-        raise HexpostError(f"{path}: is a JSON {type(found).__name__}, not an object")
+        raise HexpostError(f"{path}: expected a JSON object, found {type(found).__name__}")
     return found
 
 

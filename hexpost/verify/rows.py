@@ -92,7 +92,7 @@ class TableFiles:
         reader: Callable[[BinaryIO, Layout, Any], Iterator[Ints]] | None
         reader = {".csv": _csv, ".npy": _npy, ".parquet": _parquet}.get(Path(name).suffix)
         if reader is None:
-            raise HexpostError(f"{name}: is no table in CSV, NumPy or Parquet format")
+            raise HexpostError(f"{name}: expected a table in CSV, NumPy or Parquet format")
         most = _MOST_HEAD + rows * len(self._columns.names) * 24
         total = hashlib.sha256()
         count = 0
@@ -137,7 +137,7 @@ def _csv(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> Iter
     head = file.readline(_MOST_HEAD)
     digest(head)
     if head != (",".join(columns.names) + "\n").encode():
-        raise HexpostError(f"{file.name}: its first line is {head[:80]!r}, not the columns of the manifest")
+        raise HexpostError(f"{file.name}: expected the columns of the manifest in its first line, found {head[:80]!r}")
     reader = FixedDecimals(columns.decimals)
     text = bytearray(PAD + _TEXT + _MOST_ROW)
     view = memoryview(text)
@@ -151,7 +151,7 @@ def _csv(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> Iter
         end = begin + got
         cut = text.rfind(b"\n", PAD, end) + 1
         if end - max(cut, PAD) > _MOST_ROW:
-            raise RefusedTextError(f"a row is longer than {_MOST_ROW} bytes")
+            raise RefusedTextError(f"expected rows of at most {_MOST_ROW} bytes")
         if cut > PAD:
             parts.append(reader.parse(view[:cut]))
             count += parts[-1].shape[1]
@@ -163,7 +163,9 @@ def _csv(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> Iter
             yield np.concatenate(parts, axis=1)
             count, parts = 0, []
     if held:
-        raise RefusedTextError(f"the last row is cut off: {bytes(view[PAD : PAD + min(held, 40)])!r}")
+        raise RefusedTextError(
+            f"expected a whole last row, found {bytes(view[PAD : PAD + min(held, 40)])!r}: it is cut off"
+        )
     if parts:
         yield np.concatenate(parts, axis=1)
 
@@ -172,27 +174,27 @@ def _npy(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> Iter
     start = file.read(len(_NPY_MAGIC) + 4)
     size = int.from_bytes(start[len(_NPY_MAGIC) :], "little")
     if start[: len(_NPY_MAGIC)] != _NPY_MAGIC or size > _MOST_HEAD:
-        raise RefusedTextError("these are not NumPy records of format 2.0")
+        raise RefusedTextError("expected NumPy records of format 2.0")
     text = file.read(size)
     digest(start + text)
     try:
         head = ast.literal_eval(text.decode("ascii", "replace").strip())
     except (SyntaxError, RecursionError, MemoryError) as error:
-        raise RefusedTextError("the head of the NumPy records cannot be read") from error
+        raise RefusedTextError("expected the head of NumPy records") from error
     kinds = [(n, "<i4" if n == LINE else "<f8") for n in columns.names]
     rows = head.get("shape", (None,))[0] if isinstance(head, dict) and isinstance(head.get("shape"), tuple) else None
     if head != {"descr": kinds, "fortran_order": False, "shape": (rows,)} or not isinstance(rows, int):
-        raise RefusedTextError("the records do not have the columns of the manifest")
+        raise RefusedTextError("expected the columns of the manifest as records, found others")
     record = np.dtype(kinds)
     while data := file.read(BATCH * record.itemsize):
         digest(data)
         if len(data) % record.itemsize:
-            raise RefusedTextError("the table is cut off within a record")
+            raise RefusedTextError("expected whole records: the table is cut off")
         part = np.frombuffer(data, record)
         rows -= len(part)
         yield np.array([_exact(part[n], d) for n, d in zip(columns.names, columns.decimals, strict=True)])
     if rows:
-        raise RefusedTextError("the table has fewer records than its head says")
+        raise RefusedTextError("expected as many records as its head says")
 
 
 def _exact(values: Any, decimals: int) -> Ints:  # noqa: ANN401 - one field of records, of either type
@@ -203,7 +205,7 @@ def _exact(values: Any, decimals: int) -> Ints:  # noqa: ANN401 - one field of r
         whole = np.rint(values * 10.0**decimals)
         sound = (whole / 10.0**decimals == values) & (np.abs(whole) < _LARGEST)
     if not sound.all():
-        raise RefusedTextError(f"{values[np.flatnonzero(~sound)[0]]!r} is no number of {decimals} decimals")
+        raise RefusedTextError(f"expected numbers of {decimals} decimals, found {values[np.flatnonzero(~sound)[0]]!r}")
     out: Ints = whole.astype(np.int64)
     return out
 

@@ -22,7 +22,7 @@ class SegmentRows:
         try:
             found = document(path, "it belongs to every job")["segments"]
         except (KeyError, TypeError) as error:
-            raise HexpostError(f"{path.name}: does not hold the segments of a job") from error
+            raise HexpostError(f"{path.name}: expected the segments of a job") from error
         self._segments: list[Mapping[str, Any]] = found
         self._faults = Faults()
         self._at = 0
@@ -78,7 +78,7 @@ class SegmentRows:
             }  # fmt: skip
             for key, value in wanted.items():
                 if segment.get(key) != value:
-                    self._faults.add(f"segment {i}: {key}: {segment.get(key)!r:.60}, but it must be {value!r:.60}")
+                    self._faults.add(f"segment {i}: {key}: {segment.get(key)!r:.60}, expected {value!r:.60}")
             first = last + 1
         if len(cuts) != len(self._segments):
             self._faults.add(f"{len(self._segments)} segments, the program asks for {len(cuts)}")

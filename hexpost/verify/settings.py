@@ -78,13 +78,13 @@ def settings_of(told: Mapping[str, Any]) -> JobSettings:
         value = told.get(name, usual)
         sound = isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
         if not sound or not low <= value <= high:
-            raise HexpostError(f"manifest.json: settings.{name} is {value!r:.40}; it must be {low:g} to {high:g}")
+            raise HexpostError(f"manifest.json: settings.{name}: expected {low:g} to {high:g}, found {value!r:.40}")
         return float(value)
 
     def one_of(name: str, usual: Any, known: tuple[Any, ...]) -> Any:  # noqa: ANN401 - texts or flags
         value = told.get(name, usual)
         if not any(value is k or (isinstance(k, str) and value == k) for k in known):
-            raise HexpostError(f"manifest.json: settings.{name} is {value!r:.40}; it must be one of {known}")
+            raise HexpostError(f"manifest.json: settings.{name}: expected one of {known}, found {value!r:.40}")
         return value
 
     if strange := sorted(set(told) - _KNOWN):
@@ -92,10 +92,10 @@ def settings_of(told: Mapping[str, Any]) -> JobSettings:
     yaw = one_of("yaw", "fixed", YAWS)
     angle = radians(number("yaw_deg", 0.0, -180.0, 180.0))
     if yaw == "fixed" and angle:
-        raise HexpostError("manifest.json: settings.yaw_deg is not 0, although the yaw is fixed")
+        raise HexpostError("manifest.json: settings.yaw_deg: expected 0 where the yaw is fixed")
     line, run = number("from_line", 0, 0, 2**31 - 1), number("from_run", 1, 1, 2**31 - 1)
     if line != int(line) or run != int(run):
-        raise HexpostError("manifest.json: settings.from_line and from_run must be whole numbers")
+        raise HexpostError("manifest.json: settings.from_line, from_run: expected whole numbers")
     return JobSettings(
         feed=one_of("feed", None, FEEDS),
         yaw=yaw,
@@ -121,7 +121,7 @@ def read_inputs(files: Mapping[str, Path], root: Path, settings: JobSettings) ->
     """
     for role in ("program", "machine"):
         if role not in files:
-            raise HexpostError(f"manifest.json: inputs: the {role} is missing")
+            raise HexpostError(f"manifest.json: inputs: expected a {role}")
     for file in files.values():
         open_plain(file, MOST_PROGRAM, root=root).close()
     machine = load_machine(files["machine"])

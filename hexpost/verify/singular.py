@@ -82,7 +82,7 @@ class SingularPoses:
         faults, worst = Faults(), self._worst
         said = told.worst.get((NAME, 0))
         if said is None and worst.value > self._told:
-            faults.add(f"{NAME}: the report does not show its worst value")
+            faults.add(f"{NAME}: the report shows no worst use")
         if said is not None:
             step = STEP + ROUNDED
             mild = said["ratio"] < worst.value * (1.0 - step)

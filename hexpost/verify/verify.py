@@ -107,7 +107,7 @@ def _agreement(folder: Folder, inputs: JobInputs) -> Check:
     )
     for name, found, wanted in pairs:
         if found != wanted:
-            faults.add(f"{name}: {found!r:.80}, but it must be {wanted!r:.80}")
+            faults.add(f"{name}: {found!r:.80}, expected {wanted!r:.80}")
     if not folder.tables:
         faults.add("the manifest lists no setpoint table")
     for name in folder.tables:

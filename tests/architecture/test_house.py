@@ -13,7 +13,7 @@ PACKAGE = ROOT / "hexpost"
 FILES = sorted(PACKAGE.rglob("*.py"))
 STAGES = {
     "program", "moves", "path", "feed", "setpoints", "audit", "tables", "report", "library", "setup", "refeed",
-    "explain", "verify", "reach",
+    "explain", "verify", "reach", "survey",
 }  # fmt: skip
 EVERYBODYS = {"cli", "kinematics", "machine", "workers"}
 """What several stages build on, and the command line, which calls them all."""
@@ -21,6 +21,9 @@ BORROWED = {
     ("explain", "moves"): "it shows how a block was read, state by state",
     ("refeed", "moves"): "it cuts blocks that say nothing but where to go",
     ("refeed", "setpoints"): "it looks for the ticks at which blocks begin",
+    ("survey", "library"): "its programs, their files and their workers are those of the gate",
+    ("survey", "moves"): "it counts what programs hold and leave open",
+    ("survey", "program"): "a program that is refused is read on, with its faults",
     ("verify", "moves"): "a proof shares the reading of inputs, and nothing else",
     ("verify", "program"): "a proof shares the reading of inputs, and nothing else",
 }

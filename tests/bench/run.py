@@ -31,6 +31,7 @@ BENCHES = {
     "parquet-size": ("tables", "parquet_size", "<= 0.14"),
     "kills": ("attack.killing", "kills", "<= 0"),
     "help": ("whole", "help_ratio", "<= 5"),
+    "survey-vs-read": ("surveying", "survey_vs_read", "<= 2"),
     "gate-parallel": ("gating", "gate_parallel", ">= 1.6"),
     "gate-cached": ("gating", "gate_cached", ">= 50"),
     "gate-overhead": ("gating", "gate_overhead", "< 2"),

@@ -46,7 +46,7 @@ def test_documents_that_are_links_are_refused(job, tmp_path, name):
     (job / name).symlink_to(tmp_path / "away")
     code, output = run("verify", job)
     assert code == 2
-    assert "is a link, not a plain file" in output
+    assert "expected a plain file, found a link" in output
 
 
 def test_inputs_that_lead_elsewhere_are_refused(job, tmp_path):
@@ -64,7 +64,7 @@ def test_documents_with_a_key_twice_or_no_number_are_refused(job):
         sign(job)
         code, output = run("verify", job)
         assert code == 2
-        assert "is not JSON" in output
+        assert "expected JSON" in output
 
 
 def test_a_field_longer_than_any_is_read_whole_or_refused(job):
@@ -91,7 +91,7 @@ def test_records_hold_decimals_alone(tmp_path, value):
     head = (job / "setpoints.npy").read_bytes()[:4096]
     (job / "setpoints.npy").write_bytes(head + records.tobytes())
     sign(job)
-    assert any("is no number of 6 decimals" in f for f in proof(job)[1]["readable"])
+    assert any("expected numbers of 6 decimals" in f for f in proof(job)[1]["readable"])
 
 
 def test_columns_are_described_as_they_are(job):

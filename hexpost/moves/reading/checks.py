@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Codes, Flags
+from hexpost.arrays import Array, Codes, Flags
 from hexpost.errors import Fault
 from hexpost.machine.wording import DialectWord
 from hexpost.machine.words import ARC_MODE, ENDING, OPTIONAL_STOP, READ, group_of, groups
@@ -128,6 +128,15 @@ def _without(words: Words, bad: Flags, complaints: Complaints, say: tuple[str, s
         return words
     complaints.words(words.at[bad], say[0], lambda word: f"{word} cannot be read; write {say[1]}")
     return words.take(~bad)
+
+
+def unread(letter: Codes, value: Array) -> Flags:
+    """Return which words (w,) nothing reads: letters without a meaning, and codes that no word of the table has."""
+    out: Flags = ~np.isin(letter, [0, *(ord(x) for x in READ)])
+    for code in ("G", "M"):
+        at = np.flatnonzero(letter == ord(code))
+        out[at] = group_of(code, value[at]) == 0
+    return out
 
 
 def unknown_words(program: Program, before: Sequence[Fault], dialect: Sequence[DialectWord]) -> list[Fault]:

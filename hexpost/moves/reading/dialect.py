@@ -17,6 +17,8 @@ TAKEN_OUT = 0
 """Letter of a word that is not read."""
 PARAMETERS, KEPT = "XYZABCIJKRPQL", "FSTHD"
 """Letters that mean nothing without a word of their block; letters that are kept whatever else the block says."""
+OF_AN_M_WORD = "IJKRPQL"
+"""Letters that can be parameters of an M word."""
 OWNERS = ("motion", "cycle", "machine coordinates", "reference return", "preset", "dwell")
 """Groups of G words that take parameters: beside one of them, an ignored word leaves nothing over."""
 
@@ -117,12 +119,14 @@ def _take_along(read: Extract, row: DialectWord, rows: Ints) -> Ints:
 def _refuse_rest(read: Extract, row: DialectWord, rows: Ints, complaints: Complaints) -> None:
     """Report what an ignored word leaves over in its blocks ``rows`` (k,), where no other word takes it.
 
-    A G word has parameters, an M word only where its row says so; a letter alone has none. Words that are kept for
-    later blocks are left over only by a row that takes others along: there they would be parameters, too.
+    A G word has parameters; an M word has those that its row names, and no axis word is one (common practice); a letter
+    alone has none. Words that are kept for later blocks are left over only by a row that takes others along: there they
+    would be parameters, too.
     """
     if len(row.word) == 1 or (row.word[0] != "G" and not row.along):
         return
-    at = np.flatnonzero(np.isin(read.letter, [ord(x) for x in PARAMETERS + (KEPT if row.along else "")]))
+    letters = OF_AN_M_WORD if row.word[0] != "G" else PARAMETERS + (KEPT if row.along else "")
+    at = np.flatnonzero(np.isin(read.letter, [ord(x) for x in letters]))
     at = at[np.isin(read.row(at), rows)]
     if not at.size:
         return

@@ -9,6 +9,7 @@ from moves.programs import HEAD, MACHINE, faults, meaning, same
 
 from hexpost.errors import InputError
 from hexpost.machine.load import DEMONSTRATION, machine_from, no_setup, no_tools
+from hexpost.moves.reading.dialect import Dialect
 from hexpost.pipeline import understand
 from hexpost.program.read import read
 
@@ -160,3 +161,18 @@ def test_no_choice_of_undecided_rows_changes_a_meaning_or_a_fault(words):
     same(meaning(good, machine=machine), meaning(good))
     bad = HEAD + "G00 X1 M77\nG12 X3 U4\n"
     assert faults(bad, machine=machine) == faults(bad)
+
+
+def test_beside_an_m_word_with_parameters_axis_words_and_rows_keep_their_meaning():
+    machine = dialect(row("M77", "ignore", **{"with": "P"}))
+    found = meaning(HEAD + "G00 X1\nG43 H1 Z50 M77 P3\nX4 M77 P9 S300\n", machine=machine)
+    same(found, meaning(HEAD + "G00 X1\nG43 H1 Z50\nX4 S300\n"))
+    assert [f.code for f in faults(HEAD + "G00 X1\nM77 P3 Q4\n", machine=machine)] == ["dialect-rest"]
+
+
+def test_columns_of_a_program_are_what_is_read_of_it():
+    machine = dialect(row("M77", "ignore", **{"with": "PT"}) + row("G900", "same-as", same_as="G01", **{"with": "Q"}))
+    program = read(b"M77 P3 T5\nG900 X1 Q7\nT6 H8\n", "p.nc", [])
+    letters, values = Dialect(machine.dialect).plain(program)
+    kept = [f"{chr(x)}{v:g}" for x, v in zip(letters.tolist(), values.tolist(), strict=True) if x]
+    assert kept == ["G1", "X1", "T6", "H8"]

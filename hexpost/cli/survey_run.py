@@ -1,0 +1,138 @@
+"""What ``hexpost survey`` does with its options: programs found and looked at; text, page and drafts written."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any, Self
+
+import click
+
+from hexpost.cli.library import policy_of, programs_of
+from hexpost.cli.outputs import lines_of, write_all
+from hexpost.cli.progress import watched
+from hexpost.cli.terminal import note, say
+from hexpost.cli.workers import engine_of
+from hexpost.errors import OutputError
+from hexpost.library.policy import Policy
+from hexpost.library.settings import Settings
+from hexpost.machine.load import demonstration_machine, load_machine
+from hexpost.machine.model import Machine
+from hexpost.machine.reading import read_bytes
+from hexpost.survey.document import to_json
+from hexpost.survey.drafts import FILES, MACHINE, DraftFile, drafts
+from hexpost.survey.gather import survey
+from hexpost.survey.model import Survey
+from hexpost.survey.page import to_page
+from hexpost.survey.text import text
+from hexpost.tables.whole import PartFile, refuse_special, writing
+from hexpost.voice import plural
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyOptions:
+    """The command line, as click hands it on."""
+
+    paths: tuple[str, ...]
+    machine: str | None
+    tools: str | None
+    setup: str | None
+    units: str | None
+    policy: str | None
+    html: str | None
+    propose: str | None
+    jobs: int | None
+    serial: bool
+    cluster: str | None
+    memory_mb: int | None
+    as_json: bool
+
+    @classmethod
+    def of(cls, options: Mapping[str, Any]) -> Self:
+        """Return the options."""
+        return cls(**{f.name: options[f.name] for f in fields(cls)})
+
+
+def main(o: SurveyOptions) -> None:
+    """Make the survey, show it, and write what was asked for."""
+    folder = None if o.propose is None else Path(o.propose)
+    before = {} if folder is None else _there(folder)
+    policy = _policy(o, folder if MACHINE in before else None)
+    _, there = programs_of(o.paths, policy)
+    names = [n for n in there.names if not policy.settings(n).skip]
+    if not names:
+        raise click.UsageError("no program found; folders are searched for " + ", ".join(policy.programs))
+    machine = _machine(policy)
+    workers = engine_of(
+        loads="hexpost.survey.look", jobs=o.jobs, alone=o.serial, address=o.cluster, memory_mb=o.memory_mb
+    )
+    with workers as engine, watched("programs", len(names)) as progress:
+        found = survey(names, policy, machine, engine, progress=progress.reach)
+    made = [] if folder is None else drafts(found, machine.source, before, folder)
+    written = write_all((o.html, lambda: to_page(found).encode("utf-8", "replace")))
+    if o.as_json:
+        click.echo(to_json(found), nl=False)
+    else:
+        say(_of_machine(machine) + text(found))
+    if folder is not None:
+        (note if o.as_json else say)("\n" + _write(folder, made, before))
+    elif not o.as_json:
+        say(_next(found, o))
+    (note if o.as_json else say)(lines_of(written))
+
+
+def _policy(o: SurveyOptions, drafted: Path | None) -> Policy:
+    """Return the policy, the command line on top of it; a draft of the machine file counts as the machine file."""
+    machine = o.machine if drafted is None else str(drafted / MACHINE)
+    over = Settings(machine=machine, tools=o.tools, setup=o.setup, units=o.units)
+    return policy_of(o.policy, over)
+
+
+def _machine(policy: Policy) -> Machine:
+    """Return the machine that programs are read for, unless the policy says otherwise for some of them."""
+    file = policy.over.machine or policy.everywhere.machine
+    machine = demonstration_machine() if file is None else load_machine(file)
+    return machine.with_units(policy.over.units or policy.everywhere.units)
+
+
+def _of_machine(machine: Machine) -> str:
+    """Return the line that says for which machine programs are read."""
+    if machine.demonstration:
+        return "read for the built-in demonstration machine, which is invented (--machine names yours)\n"
+    return f"read for {click.format_filename(machine.file)}\n"
+
+
+def _there(folder: Path) -> dict[str, bytes]:
+    """Return the drafts that are there, by name; a place that takes no file is refused before the work."""
+    for name in FILES:
+        refuse_special(folder / name)
+    with PartFile(next(p for p in (folder, *folder.absolute().parents) if p.is_dir()), folder.name):
+        pass
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(f"{folder}: is no folder; name one for the drafts")
+    return {name: read_bytes(folder / name) for name in FILES if (folder / name).exists()}
+
+
+def _write(folder: Path, made: list[DraftFile], before: Mapping[str, bytes]) -> str:
+    """Write the drafts that have something new; return what is said of each, and what to do next."""
+    with writing(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+    lines = []
+    for draft in made:
+        path = folder / draft.name
+        if path.exists() and path.read_bytes() != before.get(draft.name):
+            raise OutputError(f"{path}: somebody changed it meanwhile; run the survey again")
+        new = draft.content != before.get(draft.name)
+        if new and not write_all((str(path), lambda content=draft.content: content)):  # type: ignore[misc]
+            continue
+        kept = "kept as it is" if not new else f"{plural(draft.added, 'question')} added"
+        lines.append(f"{click.format_filename(path)}: {kept}, {draft.left:,} open\n")
+    shown = click.format_filename(folder)
+    return "".join(lines) + f"next: decide in {shown}, then run the same command again: what is decided is kept\n"
+
+
+def _next(found: Survey, o: SurveyOptions) -> str:
+    """Return what to type next."""
+    paths = " ".join(click.format_filename(p) for p in o.paths)
+    if found.words or found.of("open") or any(n.missing for n in found.numbers):
+        return f"\nnext: hexpost survey {paths} --propose DIR writes drafts of the files to decide in\n"
+    return f"\nnext: hexpost gate {paths} checks what is read against the limits of the machine\n"

@@ -1,0 +1,73 @@
+"""Words whose meaning the machine file settles: which of them a program holds, and between which values."""
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags
+from hexpost.moves.model import Moves
+from hexpost.moves.needs.columns import WordColumns
+from hexpost.moves.needs.counts import OF_LENGTH
+from hexpost.moves.needs.model import ReadingUse
+
+MOST_OFF = 0.5
+"""An arc whose radii differ by more [mm] is off its circle: no setting makes it readable."""
+LARGE = 1000.0
+"""A length without a point of so many units may be one in increments."""
+RETURNS, CYCLES, ARCS = (28, 30), tuple(range(81, 90)), (2, 3)
+OF_DWELL = {f"dwell-{x.lower()}": x for x in "PXF"}
+
+
+def matters(words: WordColumns, stated: str) -> tuple[ReadingUse, ...]:
+    """Return the readings that matter in a program, from its words; ``stated`` are its units."""
+    p = words.program
+    axes = words.named("XYZABC")
+    dwell = words.on_lines_of(words.coded("G", 4))
+    home = words.coded("G", *RETURNS)
+    led = words.on_lines_of(home & words.on_lines_of(axes))
+    lengths = words.named(OF_LENGTH)
+    large = words.named("XYZ") & ~p.pointed & (np.abs(words.value) >= LARGE)
+    inverse = words.coded("G", 93).any()
+    found: list[tuple[str, Flags]] = [
+        ("units", lengths & np.bool_(not stated)),
+        *((name, dwell & words.named(x)) for name, x in OF_DWELL.items()),
+        ("returns", home & led),
+        ("bare-returns", home & ~led),
+        ("home-or-tap", words.coded("G", 74)),
+        ("pecks", words.coded("G", 83)),
+        ("withdrawal", words.coded("G", 87, 88)),
+        ("cycles", words.coded("G", *CYCLES)),
+        ("points", large),
+        ("inverse-time-arcs", words.coded("G", *ARCS) & np.bool_(inverse)),
+        ("rotary", words.named("ABC")),
+    ]
+    return tuple(_use(words, name, chosen) for name, chosen in found if chosen.any())
+
+
+def _use(words: WordColumns, name: str, chosen: Flags) -> ReadingUse:
+    """Return a reading with how often it matters, the first place, and the range of its words."""
+    values, lines = words.value[chosen], words.lines(chosen)
+    return ReadingUse(
+        name=name, blocks=len(lines), place=words.place(int(lines[0])),
+        low=float(values.min()), high=float(values.max()),
+    )  # fmt: skip
+
+
+def arcs_off(words: WordColumns, moves: Moves, tolerance: float) -> tuple[ReadingUse, ...]:
+    """Return the reading of arcs whose radii differ by more than is allowed; of moves read with a larger tolerance."""
+    off = radii_apart(moves)
+    here = np.flatnonzero(off > tolerance)
+    if not here.size:
+        return ()
+    lines = np.unique(moves.line[moves.arcs.move[here]]).astype(np.int64)
+    low, high = float(off[here].min()), float(off[here].max())
+    return (ReadingUse(name="arc-tolerance", blocks=len(lines), place=words.place(int(lines[0])), low=low, high=high),)
+
+
+def radii_apart(moves: Moves) -> Array:
+    """Return by how much start and end radius of the arcs (k,) differ, mm."""
+    move, axis = moves.arcs.move, moves.arcs.axis.astype(np.int64)
+    k = np.arange(len(move))
+    radii: list[Array] = []
+    for points in (moves.start[:, move], moves.end[:, move]):
+        arm = points[:3] - moves.arcs.centre
+        radii.append(np.hypot(arm[(axis + 1) % 3, k], arm[(axis + 2) % 3, k]))
+    return np.abs(radii[0] - radii[1])
