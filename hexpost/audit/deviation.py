@@ -6,8 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.audit.band import WHOLE, Band, Context
-from hexpost.kinematics.jacobian import jacobian
-from hexpost.kinematics.struts import Struts
+from hexpost.kinematics.struts import Struts, jacobian
 from hexpost.moves.model import FEED_RAPID
 from hexpost.setpoints.model import Setpoints
 

@@ -6,8 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags
 from hexpost.kinematics.frames import angles_of, rotation
-from hexpost.kinematics.jacobian import strut_rows
-from hexpost.kinematics.struts import Struts
+from hexpost.kinematics.struts import Struts, strut_rows
 
 MOST_ROUNDS = 40
 """Rounds after which a pose counts as not found; from a few centimetres off, five are enough."""

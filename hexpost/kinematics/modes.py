@@ -11,8 +11,7 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.kinematics.forward import forward, turns_about
 from hexpost.kinematics.frames import angles_of, rotation
-from hexpost.kinematics.jacobian import jacobian, strut_rows
-from hexpost.kinematics.struts import Struts
+from hexpost.kinematics.struts import Struts, jacobian, strut_rows
 
 MOST_MODES = 40
 """A general platform has forty complex modes (T.-Y. Lee, J.-K. Shim, Mech. Mach. Theory 36 (2001) 1073-1085)."""

@@ -6,8 +6,8 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.kinematics.frames import angles_of, axes, rotation
-from hexpost.kinematics.jacobian import angle_axes
 from hexpost.kinematics.series import sines_of
+from hexpost.kinematics.struts import angle_axes
 
 
 def turning(q: Sequence[Array], seen: Array, order: str, w: Array, alpha: Array) -> None:

@@ -9,11 +9,10 @@ import numpy as np
 
 from hexpost.arrays import Array, Columns, Flags
 from hexpost.kinematics.frames import angles_of, pose_matrix
-from hexpost.kinematics.jacobian import strut_rows
 from hexpost.kinematics.links import links
 from hexpost.kinematics.singular import Nearness
 from hexpost.kinematics.statics import compliance
-from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.kinematics.struts import StrutModel, Struts, strut_rows
 from hexpost.machine.geometry import least_conditioning, nearness
 from hexpost.machine.load import machine_from
 from hexpost.machine.model import Machine

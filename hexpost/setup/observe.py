@@ -7,8 +7,7 @@ import numpy as np
 from hexpost.arrays import Array, frozen
 from hexpost.kinematics.forward import forward
 from hexpost.kinematics.frames import rotation
-from hexpost.kinematics.jacobian import strut_rows
-from hexpost.kinematics.struts import Struts
+from hexpost.kinematics.struts import Struts, strut_rows
 from hexpost.machine.model import Machine
 from hexpost.setup.measured import DISTANCE, FULL, PLACE, Measured
 from hexpost.setup.rigid import fit

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.kinematics.frames import pose_from_matrix
-from hexpost.kinematics.jacobian import angle_axes
+from hexpost.kinematics.struts import angle_axes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from hexpost.audit.limits import LIMITS
+
 ROOT = Path(__file__).parent.parent.parent
 PACKAGE = ROOT / "hexpost"
 FILES = sorted(PACKAGE.rglob("*.py"))
@@ -127,6 +129,27 @@ def test_a_class_has_a_name_of_its_own():
             if isinstance(node, ast.ClassDef):
                 found.setdefault(node.name, []).append(f"{file.relative_to(ROOT)}:{node.lineno}")
     assert not {name: places for name, places in found.items() if len(places) > 1}
+
+
+NAMELESS = ("cli", "documents.py", "library", "refeed", "report", "setup", "voice.py")
+"""Rooms that read the rows of limits and name none of them."""
+
+
+def named_limits(code: str) -> list[str]:
+    """Return the texts of code that are the name of a limit, or hold one of two words."""
+    names = {row.name for row in LIMITS}
+    pair = re.compile(rf"\b({'|'.join(n for n in names if '-' in n)})\b")
+    tree = ast.parse(code)
+    silent = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}  # docstrings
+    texts = [n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and id(n) not in silent]
+    return [x for x in texts if isinstance(x, str) and (x in names or pair.search(x))]
+
+
+def test_who_reads_the_rows_of_limits_names_none():
+    assert named_limits("if name == 'jerk' or x == 'no tool-length here': pass") == ["jerk", "no tool-length here"]
+    files = [f for f in FILES if f.relative_to(PACKAGE).parts[0] in NAMELESS]
+    assert len(files) > 60
+    assert not {str(f.relative_to(ROOT)): found for f in files if (found := named_limits(f.read_text()))}
 
 
 @pytest.mark.parametrize("file", CHAPTERS, ids=[module_name(f) for f in CHAPTERS])

@@ -6,8 +6,7 @@ from audit.jobs import MACHINE, PERIOD, audit, listed, moves, run, solved
 
 from hexpost.audit.deviation import NO_BOUND, across, tip_errors, tip_gain
 from hexpost.kinematics.forward import forward
-from hexpost.kinematics.jacobian import jacobian
-from hexpost.kinematics.struts import StrutModel
+from hexpost.kinematics.struts import StrutModel, jacobian
 from hexpost.machine.load import no_setup, no_tools
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, FEED_TIP

@@ -8,8 +8,7 @@ from machine.described import REST, STRUT, described
 from hexpost.audit.load_limits import MOST_PERIODS, Bearing, RunningMean
 from hexpost.errors import HexpostError
 from hexpost.kinematics.frames import pose_matrix
-from hexpost.kinematics.jacobian import jacobian
-from hexpost.kinematics.struts import StrutModel
+from hexpost.kinematics.struts import StrutModel, jacobian
 
 N = 3000
 G = 9810.0

@@ -10,8 +10,7 @@ from feed.test_strut_limited import planned
 
 from hexpost.feed.model import cause_text
 from hexpost.feed.reasons import reasons
-from hexpost.kinematics.jacobian import jacobian
-from hexpost.kinematics.struts import StrutModel
+from hexpost.kinematics.struts import StrutModel, jacobian
 from hexpost.machine.load import load_machine
 from hexpost.setpoints.sample import sample
 

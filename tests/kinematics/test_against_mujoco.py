@@ -5,7 +5,7 @@ import pytest
 from kinematics.poses import demonstration_struts, motion
 
 from hexpost.kinematics.frames import rotation
-from hexpost.kinematics.jacobian import angle_axes, jacobian
+from hexpost.kinematics.struts import angle_axes, jacobian
 
 
 @pytest.fixture(scope="module")

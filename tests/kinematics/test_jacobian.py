@@ -8,10 +8,9 @@ import pytest
 from kinematics.poses import demonstration_struts, motion
 
 from hexpost.kinematics.frames import rotation
-from hexpost.kinematics.jacobian import angle_axes, jacobian
 from hexpost.kinematics.links import links
 from hexpost.kinematics.singular import Nearness
-from hexpost.kinematics.struts import Struts
+from hexpost.kinematics.struts import Struts, angle_axes, jacobian
 
 ORDERS = ["".join(p) for p in permutations("ABC")]
 

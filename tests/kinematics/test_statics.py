@@ -7,11 +7,10 @@ from kinematics.poses import demonstration_struts, motion
 
 from hexpost.kinematics.dynamics import RigidBody, with_points
 from hexpost.kinematics.frames import rotation
-from hexpost.kinematics.jacobian import angle_axes, jacobian
 from hexpost.kinematics.links import links
 from hexpost.kinematics.screws import buckling_load, critical_speed, torque
 from hexpost.kinematics.statics import Balance, _order, compliance
-from hexpost.kinematics.struts import Struts
+from hexpost.kinematics.struts import Struts, angle_axes, jacobian
 
 INERTIA = np.array([[62.0, 3, -2], [3, 64, 5], [-2, 5, 78]]) * 1e6
 POINT_MASSES = [11.0, 12.0, 13.0, 14.0, 15.0, 16.0]

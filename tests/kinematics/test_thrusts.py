@@ -12,8 +12,7 @@ from kinematics.test_statics import body
 
 from hexpost.kinematics.dynamics import demand
 from hexpost.kinematics.frames import rotation
-from hexpost.kinematics.jacobian import jacobian
-from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.kinematics.struts import StrutModel, Struts, jacobian
 from hexpost.kinematics.thrusts import Cut, LoadedMotion, Thrusts
 from hexpost.kinematics.turning import about_tool
 from hexpost.machine.load import load_machine

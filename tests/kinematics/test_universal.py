@@ -7,9 +7,8 @@ from hypothesis import strategies as st
 from kinematics.poses import demonstration_struts, motion
 from scipy.spatial.transform import Rotation
 
-from hexpost.kinematics.jacobian import angle_axes
 from hexpost.kinematics.links import links
-from hexpost.kinematics.struts import Struts
+from hexpost.kinematics.struts import Struts, angle_axes
 from hexpost.kinematics.universal import UniversalJoints, joints_of, twist
 
 

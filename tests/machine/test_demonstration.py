@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 
 from hexpost.kinematics.frames import pose_matrix, rotation
-from hexpost.kinematics.jacobian import jacobian
 from hexpost.kinematics.links import links
-from hexpost.kinematics.struts import StrutModel
+from hexpost.kinematics.struts import StrutModel, jacobian
 from hexpost.machine.geometry import nearness
 from hexpost.machine.load import demonstration_machine
 

@@ -14,8 +14,7 @@ from scipy.optimize import brentq
 from verify.folders import convert, run
 
 from hexpost.kinematics.frames import pose_matrix
-from hexpost.kinematics.jacobian import jacobian
-from hexpost.kinematics.struts import StrutModel
+from hexpost.kinematics.struts import StrutModel, jacobian
 from hexpost.machine.load import DEMONSTRATION
 from hexpost.pipeline import Files, load, schedule
 from hexpost.setup.yaw import free_yaw

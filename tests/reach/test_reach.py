@@ -11,7 +11,7 @@ from machine.described import described, text
 from scipy.spatial.transform import Rotation
 
 from hexpost.cli import main
-from hexpost.kinematics.jacobian import jacobian
+from hexpost.kinematics.struts import jacobian
 from hexpost.reach.maps import page
 from hexpost.reach.picture import picture
 from hexpost.reach.places import all_places, gauge_struts, grid, places
