@@ -67,12 +67,16 @@ def audit_job(job: Job) -> Report:
     return report_of(job)
 
 
-def write_job(job: Job, folder: Place, *, table: str = "csv", overwrite: bool = False) -> Report:
+def write_job(job: Job, folder: Place, *, table: str = "csv", overwrite: bool = False, proof: bool = True) -> Report:
     """Write the job folder (``table``: ``csv``, ``npy`` or ``parquet``) and return its report.
+
+    Without ``proof`` the table is named as one that is not proven.
 
     Raises
     ------
     OutputError
         The folder holds something, or cannot be written.
+    HexpostError
+        The table is not proven to be what the program asks for.
     """
-    return convert(job, Output(folder=Path(folder), table=table, overwrite=overwrite))
+    return convert(job, Output(folder=Path(folder), table=table, overwrite=overwrite, proof=proof))

@@ -30,6 +30,9 @@ from hexpost.cli.terminal import note
 @click.option(
     "--stride", type=click.IntRange(2), metavar="N", help="Add a CSV table of every N-th row, to read by eye."
 )
+@click.option(
+    "--proof/--no-proof", default=True, help="Prove the table (default), or name it not proven: never to be run."
+)
 @shared(CORES, JSON)
 def command(
     program: str,
@@ -50,18 +53,20 @@ def command(
     columns: str,
     rows_per_file: int | None,
     stride: int | None,
+    proof: bool,
     jobs: int | None,
     as_json: bool,
     **files: str | None,
 ) -> None:
     """Convert PROGRAM into a job folder: setpoint table, events, reports, copies of the inputs, manifest.
 
-    A job that breaks a limit is written as not runnable. With --overwrite the new job is built beside the old one and
+    The table is proven to be what the program asks for before it gets its name; a job that is not is not written.
+    One that breaks a limit is written as not runnable. With --overwrite the new job is built beside the old one and
     exchanged with it: whatever stops the run, a whole job is under the name, or beside it, where the next run puts it
     back. Only jobs of hexpost are replaced, and none with a file that was added or changed since.
 
-    Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood, or the folder
-    cannot be written.
+    Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood, the table is not
+    proven, or the folder cannot be written.
     """
     from hexpost.cli.run import inputs_of, show, workers_of
     from hexpost.convert import Output, convert
@@ -78,13 +83,9 @@ def command(
     chosen = tuple(name for name in columns.split(",") if name.strip())
     folder = job_folder(program, out)
     output = Output(
-        folder=folder,
-        overwrite=overwrite,
-        table=table,
-        columns=chosen,
-        rows_per_file=rows_per_file or 0,
-        stride=stride or 0,
-    )
+        folder=folder, overwrite=overwrite, table=table, columns=chosen, rows_per_file=rows_per_file or 0,
+        stride=stride or 0, proof=proof,
+    )  # fmt: skip
     for notice in notices(choose(chosen, job.gearing), geared=job.gearing is not None):
         note(notice)
     with watched("setpoints", job.timing.ticks + 1) as progress:

@@ -28,11 +28,16 @@ def command(job: str, *, without_remake: bool, as_json: bool) -> None:
 
     from hexpost.verify.model import BROKEN, CLEAN, NOT_PROVEN
     from hexpost.verify.text import document, text
-    from hexpost.verify.verify import verify
+    from hexpost.verify.verify import NARROW, verify
 
     proof = verify(Path(job))
     if without_remake:
         proof = replace(proof, remarks=(*proof.remarks, f"{WITHOUT} (--without-remake)"))
+    elif proof.proven_but(NARROW):
+        from hexpost.remake import remade
+
+        others = [c for c in proof.checks if c.name != NARROW]
+        proof = replace(proof, checks=(*others, remade(Path(job), narrow=True)))
     elif proof.verdict == NOT_PROVEN:
         proof = replace(proof, remarks=(*proof.remarks, f"{WITHOUT}: it is not proven as it is"))
     else:

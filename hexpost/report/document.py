@@ -18,7 +18,7 @@ def document(report: Report) -> dict[str, object]:
     return {
         "schema_version": SCHEMA_VERSION,
         "verdict": "clean" if report.clean else "broken",
-        "runnable": report.clean,
+        "runnable": report.runnable,
         "program": report.program,
         "machine": {
             "name": machine.name,

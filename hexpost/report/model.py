@@ -86,8 +86,15 @@ class Report:
     """Limits that were not looked at."""
     restart: dict[str, object] | None = None
     """Where the job begins again and what it leaves out, with units in the keys."""
+    proven: bool = True
+    """False where a table is written that nobody proved to be what the program asks for."""
 
     @property
     def clean(self) -> bool:
         """Return whether no limit is broken."""
         return self.findings_total == 0
+
+    @property
+    def runnable(self) -> bool:
+        """Return whether the job may be run on the machine that it is made for."""
+        return self.clean and self.proven

@@ -16,7 +16,7 @@ from hexpost.report.page_findings import findings, listing
 from hexpost.report.page_tables import facts, losses, remarks, setup_sheet, table_guide, use_table
 from hexpost.report.page_views import views
 from hexpost.report.picture import Drawing
-from hexpost.report.verdict import feed_name, machine_name, proving_notice, verdict
+from hexpost.report.verdict import feed_name, loud, machine_name, verdict
 from hexpost.voice import amount, clean, duration, figure, not_looked_at, number, percent, plural
 
 MOST_BYTES = 250_000
@@ -63,8 +63,8 @@ def _whole(
     sections = [s for s in sections if s[2]]
     links = "".join(f'<li><a href="#{key}">{name}</a></li>' for key, name, _ in sections)
     body = "".join(f'<section aria-labelledby="{k}"><h2 id="{k}">{n}</h2>{t}</section>' for k, n, t in sections)
-    notices = [proving_notice(report), report.cautions[0] if report.machine.demonstration else ""]
-    loud = "".join(f'<p class="loud">{_text(notice)}</p>' for notice in notices if notice)
+    notices = [*loud(report), *(report.cautions[:1] if report.machine.demonstration else ())]
+    told = "".join(f'<p class="loud">{_text(notice)}</p>' for notice in notices)
     unseen = f"<p>{_text(left)}</p>" if (left := not_looked_at(report.unseen)) else ""
     style, script = ((_FOLDER / name).read_text("utf-8") for name in ("page.css", "page.js"))
     kind = "clean" if report.clean else "broken"
@@ -74,7 +74,7 @@ def _whole(
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
         f'<style>{style}</style></head><body><a class="skip" href="#findings">To the findings</a>'
         f'<header class="{kind}"><div><p class="soft">{_text(report.program)} on {_text(machine_name(report))}; '
-        f"{_text(feed_name(report))}</p><h1><b>{head}</b>:{_text(rest)}</h1>{unseen}{facts(report)}{loud}"
+        f"{_text(feed_name(report))}</p><h1><b>{head}</b>:{_text(rest)}</h1>{unseen}{facts(report)}{told}"
         f'<nav aria-label="Parts of this page"><ul>{links}</ul></nav></div></header><main>{_walk(drawing)}{body}</main>'
         f"<footer><p>{plural(report.rows, 'setpoint')}; {duration(report.duration)}. The numbers of this page "
         f"are in report.json, the setpoints in the table beside it.</p></footer>"

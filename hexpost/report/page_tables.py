@@ -105,7 +105,7 @@ def table_guide(report: Report, machine: Machine) -> str:
         ])
         for k, s in enumerate(machine.struts, 1)
     )  # fmt: skip
-    name = "setpoints" if report.clean else "setpoints.not-runnable"
+    name = f"setpoints{'' if report.proven else '.not-proven'}{'' if report.clean else '.not-runnable'}"
     return (
         f"<p>The table ({name}, CSV, NumPy or Parquet) has one row every {number(report.period * 1e3)} ms: "
         "<code>time_s</code>, <code>length_1_mm</code> to <code>length_6_mm</code> (joint centre to joint centre), "

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from hexpost.audit.model import Limit, Worst
 from hexpost.report.feeds import feed_not_reached, times_text
 from hexpost.report.model import Report
-from hexpost.report.verdict import block_rows, feed_name, mending, proving_notice, remarks, verdict
+from hexpost.report.verdict import block_rows, feed_name, loud, mending, remarks, verdict
 from hexpost.voice import APPROACH, clean, columns, duration, not_looked_at, paragraph, percent, plural
 
 SCREEN_LINES = 24
@@ -28,7 +28,7 @@ def summary(
     """
     tint = _GREEN if report.clean else _RED
     head = [_tinted(line, tint, colour) for line in paragraph(clean(verdict(report)), width)]
-    if notice := proving_notice(report):
+    for notice in loud(report):
         head += paragraph(clean(notice), width)
     if report.clean and (unseen := not_looked_at(report.unseen)):
         head += paragraph(unseen, width)

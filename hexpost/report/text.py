@@ -6,7 +6,7 @@ from hexpost.audit.model import JOINTS, Finding, Limit, Sense, Worst
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.model import Report, StrutUse
 from hexpost.report.sheet_words import sheet_text
-from hexpost.report.verdict import feed_name, machine_name, mending, proving_notice, verdict
+from hexpost.report.verdict import feed_name, loud, machine_name, mending, verdict
 from hexpost.voice import (
     APPROACH,
     advice,
@@ -92,7 +92,7 @@ def text(report: Report, width: int = WIDTH) -> str:
     """
     lines = paragraph(clean(verdict(report)), width)
     rule = "-" * width
-    if notice := proving_notice(report):
+    for notice in loud(report):
         lines += ["", *paragraph(clean(notice), width)]
     if unseen := not_looked_at(report.unseen):
         lines += ["", *paragraph(unseen, width)]

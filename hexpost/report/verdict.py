@@ -7,6 +7,9 @@ from hexpost.proving import MARK
 from hexpost.report.model import Report
 from hexpost.voice import duration, feed_word, number, plural, short, what, where, whose
 
+UNPROVEN = "NOT PROVEN: the proof was left out, so do not run this job. Convert it without --no-proof for one to run."
+"""What is said of a table that nobody proved to be what the program asks for."""
+
 
 def verdict(report: Report) -> str:
     """Return the sentence that stands first in every form of the report."""
@@ -21,6 +24,11 @@ def verdict(report: Report) -> str:
 def proving_notice(report: Report) -> str:
     """Return the sentence that marks a job for proving out, or nothing for one that cuts."""
     return next((w for w in report.warnings if w.startswith(MARK)), "")
+
+
+def loud(report: Report) -> list[str]:
+    """Return what must be read beside the verdict, a sentence each."""
+    return [notice for notice in ("" if report.proven else UNPROVEN, proving_notice(report)) if notice]
 
 
 def remarks(report: Report) -> list[str]:

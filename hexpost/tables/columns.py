@@ -122,13 +122,20 @@ def notices(columns: TableColumns, *, geared: bool) -> list[str]:
             f"NOT FOR DRIVES: the table lacks columns that the drives follow. Add {need} to --columns for a job that a "
             "machine is to run."
         )
-    whole = {c.group.name for c in columns.chosen if len(c.rows) == STRUTS}
-    lacking = [name for name, there in (("time", columns.time), ("line", columns.line)) if not there]
-    lacking += [g.name for g in GROUPS if g.name not in whole]
-    lacking += [c.group.name for c in columns.chosen if c.group.name not in (*whole, *lacking)]
-    if lacking:
-        out.append(f"This job cannot be verified: its table lacks {', '.join(lacking)} columns. Add them to --columns.")
+    if names := lacking_columns(columns):
+        out.append(
+            f"A proof reads {', '.join(names)} columns, which the table lacks. To prove it, convert and verify make "
+            "one that has them."
+        )
     return out
+
+
+def lacking_columns(columns: TableColumns) -> list[str]:
+    """Return the groups that a proof needs and that a choice of columns lacks, or of which it has a part."""
+    whole = {c.group.name for c in columns.chosen if len(c.rows) == STRUTS}
+    out = [name for name, there in (("time", columns.time), ("line", columns.line)) if not there]
+    out += [g.name for g in GROUPS if g.name not in whole]
+    return [*out, *(c.group.name for c in columns.chosen if c.group.name not in (*whole, *out))]
 
 
 def _there(x: Array | None) -> Array:

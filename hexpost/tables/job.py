@@ -52,6 +52,11 @@ class JobFolder:
                 self._leave()
             raise
 
+    @property
+    def building(self) -> Path:
+        """Return where the files are until the job is finished."""
+        return self._building
+
     def part(self, stem: str) -> PartFile:
         """Return a file to be written piece by piece; ``keep`` gives it its name, the context removes it otherwise."""
         part = PartFile(self._building, stem, beside=True, announce=lambda path: self._list("-", path.name))

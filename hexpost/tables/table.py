@@ -77,13 +77,13 @@ def open_table(part: PartFile, kind: str, columns: TableColumns, period: float) 
     return SetpointTable(part, kind, columns, period)
 
 
-def table_name(kind: str, *, runnable: bool, number: int = 0) -> str:
-    """Return the file name of a setpoint table; one that breaks a limit says so in its name.
+def table_name(kind: str, *, runnable: bool, proven: bool = True, number: int = 0) -> str:
+    """Return the file name of a setpoint table; one that breaks a limit, or that nobody proved, says so in its name.
 
     ``number``, from 1, is that of the file where a table has several.
     """
     which = f".{number:04d}" if number else ""
-    return f"setpoints{which}{'' if runnable else '.not-runnable'}.{kind}"
+    return f"setpoints{which}{'' if proven else '.not-proven'}{'' if runnable else '.not-runnable'}.{kind}"
 
 
 def reading_name(stride: int) -> str:

@@ -60,6 +60,11 @@ class PartFile:
             descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
             self._file: BinaryIO = os.fdopen(descriptor, "w+b")
 
+    @property
+    def size(self) -> int:
+        """Return how many bytes were written, or wait to be."""
+        return self._size
+
     def write(self, data: Data) -> int:
         """Append ``data`` and return its size."""
         if self._thread is None or (not self._waiting and len(data) <= SMALL):

@@ -1,6 +1,6 @@
 """The columns that a setpoint table may have: names, order, units and decimals, and what the manifest says of them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -76,17 +76,24 @@ def layout(tables: Mapping[str, Mapping[str, Any]], *, geared: bool) -> Layout:
     names = [str(c.get("name")) for c in told]
     if [every.get(n) for n in names] != first["columns"] or [n for n in every if n in names] != names:
         raise HexpostError("manifest.json: tables: expected the columns of a setpoint table, described as they are")
-    needed = [TIME, *(g.column(k) for g in GROUPS[:COMMAND] for k in STRUTS), LINE]
-    if lacking := [n for n in needed if n not in names]:
-        raise HexpostError(f"setpoint table: not all is in it that a proof needs: {', '.join(lacking[:5])} missing")
-    groups = [g for g in GROUPS if any(g.column(k) in names for k in STRUTS)]
-    if any(g.column(k) not in names for g in groups for k in STRUTS):
-        raise HexpostError("setpoint table: expected commands, turns and counts of all six struts or of none")
-    follow = GROUPS[COMMAND if geared else LENGTH]
-    wanted = [follow.column(k) for k in STRUTS] if follow in groups else []
+    follow = [GROUPS[COMMAND if geared else LENGTH].column(k) for k in STRUTS]
+    wanted = follow if set(follow) <= set(names) else []
     for name, what in tables.items():
         if what["period_us"] != micros or what["columns"] != first["columns"]:
             raise HexpostError(f"{name}: expected the period and the columns of the first table")
         if what.get("drives_follow") != wanted:
             raise HexpostError(f"{name}: drives_follow: expected {wanted or 'nothing: the table has no commands'}")
-    return Layout(names=names, decimals=[int(str(every[n]["decimals"])) for n in names], micros=micros)
+    return layout_of(names, micros)
+
+
+def missing_columns(columns: Layout) -> list[str]:
+    """Return the columns that a proof reads and that a table lacks: commands, turns and counts if there are any."""
+    some = [g for g in GROUPS[COMMAND:] if any(g.column(k) in columns.names for k in STRUTS)]
+    needed = [TIME, *(g.column(k) for g in (*GROUPS[:COMMAND], *some) for k in STRUTS), LINE]
+    return [name for name in needed if name not in columns.names]
+
+
+def layout_of(names: Sequence[str], micros: int) -> Layout:
+    """Return columns of these names, which a setpoint table may have."""
+    every = described(micros)
+    return Layout(names=list(names), decimals=[int(str(every[n]["decimals"])) for n in names], micros=micros)

@@ -3,7 +3,7 @@
 ``prove_equations`` is for whoever has a table and no folder yet: it needs no manifest and no report.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +26,7 @@ from hexpost.verify.model import Check, Faults
 from hexpost.verify.pace import Pace, RestTimes
 from hexpost.verify.rows import Rows
 from hexpost.verify.rules import Rules
-from hexpost.verify.segments import SegmentRows
+from hexpost.verify.segments import SegmentRows, ToldSegments, told_segments
 from hexpost.verify.settings import JobInputs
 from hexpost.verify.singular import SingularPoses
 from hexpost.verify.struts import Angles, about_z
@@ -48,18 +48,17 @@ def prove_equations(
 
     ``report``, ``events`` and ``segments``, where they are there, are compared with what the table shows.
     """
-    equations = Equations(inputs, micros, events=events, segments=segments)
+    told = None if segments is None else told_segments(segments)
+    equations = Equations(inputs, micros, ends=None if told is None else [x["last_row"] for x in told])
     for rows in batches:
         equations.add(rows)
-    return equations.finish(report)
+    return equations.finish(report, events, told)
 
 
 class Equations:
-    """Takes the rows of a table, batch by batch."""
+    """Takes the rows of a table, batch by batch; ``ends``: the last rows of its segments, where there are any."""
 
-    def __init__(
-        self, inputs: JobInputs, micros: int, *, events: Path | None = None, segments: Path | None = None
-    ) -> None:
+    def __init__(self, inputs: JobInputs, micros: int, *, ends: Sequence[int] | None = None) -> None:
         machine, meaning, moves = inputs.machine, inputs.meaning, inputs.meaning.moves
         self._inputs, self._period = inputs, micros / 1e6
         tips = np.array([f.tip for f in moves.frames]).reshape(-1, 3)
@@ -77,11 +76,11 @@ class Equations:
         self._singular = SingularPoses(machine, reference)
         self._loads = WorstLoads(machine, inputs.tools, meaning, self._period)
         single = inputs.settings.single_block
-        self._events = EventTable(events, meaning.events, moves, self._period, single_block=single, free_yaw=free)
+        self._events = EventTable(meaning.events, moves, self._period, single_block=single, free_yaw=free)
         self._rules = Rules(machine, inputs.tools, meaning)
         self._commands = CommandColumns(machine, reference) if described(machine) else None
         self._suspects = Suspects(machine, moves)
-        self._cuts = None if segments is None else SegmentRows(segments, micros)
+        self._cuts = None if ends is None else SegmentRows(ends, micros)
         self._ends = Faults()
         self._last: Array | None = None
         self._rounding = 0.0
@@ -147,8 +146,12 @@ class Equations:
         if rows.speed[:, i].any() or rows.acceleration[:, i].any():
             self._ends.add(f"{name}: expected the struts at rest")
 
-    def finish(self, report: Mapping[str, Any] | None = None) -> list[Check]:
-        """Return the checks, after all rows."""
+    def finish(
+        self, report: Mapping[str, Any] | None = None, events: Path | None = None, segments: ToldSegments | None = None
+    ) -> list[Check]:
+        """Return the checks, after all rows; what is told of report, events and segments is compared with them."""
+        if events is not None:
+            self._events.read(events)
         if self._inputs.meaning.moves.count:
             self._course.finish()
             self._rests.finish()
@@ -171,8 +174,8 @@ class Equations:
         checks += [self._path(), self._feeds(), self._stops(), self._events.finish(rows)]
         if self._commands is not None and self._commands.rows:
             checks.append(self._commands.check())
-        if self._cuts is not None:
-            checks.append(self._cuts.finish(rows, self._events.waits()))
+        if self._cuts is not None and segments is not None:
+            checks.append(self._cuts.finish(rows, self._events.waits(), segments))
         return checks
 
     def _path(self) -> Check:

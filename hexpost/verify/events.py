@@ -73,7 +73,6 @@ class EventTable:
 
     def __init__(
         self,
-        path: Path | None,
         events: Events,
         moves: Moves,
         period: float,
@@ -91,11 +90,17 @@ class EventTable:
         before = (events.rule == WITH) & (events.move >= 0)
         self._end_of = events.move - before
         self.reached = Reached(np.append(self._end_of, self._blocks), free_yaw=free_yaw)
-        if path is not None:
-            self._read(path, round(period * 1e6))
+        self._micros = round(period * 1e6)
 
-    def _read(self, path: Path, micros: int) -> None:
-        """Read the table and compare it word by word with the program."""
+    def read(self, path: Path) -> None:
+        """Read the table and compare it word by word with the program.
+
+        Raises
+        ------
+        HexpostError
+            It is not laid out as that of a job, or cannot be read.
+        """
+        micros = self._micros
         with open_plain(path, MOST_DOCUMENT) as file:
             rows = [line.split(",") for line in file.read().decode("ascii", "replace").splitlines()]
         if not rows or rows[0] != HEADER:

@@ -44,6 +44,10 @@ class Proof:
     unchecked: tuple[str, ...] = ()
     unseen: tuple[Lack, ...] = ()
 
+    def proven_but(self, name: str) -> bool:
+        """Return whether the check ``name`` is the only one that speaks against the job."""
+        return {c.name for c in self.checks if not c.proven} == {name}
+
     @property
     def verdict(self) -> str:
         """Return ``clean``, ``broken`` (proven, with limits broken as the report says) or ``not-proven``."""

@@ -2,7 +2,7 @@
 
 import ast
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -78,33 +78,55 @@ class TableFiles:
         HexpostError
             A table is not what its name and the manifest say.
         """
-        keep_memory()
-        first, last = 0, None
-        for name, told in self._told.items():
-            for whole in self._file(name, told["rows"]):
-                rows = _rows(whole, self._columns, first, last)
-                yield rows
-                first += rows.count
-                last = rows
+        return joined(
+            (whole for name, told in self._told.items() for whole in self._file(name, told["rows"])), self._columns
+        )
 
     def _file(self, name: str, rows: int) -> Iterator[Ints]:
         """Yield the whole numbers (columns, n) of a file."""
-        reader: Callable[[BinaryIO, Layout, Any], Iterator[Ints]] | None
-        reader = {".csv": _csv, ".npy": _npy, ".parquet": _parquet}.get(Path(name).suffix)
-        if reader is None:
-            raise HexpostError(f"{name}: expected a table in CSV, NumPy or Parquet format")
-        most = _MOST_HEAD + rows * len(self._columns.names) * 24
         total = hashlib.sha256()
-        count = 0
-        with open_plain(self._folder / name, most, root=self._folder) as file:
-            try:
-                for whole in reader(file, self._columns, total.update):
-                    count += whole.shape[1]
-                    yield whole
-            except (RefusedTextError, ValueError) as error:
-                raise HexpostError(f"{name}: from row {count} on: {error}") from error
-        self.rows[name] = count
+        with open_plain(self._folder / name, most_bytes(rows, self._columns), root=self._folder) as file:
+            for whole in whole_numbers(file, name, self._columns, total.update):
+                self.rows[name] += whole.shape[1]
+                yield whole
         self._digests[name] = total.hexdigest()
+
+
+def most_bytes(rows: int, columns: Layout) -> int:
+    """Return how many bytes a file of so many rows may have."""
+    return _MOST_HEAD + rows * len(columns.names) * 24
+
+
+def joined(wholes: Iterable[Ints], columns: Layout) -> Iterator[Rows]:
+    """Yield whole numbers (columns, n), file after file, as batches of rows that overlap by one."""
+    keep_memory()
+    first, last = 0, None
+    for whole in wholes:
+        rows = _rows(whole, columns, first, last)
+        yield rows
+        first += rows.count
+        last = rows
+
+
+def whole_numbers(file: BinaryIO, name: str, columns: Layout, digest: Callable[[Any], None]) -> Iterator[Ints]:
+    """Yield the whole numbers (columns, n) of the open file of a table, whose ``name`` tells its format.
+
+    Raises
+    ------
+    HexpostError
+        It is not what its name and its columns say.
+    """
+    reader: Callable[[BinaryIO, Layout, Any], Iterator[Ints]] | None
+    reader = {".csv": _csv, ".npy": _npy, ".parquet": _parquet}.get(Path(name).suffix)
+    if reader is None:
+        raise HexpostError(f"{name}: expected a table in CSV, NumPy or Parquet format")
+    count = 0
+    try:
+        for whole in reader(file, columns, digest):
+            count += whole.shape[1]
+            yield whole
+    except (RefusedTextError, ValueError) as error:
+        raise HexpostError(f"{name}: from row {count} on: {error}") from error
 
 
 def _rows(whole: Ints, columns: Layout, first: int, last: Rows | None) -> Rows:

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from hexpost.errors import HexpostError
-from hexpost.verify.columns import layout
+from hexpost.verify.columns import layout, missing_columns
 from hexpost.verify.equations import prove_equations
 from hexpost.verify.folder import Folder, check_files, open_folder
 from hexpost.verify.lacking import check_lacking, lacking
@@ -16,6 +16,9 @@ SHARED = (
     "all that follows is worked out by other equations"
 )
 HOLDS = "this counts for whoever trusts the files in inputs/: who writes those can have any program proven"
+NARROW = "columns"
+"""Check of a table that the equations cannot read alone: it is proven where the job is made again with them."""
+LEFT_OUT = "convert left the proof out (--no-proof): the name of the table says so, whatever this proof says"
 UNCHECKED = (
     "not checked: report.txt, report.html, tables for reading; of report.json all but verdict, findings, worst uses, "
     "limits not looked at, rows and times; of manifest.json versions and units; where files come from"
@@ -46,7 +49,7 @@ def verify(path: Path) -> Proof:
         folder=str(path),
         checks=(check_files(folder, digests), *checks),
         broken=folder.report.get("verdict") != "clean",
-        remarks=(SHARED, HOLDS),
+        remarks=(SHARED, HOLDS, *([] if folder.manifest["settings"].get("proof", True) else [LEFT_OUT])),
         unchecked=(UNCHECKED,),
         unseen=unseen,
     )
@@ -63,6 +66,10 @@ def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> tupl
     unseen = lacking(inputs.machine, inputs.tools)
     checks.append(check_lacking(unseen, folder.report))
     columns = layout(folder.tables, geared=all(strut.screw for strut in inputs.machine.struts))
+    if missing := missing_columns(columns):
+        what = f"the table lacks {', '.join(missing[:5])}{' and more' * (len(missing) > 5)}, which the equations read"
+        checks.append(Check(name=NARROW, text="the table has the columns that the equations read", faults=(what,)))
+        return unseen
     table = TableFiles(folder.path, folder.tables, columns, digests)
     found = prove_equations(
         table.batches(),
@@ -97,10 +104,11 @@ def _agreement(folder: Folder, inputs: JobInputs) -> Check:
     """Check that manifest, report and the names of the tables tell one story."""
     faults = Faults()
     manifest, report = folder.manifest, folder.report
-    clean = report.get("verdict") == "clean"
+    clean, proven = report.get("verdict") == "clean", manifest["settings"].get("proof", True)
+    runnable = clean and proven
     pairs = (
-        ("runnable", manifest["runnable"], clean),
-        ("runnable in the report", report.get("runnable"), clean),
+        ("runnable", manifest["runnable"], runnable),
+        ("runnable in the report", report.get("runnable"), runnable),
         ("machine", manifest.get("machine"), {"name": inputs.machine.name, "revision": inputs.machine.revision}),
         ("machine of the report", report.get("machine", {}).get("name"), inputs.machine.name),
         ("rows", sum(t["rows"] for t in folder.tables.values()), report.get("rows")),
@@ -113,6 +121,8 @@ def _agreement(folder: Folder, inputs: JobInputs) -> Check:
     for name in folder.tables:
         if ("not-runnable" in name) == clean:
             faults.add(f"{name}: its name does not fit the verdict {report.get('verdict')!r:.40}")
+        if ("not-proven" in name) == proven:
+            faults.add(f"{name}: its name does not fit the settings, proof {proven!r:.40}")
     return Check(
         name="agreement", text=f"manifest, report and table names agree: {report.get('verdict')}", faults=faults.told()
     )

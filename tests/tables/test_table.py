@@ -147,11 +147,16 @@ def test_a_table_that_breaks_a_limit_says_so_in_its_name():
     assert table_name("npy", runnable=False) == "setpoints.not-runnable.npy"
 
 
+def test_a_table_that_nobody_proved_says_so_in_its_name():
+    assert table_name("csv", runnable=True, proven=False) == "setpoints.not-proven.csv"
+    assert table_name("csv", runnable=False, proven=False, number=3) == "setpoints.0003.not-proven.not-runnable.csv"
+
+
 def test_the_manifest_describes_every_column():
     gone = "NOT FOR DRIVES: the table lacks columns that the drives follow. "
     gone += "Add length to --columns for a job that a machine is to run."
-    unproven = "This job cannot be verified: its table lacks line, length, speed, acceleration columns. "
-    unproven += "Add them to --columns."
+    unproven = "A proof reads line, length, speed, acceleration columns, which the table lacks. "
+    unproven += "To prove it, convert and verify make one that has them."
     told = describe(choose(["time", "speed_1_mm_s"]), 1e-3, 7)
     assert told == {
         "rows": 7,

@@ -1,0 +1,170 @@
+"""All that takes the samples of a job as they come: its tables, their segments, the picture, a second solution."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from hexpost.audit.model import Charted
+from hexpost.ownproof import OwnProof
+from hexpost.pipeline import Inputs, Job
+from hexpost.proving import block_ends
+from hexpost.report.document import to_json
+from hexpost.report.model import Report
+from hexpost.report.page import page
+from hexpost.report.picture import Picture
+from hexpost.report.text import text
+from hexpost.selfcheck import SelfCheck
+from hexpost.setpoints.model import Setpoints
+from hexpost.tables.columns import TableColumns, choose, lacking_columns
+from hexpost.tables.events import events_csv
+from hexpost.tables.job import JobFolder
+from hexpost.tables.partial import EveryNth, SplitTable
+from hexpost.tables.segments import Segments, Wait, waits
+from hexpost.tables.table import Piece, SetpointTable, describe, open_table, reading_name, table_name
+from hexpost.tables.whole import PartFile
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Output:
+    """Where a job goes and in which form; no ``columns`` means all.
+
+    ``rows_per_file`` cuts the table into files (0: one); ``stride`` asks for one more, every so many rows (0: none).
+    """
+
+    folder: Path
+    overwrite: bool = False
+    table: str = "csv"
+    columns: Sequence[str] = field(default=())
+    rows_per_file: int = 0
+    stride: int = 0
+    proof: bool = True
+    """Whether the table is named as one that is proven to be what the program asks for."""
+
+
+class JobWriters:
+    """All that takes the samples of a job as they come: its tables, their segments, the picture, a second solution.
+
+    ``make`` and ``add`` every batch, ``end``, then ``keep`` what was made under the names that the report gives it.
+    ``proof`` hears of the table, or of a whole one beside a table that lacks columns that a proof needs.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        output: Output,
+        columns: TableColumns,
+        folder: JobFolder,
+        *,
+        charted: Sequence[Charted],
+        proof: OwnProof | None,
+    ) -> None:
+        moves, machine, events = job.inputs.meaning.moves, job.inputs.machine, job.inputs.meaning.events
+        rows = job.timing.ticks + 1
+        self._job, self._output, self._columns, self._folder, self._proof = job, output, columns, folder, proof
+        shown = proof is not None and not lacking_columns(columns)
+        part = self._shown if shown else folder.part
+        self._table = SplitTable(part, output.table, columns, machine.period, rows=rows, each=output.rows_per_file)
+        self._beside: SetpointTable | None = None
+        if proof is not None and not shown:
+            self._beside = open_table(self._shown("proof"), "csv", whole_columns(columns, job), machine.period)
+        self._reading = _reading(folder, columns, machine.period, output.stride)
+        self._ticks = job.timing.event_ticks(job.path, events)
+        self._segments = Segments(waits_of(job), machine.period)
+        self._picture = Picture(rows, moves, machine, charted)
+        self._again = SelfCheck(machine, moves.frames)
+        self._parts: list[tuple[PartFile, int]] = []
+        self.tables: dict[str, Mapping[str, object]] = {}
+
+    def _shown(self, stem: str) -> PartFile:
+        """Return a file to be written, of which the proof hears."""
+        part = self._folder.part(stem)
+        assert self._proof is not None
+        self._proof.opened(part)
+        return part
+
+    def make(self, setpoints: Setpoints) -> tuple[list[Piece], list[Piece]]:
+        """Return a batch as the table holds it, and as that of the proof does; in any process and any order."""
+        return self._table.pieces(setpoints), [] if self._beside is None else self._beside.pieces(setpoints)
+
+    def add(self, setpoints: Setpoints, pieces: tuple[Sequence[Piece], Sequence[Piece]]) -> None:
+        """Take the next batch, and what was made of it."""
+        self._again.add(setpoints)
+        self._table.add(pieces[0])
+        for piece in pieces[1]:
+            assert self._beside is not None
+            self._beside.add(piece)
+        if self._proof is not None:
+            self._proof.grown()
+        if self._reading is not None:
+            self._reading.write(setpoints)
+        self._picture.add(setpoints)
+        self._segments.add(setpoints)
+
+    def end(self) -> None:
+        """Take no more; the table is made durable while the reports are written."""
+        self._again.finish(self._job.timing.ticks)
+        self._parts = self._table.finish()
+        if self._beside is not None:
+            self._beside.finish()
+
+    def keep(self, report: Report) -> None:
+        """Give every file its name, the table last, once it is proven; ``tables``: what the manifest says of it.
+
+        Raises
+        ------
+        NotProvenError
+            It is not proven.
+        """
+        folder, inputs, stride = self._folder, self._job.inputs, self._output.stride
+        if self._reading is not None:
+            self._reading.finish()
+            folder.keep(self._reading.part, reading_name(stride))
+        folder.put("events.csv", events_csv(inputs.meaning.events, self._ticks, inputs.machine.period))
+        folder.put("segments.json", self._segments.document())
+        for name, content in _reports(report, self._picture, inputs).items():
+            folder.put(name, content)
+        if self._proof is not None:
+            self._proof.end([] if self._beside is None else [part for part, _ in self._parts])
+        for i, (part, rows) in enumerate(self._parts, 1):
+            number = i if self._output.rows_per_file else 0
+            name = table_name(self._output.table, runnable=report.clean, proven=report.proven, number=number)
+            folder.keep(part, name)
+            self.tables[name] = describe(self._columns, report.period, rows, geared=self._job.gearing is not None)
+
+
+def whole_columns(columns: TableColumns, job: Job) -> TableColumns:
+    """Return columns, with all that a proof needs."""
+    return choose((*choose((), job.gearing).names, *columns.names), job.gearing)
+
+
+def _reports(report: Report, picture: Picture, inputs: Inputs) -> dict[str, bytes]:
+    """Return the reports, by the names of their files."""
+    drawing = picture.finish() if report.rows else None
+    return {
+        "report.json": to_json(report).encode(),
+        "report.txt": text(report).encode(),
+        "report.html": page(report, drawing, inputs.program, inputs.machine),
+    }
+
+
+def _reading(folder: JobFolder, columns: TableColumns, period: float, stride: int) -> EveryNth | None:
+    """Return the table for reading by eye, if one is asked for."""
+    if not stride:
+        return None
+    return EveryNth(open_table(folder.part("reading"), "csv", columns, period), stride)
+
+
+def waits_of(job: Job) -> list[Wait]:
+    """Return the waits of a job."""
+    events = job.inputs.meaning.events
+    return waits(events, job.timing.event_ticks(job.path, events), _block_ends(job))
+
+
+def _block_ends(job: Job) -> dict[int, int]:
+    """Return, block by block, the last rows of the blocks with their lines; nothing where the job runs through."""
+    if not job.inputs.proving.single_block:
+        return {}
+    moves = job.inputs.meaning.moves
+    ends = block_ends(moves)
+    rows = job.timing.end_ticks(job.path, ends)
+    return dict(zip(rows.tolist(), moves.line[ends].tolist(), strict=True))
