@@ -15,7 +15,7 @@ from kinematics import test_jacobian as rates
 from verify.folders import BROKEN, proof, tried
 
 from hexpost.audit import checks, strut_limits
-from hexpost.kinematics import forward, jacobian
+from hexpost.kinematics import forward, struts
 from hexpost.kinematics.struts import Struts
 from hexpost.selfcheck import SelfCheck
 from hexpost.setpoints.sample import poses_of
@@ -103,14 +103,14 @@ def test_a_sign_in_the_jacobian_of_the_solver(tmp_path, monkeypatch):
 
 def test_a_sign_in_the_rows_of_the_jacobian(tmp_path, monkeypatch):
     """One plus for a minus in the cross product, where deviations are weighed and the forward solution steps."""
-    honest = jacobian.strut_rows
+    honest = struts.strut_rows
 
     def planted(vectors, arms):
         rows = honest(vectors, arms)
         rows[..., 3] = arms[..., 1] * rows[..., 2] + arms[..., 2] * rows[..., 1]
         return rows
 
-    monkeypatch.setattr(jacobian, "strut_rows", planted)
+    monkeypatch.setattr(struts, "strut_rows", planted)
     monkeypatch.setattr(forward, "strut_rows", planted)
     tried(tmp_path)
     code, faults = proof(tmp_path / "job")

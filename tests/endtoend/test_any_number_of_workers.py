@@ -20,7 +20,7 @@ from hexpost.cli.run import LONG_JOB, MOST_WORKERS, workers_of
 from hexpost.convert import Output, convert
 from hexpost.errors import OutputError
 from hexpost.pipeline import Files, load, schedule
-from hexpost.setpoints import stream
+from hexpost.setpoints import solve
 from hexpost.setpoints.command import Commands
 from hexpost.tables.quantise import Quantiser
 
@@ -41,7 +41,7 @@ M30
 @pytest.fixture(autouse=True)
 def short_blocks(monkeypatch, forks):
     """Many blocks, so that every worker has some, and borders fall everywhere."""
-    monkeypatch.setattr(stream, "BATCH", 700)
+    monkeypatch.setattr(solve, "BATCH", 700)
 
 
 def job_of(tmp_path, program, described=True):

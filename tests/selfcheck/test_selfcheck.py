@@ -13,7 +13,7 @@ from hexpost.kinematics.struts import Struts
 from hexpost.machine.load import demonstration_machine
 from hexpost.moves.model import Frame
 from hexpost.selfcheck import length
-from hexpost.setpoints import stream
+from hexpost.setpoints import solve
 
 PROGRAM = "G21 G90 G94\nG00 X0 Y0 Z60\nG01 X30 A6 B-4 C3 F3000\nG02 X50 Y20 I20 J0\nM30\n"
 
@@ -66,7 +66,7 @@ def test_a_planted_fault_stops_the_job(which, name, tmp_path, monkeypatch):
 @pytest.mark.parametrize(("drop", "said"), [(0, "come where row 0 is due"), (-1, "rows are due")])
 def test_a_row_that_is_missing_stops_the_job(drop, said, tmp_path, monkeypatch):
     """The first or the last one: what comes does not fit what the planned feed takes."""
-    honest = stream.poses_of
+    honest = solve.poses_of
 
     def planted(*given):
         poses = honest(*given)
@@ -74,7 +74,7 @@ def test_a_row_that_is_missing_stops_the_job(drop, said, tmp_path, monkeypatch):
         columns = {n: getattr(poses, n) for n in poses.__dataclass_fields__}
         return replace(poses, **{n: x[..., kept] for n, x in columns.items() if isinstance(x, np.ndarray)})
 
-    monkeypatch.setattr(stream, "poses_of", planted)
+    monkeypatch.setattr(solve, "poses_of", planted)
     code, said_all = convert(tmp_path)
     assert code == 2
     assert "self-check: " in said_all
