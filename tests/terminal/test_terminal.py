@@ -34,6 +34,7 @@ RUNS = {
     "reach": ["machine", "reach", "--out", "reach", "--step-mm", "250", "--serial"],
     "usage": ["audit", "limits.nc", "--feed", "slow"],
     "fault": ["audit", "bad.nc"],
+    "survey": ["survey", "short.nc", "bad.nc", "--serial"],
     "gate": ["gate", "short.nc", "bad.nc", "--no-cache", "--serial"],
 }
 """Every command but schema, whose documents are not for people."""
