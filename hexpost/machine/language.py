@@ -21,11 +21,15 @@ from hexpost.machine.wording import (
 )
 from hexpost.machine.words import LETTERS, known
 
+VECTOR = "IJKABC"
+"""Letters that a tool vector may have."""
 DIRECTIONS = {"A": (1.0, 0.0, 0.0), "B": (0.0, 1.0, 0.0), "C": (0.0, 0.0, 1.0)}
 
 
 def programmed_axes(t: Table) -> ProgrammedAxes:
-    """Return the axes of the table: one to three of them, each word in one axis."""
+    """Return the axes of the table: one to three of them, each word in one axis; or the letters of a tool vector."""
+    if t.has("tool_vector"):
+        return _vector(t)
     axes: list[RotaryAxis] = []
     for row in t.tables("axis"):
         axis = _axis(row)
@@ -38,6 +42,21 @@ def programmed_axes(t: Table) -> ProgrammedAxes:
     )
     t.close()
     return out
+
+
+def _vector(t: Table) -> ProgrammedAxes:
+    """Return the letters of a tool vector; such a program has no rotary axes."""
+    letters = t.texts("tool_vector")
+    if len(set(letters)) != 3 or len(letters) != 3 or not set(letters) <= set(VECTOR):
+        what = f"is {', '.join(x[:9] for x in letters[:9])}; write three letters of {' '.join(VECTOR)}, each once"
+        t.fault("tool_vector", what, "bad-value", 'for example tool_vector = ["I", "J", "K"]')
+        letters = ("I", "J", "K")
+    for key in ("axis", "coordinates"):
+        if t.has(key):
+            t.fault(key, "does not go with tool_vector; take one of the two out", "bad-value")
+            t.text(key) if key == "coordinates" else t.tables(key)
+    t.close()
+    return ProgrammedAxes(axes=(), vector="".join(letters))
 
 
 def _axis(t: Table) -> RotaryAxis:

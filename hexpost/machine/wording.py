@@ -90,10 +90,14 @@ class RotaryAxis:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ProgrammedAxes:
-    """The rotary axes from the bed outwards; ``tip``: X Y Z are the tip in the part, else the machine's own axes."""
+    """The rotary axes from the bed outwards; ``tip``: X Y Z are the tip in the part, else the machine's own axes.
+
+    ``vector``: there are none, and these three letters are the axis of the tool, from the tip to the spindle.
+    """
 
     axes: tuple[RotaryAxis, ...]
     tip: bool = True
+    vector: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -30,6 +30,7 @@ from hexpost.moves.reading.dwells import take_dwells
 from hexpost.moves.reading.implied import placed
 from hexpost.moves.rotary.foreign import check_rotary, meant, rotary_feeds
 from hexpost.moves.rotary.turning import ToolTurning
+from hexpost.moves.rotary.vector import ToolVector
 from hexpost.moves.window.blocks import (
     Blocks,
     moving_blocks,
@@ -112,6 +113,7 @@ class Interpreter:
         self.store = StepStore(room)
         self.cutter = Cutter(machine, tools)
         self.turning = ToolTurning(machine)
+        self.vector = ToolVector(machine)
         self.in_force = InForce()
         self.events: list[Events] = []
         self.c_line = 0
@@ -137,6 +139,7 @@ class Interpreter:
         extract = placed(extract, self.machine.words, self.state.units, complaints)
         sheet = read_sheet(extract, self.state, self.switches, complaints)
         rare = special_blocks(sheet, self.state, self.machine)
+        sheet = self.vector.turned(sheet, None if rare is None else rare[1], self.state, complaints)
         if rare is None:
             self._step(sheet, complaints)
             return
@@ -172,7 +175,9 @@ class Interpreter:
         check_rotary(sheet, self.book, complaints)
         movement = Movement(moving_blocks(sheet, modes, complaints))
         reading = self.machine.words
-        blocks = Blocks(sheet, modes, movement, reading, complaints, scale_of(modes, reading))
+        blocks = Blocks(
+            sheet, modes, movement, reading, complaints, scale_of(modes, reading), bool(self.vector.letters)
+        )
         refuse_missing_units(blocks)
         self.units.look(blocks)
         refuse_idle_stops(blocks)
@@ -190,7 +195,7 @@ class Interpreter:
         self.turning.look(complaints.program, found.cut, (movement.rows, rows), self.store.count)
         self.cutter.look(complaints.program, sheet, rows, self.store.count)
         self.in_force.look(blocks, fed, rows, self.store.count)
-        self.c_line = self.c_line or turning_line(blocks)
+        self.c_line = self.c_line or (0 if self.vector.letters else turning_line(blocks))
         self.store.add(moved)
         self.readings |= dict.fromkeys((*said, *unstated(blocks, self.machine.asked_units)))
         self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed, turns))

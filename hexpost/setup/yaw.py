@@ -81,7 +81,8 @@ def taken(inputs: Inputs) -> str | None:
         return f"line {meaning.c_line} uses C on purpose"
     work = np.array([f.offset != "G53" for f in moves.frames], dtype=np.bool_)
     turned = work[moves.frame] & (moves.end[5] != 0.0)
-    if turned.any():
+    axes = inputs.machine.programmed_axes
+    if turned.any() and not (axes is not None and axes.vector):  # no vector says a turn about itself
         return f"line {moves.line[np.argmax(turned)]} turns the tool about its axis"
     oriented = np.flatnonzero(meaning.events.spindle == ORIENTED)
     if oriented.size:

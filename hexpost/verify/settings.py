@@ -149,7 +149,7 @@ def meant(program: Program, machine: Machine, tools: Tools, setup: Setup, settin
         plain = interpret(program, machine, tools, replace(placed, lift=0.0), faults, switches=switches, begin=begin)
         _check_lift(meaning, plain, machine, settings.lift)
     if settings.yaw != "fixed":
-        _check_yaw(meaning, tools)
+        _check_yaw(meaning, machine, tools)
     if begin is not None:
         meaning, _ = restarted(meaning, machine, tools, placed)
     moves = meaning.moves
@@ -177,13 +177,14 @@ def _check_lift(meaning: Interpretation, plain: Interpretation, machine: Machine
         raise HexpostError("settings.lift_mm: the work frames of the program are not that much higher")
 
 
-def _check_yaw(meaning: Interpretation, tools: Tools) -> None:
+def _check_yaw(meaning: Interpretation, machine: Machine, tools: Tools) -> None:
     """Check that nothing asks for an angle of the tool about its axis."""
     moves = meaning.moves
     work = np.array([f.offset != "G53" for f in moves.frames], dtype=bool)[moves.frame]
     oriented = meaning.events.spindle == ORIENTED
     used = {n for f in moves.frames for n in (f.tool, f.length_row)}
     not_round = [n for n in used if n in tools.tools and not tools.tools[n].round]
-    turned = meaning.c_line or (moves.end[5] * work).any()
+    vector = machine.programmed_axes is not None and bool(machine.programmed_axes.vector)
+    turned = meaning.c_line or (not vector and (moves.end[5] * work).any())
     if turned or oriented.any() or meaning.written.tapping.value.any() or not_round:
         raise HexpostError("settings.yaw: the program, or a tool, asks for an angle about the axis of the tool")

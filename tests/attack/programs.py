@@ -117,11 +117,13 @@ def stop(w):
     rng = w.rng
     kind = rng.randrange(9)
     if kind < 3:
-        w.say(rng.choice(["G04 P50", "G04 X0.05", "M08", "M09", "M01", "G61", "G64", "S2000", "M00"]))
+        plain = ["G04 P50", "G04 X0.05", "M08", "M09", "M01", "G61", "G64", "S2000", "M00"]
+        w.say(rng.choice([*plain, "G97", "M10", "M11", "M38", "M50", "M68"]))
     elif kind < 5:
         w.say(f"G00 {w.words(**w.somewhere(0.7))}")
     elif kind < 7:
-        w.say("G53 G00 Z0.")
+        w.say(rng.choice(["G53 G00 Z0.", "G91 G53 G00 Z0.", "G91 G28 Z0.", "G28", "G91 G30"]))
+        w.say("G90")
         w.say(f"G{rng.randrange(54, 60)}")
         w.say(f"G00 {w.words(X=0.0, Y=0.0, Z=40.0)}")
     else:

@@ -31,7 +31,7 @@ class FrameBook:
         self.base_from_pallet = pose_matrix(machine.pallet.pose, machine.tilt_order)
         self.base_from_pallet[:3, 3] += setup.lift * self.base_from_pallet[:3, 2]
         axes = machine.programmed_axes
-        self.chain = None if axes is None else AxisChain(axes, machine.tilt_order)
+        self.chain = None if axes is None or axes.vector else AxisChain(axes, machine.tilt_order)
 
     def preset(self, shift: Array) -> int:
         """Return the number of a shift (3,) of all work frames along their own axes."""

@@ -33,7 +33,7 @@ class AxisChain:
         """
         table, head = self._turns(words)
         out = np.empty_like(words)
-        out[3:] = angles_of(_tilted(np.einsum("jin,jkn,k->in", table, head, np.array([0.0, 0.0, 1.0]))), self.order)
+        out[3:] = angles_of(tilted(np.einsum("jin,jkn,k->in", table, head, np.array([0.0, 0.0, 1.0]))), self.order)
         out[:3] = words[:3] if self.tip else self._part(self._bed(words, length), words)
         return out
 
@@ -110,7 +110,7 @@ def _cross(v: Array) -> Array:
     return out
 
 
-def _tilted(axis: Array) -> Array:
+def tilted(axis: Array) -> Array:
     """Return the rotations (3, 3, n) that tilt z to unit vectors ``axis`` (3, n) without a turn about it."""
     zero = np.zeros_like(axis[0])
     cross = _cross(np.stack((-axis[1], axis[0], zero)))

@@ -118,7 +118,8 @@ def _axes(blocks: Blocks) -> list[_Axis]:
     for letter in AXES:
         words = blocks.sheet.letter(letter)
         value = blocks.millimetres(words) if letter in "XYZ" else words.value * RAD_PER_DEG
-        increment = distance[words.row] == INCREMENTAL if incremental else None
+        by_steps = incremental and not (blocks.turns_absolute and letter in "ABC")
+        increment = distance[words.row] == INCREMENTAL if by_steps else None
         out.append(_Axis(blocks.movement.place(words.row), value, increment))
     return out
 

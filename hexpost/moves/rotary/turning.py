@@ -63,6 +63,12 @@ class ToolTurning:
     def readings(self) -> tuple[str, ...]:
         """Return a sentence for each reading that the machine file asks for."""
         axes = self._machine.programmed_axes
+        if axes is not None and axes.vector:
+            named = " ".join(axes.vector)
+            return (
+                f"{named} of G00 and G01 blocks: the axis of the tool as a vector; at a feed it follows great circles",
+                "I J K of arcs: their centre",
+            )
         if axes is not None:
             words = ", ".join(f"{axis.word} {axis.carries}" for axis in axes.axes)
             where = "of the tip in the part" if axes.tip else "of the machine posted for"
@@ -74,7 +80,8 @@ class ToolTurning:
 
     @property
     def _great_circle(self) -> bool:
-        return self._machine.words.orientation == GREAT_CIRCLE and self._machine.programmed_axes is None
+        axes = self._machine.programmed_axes
+        return bool(axes.vector) if axes is not None else self._machine.words.orientation == GREAT_CIRCLE
 
 
 def _placed(cut: Pieces, spread: Spread) -> Pieces:

@@ -27,6 +27,8 @@ class Blocks:
 
     scale: Array | None
     """Millimetres (rows,) per unit of length of each block; ``None``: all are metric."""
+    turns_absolute: bool = False
+    """Whether A B C are places under G91, too: they stand for a tool vector."""
 
     def millimetres(self, words: Words) -> Array:
         """Return the values (k,) of words that are lengths, in mm."""
