@@ -44,7 +44,7 @@ def convert(
 
     A job that breaks a limit is not runnable: its table has a name that says so. The table is proven to be what the
     program asks for, with several workers in a process beside, unless it is named otherwise; ``prove``: whether or not,
-    whatever its name.
+    whatever its name. Near a singular pose no table can be proven: it is named so.
 
     Raises
     ------
@@ -72,6 +72,8 @@ def convert(
         writers.end()
         report = _report(job, job.inputs, result)
         told = notices(columns, geared=job.gearing is not None)
+        if result.ambiguous:
+            output = replace(output, proof=False)
         report = replace(report, warnings=(*told, *report.warnings), proven=output.proof)
         writers.keep(report)
         facts = JobFacts(

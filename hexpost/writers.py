@@ -123,7 +123,7 @@ class JobWriters:
         folder.put("segments.json", self._segments.document())
         for name, content in _reports(report, self._picture, inputs).items():
             folder.put(name, content)
-        if self._proof is not None:
+        if self._proof is not None and not report.ambiguous:
             self._proof.end([] if self._beside is None else [part for part, _ in self._parts])
         for i, (part, rows) in enumerate(self._parts, 1):
             number = i if self._output.rows_per_file else 0

@@ -88,6 +88,7 @@ class Limit:
     ``share``: a use in per cent makes sense. ``margin``: a policy may ask for less than all of it. A limit with a chart
     has a check that measures six struts at every sample; ``quantity`` is what its own chart shows. ``keys`` of the
     machine file: without the first it is not looked at, without another not in one respect (``Band.unseen``).
+    ``ambiguous``: lengths beyond it mean more than one pose, so a table that breaks it cannot be proven.
     ``remark``: what breaks it is a remark, until a policy raises it; its rule names the first move alone, and in its
     peak how many blocks there are.
     """
@@ -107,6 +108,7 @@ class Limit:
     fault: str = ""
     note: str = ""
     keys: tuple[str, ...] = ()
+    ambiguous: bool = False
     remark: bool = False
 
 

@@ -81,7 +81,7 @@ LIMITS: Final = Limits((
         place=Place.SEARCH, keys=("[strut.screw] root_diameter_mm", _CUTTING),
     ),
     Limit(
-        name="singular-pose", unit="1", of=Of.TOOL, sense=Sense.LEAST,
+        name="singular-pose", unit="1", of=Of.TOOL, sense=Sense.LEAST, ambiguous=True,
         meaning="The struts cannot hold the platform: the pose is near a singular one, or beyond it.",
         advice=Advice(f"No feed helps near a singular pose. {_MOVE}"), place=Place.SEARCH,
         note="singular-pose: the least conditioning over what it is (1 at best, 0 singular, negative beyond that).",

@@ -240,3 +240,8 @@ class AuditResult:
     def total(self) -> int:
         """Return the number of all findings."""
         return self.findings.count + sum(x.count for x in self.dropped)
+
+    @property
+    def ambiguous(self) -> bool:
+        """Return whether lengths of the job mean more than one pose somewhere: nobody can prove its table."""
+        return any(self.findings.limits[i].ambiguous for i in np.unique(self.findings.limit))

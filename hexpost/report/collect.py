@@ -79,6 +79,7 @@ def collect(
         cautions=cautions(demonstration=machine.demonstration),
         reasons=reasons,
         unseen=audit.unseen,
+        ambiguous=audit.ambiguous,
     )
 
 

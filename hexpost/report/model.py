@@ -88,6 +88,8 @@ class Report:
     """Where the job begins again and what it leaves out, with units in the keys."""
     proven: bool = True
     """False where a table is written that nobody proved to be what the program asks for."""
+    ambiguous: bool = False
+    """Whether lengths of the table mean more than one pose, so that nobody can prove it."""
 
     @property
     def clean(self) -> bool:

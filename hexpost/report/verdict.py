@@ -10,6 +10,9 @@ from hexpost.voice import duration, feed_word, number, plural, short, what, wher
 UNPROVEN = "NOT PROVEN: the proof was left out, so do not run this job. Convert it without --no-proof for one to run."
 """What is said of a table that nobody proved to be what the program asks for."""
 
+AMBIGUOUS = "NOT PROVEN: near a singular pose the lengths of the struts mean more than one pose. Do not run this job."
+"""What is said of a table that nobody can prove."""
+
 
 def verdict(report: Report) -> str:
     """Return the sentence that stands first in every form of the report."""
@@ -28,7 +31,8 @@ def proving_notice(report: Report) -> str:
 
 def loud(report: Report) -> list[str]:
     """Return what must be read beside the verdict, a sentence each."""
-    return [notice for notice in ("" if report.proven else UNPROVEN, proving_notice(report)) if notice]
+    unproven = "" if report.proven else AMBIGUOUS if report.ambiguous else UNPROVEN
+    return [notice for notice in (unproven, proving_notice(report)) if notice]
 
 
 def remarks(report: Report) -> list[str]:

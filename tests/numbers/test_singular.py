@@ -40,6 +40,8 @@ def test_a_job_near_a_singular_pose_is_told_in_findings(end, tmp_path):
     folder = convert(tmp_path, program, "--machine", tmp_path / "m.toml", setup=NONE)
     report = json.loads((folder / "report.json").read_text(), parse_constant=pytest.fail)
     assert report["verdict"] == "broken"
+    assert [p.name for p in folder.glob("setpoints*")] == ["setpoints.not-proven.not-runnable.csv"]
+    assert "the lengths of the struts mean more than one pose" in (folder / "report.txt").read_text()
     assert {"singular-pose", "thrust"} <= {f["limit"] for f in report["findings"]}
     worst = report["tool"]["worst"]["singular-pose"]
     assert worst["value"] < 0.002
