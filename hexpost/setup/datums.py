@@ -12,13 +12,13 @@ of a part does; the ball touches them from outside.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import nan, sqrt
 
 import numpy as np
 
 from hexpost.arrays import Array, Ints
-from hexpost.errors import unknown
+from hexpost.errors import Fault, InputError, unknown
 from hexpost.kinematics.frames import pose_from_matrix
 from hexpost.setup.columns import MeasuredColumns
 from hexpost.setup.model import Alignment
@@ -70,16 +70,7 @@ def align_datums(columns: MeasuredColumns, probing: Probing, order: str) -> Alig
     residual = np.zeros((columns.count, 1))
     for role, feature in features.items():
         residual[feature.rows, 0] = np.abs(fits[role].residual)
-    worst = int(residual[:, 0].argmax())
-    if residual[worst, 0] > probing.tolerance:
-        what = f"{residual[worst, 0]:.4g} mm"
-        shape = next(f"{role} {f.kind}" for role, f in features.items() if worst in f.rows)
-        raise columns.refusal(
-            f"the point is {what} from the {shape}; at most {probing.tolerance:g} mm is allowed",
-            "misfit",
-            "probe this point again",
-            row=worst,
-        )
+    _refuse_misfits(columns, features, residual[:, 0], probing.tolerance)
     spare = sum(_spare(role, f, features["primary"].kind) for role, f in features.items())
     noise, source = probing.noise, "as stated"
     if noise is None:
@@ -98,6 +89,20 @@ def align_datums(columns: MeasuredColumns, probing: Probing, order: str) -> Alig
         spread=spread(points),
         method="datums: " + ", ".join(f"{role} {f.kind}" for role, f in features.items()),
     )
+
+
+def _refuse_misfits(columns: MeasuredColumns, features: dict[str, _Feature], off: Array, tolerance: float) -> None:
+    """Refuse a file with points that are further ``off`` (m,), mm, than is allowed: each is named, the worst first."""
+    faults: list[Fault] = []
+    for row in sorted(np.flatnonzero(off > tolerance).tolist(), key=lambda i: -off[i]):
+        shape = next(f"{role} {f.kind}" for role, f in features.items() if row in f.rows)
+        what = f"the point is {off[row]:.4g} mm from the {shape}; at most {tolerance:g} mm is allowed"
+        faults += columns.refusal(what, "misfit", "probe this point again", row=row).faults
+    if len(faults) > 1:
+        faults[0] = replace(faults[0], hint="probe the worst point again first: it pulls the others off")
+        faults[1:] = [replace(fault, hint="") for fault in faults[1:]]
+    if faults:
+        raise InputError(faults)
 
 
 def _spare(role: str, feature: _Feature, primary: str) -> int:

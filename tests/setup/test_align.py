@@ -3,12 +3,14 @@
 import csv
 import io
 import json
+import re
 import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from scipy.linalg import lstsq
 
 from hexpost.cli import main
 from hexpost.kinematics.forward import forward
@@ -300,3 +302,35 @@ def test_a_program_that_knew_nothing_of_the_skew_cuts_the_skewed_part(tmp_path):
     assert square.sum() > 50
     assert np.abs(long[square] - 82).max() < 0.012
     assert np.abs(np.rad2deg(found.pose[3:][:, square])).max() < 0.005
+
+
+@pytest.mark.parametrize("count", [1, 2, 3])
+@pytest.mark.parametrize("role", ["primary plane", "secondary plane"])
+def test_every_point_that_is_off_its_datum_is_named(tmp_path, count, role):
+    """Points of a plane at 60 places of a grid, some of them lifted; distances by a plane of least squares (SciPy)."""
+    name = role.split()[0]
+    grid = [(x, z) for x in range(0, 100, 10) for z in range(0, 60, 10)]
+    flat = {"primary": [("primary", "plane", [x, y, R]) for x, y in grid],
+            "secondary": [("secondary", "plane", [x, -R, -z - 5]) for x, z in grid]}  # fmt: skip
+    top = flat["primary"] if name == "primary" else TOP
+    side = flat["secondary"] if name == "secondary" else SIDE
+    rows = top + side + END
+    first = rows.index(flat[name][0])
+    axis = 2 if name == "primary" else 1
+    lifted = [first + 13, first + 31, first + 47][:count]
+    for k, row in enumerate(lifted):
+        point = list(rows[row][2])
+        point[axis] += (1.0 + 0.3 * k) * (1 if axis == 2 else -1)
+        rows[row] = (*rows[row][:2], point)
+    done = run(tmp_path, datums(rows), "--ball-mm", "6")
+    assert done.exit_code == 2
+    points = np.array([p for _, _, p in rows[first : first + 60]], float)
+    others = [i for i in range(3) if i != axis]
+    design = np.column_stack([points[:, others], np.ones(60)])
+    fit = lstsq(design, points[:, axis])[0]
+    off = np.abs(points[:, axis] - design @ fit) / np.sqrt(1.0 + fit[0] ** 2 + fit[1] ** 2)
+    far = sorted(np.flatnonzero(off > 0.05), key=lambda i: -off[i])
+    named = re.findall(rf":(\d+): the point is ([\d.]+) mm from the {role}", done.output)
+    assert [int(line) for line, _ in named] == [2 + first + i for i in far] and len(far) >= count
+    assert [float(x) for _, x in named] == pytest.approx(off[far], rel=1e-3)
+    assert ("pulls the others off" in done.output) is (len(far) > 1)
