@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from math import floor, isfinite, log10, sqrt
 from typing import Protocol
 
-from hexpost.audit.model import Finding, Limit, Sense, Worst
+from hexpost.audit.model import Finding, Limit, Nearest, Sense, Worst
 
 DIGITS = 3
 """Digits of loads, speeds and shares for people."""
@@ -179,6 +179,12 @@ def feed_words(f: Finding) -> str:
 def used(w: Worst) -> str:
     """Return the worst value of a limit."""
     return f"{owned(w.limit, w.strut)}: {compared(w.limit, w.value, w.allowed)} ({percent(w.ratio)})"
+
+
+def nearest(n: Nearest) -> str:
+    """Return how near two bodies come to each other."""
+    w = n.worst
+    return f"{w.limit.name} between {' and '.join(n.bodies)}: {compared(w.limit, w.value, w.allowed)}"
 
 
 class NotLookedAt(Protocol):

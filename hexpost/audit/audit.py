@@ -14,7 +14,7 @@ from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.cutting import Cutting
 from hexpost.audit.f_words import add_f_words
 from hexpost.audit.loads import Loads
-from hexpost.audit.model import AuditResult, Chart, Charted, Limit, Runs, Unseen
+from hexpost.audit.model import AuditResult, Chart, Charted, Limit, Nearest, Runs, Unseen, names_of
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_remarks import sentence
 from hexpost.audit.program_rules import tool_warnings
@@ -54,8 +54,11 @@ class Audit:
         self._lines = moves.line
         made = (make(context) for make in checking.checks)
         self._checks = tuple(
-            (check, WorstUse(check.band, check if isinstance(check, Shares) else None)) for check in made if check
+            (check, WorstUse(check.each if isinstance(check, Meetings) else check.band, _shares(check)))
+            for check in made
+            if check
         )
+        self._boxes = [box.name for box in machine.keep_out]
         self._adviser = Adviser(context)
         self._store = Store()
         ruled = tuple(rule(context) for rule in checking.rules) if moves.count else ()
@@ -133,14 +136,29 @@ class Audit:
             ),
             dropped=self._store.dropped(self._limits),
             unseen=self.unseen,
+            nearest=self._nearest(),
             remarks=replace(findings, runs=remarked),
         )
+
+    def _nearest(self) -> tuple[Nearest, ...]:
+        """Return the smallest distance of each pair of bodies, the nearest pair first."""
+        out = [
+            Nearest(bodies=names_of(int(pair), self._boxes), worst=w)
+            for check, use in self._checks
+            if isinstance(check, Meetings)
+            for pair, w in zip(check.pairs, use.rows(self._limits.of(check.band.limit), self._period), strict=False)
+        ]
+        return tuple(sorted(out, key=lambda x: x.worst.value))
 
     def _judge(self, check: LimitCheck, worst: WorstUse, values: Array, setpoints: Setpoints) -> None:
         """Take the worst of a batch's ``values`` (k, n) and the runs that leave the band."""
         poses, band = setpoints.poses, check.band
         least, most = values.min(axis=1), values.max(axis=1)
         worst.update(values, least, most, setpoints)
+        pairs = values
+        if isinstance(check, Meetings):
+            values = values.min(axis=0)[None]
+            least, most = values.min(axis=1), values.max(axis=1)
         margin = self._margins.get(band.limit, 1.0)
         if isinstance(check, StrutLimit):
             judged = check.judged(setpoints, values, margin)
@@ -153,7 +171,7 @@ class Audit:
             if isinstance(check, Shares):
                 _show(runs, check.figures(row, at, setpoints), margin)
             if isinstance(check, Meetings):
-                runs["bodies"] = check.bodies(at, setpoints)
+                runs["bodies"] = check.pairs[pairs[:, at].argmin(axis=0)]
             self._adviser.advise(self._limits[code], runs, row, at, setpoints, margin=margin)
             self._store.add(runs, self._last_tick)
 
@@ -165,6 +183,10 @@ class Audit:
         runs["end"] = self._ticks.of(breaches.last)[1]
         runs["peak"], runs["allowed"], runs["ratio"] = breaches.peak, breaches.allowed, breaches.ratio
         return runs
+
+
+def _shares(check: LimitCheck) -> Shares | None:
+    return check if isinstance(check, Shares) else None
 
 
 def _between(limit: str, line: int) -> str:

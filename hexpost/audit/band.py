@@ -144,11 +144,14 @@ class Apart(LimitCheck, Protocol):
 
 @runtime_checkable
 class Meetings(LimitCheck, Protocol):
-    """A check of how near bodies come to each other."""
+    """A check of how near bodies come to each other: it measures all pairs, and the nearest is what is judged.
 
-    def bodies(self, at: Ints, setpoints: Setpoints) -> Ints:
-        """Return which two are nearest at the samples ``at`` (m,) of a batch, as in ``Findings``."""
-        ...
+    ``pairs`` (k,) are the two bodies of each row of what it measures, as in ``Findings``; ``each`` is a band with a row
+    for each pair.
+    """
+
+    pairs: Ints
+    each: Band
 
 
 def share_band(limit: str, struts: Codes = STRUTS) -> Band:

@@ -18,7 +18,7 @@ from hexpost.setpoints.model import Setpoints
 
 __all__ = [
     "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RUN", "Advice", "AuditResult", "Chart", "Charted", "Dropped", "Finding",
-    "Findings", "Law", "Limit", "Limits", "Of", "Place", "Runs", "Sense", "Unseen", "Worst", "names_of",
+    "Findings", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs", "Sense", "Unseen", "Worst", "names_of",
     "quoted",
 ]  # fmt: skip
 
@@ -197,6 +197,14 @@ class Worst:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Nearest:
+    """The smallest distance of two bodies over a job: their names, and the distance in mm with its line and time."""
+
+    bodies: tuple[str, ...]
+    worst: Worst
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Unseen:
     """A limit that was not looked at, as a whole or in one respect, and what is ``missing``: a key, a file."""
 
@@ -233,6 +241,8 @@ class AuditResult:
     dropped: tuple[Dropped, ...] = ()
     """Findings beyond the most that are kept of a limit (the mildest are dropped)."""
     unseen: tuple[Unseen, ...] = ()
+    nearest: tuple[Nearest, ...] = ()
+    """The smallest distance of each pair of bodies, the nearest pair first."""
     remarks: Findings | None = None
     """What breaks limits that are remarks; ``warnings`` has their sentences, too."""
 

@@ -18,11 +18,14 @@ DEFAULT_CLEARANCE = 0.0
 FIRST_BOX = 7
 """Number of the first keep-out box; struts are 0 to 5, the spindle 6."""
 
+FAR = 1e6
+"""No distance is as large, mm (a kilometre)."""
+
 Segment = tuple[Array, Array, float]
 
 
 class Clearance:
-    """The smallest distance between surfaces, mm, of all pairs of bodies with a stated radius.
+    """The distances between surfaces, mm, of all pairs of bodies with a stated radius; the smallest is judged.
 
     A strut is a capsule from joint centre to joint centre. Struts whose joints at one end are nearer than their bodies
     are no pair, for they always meet there. The spindle is paired with struts and boxes.
@@ -34,39 +37,32 @@ class Clearance:
         machine = context.machine
         self._poses = context.poses
         self._machine = machine
-        self._pairs = body_pairs(machine)
+        struts = len(machine.struts)
+        solid = [k for k in range(struts + 1) if _radius(machine, k) is not None]
+        pairs = body_pairs(machine)
+        pairs += [(i, FIRST_BOX + b) for b in range(len(machine.keep_out)) for i in solid]
+        self.pairs: Ints = np.array([1 + i * BODIES + j for i, j in pairs], dtype=np.int64)
         allowed = machine.health.clearance
         allowed = DEFAULT_CLEARANCE if allowed is None else allowed
-        self.band = Band(
-            limit="clearance", struts=WHOLE, low=np.full(1, allowed), high=np.full(1, np.inf),
-            centre=np.full(1, allowed + 1.0), scale=np.ones(1), slack=np.zeros(1), unseen=_unseen(machine),
-        )  # fmt: skip
+        self.band = _band(allowed, 1.0, 1, _unseen(machine))
+        self.each = _band(allowed, FAR, len(pairs))
 
     def measure(self, setpoints: Setpoints) -> Array:
-        """Return the smallest distances (1, n)."""
-        out: Array = np.full(setpoints.length.shape[1], np.inf)
-        for _, distance in self._distances(setpoints):
-            np.minimum(out, distance, out=out)
-        return out[None]
-
-    def bodies(self, at: Ints, setpoints: Setpoints) -> Ints:
-        """Return the nearest two bodies at the samples ``at`` (m,), as in ``Findings``."""
-        least: Array = np.full(len(at), np.inf)
-        out: Ints = np.zeros(len(at), dtype=np.int64)
-        for (i, j), distance in self._distances(setpoints):
-            nearer = distance[at] < least
-            least[nearer], out[nearer] = distance[at][nearer], 1 + i * BODIES + j
+        """Return the distances (k, n) of all pairs."""
+        out: Array = np.empty((len(self.pairs), setpoints.length.shape[1]))
+        for k, distance in enumerate(self._distances(setpoints)):
+            out[k] = distance
         return out
 
-    def _distances(self, setpoints: Setpoints) -> Iterator[tuple[tuple[int, int], Array]]:
-        """Yield pairs of bodies with the distances (n,) of their surfaces."""
+    def _distances(self, setpoints: Setpoints) -> Iterator[Array]:
+        """Yield the distances (n,) of the surfaces of each pair of bodies."""
         bodies = self._bodies(setpoints)
-        for i, j in self._pairs:
+        for i, j in body_pairs(self._machine):
             (p, q, radius), (r, s, other) = bodies[i], bodies[j]
-            yield (i, j), segments_apart(p, q, r, s) - radius - other
-        for b, box in enumerate(self._machine.keep_out):
-            for i, (p, q, radius) in bodies.items():
-                yield (i, FIRST_BOX + b), segment_to_box(p, q, box.low, box.high) - radius
+            yield segments_apart(p, q, r, s) - radius - other
+        for box in self._machine.keep_out:
+            for p, q, radius in bodies.values():
+                yield segment_to_box(p, q, box.low, box.high) - radius
 
     def _bodies(self, setpoints: Setpoints) -> dict[int, Segment]:
         """Return the segments and radii in the base frame: struts 0 to 5, spindle 6."""
@@ -85,6 +81,22 @@ class Clearance:
             p, q = (r @ (tip + np.einsum("ijn,j->in", at.rotation, e - frame.tip)) + shift for e in ends)
             out[len(machine.struts)] = (p, q, machine.spindle.radius)
         return out
+
+
+def _band(allowed: float, far: float, rows: int, unseen: tuple[tuple[str, int], ...] = ()) -> Band:
+    """Return the band of distances; seen from ``far`` away (mm), the smaller of two uses more of it."""
+    one = np.ones(rows)
+    return Band(
+        limit="clearance", struts=np.repeat(WHOLE, rows), low=allowed * one, high=np.inf * one,
+        centre=(allowed + far) * one, scale=far * one, slack=0.0 * one, unseen=unseen,
+    )  # fmt: skip
+
+
+def _radius(machine: Machine, body: int) -> float | None:
+    """Return the radius of a strut or the spindle; ``None`` where it has none."""
+    if body < len(machine.struts):
+        return machine.struts[body].body.radius
+    return None if machine.spindle is None else machine.spindle.radius
 
 
 def clearance(context: Context) -> Clearance | None:

@@ -34,6 +34,7 @@ def cautions(*, demonstration: bool) -> tuple[str, ...]:
     return (DEMONSTRATION, *always) if demonstration else always
 
 
+NEAR_MM = 10.0
 _NO_TOOLS = "No tools file was given: every tool has length 0 and diameter 0."
 _NO_OFFSETS = "The setup file holds no work offset: every one is the pallet frame."
 _NO_SETUP = "No setup file was given: every work offset is the pallet frame."
@@ -80,7 +81,13 @@ def collect(
         reasons=reasons,
         unseen=audit.unseen,
         ambiguous=audit.ambiguous,
+        nearest=tuple(n for i, n in enumerate(audit.nearest) if i == 0 or n.worst.value < _near(n.worst.allowed)),
     )
+
+
+def _near(allowed: float) -> float:
+    """Return the distance in mm below which two bodies are near: twice what is allowed, at least ``NEAR_MM`` more."""
+    return max(2.0 * allowed, allowed + NEAR_MM)
 
 
 def _strut(audit: AuditResult, strut: int) -> StrutUse:

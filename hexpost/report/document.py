@@ -2,7 +2,7 @@
 
 import json
 
-from hexpost.audit.model import Finding
+from hexpost.audit.model import Finding, Nearest
 from hexpost.documents import finding, given, measured, seconds, worst_use
 from hexpost.report.feeds import feeds_document, times_document
 from hexpost.report.model import Report, StrutUse
@@ -34,6 +34,7 @@ def document(report: Report) -> dict[str, object]:
         "rows": report.rows,
         "struts": [_strut(s) for s in report.struts],
         "tool": {"worst": {w.limit.name: worst_use(w) for w in report.whole}},
+        **({"nearest_bodies": [_nearest(n) for n in report.nearest]} if report.nearest else {}),
         "not_checked": [x.plain for x in report.unseen],
         "findings_total": report.findings_total,
         "findings_listed": len(report.findings),
@@ -59,6 +60,14 @@ def _value(value: object) -> str:
     if isinstance(value, list) and value:
         return "[\n  " + ",\n  ".join(json.dumps(v, allow_nan=False) for v in value) + "\n ]"
     return json.dumps(value, allow_nan=False)
+
+
+def _nearest(n: Nearest) -> dict[str, object]:
+    """Return how near two bodies come to each other."""
+    w = n.worst
+    distance, allowed = measured(w.value, "mm", w.allowed), given(w.allowed)
+    rest = {"distance_mm": distance, "allowed_mm": allowed, "line": w.line or None, "time_s": seconds(w.time)}
+    return {"bodies": list(n.bodies), **rest}
 
 
 def _strut(use: StrutUse) -> dict[str, object]:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from hexpost.audit.model import Finding, Unseen, Worst
+from hexpost.audit.model import Finding, Nearest, Unseen, Worst
 from hexpost.feed.model import Reasons
 from hexpost.report.sheet import SetupSheet
 
@@ -84,6 +84,8 @@ class Report:
     """What must be in the spindle and on the table."""
     unseen: tuple[Unseen, ...] = ()
     """Limits that were not looked at."""
+    nearest: tuple[Nearest, ...] = ()
+    """The two bodies that come nearest to each other, and all that come near."""
     restart: dict[str, object] | None = None
     """Where the job begins again and what it leaves out, with units in the keys."""
     proven: bool = True

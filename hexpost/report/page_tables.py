@@ -11,7 +11,7 @@ from hexpost.machine.model import Machine
 from hexpost.report.model import Report
 from hexpost.report.sheet_words import OFFSET_HEAD, STRUT_HEAD, TOOL_HEAD, notes, offset_rows, strut_rows, tool_rows
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
-from hexpost.voice import APPROACH, clean, duration, in_line, number, owned, percent, plural, used
+from hexpost.voice import APPROACH, clean, duration, in_line, nearest, number, owned, percent, plural, used
 
 _ROWS = 10
 _LEAST_S = 5e-4
@@ -45,6 +45,7 @@ def use_table(report: Report) -> str:
     tool = "".join(
         f"<p>Worst {escape(used(w))}, {_line(w.line, 'line ')}. {escape(w.limit.note)}</p>" for w in report.whole
     )
+    tool += "".join(f"<p>{escape(clean(nearest(n)))}, {_line(n.worst.line, 'line ')}.</p>" for n in report.nearest)
     return _table(head, body, "Worst use of each limit, and the line where it is", "Worst use by strut") + tool
 
 

@@ -16,6 +16,7 @@ from hexpost.voice import (
     figure,
     given,
     in_line,
+    nearest,
     not_looked_at,
     paragraph,
     percent,
@@ -144,6 +145,8 @@ def _use(report: Report, width: int) -> list[str]:
     lines = ["", "Worst use of each limit, and the line where it is", ""]
     lines += side_by_side(report.struts, _table, width)
     lines += [f"  {used(w)}, {in_line(w.line)}" for w in report.whole]
+    for n in report.nearest:
+        lines += paragraph(clean(f"{nearest(n)}, {in_line(n.worst.line)}"), width, "    ", "  ")
     return [*lines, "", *(line for note in _meanings(report) for line in paragraph(note, width, "  ", "  "))]
 
 

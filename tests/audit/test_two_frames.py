@@ -11,7 +11,7 @@ from machine.described import described
 
 from hexpost.audit.cutting import Cutting
 from hexpost.audit.load_limits import RunningMean
-from hexpost.audit.model import BODIES
+from hexpost.audit.model import LIMITS, names_of
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_remarks import beyond_pallet, program_remarks
 from hexpost.kinematics.frames import pose_matrix
@@ -140,10 +140,21 @@ def test_the_nearest_two_bodies_are_named_by_their_numbers():
     machine = described()
     job, s = swinging(machine)
     check = next(c for c, _ in audit(job, machine=machine)._checks if c.band.limit == "clearance")
-    pairs, distances = zip(*check._distances(s), strict=True)
-    at = np.arange(0, s.length.shape[1], 97)
-    best = np.argmin(np.array(distances)[:, at], axis=0)
-    assert check.bodies(at, s).tolist() == [1 + pairs[k][0] * BODIES + pairs[k][1] for k in best]
+    distances = np.array(list(check._distances(s)))
+    assert len(check.pairs) == len(distances) == len(set(check.pairs.tolist()))
+    boxes = [b.name for b in machine.keep_out]
+    least = distances.min()
+    deep = replace(machine, health=replace(machine.health, clearance=least + 1e-6))
+    found = run(job, s, machine=deep).findings
+    (named,) = set(found.bodies[found.limit == LIMITS.index("clearance")].tolist())
+    assert named == check.pairs[distances.min(axis=1).argmin()]
+    nearest = run(job, s, machine=machine).nearest
+    told = {n.bodies: (n.worst.value, n.worst.line) for n in nearest}
+    assert [n.worst.value for n in nearest] == pytest.approx(sorted(distances.min(axis=1)), abs=1e-9)
+    for row, x in enumerate(distances):
+        value, line = told[names_of(int(check.pairs[row]), boxes)]
+        assert value == pytest.approx(x.min(), abs=1e-9)
+        assert line in s.poses.line[x < x.min() + 1e-9]
 
 
 def test_a_spindle_speed_is_no_word_that_stops_or_starts_the_spindle():
