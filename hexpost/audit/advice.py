@@ -27,6 +27,9 @@ FIGURES = 3
 STILL = 1e-6
 """Path speed below which the tool counts as standing, mm/s: whatever moves it then is a ramp."""
 
+TINY = 1e-9
+"""Least use of a limit that a speed is worked out from."""
+
 HALVINGS = 50
 """Steps of bisection for the factor of the feed: good to 1e-15."""
 
@@ -71,12 +74,21 @@ class Adviser:
         )
 
     def advise(
-        self, limit: Limit, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints, *, margin: float = 1.0
+        self,
+        limit: Limit,
+        runs: Runs,
+        row: Ints,
+        at: Ints,
+        setpoints: Setpoints,
+        *,
+        values: Array | None = None,
+        margin: float = 1.0,
     ) -> None:
         """Write feeds and case into ``runs`` (m,) of one ``limit``, worst at samples ``at`` of the struts ``row``.
 
         Where a ``margin`` is asked for, there are two feeds: that which keeps the limit, where it is broken, and that
-        which keeps its share.
+        which keeps its share. Where ``values`` (k, n) that go with a power of the feed are given, the feed keeps the
+        limit at every sample of a run: one where the tool was slower may need less than the worst one does.
         """
         if limit.law is Law.NONE:
             runs["case"] = np.where(runs["peak"] <= runs["allowed"], BELOW, USUAL)
@@ -87,6 +99,9 @@ class Adviser:
         runs["turning"] = turning = self._turning[setpoints.poses.move[at]]
         reached = _speed(rate, turning)
         pull = np.where(turning, _pull(rate[3:], bend[3:]), _pull(rate[:3], bend[:3]))
+        slow = None
+        if values is not None and limit.law in (Law.LINEAR, Law.SQUARE):
+            slow = self._slowest(limit.law.value, values, runs, row=row, at=at, setpoints=setpoints, turning=turning)
         for name, share in (("margin_feed", margin), ("own_feed", 1.0))[margin == 1.0 :]:
             allowed, broken = share * runs["allowed"], runs["ratio"] > share
             ramp = parts[0] > RAMP_SHARE * allowed if limit.law is Law.SECOND else parts[0] >= allowed
@@ -94,10 +109,28 @@ class Adviser:
             feed = reached * _factor(parts, allowed)
             if limit.law is Law.SECOND and ramp.any():
                 feed = np.where(ramp, self._ramp_feed(parts, allowed, reached, pull, turning), feed)
+            if slow is not None:
+                feed = np.minimum(feed, slow * share ** (1.0 / limit.law.value))
             feed = round_down(MARGIN * feed * SECONDS_PER_MINUTE * np.where(turning, DEG_PER_RAD, 1.0))
             none = (case == RAPID) | (case == RAMP) | (feed <= 0.0)
             runs[name] = np.where(broken & ~none, feed, np.nan)
             runs["case"] = np.where(broken, case, runs["case"])
+
+    @staticmethod
+    def _slowest(
+        power: int, values: Array, runs: Runs, *, row: Ints, at: Ints, setpoints: Setpoints, turning: Flags
+    ) -> Array:
+        """Return the least speed (m,) over the samples of each run at which its value just keeps the limit."""
+        poses = setpoints.poses
+        tip, tilt = (np.sqrt((poses.rate[k] ** 2).sum(axis=0)) for k in (slice(3), slice(3, 6)))
+        out: Array = np.full(len(runs), np.inf)
+        tip[tip <= STILL], tilt[tilt <= STILL] = np.inf, np.inf  # F says nothing of what moves beside a still tip
+        first = runs["start"] - poses.tick[0]
+        for i, (k, a, b) in enumerate(zip(row, first, first + runs["end"] - runs["start"] + 1, strict=True)):
+            size = np.abs(values[k, a:b])
+            use = runs["ratio"][i] * size / size[at[i] - a]
+            out[i] = ((tilt if turning[i] else tip)[a:b] * np.maximum(use, TINY) ** (-1.0 / power)).min()
+        return out
 
     def _parts(self, law: Law, runs: Runs, row: Ints, at: Ints, setpoints: Setpoints) -> Array:
         """Return the sizes (4, m) of the parts of the peaks that go with the powers 0 to 3 of the feed."""

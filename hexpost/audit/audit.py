@@ -172,7 +172,7 @@ class Audit:
                 _show(runs, check.figures(row, at, setpoints), margin)
             if isinstance(check, Meetings):
                 runs["bodies"] = check.pairs[pairs[:, at].argmin(axis=0)]
-            self._adviser.advise(self._limits[code], runs, row, at, setpoints, margin=margin)
+            self._adviser.advise(self._limits[code], runs, row, at, setpoints, values=values, margin=margin)
             self._store.add(runs, self._last_tick)
 
     def _rule_runs(self, breaches: Breaches) -> Runs:

@@ -66,6 +66,8 @@ class Store:
             self._close(before)
             return
         run["start"] = before["start"]
+        for name in ("own_feed", "margin_feed"):
+            run[name] = before[name] = np.fmin(run[name], before[name])
         if before["ratio"][0] >= run["ratio"][0]:
             end = run["end"].copy()
             run[:] = before
