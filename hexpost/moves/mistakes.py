@@ -113,6 +113,8 @@ MISTAKES: tuple[Mistake, ...] = (
 HINTS = {m.code: m.hint for m in MISTAKES}
 ALONE = frozenset(m.code for m in MISTAKES if m.alone) | {"missing-tools", "dialect-refused", "dialect-rest"}
 
+MACROS = ("G65", "G66", "G66.1", "G67")
+"""Words that call macros (common practice, no source)."""
 WHOLE = frozenset({"subprogram-missing", "subprogram-without-return", "return-in-main", "words-after-return"})
 """Mistakes that only a program without unread lines shows."""
 
@@ -139,6 +141,10 @@ def _hint(f: Fault, undecided: Collection[str]) -> str:
     """Return how a fault without a hint of its own is mended."""
     if f.code == "unknown-word" and (own := [x for x in (f.word, f.word[:1]) if x in undecided]):
         return f"the dialect table leaves {own[0]} undecided: set its action to ignore, same-as or refuse"
+    if f.code == "unknown-word" and f.word in MACROS:
+        return (
+            "macro calls are not run: write out the blocks that the macro makes, or name the word in the dialect table"
+        )
     hint = HINTS.get(f.code, "")
     word = f.what.removeprefix("unknown word ")
     near = near_words(word) if f.code == "unknown-word" and f.what != word else []

@@ -6,14 +6,19 @@ from dataclasses import dataclass
 from lark import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
 from hexpost.errors import Fault
-from hexpost.program.model import OF_A_WORD, caret, decoded
+from hexpost.program.model import WHOLE_BLOCK, caret, decoded
 from hexpost.program.parse import parse
 
 MOST_IN_BLOCK = 5
 """So many faults of one block are listed."""
 NEXT_WORD = re.compile(r"(?<![A-Z])[A-MP-Z](?![A-Z])", re.IGNORECASE)
 """Where reading goes on behind a word that is spoilt."""
-COMMENT = re.compile(r"[(;]")
+COMMENT = re.compile(r"\([^()]*\)|;.*")
+PEOPLE = re.compile(r"[A-Za-z]{5,}|(?<![A-Za-z])[A-Za-z]{3,}(?=[^A-Za-z].*(?<![A-Za-z])[A-Za-z]{3})")
+"""Text for people: a run of five letters, or two runs of three."""
+NO_PEOPLE = re.compile(r"[\[\]#=<>{}|]")
+"""What stands in expressions, whose functions have long names, and not in text."""
+BRACKETED = re.compile(r"\[[^\]]*\]?")
 BLANKS = " \t"
 COMMA, COMMA_DIGITS = re.compile(r"[A-Z][+-]?[0-9]+$", re.IGNORECASE), re.compile(r",([0-9]+)")
 """A word ahead of a decimal comma, and the digits after it."""
@@ -33,7 +38,15 @@ class SyntaxMistake:
     wants: str = ""
 
 
+WRITTEN_OUT = "variables, expressions, macro calls, IF and GOTO are not run: write the blocks out with their numbers"
+"""What is said of programs that compute."""
 MISTAKES = (
+    SyntaxMistake(
+        "control-flow",
+        r"(F[ \t]*[\[#(]|OTO(?![A-Z])|HILE(?![A-Z])|HEN(?![A-Z])|LSE(?![A-Z])|NDIF|ND[ \t]*[0-9])",
+        WRITTEN_OUT,
+        behind=r"(^|[^A-Z])[IGWTE]$",
+    ),
     SyntaxMistake(
         "letter-for-zero",
         r"[+-]?\.?O(?![A-Z]*[A-NP-Z][A-Z]*([^-+.0-9A-Z]|$))",
@@ -66,7 +79,7 @@ MISTAKES = (
     SyntaxMistake("label-not-whole", r"\.", "N, O and : numbers are whole numbers", behind=r"[NO:][ \t]*[0-9]+$"),
     SyntaxMistake("label-without-number", r"[NO:]", "N, O and : need a whole number right after them"),
     SyntaxMistake("comma", r",", "write the decimal point as . and no comma between words"),
-    SyntaxMistake("exponent", r"E", "numbers have no exponent, and E is no address here", behind=r"[0-9.]$"),
+    SyntaxMistake("exponent", r"E", "numbers have no exponent: write 0.001 in place of 1E-3", behind=r"[0-9.]$"),
     SyntaxMistake("address-e", r"E", "E is no address here; write feeds with F"),
     SyntaxMistake("two-signs", r"[+-][ \t]*[+-]", "a number has one sign", wants="number"),
     SyntaxMistake("blank-in-number", r"[+-][ \t]+\.?[0-9]", "take the blank out of the number", wants="number"),
@@ -92,7 +105,7 @@ MISTAKES = (
     SyntaxMistake(
         "number-missing", r"[A-Z]|$", "write the number that was forgotten, or delete the letter", wants="number"
     ),
-    SyntaxMistake("variable", r"[#\[\]=<>*&|{}]", "variables and expressions are not read: write the numbers out"),
+    SyntaxMistake("variable", r"[#\[\]=<>*&|{}]", WRITTEN_OUT),
     SyntaxMistake(
         "control-character", r"[\x00-\x1f\x7f]", "delete the byte that is no text; was the file damaged on its way?"
     ),
@@ -109,17 +122,26 @@ RULES = tuple((m, re.compile(m.ahead, re.IGNORECASE), re.compile(m.behind, re.IG
 def syntax_faults(file: str, line: int, raw: bytes, error: UnexpectedInput) -> list[Fault]:
     """Return the faults of a ``line`` (from 1) with the bytes ``raw``, which the parser refused with ``error``.
 
-    Where only a word is spoilt, what stands behind it is read as if nothing stood ahead of it.
+    What stands behind a fault is read as if nothing stood ahead of it, unless the fault is one of the whole block.
     """
     text = raw.decode("latin-1")
     out: list[Fault] = []
     while True:
-        out.append(syntax_fault(file, line, raw, text, error))
         at, _ = place(text, error)
-        word = NEXT_WORD.search(text, at + 1)
-        if out[-1].code not in OF_A_WORD or word is None or len(out) == MOST_IN_BLOCK:
-            return out
-        if COMMENT.search(text, at, word.start()):
+        people = _people(text)
+        if people is not None and people.start() <= at <= people.end():
+            told, column = text[people.start() :].strip()[:40], caret(raw, people.start() + 1)
+            what, hint = (
+                f"text for people outside parentheses: {told!r}",
+                "put it in parentheses, or behind a semicolon",
+            )
+            code, shown = "text-outside-comment", decoded(raw)
+            return [*out, Fault(file=file, what=what, code=code, line=line, column=column, text=shown, hint=hint)]
+        out.append(syntax_fault(file, line, raw, text, error))
+        bare = COMMENT.sub(lambda comment: " " * len(comment[0]), text)
+        bracket = BRACKETED.match(bare, at)
+        word = NEXT_WORD.search(bare, bracket.end() if bracket else at + 1)
+        if out[-1].code in WHOLE_BLOCK or word is None or len(out) == MOST_IN_BLOCK:
             return out
         text = " " * word.start() + text[word.start() :]
         try:
@@ -128,6 +150,17 @@ def syntax_faults(file: str, line: int, raw: bytes, error: UnexpectedInput) -> l
             error = another
         else:
             return out
+
+
+def _people(text: str) -> re.Match[str] | None:
+    """Return the first run of letters of text for people that stands outside comments."""
+    bare = COMMENT.sub(lambda comment: " " * len(comment[0]), text)
+    if NO_PEOPLE.search(bare) or FLOW.search(bare) or "%" in bare:
+        return None
+    return PEOPLE.search(bare)
+
+
+FLOW = re.compile(r"(?<![A-Za-z])(IF|GOTO|WHILE|THEN|ELSE|ENDIF)(?![A-Za-z])", re.IGNORECASE)
 
 
 def syntax_fault(file: str, line: int, raw: bytes, text: str, error: UnexpectedInput) -> Fault:
@@ -147,6 +180,10 @@ def syntax_fault(file: str, line: int, raw: bytes, text: str, error: UnexpectedI
     else:
         label = "" if text[:at].strip(BLANKS) else "a label, "
         what = f"{found(raw, at)} does not fit here; a word, {label}a comment or the end of the block would"
+    if mistake.code == "word-behind-percent":
+        what = "words on the line of a %, where only the name of the program may stand"
+    elif mistake.code == "control-flow":
+        what = "a block that computes or jumps (IF, GOTO, WHILE, THEN, ELSE, END)"
     comma = COMMA.search(text[:at]) if mistake.code == "comma" else None
     fraction = COMMA_DIGITS.match(text, at)
     return Fault(

@@ -9,14 +9,13 @@ from hexpost.arrays import Array, Codes, Flags, Ints, Lines
 from hexpost.errors import Fault
 from hexpost.shelf import Text, column, windows
 
-OF_A_WORD = frozenset(
+WHOLE_BLOCK = frozenset(
     {
-        "letter-for-zero", "letter-for-one", "comma", "exponent", "address-e", "two-signs", "blank-in-number",
-        "point-alone", "sign-alone", "two-points", "number-too-long", "number-missing", "number-without-address",
-        "variable", "unexpected-character",
+        "text-outside-comment", "control-flow", "comment-too-deep", "comment-in-word", "comment-not-closed",
+        "comment-not-opened", "word-behind-percent", "line-too-long", "too-many-marks", "not-text", "toml-given",
     }
 )  # fmt: skip
-"""Codes of syntax faults that spoil one word: the words behind it in its block can still be looked at."""
+"""Codes of syntax faults that leave nothing of their block to look at."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

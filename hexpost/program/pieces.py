@@ -1,5 +1,6 @@
 """A file in pieces of whole lines, made ready for the readers."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
@@ -50,6 +51,21 @@ def piece(source: bytes, *, first: bool) -> Piece:
     if b"\r" in text:
         text = text.replace(b"\r\n", b" \n").replace(b"\r", b"\n")
     return Piece(source, text if text.endswith(b"\n") else text + b"\n", lead)
+
+
+TOML = re.compile(rb"\s*(?:#[^\n]*\n\s*)*(\[\[?[A-Za-z_][\w.-]*\]\]?\s*(?:#|\n|$)|[A-Za-z_]\w{2,}\s*=\s*[\"\[\dtf+-])")
+"""How a TOML file begins: comments, then a heading or a key with its value (TOML 1.0)."""
+
+
+def other_file(name: str, part: Piece) -> Fault | None:
+    """Return the fault of a first piece that is a TOML file: a machine, tools, setup or policy file."""
+    found = TOML.match(part.text)
+    if found is None:
+        return None
+    line = part.text.count(b"\n", 0, found.start(1)) + 1
+    what = "this is a TOML file, as machine, tools, setup and policy are, and no part program"
+    hint = "give the part program here, and the file by --machine, --tools, --setup or --policy"
+    return Fault(file=name, what=what, code="toml-given", line=line, hint=hint)
 
 
 def no_text(name: str, part: Piece, line0: int) -> Fault | None:

@@ -14,7 +14,7 @@ from hexpost.program.assemble import join, window
 from hexpost.program.mistakes import syntax_faults
 from hexpost.program.model import Program
 from hexpost.program.parse import Line, parse
-from hexpost.program.pieces import Piece, no_text, pieces
+from hexpost.program.pieces import Piece, no_text, other_file, pieces
 from hexpost.program.scan import LONGEST_LINE, scan
 from hexpost.shelf import Text, reader
 
@@ -48,7 +48,7 @@ def windows(file: BinaryIO, name: str, faults: list[Fault], size: int = WINDOW) 
     reading = Reading(name, faults)
     keep_memory()
     for piece in pieces(file, size):
-        if fault := no_text(name, piece, reading.lines):
+        if fault := no_text(name, piece, reading.lines) or (None if reading.lines else other_file(name, piece)):
             reading.add(fault)
             break
         yield reading.window(piece)

@@ -38,7 +38,8 @@ KINDS = (
     _kind("withdrawal by hand", "answer words.manual_withdrawal_s", "cycle-by-hand", settled=True),
     _kind("tools and offsets missing", "add them to the tools or the setup file", "missing-tools missing-offsets",
           settled=True),
-    _kind("variables and macros", "write the numbers out, or post the program again for X Y Z A B C", "variable"),
+    _kind("variables and macros", "write the numbers out, or post the program again for X Y Z A B C",
+          "variable control-flow"),
     TEMPLATE,
     NO_ROW,
     _kind("exponents", "write numbers without an exponent", "exponent address-e"),
@@ -56,7 +57,8 @@ KINDS = (
           "compensation-frame-changed compensation-tool-not-square compensation-no-path compensation-too-narrow "
           "compensation-radius-changed compensation-exit-gouges compensation-entry-gouges compensation-arc-too-small"),
     _kind("no part programs", "leave these files out of the library",
-          "no-block no-motion not-text more-faults line-too-long control-character beyond-ascii too-many-marks"),
+          "no-block no-motion not-text toml-given more-faults line-too-long control-character beyond-ascii "
+          "too-many-marks"),
     _kind("files that cannot be read", "see to their rights and names, or take them out",
           "unreadable file too-large gone-wrong out-of-time out-of-memory worker-died"),
     OTHERS,

@@ -9,14 +9,14 @@ import numpy as np
 from hexpost.arrays import Array, Codes, Flags
 from hexpost.errors import Fault
 from hexpost.machine.wording import DialectWord
-from hexpost.machine.words import ARC_MODE, ENDING, OPTIONAL_STOP, READ, group_of, groups
+from hexpost.machine.words import ARC_MODE, ENDING, LABELS, LETTERS, OPTIONAL_STOP, READ, group_of, groups
 from hexpost.moves.model import Switches
 from hexpost.moves.reading.dialect import decided
 from hexpost.moves.window.complaints import UNSAID, Complaints
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.sheet import Sheet, Words, arrange
 from hexpost.moves.window.state import State
-from hexpost.program.model import OF_A_WORD, Program
+from hexpost.program.model import WHOLE_BLOCK, Program
 
 LARGEST_NUMBER = 99_999
 """Largest number of a tool or of a row of the tools file."""
@@ -24,8 +24,10 @@ LARGEST_VALUE = 1e7
 """Largest size of any other value: ten kilometres, or three hours of dwell."""
 NOT_READ = re.compile(rb"\([^()]*\)|[;(].*")
 """Comments."""
-CODE = re.compile(rb"(?<![A-Za-z])([GMgm])([0-9]{1,4}(?:\.[0-9]+)?)(?![^\s])")
-"""A preparatory or miscellaneous word that stands by itself."""
+WORD = re.compile(
+    rb"(?<![A-Za-z])([A-Za-z])[ \t]*([+-]?(?:[0-9]{1,20}\.?[0-9]{0,20}|\.[0-9]{1,20}))(?=$|\s|[A-DF-KM-Za-z])"
+)
+"""A word that something else may stand beside."""
 
 
 def read_sheet(extract: Extract, state: State, switches: Switches, complaints: Complaints) -> Sheet:
@@ -140,18 +142,41 @@ def unread(letter: Codes, value: Array) -> Flags:
 
 
 def unknown_words(program: Program, before: Sequence[Fault], dialect: Sequence[DialectWord]) -> list[Fault]:
-    """Return the unknown G and M words of the blocks whose faults (among ``before``) are all of single words."""
+    """Return the unknown and repeated words of blocks whose faults of syntax (among ``before``) leave the rest whole.
+
+    Words that touch such a fault are left out: nobody knows what they are.
+    """
     own = [f for f in before if f.file == program.name and f.line is not None]
-    spoilt = {f.line for f in own if f.code not in OF_A_WORD}
-    named = {row.word for row in decided(dialect)}
-    out = []
+    spoilt = {f.line for f in own if f.code in WHOLE_BLOCK}
+    named = {word.word for word in decided(dialect)}
+    out: list[Fault] = []
     for line in sorted({f.line for f in own if f.line is not None} - spoilt):
         raw = NOT_READ.sub(lambda comment: b" " * len(comment[0]), program.raw(line))
-        for found in CODE.finditer(raw):
-            letter, value = found[1].decode().upper(), float(found[2])
-            if group_of(letter, np.array([value]))[0] or not named.isdisjoint({letter, f"{letter}{value:g}"}):
+        columns = [f.column or 1 for f in own if f.line == line]
+        seen: set[str] = set()
+        for found in WORD.finditer(raw):
+            if any(found.start() < column <= found.end() + 1 for column in columns):
                 continue
-            written = found[0].decode().upper()
-            fault = program.fault(line, found.start() + 1, "unknown-word", f"unknown word {written}")
-            out.append(replace(fault, word=f"{letter}{value:g}"))
+            letter, value = found[1].decode().upper(), float(found[2])
+            if letter in LABELS or not named.isdisjoint({letter, f"{letter}{value:.15g}"}):
+                continue
+            code, what = _by_itself(letter, value, found[0].decode().upper(), seen)
+            if code:
+                fault = program.fault(line, found.start() + 1, code, what)
+                out.append(replace(fault, word=f"{letter}{value:.15g}"))
     return out
+
+
+def _by_itself(letter: str, value: float, written: str, seen: set[str]) -> tuple[str, str]:
+    """Return code and text of what is wrong with a word beside those ``seen`` in its block; nothing where it is not."""
+    group = int(group_of(letter, np.array([value]))[0]) if letter in "GM" else 0
+    if letter not in LETTERS:
+        return "unknown-word", f"unknown word {written}: the letter {letter} is not read"
+    if letter in "GM" and not group:
+        return "unknown-word", f"unknown word {written}"
+    key = f"{letter} words of one group ({groups(letter)[group - 1]})" if group else letter
+    if key in seen:
+        what = f"two {key} in one block" if group else f"{letter} twice in one block"
+        return "repeated-word", f"{what}: found {written} as well"
+    seen.add(key)
+    return "", ""
