@@ -19,8 +19,8 @@ from hexpost.version import code_digest
 FORMAT = 3
 MOST_BYTES = 1 << 26
 """A record is not longer than this."""
-_ODD = (ValueError, KeyError, IndexError, TypeError, AttributeError)
-"""What reading a record raises that is none."""
+_ODD = (ValueError, KeyError, IndexError, TypeError, AttributeError, RuntimeError)
+"""What reading a record raises that is none; a limit of no table, or lists nested too deep, too."""
 
 _CHANCE = random.SystemRandom()
 

@@ -4,17 +4,18 @@ import hashlib
 import os
 import socket
 import threading
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import pytest
 from library.shop import CLEAN, FAST, MISTAKEN, forbidden_check, slow_struts, write
 
+from hexpost.audit.model import Finding
 from hexpost.errors import HexpostError, OutputError
 from hexpost.library.cache import Cache, default_folder, task_key
 from hexpost.library.check import check
 from hexpost.library.gate import gate, make_tasks
-from hexpost.library.model import Record
+from hexpost.library.model import Record, Use
 from hexpost.library.policy import Policy
 from hexpost.library.records import to_bytes
 from hexpost.library.seal import default_key, own_key, seal
@@ -69,6 +70,9 @@ def test_damaged_entries_are_computed_anew(shop, damage):
     assert changed and all(p.read_bytes() == content for p, content in good.items())
 
 
+FOREIGN = to_bytes(Record(worst={"speed": Use(use=0.5, strut=1, line=1)})).replace(
+    b'"found":[]', b'"found":[["no-such-limit"' + b",1" * (len(fields(Finding)) - 1) + b"]]"
+)
 ODD = {
     "pipe": os.mkfifo,
     "socket": lambda p: socket.socket(socket.AF_UNIX).bind(str(p)),
@@ -80,6 +84,15 @@ ODD = {
     "only a seal": lambda p: p.write_bytes(seal(own_key(), f"{p.parent.name}{p.name}", b"") + b"\n"),
     "a sealed list": lambda p: p.write_bytes(sealed(own_key(), p, b"[]")),
     "a sealed number": lambda p: p.write_bytes(sealed(own_key(), p, b'{"duration_s": 1}')),
+    "a sealed text": lambda p: p.write_bytes(sealed(own_key(), p, b'"pass"')),
+    "sealed, no JSON": lambda p: p.write_bytes(sealed(own_key(), p, b"\xff\x00")),
+    "sealed, nested deep": lambda p: p.write_bytes(sealed(own_key(), p, b"[" * 60_000)),
+    "sealed, a limit of no table": lambda p: p.write_bytes(sealed(own_key(), p, FOREIGN)),
+    "nothing": lambda p: p.write_bytes(b""),
+    "only line ends": lambda p: p.write_bytes(b"\n" * 100),
+    "the seal of another text": lambda p: p.write_bytes(seal(own_key(), "x", b"{}") + b"\n{}"),
+    "another's seal": lambda p: p.write_bytes(sealed(b"k" * 32, p, b"{}")),
+    "a link to a file": lambda p: p.symlink_to(__file__),
     "very long": lambda p: p.write_bytes(b"x" * 1000 + b"\n" + b" " * (1 << 20)),
 }
 
