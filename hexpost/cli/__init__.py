@@ -51,6 +51,18 @@ COMMANDS = {
 """Name and one line of help; the command itself is ``hexpost.cli.NAME.command``."""
 
 
+FIRST_DAY = (
+    ("1 machine file", "hexpost machine show --toml > machine.toml; your figures; hexpost machine check machine.toml"),
+    ("2 tools, setup", "hexpost survey PROGRAMS --machine machine.toml --propose drafts; write lengths and places in"),
+    ("3 survey", "the same again until nothing is open: drafts/machine.toml then reads the shop's words, too"),
+    ("4 explain", "hexpost explain PROGRAM with FILES: is each block what you meant?"),
+    ("5 audit", "hexpost audit PROGRAM with FILES: which blocks break a limit, and what would help"),
+    ("6 convert", "hexpost convert PROGRAM with FILES --out job: the table that the controller reads"),
+    ("7 verify", "hexpost verify job: the table is what the program asks for"),
+)
+"""From the first day to the first job: a step and what to type."""
+FILES = "FILES: --machine drafts/machine.toml --tools drafts/tools.toml --setup drafts/setup.toml"
+
 RARELY = (100_000, 50, 50)
 """Thresholds of the collector of cycles: the stages make few of them, and a search after each 700 objects costs 2 %."""
 
@@ -177,6 +189,9 @@ class CommandGroup(click.Group):
         """Write the table of commands without importing any."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, COMMANDS[name]) for name in self.list_commands(ctx)])
+        with formatter.section("The first day"):
+            formatter.write_dl(FIRST_DAY)
+            formatter.write_text(FILES)
 
 
 def fail(ctx: click.Context, error: HexpostError) -> None:

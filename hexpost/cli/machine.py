@@ -39,6 +39,7 @@ def check(file: str) -> None:
     say("\n".join(summary(machine)))
     for x in unseen_with(machine):
         say(f"not looked at: {x.limit}{f' ({x.part})' * bool(x.part)} needs {x.missing}")
+    say(f"next: hexpost survey PROGRAMS --machine {click.format_filename(file)} --propose drafts")
 
 
 def unseen_with(machine: "Machine") -> "tuple[Unseen, ...]":

@@ -150,3 +150,15 @@ def test_nothing_found_and_nothing_to_ask(here):
     (here / "s.toml").write_text("[offset.G54]\npose_mm_deg = [0, 0, 80, 0, 0, 0]\n")
     files = ["--tools", "t.toml", "--setup", "s.toml"]
     assert "next: hexpost gate lib/a.nc" in run("lib/a.nc", "--serial", *files).output
+
+
+def test_the_first_day_is_told_by_the_help_and_by_the_check_of_a_machine(here):
+    said = CliRunner().invoke(main, ["--help"]).output
+    steps = ["machine file", "tools, setup", "survey", "explain", "audit", "convert", "verify"]
+    assert [said.index(f"{k} {step}") for k, step in enumerate(steps, 1)] == sorted(
+        said.index(f"{k} {step}") for k, step in enumerate(steps, 1)
+    )
+    (here / "m.toml").write_text(DEMONSTRATION.read_text())
+    checked = CliRunner().invoke(main, ["machine", "check", "m.toml"])
+    assert checked.exit_code == 0
+    assert checked.output.endswith("next: hexpost survey PROGRAMS --machine m.toml --propose drafts\n")
