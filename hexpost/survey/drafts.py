@@ -27,9 +27,15 @@ HEADING = re.compile(r"^([ \t]*\[[ \t]*words[ \t]*\][ \t]*(?:#[^\r\n]*)?)\r?$", 
 QUESTION = "# question: words."
 """Begins the comment of a key of ``[words]`` that is proposed: what has it is not proposed again."""
 ACTION = 'action = "undecided"  # or "ignore", "same-as" (with same_as = "M08"), "refuse" (with message = "why")'
+ACTION_OF_G = ACTION.replace('"refuse"', '"absolute-centres", "incremental-centres" (of arcs), "refuse"')
 LONGEST = 110
 _MARK = b"\xef\xbb\xbf"
-PROPOSED = ("units", "dwell-p", "dwell-x", "dwell-f", "arc-tolerance", "home-or-tap", "withdrawal", "points")
+NUMBERS = ("arc_tolerance_mm", "manual_withdrawal_s", "first_feed_mm_min")
+"""Keys whose values are numbers."""
+PROPOSED = (
+    "units", "dwell-p", "dwell-x", "dwell-f", "arc-tolerance", "arc-centres", "first-feed", "home-or-tap", "withdrawal",
+    "points",
+)  # fmt: skip
 """Readings whose keys a draft proposes: those that programs need, and those where the usual answer is often wrong."""
 
 
@@ -99,7 +105,7 @@ def _is_open(r: LibraryReading, survey: Survey, text: str, base: bytes) -> bool:
     row = MATTERS[r.name]
     if f"{QUESTION}{row.key}:" in text:
         return False
-    if r.name == "arc-tolerance":
+    if r.name in ("arc-tolerance", "arc-centres"):
         return True
     answered = row.needed and survey.wording.get(row.key) is not None
     return not answered and not _has_key(base, row.key)
@@ -117,7 +123,7 @@ def _key(r: LibraryReading, total: int) -> Iterator[str]:
     yield f"{QUESTION}{row.key}: {said}{'; without an answer they are refused' * row.needed}"
     yield from _spots(r.spots)
     for answer, means in answers(r.name, r.low, r.high).items():
-        written = answer if row.key in ("arc_tolerance_mm", "manual_withdrawal_s") else f'"{answer}"'
+        written = answer if row.key in NUMBERS else f'"{answer}"'
         yield f"#{row.key} = {written}  # {means}"
 
 
@@ -142,7 +148,7 @@ def _word(w: LibraryWord, total: int) -> Iterator[str]:
     if is_known(w.word):
         yield f'action = "undecided"  # "same-as" with same_as = "{w.word}" reads {w.word} without what is in with'
     else:
-        yield ACTION
+        yield ACTION_OF_G if w.word[0] == "G" and not along else ACTION
     if along:
         yield f'with = "{along}"  # letters that go along with it'
 

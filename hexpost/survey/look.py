@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from hexpost import pipeline
@@ -16,7 +17,7 @@ from hexpost.moves.model import Interpretation
 from hexpost.moves.needs.columns import LONGEST, WordColumns
 from hexpost.moves.needs.counts import is_known, numbers, parameters_of, units, unknown, with_parameters
 from hexpost.moves.needs.extents import extents
-from hexpost.moves.needs.matters import MOST_OFF, arcs_off, matters
+from hexpost.moves.needs.matters import MOST_OFF, arcs_by_centre, arcs_off, matters
 from hexpost.moves.needs.model import MOST_WORDS, ReadingUse, WordUse
 from hexpost.moves.reading.dialect import KEPT, Dialect, decided
 from hexpost.program.read import read
@@ -64,19 +65,25 @@ def _seen(source: Text, task: CheckTask) -> Sight:
     found = _read(lambda: pipeline.understand(program, machine, tools, setup, known=syntax))
     words = WordColumns.of(program, Dialect(machine.dialect))
     unread, parameters = unknown(words, found.faults), with_parameters(words, found.faults)
-    trial = found
+    trial, centres = found, machine.words.arc_centre
     if found.faults:
         answered = assumed(machine, (*unread, *parameters))
-        bare = no_tools(), no_setup()
-        trial = _read(lambda: pipeline.understand(program, answered, *bare, known=syntax))
+        trial = _read(partial(pipeline.understand, program, answered, no_tools(), no_setup(), known=syntax))
+        if any(kind_of(f) is OFF_CIRCLE for f in trial.faults):
+            centres = "absolute" if centres == "incremental" else "incremental"
+            other = replace(answered, words=replace(answered.words, arc_centre=centres))
+            again = _read(partial(pipeline.understand, program, other, no_tools(), no_setup(), known=syntax))
+            trial, centres = (trial, machine.words.arc_centre) if _unsettled(again) else (again, centres)
     stated = units(words)
     meaning = found.meaning or trial.meaning
     off = () if meaning is None else arcs_off(words, meaning.moves, machine.words.arc_tolerance)
+    if meaning is not None and centres != machine.words.arc_centre:
+        off = (*off, *arcs_by_centre(words))
     frames = () if meaning is None else tuple(f.offset for f in meaning.moves.frames)
     inch = (stated or machine.words.units) == "inch"
     return Sight(
         name=task.name,
-        state="read" if found.meaning else "open" if trial.meaning else "text",
+        state="read" if found.meaning else "text" if _unsettled(trial) else "open",
         lines=program.lines,
         faults=found.total,
         units=stated,
@@ -108,6 +115,7 @@ def assumed(machine: Machine, words: Sequence[WordUse]) -> Machine:
         g74=old.g74 or "through-point",
         manual_withdrawal=old.manual_withdrawal or 1.0,
         arc_tolerance=max(old.arc_tolerance, MOST_OFF),
+        first_feed=old.first_feed or 1.0,
     )
     kept = decided(machine.dialect)
     named = {row.word for row in kept}
@@ -136,10 +144,14 @@ def _merged(words: Iterable[WordUse]) -> tuple[WordUse, ...]:
     return tuple(found.values())[:MOST_WORDS]
 
 
+def _unsettled(trial: Attempt) -> list[Fault]:
+    """Return the faults that no setting answers."""
+    return [f for f in trial.faults if not kind_of(f).settled]
+
+
 def _open(now: Attempt, trial: Attempt, off: Sequence[ReadingUse]) -> tuple[Trouble, ...]:
     """Return what keeps a program from being read: of its text, if anything is; else the open questions."""
-    rest = [f for f in trial.faults if not kind_of(f).settled]
-    return _troubles(rest or [f for f in now.faults if not (off and kind_of(f) is OFF_CIRCLE)])
+    return _troubles(_unsettled(trial) or [f for f in now.faults if not (off and kind_of(f) is OFF_CIRCLE)])
 
 
 def _troubles(faults: Iterable[Fault]) -> tuple[Trouble, ...]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, fields
 
 from hexpost.machine.model import Machine
 from hexpost.machine.wording import Wording
+from hexpost.units import SECONDS_PER_MINUTE
 from hexpost.voice import number
 
 
@@ -12,8 +13,8 @@ from hexpost.voice import number
 class Matter:
     """A reading: its name, the key that settles it, what it is about, and each answer with what it would mean.
 
-    In answers ``{low}`` and ``{high}`` are the least and the greatest value of the words, ``{low_ms}`` and
-    ``{high_ms}`` the same over a thousand. ``needed``: without the key programs are refused.
+    In answers ``{range}`` is between which values the words lie, ``{range_ms}`` the same over a thousand, ``{high}``
+    the greatest. ``needed``: without the key programs are refused.
     """
 
     name: str
@@ -21,13 +22,11 @@ class Matter:
     about: str
     answers: Mapping[str, str]
     needed: bool = False
-    least: str = ""
-    """The answer to propose where it is a number: a text with ``{high}``."""
 
 
 def _dwell(letter: str) -> Matter:
-    answers = {"ms": "{low_ms} to {high_ms} s", "s": "{low} to {high} s", "none": "the letter means no time"}
-    about = f"dwell times (G04) by {letter}, {{low}} to {{high}} as written"
+    answers = {"ms": "{range_ms} s", "s": "{range} s", "none": "the letter means no time"}
+    about = f"dwell times (G04) by {letter}, {{range}} as written"
     return Matter(name=f"dwell-{letter.lower()}", key=f"dwell_{letter.lower()}", about=about, answers=answers)
 
 
@@ -38,9 +37,17 @@ READINGS: tuple[Matter, ...] = (
     ),
     *(_dwell(letter) for letter in "PXF"),
     Matter(
-        name="arc-tolerance", key="arc_tolerance_mm", needed=True, least="{high}",
+        name="arc-tolerance", key="arc_tolerance_mm", needed=True,
         about="start and end radius of arcs differ by up to {high} mm, more than is allowed",
         answers={"{high}": "all of these arcs are read, each with a radius that changes evenly"},
+    ),
+    Matter(
+        name="arc-centres", key="arc_centre", about="arcs that close only if I J K are read the other way", needed=True,
+        answers={"incremental": "I J K count from the start point of the arc", "absolute": "I J K are places"},
+    ),
+    Matter(
+        name="first-feed", key="first_feed_mm_min", about="feed moves in programs that hold no F at all", needed=True,
+        answers={"": "your feed, in mm/min, for every program without any F"},
     ),
     Matter(
         name="returns", key="g28", about="G28 or G30 with a point on the way",
@@ -67,7 +74,7 @@ READINGS: tuple[Matter, ...] = (
         answers={"": "`hexpost words G81` says how each is read; a tap (G84) needs a floating holder"},
     ),
     Matter(
-        name="points", key="numbers", about="lengths of {low} to {high} without a decimal point",
+        name="points", key="numbers", about="lengths of {range} without a decimal point",
         answers={"decimal": "X1000 is 1000", "implied": "the point is where format_mm or format_inch puts it"},
     ),
     Matter(
@@ -75,7 +82,7 @@ READINGS: tuple[Matter, ...] = (
         answers={"time": "the arc lasts 1/F minutes", "radius": "F is the feed over the radius"},
     ),
     Matter(
-        name="rotary", key="rotary", about="A B C words, {low} to {high} degrees",
+        name="rotary", key="rotary", about="A B C words, {range} degrees",
         answers={
             "absolute": "turns as written; without [programmed_axes] A B C turn the tool about its tip",
             "shortest": "each turns at most half a turn",
@@ -88,7 +95,11 @@ MATTERS = {row.name: row for row in READINGS}
 def wording(machine: Machine) -> dict[str, str]:
     """Return how programs are read now, by key of ``[words]`` (or of its name in ``Wording``)."""
     found = {f.name: getattr(machine.words, f.name) for f in fields(Wording)}
-    found |= {"arc_tolerance_mm": found["arc_tolerance"], "peck_clearance_mm": found["peck_clearance"]}
+    found |= {
+        "arc_tolerance_mm": found["arc_tolerance"], "peck_clearance_mm": found["peck_clearance"],
+        "manual_withdrawal_s": found["manual_withdrawal"],
+        "first_feed_mm_min": machine.words.first_feed and machine.words.first_feed * SECONDS_PER_MINUTE,
+    }  # fmt: skip
     return {key: number(x) if isinstance(x, float) else x for key, x in found.items() if isinstance(x, str | float)}
 
 
@@ -103,5 +114,9 @@ def answers(name: str, low: float, high: float) -> dict[str, str]:
 
 
 def _filled(text: str, low: float, high: float) -> str:
-    shown = {"low": number(low), "high": number(high), "low_ms": number(low / 1e3), "high_ms": number(high / 1e3)}
+    shown = {"high": number(high), "range": _range(low, high), "range_ms": _range(low / 1e3, high / 1e3)}
     return text.format(**shown)
+
+
+def _range(low: float, high: float) -> str:
+    return number(low) if low == high else f"{number(low)} to {number(high)}"

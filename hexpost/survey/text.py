@@ -35,7 +35,7 @@ def text(survey: Survey) -> str:
 def headline(survey: Survey) -> Iterator[str]:
     """Yield the count of programs by state."""
     total, now, later = len(survey.sights), len(survey.of("read")), len(survey.of("open"))
-    said = f"{plural(total, 'program')}: {now:,} are read as the files say now"
+    said = f"{plural(total, 'program')}: {now:,} {'is' if now == 1 else 'are'} read as the files say now"
     said += f", {later:,} more once the questions below are answered" if later else ""
     left = total - now - later
     said += f", {left:,} by no setting." if left else "."
@@ -114,8 +114,9 @@ def meant(r: LibraryReading, wording: Mapping[str, str]) -> str:
     key, rows = MATTERS[r.name].key, answers(r.name, r.low, r.high)
     if not key:
         return "; ".join(rows.values())
-    now = wording.get(key)
-    said = "; ".join(f'"{x}"{" (now)" if x == now else ""}: {says}' for x, says in rows.items())
+    now = wording.get(key) or None
+    quoted = {x: f'"{x}"{" (now)" if x == now else ""}: ' * bool(x) for x in rows}
+    said = "; ".join(quoted[x] + says for x, says in rows.items())
     if now is None:
         said += "; refused without the key"
     elif now not in rows:

@@ -43,9 +43,9 @@ def run(*words, code=0, **more):
 
 def test_the_text_says_what_the_library_needs(here):
     said = run("lib", "--serial").output
-    assert "4 programs: 1 are read as the files say now, 2 more once the questions below are answered, 1 by no" in said
+    assert "4 programs: 1 is read as the files say now, 2 more once the questions below are answered, 1 by no" in said
     assert "M77: 2 programs, 2 blocks; beside it G in 2, X in 2" in said
-    assert 'words.dwell_p: "ms" (now): 0.25 to 0.25 s; "s": 250 to 250 s' in said
+    assert 'words.dwell_p: "ms" (now): 0.25 s; "s": 250 s' in said
     assert "lib/b/c.nc:1  G00 X1 M77" in said and "lib/never.iso:2  #1=5" in said
     assert "next: hexpost survey lib --propose DIR" in said
 

@@ -159,7 +159,9 @@ def test_programs_without_units_keep_their_own_numbers(tmp_path):
         ("G21 G00 X0 Y0\nG02 X10 I9 F9\nM30\n", "text", ["arcs off their circle"]),
         ("G21\n#1=5\nG00 X#1\nM30\n", "text", ["variables and macros"]),
         ("G21\nG00 X{{left}}\nM30\n", "text", ["templates"]),
-        ("G21 G01 X5\nM30\n", "text", ["feeds missing"]),
+        ("G21 G01 X5\nM30\n", "open", ["feeds missing"]),
+        ("G21 G01 X5\nG93 G01 X9\nF5 X3\nM30\n", "text", ["feeds missing"]),
+        ("G21 G00 X5 Y0\nG02 X-5 I0 J0 F9\nM30\n", "open", []),
         ("G21 G00 X1E2\nM30\n", "text", ["exponents"]),
         ("G21 G00 X1\nM98 P77\nM30\n", "text", ["subprograms in other files"]),
         ("hello there, this is no program\n", "text", ["text outside comments"]),
@@ -225,7 +227,7 @@ def test_drafts_decide_nothing_and_hold_no_length(tmp_path):
     assert out[MACHINE].content.startswith(DEMONSTRATION.read_bytes())
     text = out[MACHINE].content.decode()
     assert "M77: 2 programs, 2 blocks" in text and "a.nc:1  G00 X1 M77 P3 T5" in text and "P in 1" in text
-    assert '#units = "mm"' in text and '#g74 = "direct"' in text and '#dwell_p = "s"  # 4 to 4 s' in text
+    assert '#units = "mm"' in text and '#g74 = "direct"' in text and '#dwell_p = "s"  # 4 s' in text
 
 
 def test_what_was_decided_is_kept_byte_for_byte_and_only_what_is_new_is_added(tmp_path):

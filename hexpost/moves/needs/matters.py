@@ -12,7 +12,7 @@ MOST_OFF = 0.5
 """An arc whose radii differ by more [mm] is off its circle: no setting makes it readable."""
 LARGE = 1000.0
 """A length without a point of so many units may be one in increments."""
-RETURNS, CYCLES, ARCS = (28, 30), tuple(range(81, 90)), (2, 3)
+RETURNS, CYCLES, ARCS, FEEDING = (28, 30), tuple(range(81, 90)), (2, 3), (1, 2, 3)
 OF_DWELL = {f"dwell-{x.lower()}": x for x in "PXF"}
 
 
@@ -31,6 +31,7 @@ def matters(words: WordColumns, stated: str) -> tuple[ReadingUse, ...]:
         *((name, dwell & words.named(x)) for name, x in OF_DWELL.items()),
         ("returns", home & led),
         ("bare-returns", home & ~led),
+        ("first-feed", words.coded("G", *FEEDING) & ~words.named("F").any()),
         ("home-or-tap", words.coded("G", 74)),
         ("pecks", words.coded("G", 83)),
         ("withdrawal", words.coded("G", 87, 88)),
@@ -60,6 +61,11 @@ def arcs_off(words: WordColumns, moves: Moves, tolerance: float) -> tuple[Readin
     lines = np.unique(moves.line[moves.arcs.move[here]]).astype(np.int64)
     low, high = float(off[here].min()), float(off[here].max())
     return (ReadingUse(name="arc-tolerance", blocks=len(lines), place=words.place(int(lines[0])), low=low, high=high),)
+
+
+def arcs_by_centre(words: WordColumns) -> tuple[ReadingUse, ...]:
+    """Return the reading of arcs that close only if their centres are read the other way."""
+    return (_use(words, "arc-centres", words.named("IJK")),) if words.named("IJK").any() else ()
 
 
 def radii_apart(moves: Moves) -> Array:
