@@ -127,7 +127,10 @@ def _write(folder: Path, made: list[DraftFile], before: Mapping[str, bytes]) -> 
         kept = "kept as it is" if not new else f"{plural(draft.added, 'question')} added"
         lines.append(f"{click.format_filename(path)}: {kept}, {draft.left:,} open\n")
     shown = click.format_filename(folder)
-    return "".join(lines) + f"next: decide in {shown}, then run the same command again: what is decided is kept\n"
+    if any(draft.left for draft in made):
+        return "".join(lines) + f"next: decide in {shown}, then run the same command again: what is decided is kept\n"
+    files = " ".join(f"--{draft.name.removesuffix('.toml')} {shown}/{draft.name}" for draft in made)
+    return "".join(lines) + f"next: hexpost gate with {files}\n"
 
 
 def _next(found: Survey, o: SurveyOptions) -> str:
