@@ -50,7 +50,11 @@ RANGE = "LOW HIGH"
 @click.option("--step-mm", type=click.FloatRange(min=0.1), default=100.0, show_default=True, help="Step of the sweep.")
 @click.option("--step-deg", type=click.FloatRange(min=0.1), default=45.0, show_default=True, help="... of the turn.")
 @click.option(
-    "--objective", type=click.Choice(["margin", "time"]), default="margin", show_default=True, help="What is sought."
+    "--objective",
+    type=click.Choice(["margin", "time", "nearest"]),
+    default="margin",
+    show_default=True,
+    help="What is sought; nearest: the least change that breaks no limit.",
 )
 @click.option("--overhang", is_flag=True, help="Cuts may leave the pallet.")
 @shared(OVERWRITE, SWITCHES, WORKERS, JSON)

@@ -1,7 +1,7 @@
 """Search where on the pallet a job breaks no limit and has the most margin, or takes the least time."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import partial
 from itertools import product
 from math import ceil, pi
@@ -26,6 +26,8 @@ ROUNDS = 5
 """The step is halved so many times."""
 FINALISTS = 6
 """So many of the best places found are run with the control period of the machine file."""
+HALVES = 7
+"""The straight way from the nearest clean place found to the present one is halved so many times."""
 MOST_NODES = 20_000
 DIRECTIONS = 256
 """Directions in which the cuts' outline is known: of a circle of 100 mm it misses 8 micrometres."""
@@ -41,7 +43,8 @@ def _unseen(_: int) -> None:
 class Search:
     """Where to look: ranges of x, y [mm], turn [rad] and z [mm], and steps of the sweep; ``None``: over the pallet.
 
-    ``objective`` is ``"margin"`` or ``"time"``. ``overhang``: cuts may leave the pallet.
+    ``objective`` is ``"margin"``, ``"time"`` or ``"nearest"`` (the least change that is clean). ``overhang``: cuts may
+    leave the pallet.
     """
 
     x: tuple[float, float] | None = None
@@ -100,8 +103,7 @@ def place(
     if first_offset(inputs) is None:
         raise HexpostError(f"{inputs.program.name}: moves in no work offset: there is nothing to place")
     job = schedule(inputs, feed)
-    period = inputs.machine.period
-    coarse = period * max(1, ceil(job.timing.ticks / COARSE_SAMPLES))
+    coarse = inputs.machine.period * max(1, ceil(job.timing.ticks / COARSE_SAMPLES))
     trial = Trial(
         files=files, feed=feed, coarse=coarse, folder=str(Path.cwd()), digest=digest_of(inputs), checking=checking
     )
@@ -109,7 +111,10 @@ def place(
     search = within(search, present, inputs.machine)
     nodes = tuple(grid(search))
     cuts = footprint(job)
-    inside = [search.overhang or on_pallet(cuts, present, node, inputs.machine) for node in nodes]
+
+    def allowed(spot: Spot) -> bool:
+        return search.overhang or on_pallet(cuts, present, spot, inputs.machine)
+
     with Runner(engine) as runner:
         known: dict[Spot, Outcome] = {}
 
@@ -118,20 +123,76 @@ def place(
             total(len(known) + len(new))
             known.update(zip(new, runner.in_order(new, partial(run, trial, exact=False), tick), strict=True))
 
-        look([node for node, good in zip(nodes, inside, strict=True) if good])
+        rank = partial(_rank, search.objective, present, arm_of(cuts, present))
+        look([node for node in nodes if allowed(node)])
         sweep = tuple(known.get(node) for node in nodes)
-        seeds = sorted(known, key=lambda s: known[s].key(search.objective))[:SEEDS]
-        for seed in seeds:
-            _refine(seed, search, known, look, lambda s: search.overhang or on_pallet(cuts, present, s, inputs.machine))
-        finalists = sorted(known, key=lambda s: known[s].key(search.objective))[:FINALISTS]
+        finalists = _sought(search, present, known, look, allowed=allowed, rank=rank)
         exact = runner.in_order([None, *finalists], partial(run, trial, exact=True), _unseen)
     inputs_of.cache_clear()
     ranked = [(exact[0], present), *zip(exact[1:], finalists, strict=True)]
-    best, spot = min(ranked, key=lambda r: r[0].key(search.objective))
+    best, spot = min(ranked, key=lambda r: rank(r[1], r[0]))
     return Placement(
         inputs=inputs, search=search, spot=spot, present=present, now=exact[0], best=best, nodes=nodes, sweep=sweep,
         runs=len(known) + len(exact),
     )  # fmt: skip
+
+
+def arm_of(cuts: Array, present: Spot) -> float:
+    """Return how far the farthest of the cuts (3, n) is from the spot about which they turn, mm."""
+    return float(np.hypot(cuts[0] - present.x, cuts[1] - present.y).max(initial=0.0))
+
+
+def way(spot: Spot, present: Spot, arm: float) -> float:
+    """Return how far the cuts are moved at most from ``present`` to ``spot``, mm: along, and by the turn."""
+    return float(np.hypot(np.hypot(spot.x - present.x, spot.y - present.y), spot.z - present.z)) + arm * abs(
+        spot.turn - present.turn
+    )
+
+
+def _rank(objective: str, present: Spot, arm: float, spot: Spot, outcome: Outcome) -> tuple[float, ...]:
+    """Return what orders spots, best first."""
+    if objective != "nearest" or not outcome.clean:
+        return outcome.key(objective)
+    return (0.0, way(spot, present, arm), outcome.worst)
+
+
+def _approach(spot: Spot, present: Spot, known: dict[Spot, Outcome], look: Callable[[Sequence[Spot]], None]) -> None:
+    """Look at spots on the straight way from a clean one to the present one, by halves, for the nearest clean one."""
+    clean, broken = 1.0, 0.0
+    for _ in range(HALVES if known[spot].clean and not known[present].clean else 0):
+        share = (clean + broken) / 2.0
+        between = Spot(**{f.name: _between(present, spot, f.name, share) for f in fields(Spot)})
+        look([between])
+        clean, broken = (share, broken) if known[between].clean else (clean, share)
+
+
+def _between(present: Spot, spot: Spot, name: str, share: float) -> float:
+    low, high = getattr(present, name), getattr(spot, name)
+    return float(low + (high - low) * share)
+
+
+def _sought(
+    search: Search, present: Spot, known: dict[Spot, Outcome], look: Callable[[Sequence[Spot]], None], *,
+    allowed: Callable[[Spot], bool], rank: Callable[[Spot, Outcome], tuple[float, ...]],
+) -> list[Spot]:  # fmt: skip
+    """Return the spots that are to be run with the period of the machine file: sought from the best of the sweep.
+
+    The nearest clean places are at a limit, where a coarse period may not see it broken: some farther ones are taken.
+    """
+
+    def ranked() -> list[Spot]:
+        return sorted(known, key=lambda s: rank(s, known[s]))
+
+    nearest = search.objective == "nearest"
+    if nearest:
+        look([present])
+    for seed in ranked()[:SEEDS]:
+        _refine(seed, search, known, look, allowed=allowed, rank=rank)
+    if not nearest:
+        return ranked()[:FINALISTS]
+    _approach(ranked()[0], present, known, look)
+    spots = ranked()
+    return [spots[k] for k in (0, 1, 2, 4, 8, 16, 32) if k < len(spots)]
 
 
 def within(search: Search, present: Spot, machine: Machine) -> Search:
@@ -189,8 +250,8 @@ def on_pallet(cuts: Array, present: Spot, spot: Spot, machine: Machine) -> bool:
 
 
 def _refine(
-    spot: Spot, search: Search, known: dict[Spot, Outcome], look: Callable[[Sequence[Spot]], None],
-    allowed: Callable[[Spot], bool],
+    spot: Spot, search: Search, known: dict[Spot, Outcome], look: Callable[[Sequence[Spot]], None], *,
+    allowed: Callable[[Spot], bool], rank: Callable[[Spot, Outcome], tuple[float, ...]],
 ) -> Spot:  # fmt: skip
     """Return the best spot found from ``spot`` by steps to neighbours, halved when none of them is better."""
     step, step_turn = search.step / 2.0, search.step_turn / 2.0
@@ -198,7 +259,7 @@ def _refine(
         for _ in range(4):
             around = [s for s in _neighbours(spot, search, step, step_turn) if allowed(s)]
             look(around)
-            best = min([spot, *around], key=lambda s: known[s].key(search.objective))
+            best = min([spot, *around], key=lambda s: rank(s, known[s]))
             if best == spot:
                 break
             spot = best

@@ -70,11 +70,23 @@ def text(p: Placement) -> str:
         "",
         f"{p.runs} runs; the map shows where {offset} is; other offsets of the program move along",
     ]
+    if p.search.objective == "nearest" and p.spot != p.present:
+        lines.append(_moved(p))
     if p.spot == p.present:
         lines.append("no place was found that is better than the present one")
     if unseen := not_looked_at(p.best.unseen):
         lines.append(unseen)
     return "\n".join(lines) + "\n"
+
+
+def _moved(p: Placement) -> str:
+    """Return how far the job is moved, and which way, on the pallet."""
+    steps = [(x, getattr(p.spot, x.lower()) - getattr(p.present, x.lower())) for x in "XYZ"]
+    said = [f"{x}{'+' if d > 0 else '-'} by {number(abs(d), 3)} mm" for x, d in steps if abs(d) >= 0.0005]
+    turn = (p.spot.turn - p.present.turn) * DEG_PER_RAD
+    said += [f"turned by {number(turn, 3)} deg"] if abs(turn) >= 0.0005 else []
+    nearest = "the nearest clean place" if p.best.clean else "no clean place was found; the least bad one"
+    return f"{nearest}: {', '.join(said)} from now"
 
 
 def picture(p: Placement) -> list[str]:
@@ -85,7 +97,7 @@ def picture(p: Placement) -> list[str]:
     best = min(known, key=lambda k: k[0])[1]
     there = {(n.x, n.y): o for n, o in zip(p.nodes, p.sweep, strict=True) if (n.z, n.turn) == (best.z, best.turn)}
     columns, rows = sorted({k[0] for k in there}), sorted({k[1] for k in there}, reverse=True)
-    what = "worst use of a limit in %" if p.search.objective == "margin" else "seconds"
+    what = "seconds" if p.search.objective == "time" else "worst use of a limit in %"
     lines = [f"{what}, turned by {number(best.turn * DEG_PER_RAD, 3)} deg; ! breaks a limit, . cuts leave the pallet"]
     lines.append("   y_mm" + "".join(f"{x:8.0f}" for x in columns) + "  x_mm")
     lines += [f"{y:7.0f}" + "".join(_mark(there[x, y], p) for x in columns) for y in rows]
@@ -104,7 +116,7 @@ def _mark(o: Outcome | None, p: Placement) -> str:
     """Return one place of the map."""
     if o is None:
         return "       ."
-    value = f"{100 * o.worst:.0f}" if p.search.objective == "margin" else f"{o.duration:.1f}"
+    value = f"{o.duration:.1f}" if p.search.objective == "time" else f"{100 * o.worst:.0f}"
     return f"{value + ('' if o.clean else '!'):>8s}"
 
 

@@ -70,6 +70,27 @@ def test_at_least_as_good_as_brute_force(small, objective):
             assert o.worst == pytest.approx(scores[node.x, node.y], rel=0.1)
 
 
+def test_the_nearest_clean_place_is_near_and_nothing_much_nearer_is_clean():
+    """Authority: the same job run at places all around the present one, at 70 % of the way that was found."""
+    search = Search(turn=(0, 0), step=150, objective="nearest")
+    found = place(FILES, "as-programmed", search, serial())
+    now, there = np.array([found.present.x, found.present.y]), np.array([found.spot.x, found.spot.y])
+    way = float(np.hypot(*(there - now)))
+    assert found.best.clean and not found.now.clean and 0 < way < 200
+    inputs = load(FILES)
+    for angle in np.arange(0, 360, 45) * DEG:
+        x, y = now + 0.7 * way * np.array([np.cos(angle), np.sin(angle)])
+        setup = moved(inputs, Spot(x=float(x), y=float(y), z=found.present.z))
+        result = examine(schedule(understand(inputs.program, inputs.machine, inputs.tools, setup)))
+        assert result.findings.count > 0, f"clean already at {x:.0f} {y:.0f}"
+
+
+def test_a_clean_job_stays_where_it_is(small):
+    small.setup.write_text(SETUP.replace("200, 180", "0, 0"))
+    found = place(small, "as-programmed", Search(turn=(0, 0), step=150, objective="nearest"), serial())
+    assert found.now.clean and found.spot == found.present
+
+
 def test_same_result_on_one_and_two_processes_and_again(small):
     search = Search(x=(-100, 100), y=(50, 50), turn=(0, 0), step=100)
     one, again = (place(small, "as-programmed", search, serial()) for _ in range(2))
