@@ -10,7 +10,7 @@ from hexpost.feed.reasons import reasons
 from hexpost.ownproof import OwnProof
 from hexpost.pipeline import Inputs, Job, Progress, audit_of, examine
 from hexpost.report.collect import collect
-from hexpost.report.model import Report
+from hexpost.report.model import Report, Smoothed
 from hexpost.report.sheet import last_moves, sheet
 from hexpost.shelf import Text
 from hexpost.tables.columns import TableColumns, choose, lacking_columns, notices
@@ -129,6 +129,14 @@ def _settings(job: Job, output: Output) -> dict[str, object]:
     }
 
 
+def _smoothed(job: Job) -> Smoothed | None:
+    """Return what dense chains became."""
+    ends = job.path.ends
+    if not ends.curves:
+        return None
+    return Smoothed(moves=ends.moves, curves=ends.curves, tip=ends.off[0], tilt=ends.off[1])
+
+
 def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
     report = collect(
         inputs.program,
@@ -142,7 +150,7 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
     )
     ends = job.timing.end_ticks(job.path, last_moves(inputs.meaning.moves))
     until = ends.astype(np.float64) * inputs.machine.period
-    report = replace(report, sheet=sheet(inputs.meaning, inputs.tools, inputs.setup, until))
+    report = replace(report, sheet=sheet(inputs.meaning, inputs.tools, inputs.setup, until), smoothed=_smoothed(job))
     if inputs.restart is not None:
         report = replace(report, restart=inputs.restart.settings)
     notice = inputs.proving.notice(inputs.restart)

@@ -14,11 +14,12 @@ from hexpost.audit.model import AuditResult
 from hexpost.audit.program_remarks import program_remarks
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.feed.model import Timing, TooLongError
-from hexpost.feed.plan import least_time, plan
+from hexpost.feed.plan import least_time
 from hexpost.feed.task import MODES
 from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.machine.reading import read_text
+from hexpost.motion import motion
 from hexpost.moves.interpret import interpret
 from hexpost.moves.mistakes import told
 from hexpost.moves.model import USUAL, Interpretation, Switches
@@ -35,8 +36,7 @@ from hexpost.setpoints.model import Gearing, Setpoints, YawProfile
 from hexpost.setpoints.solve import stream
 from hexpost.shelf import Text
 
-MOST_BYTES = 500_000_000
-MOST_LINES = 20_000_000
+MOST_BYTES, MOST_LINES = 500_000_000, 20_000_000
 """A program file is not longer than this."""
 _PIECE = 1 << 22
 MOST_ROWS = 720_000_000
@@ -240,9 +240,9 @@ def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
     if not meaning.moves.count:
         what, hint = "the program moves nothing", "is this a whole program, or only a part of one?"
         raise InputError([Fault(file=inputs.program.name, what=what, code="no-motion", hint=hint)])
-    path = build(meaning.moves, inputs.machine)
+    path, most = build(meaning.moves, inputs.machine), inputs.most_rows - 1
     try:
-        timing = plan(path, meaning.moves, meaning.events, inputs.machine, feed, most_ticks=inputs.most_rows - 1)
+        path, timing = motion(path, meaning.moves, meaning.events, inputs.machine, feed, most_ticks=most)
     except TooLongError as error:
         raise _too_long(inputs, path, error.ticks + 1) from None
     return Job(inputs=inputs, path=path, timing=timing, feed=feed)

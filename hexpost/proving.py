@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
-from hexpost.feed.plan import plan
 from hexpost.machine.model import Machine, Setup, Tools
+from hexpost.motion import motion
 from hexpost.moves.model import Interpretation, Moves
 from hexpost.moves.restart import Restart, head, restarted
 from hexpost.path.build import build
@@ -66,7 +66,7 @@ def begun_again(
     seconds = float(ahead.events.pause.sum())
     if ahead.moves.count:
         moves = proving_moves(ahead.moves, proving)
-        seconds = plan(build(moves, slow), moves, ahead.events, slow).ticks * slow.period
+        seconds = motion(build(moves, slow), moves, ahead.events, slow)[1].ticks * slow.period
     return restarted(meaning, machine, tools, setup, seconds)
 
 

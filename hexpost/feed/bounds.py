@@ -19,7 +19,7 @@ from hexpost.feed.model import (
 from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.machine.model import ToolTip
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, Moves
-from hexpost.path.model import CORNER, REST, ROUND, ToolPath
+from hexpost.path.model import CORNER, REST, ROUND, ToolPath, corners
 
 MARGIN = 0.98
 """Share of acceleration and jerk limits that is planned with, where the correction must have room."""
@@ -100,7 +100,7 @@ def as_programmed(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> S
     for n, most, jerk, why, why_jerk in sides:
         _lower(cap, cause, CURVATURE_SHARE * most / n[1], why)
         _lower(cap, cause, (jerk / n[2]) ** (2 / 3), why_jerk)
-    cap = tagged(cap, cause | np.where(path.kind >= CORNER, AT_CORNER, 0).astype(np.uint8))
+    cap = tagged(cap, cause | np.where(corners(path.kind), AT_CORNER, 0).astype(np.uint8))
     up, hold = tip_ramps(path, slice(None), cap, tip, norms)
     most_jerk, jerk_hold = np.full(len(cap), HUGE), np.zeros(len(cap), dtype=np.uint8)
     for n, _, jerk, _, why_jerk in sides:

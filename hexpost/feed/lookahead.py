@@ -19,7 +19,7 @@ from hexpost.feed.task import AS_PROGRAMMED, STRUT_LIMITED, Task, seconds_at, ta
 from hexpost.feed.windows import choose, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
-from hexpost.path.model import ROUND, ToolPath
+from hexpost.path.model import ToolPath, open_ended
 from hexpost.shelf import Growing, let_go
 
 WINDOW, AHEAD = 32_768, 4_096
@@ -189,7 +189,7 @@ def _windows(span: _Span, most_ticks: float) -> Iterator[tuple[list[Any], Array,
     while True:
         high = min(low + WINDOW + ahead, span.path.count)
         task, st = span.task(low, high, begin, most_ticks)
-        whole = task.path.kind[st.piece] <= ROUND
+        whole = open_ended(task.path.kind[st.piece])
         if window is none:
             window = choose(st, whole, none, task.period)
         seconds = window.astype(np.float64) * task.period

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.moves.model import WITH, Events
-from hexpost.path.model import CORNER, ToolPath
+from hexpost.path.model import ToolPath
 
 FEED, TIP_SPEED, TIP_ACCELERATION, TIP_JERK, TILT_SPEED, TILT_ACCELERATION, TILT_JERK, TOO_SHORT = range(8)
 """What holds the speed of a stretch: programmed feed, a tool-tip or tilt limit, a span too short to accelerate."""
@@ -203,12 +203,11 @@ class Timing:
 
         Where the end is rounded off, its place is the vertex of the corner. A rest after the end does not count.
         """
-        k = np.maximum(np.searchsorted(path.move, move, "right") - 1, 0)
+        k, u = path.end_of(move)
         span = np.searchsorted(path.span_first, k, "right") - 1
-        corner = path.kind[k] >= CORNER
-        s = path.s0[k + 1] + np.where(corner, -path.offset[k] - path.size[k], 0.0)
+        s = path.s0[k] + u
         lo, hi = self.start[span].copy(), self.end[span].copy()
-        inner = np.flatnonzero((k + 1 < path.span_first[span + 1]) | corner)
+        inner = np.flatnonzero((k + 1 < path.span_first[span + 1]) | (u < path.size[k]))
         s, lo, hi = s[inner], lo[inner], hi[inner]
         while len(inner) and (hi - lo).max() > 1:  # the tool is short of s at lo, and not at hi
             middle = (lo + hi) // 2
@@ -220,9 +219,10 @@ class Timing:
 
     def start_ticks(self, path: ToolPath, move: Ints) -> Ints:
         """Return the ticks at which moves (n,), rising, begin: the start of a span, or the end of the move before."""
-        k = np.searchsorted(path.move, move)
+        behind = move >= len(path.length)
+        k = np.where(behind, path.count, path.end_of(np.where(behind, 0, move))[0])
         span = np.searchsorted(path.span_first, k, "right") - 1
-        inner = (path.span_first[span] != k) & (move >= 0)
+        inner = (path.move[np.minimum(path.span_first[span], path.count - 1)] != move) & (move >= 0) & ~behind
         begin = self.start[np.minimum(span, len(self.end))]
         return np.where(inner, self.end_ticks(path, move - 1), np.where(move < 0, 0, begin))
 

@@ -17,7 +17,7 @@ from hexpost.feed.task import AS_PROGRAMMED, SMALL, STRUT_LIMITED, Task, seconds
 from hexpost.feed.windows import choose, closed_windows, settled, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
-from hexpost.path.model import ROUND, ToolPath
+from hexpost.path.model import ToolPath, open_ended
 
 FELT = 0.99
 """A lone straight whose bounds the struts lower below this share is also planned piece by piece."""
@@ -123,7 +123,7 @@ def least_time(path: ToolPath, moves: Moves, events: Events, machine: Machine) -
 def _drafts(task: Task, st: Stretches, simple: Flags, norms: Array) -> list[Draft]:
     """Return the drafts to be tried; spans ``simple`` (spans,) have the closed form; ``norms`` of the pieces."""
     period = task.period
-    whole = (task.path.kind[st.piece] <= ROUND) & ~simple[st.span]
+    whole = open_ended(task.path.kind[st.piece]) & ~simple[st.span]
     chosen = choose(st, whole, np.flatnonzero(simple), period)
     drafts, small, hard = [], len(st.span) <= SMALL, task.firm & ~simple
     if small and hard.any():
@@ -186,7 +186,7 @@ def _felt(st: Stretches, closed: Stretches, lone: Flags) -> Flags:
 def dwells(path: ToolPath, events: Events, period: float) -> Rests:
     """Return the dwells among the events, each after the span that ends with its move, in whole ticks."""
     here = np.flatnonzero(events.pause > 0)
-    last: Ints = path.move[path.span_first[1:] - 1].astype(np.int64)
+    last: Ints = np.append(path.move[path.span_first[1:-1]], len(path.length)).astype(np.int64) - 1
     move = events.move[here]
     span = np.minimum(np.searchsorted(last, move), len(last) - 1)
     return Rests(

@@ -13,7 +13,7 @@ from hexpost.feed.thrusts import ThrustLimits, ThrustParts, thrust_limits
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
-from hexpost.path.model import CORNER, ToolPath
+from hexpost.path.model import ToolPath, corners
 
 AIM, AIM_RAPID = 0.999, 0.98
 """Share of the strut limits that samples must keep; rapids, which have no programmed speed, stay 2 % under them."""
@@ -104,7 +104,7 @@ def bounded(
     speed, worst = np.full(path.count, np.inf), np.zeros((5, path.count))
     for k in _blocks(limits.aim[st.piece] > 0):
         rows, piece = _rows(st, k, path, norms, limits), st.piece[k]
-        corner = np.where(path.kind[piece] >= CORNER, AT_CORNER, 0).astype(np.uint8)
+        corner = np.where(corners(path.kind[piece]), AT_CORNER, 0).astype(np.uint8)
         for kind, other in enumerate(rows.caps(curvature)):
             cap[k], cause[k] = _least(cap[k], cause[k], other, kind, corner)
         up[k], down[k], hold[k] = _ramped(rows, cap[k], (up[k], down[k], hold[k]))

@@ -1,17 +1,50 @@
 """What the path builder hands on: pieces in six coordinates as a function of a path parameter."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.path.arc import Circles
 from hexpost.path.bounds import blocks, quintic_norms
 from hexpost.path.corner import blend, carry, polynomial
 
-REST, ROUND, CORNER, QUINTIC = 0, 1, 2, 3
+REST, ROUND, CORNER, QUINTIC, EDGE, CURVE = range(6)
 """Kinds of piece: what is left of a line; what is left of an arc or helix; a rounded corner between two lines;
-a rounded corner with an arc on at least one side."""
+a rounded corner with an arc on at least one side; a rounded corner of a smoothed chain; a part of such a chain."""
+
+
+def corners(kind: Codes) -> Flags:
+    """Return which kinds of piece (n,) are rounded corners."""
+    out: Flags = (kind >= CORNER) & (kind != CURVE)
+    return out
+
+
+def open_ended(kind: Codes) -> Flags:
+    """Return which kinds of piece (n,) are as well two pieces: parts of lines, arcs and smoothed chains."""
+    out: Flags = (kind <= ROUND) | (kind == CURVE)
+    return out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ends(Columns):
+    """Where moves end on pieces that are parts of several moves, shape (e,), rising: ``move``, ``piece``, ``u`` on it.
+
+    ``off``: bounds of the distance of all such pieces from the program, tip [mm] and tilt [rad]. ``moves``: how many
+    moves they take the place of; ``curves``: in how many curves.
+    """
+
+    move: Ints
+    piece: Ints
+    u: Array
+    off: tuple[float, float] = (0.0, 0.0)
+    moves: int = 0
+    curves: int = 0
+
+
+def no_ends() -> Ends:
+    """Return the ends of a path without smoothed chains."""
+    return Ends(move=np.zeros(0, dtype=np.int64), piece=np.zeros(0, dtype=np.int64), u=np.zeros(0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,7 +60,8 @@ class ToolPath:
     Per move: ``end`` (6, n) x y z a b c (moved within tolerance where ``moved``); ``tangent`` (6, n) change per
     parameter (of an arc only its angles are meant); ``bend`` (n,) factor of t[i+1] - t[i-1] that gives the second
     derivative carried through the middle of move i, 0 where none; ``length`` (n,) parameter length of the whole
-    move. ``circles`` holds the arcs, ``quintics`` (6 powers of u/size, 6, q) corners with arcs. ``rho`` in mm/rad.
+    move. ``circles`` holds the arcs, ``quintics`` (6 powers of u/size, 6, q) corners with arcs and all of smoothed
+    chains, whose pieces belong to the move in which they begin; ``ends`` says where others do. ``rho`` in mm/rad.
     """
 
     kind: Codes
@@ -45,6 +79,7 @@ class ToolPath:
     circles: Circles
     quintics: Array
     rho: float
+    ends: Ends = field(default_factory=no_ends)
 
     @property
     def count(self) -> int:
@@ -57,6 +92,33 @@ class ToolPath:
         out: Flags = (self.kind >= CORNER) | self.moved[self.move]
         return out
 
+    def move_at(self, piece: Ints, u: Array) -> Ints:
+        """Return the moves (m,) that the path is on at ``u`` (m,) of pieces (m,): of a corner up to its vertex."""
+        move: Ints = self.move[piece].astype(np.int64)
+        at = np.flatnonzero(self.kind[piece] >= EDGE)
+        move += (self.kind[piece] >= CORNER) & (u > -self.offset[piece])
+        if at.size:
+            k = piece[at]
+            low = int(k.min())
+            a, b = np.searchsorted(self.ends.piece, (low, int(k.max()) + 1))
+            own, base = self.ends.piece[a:b], self.s0[low]
+            place = (self.s0[own] - base) + self.ends.u[a:b]
+            there = (self.s0[k] - base) + np.minimum(u[at], self.size[k])
+            first, last = np.searchsorted(own, k), np.searchsorted(own, k, "right")
+            passed = np.clip(np.searchsorted(place, there), first, last) - first
+            move[at] = self.move[k] + passed
+        return move
+
+    def end_of(self, move: Ints) -> tuple[Ints, Array]:
+        """Return the pieces (n,) on which moves end, and where on them; of a corner that is its vertex."""
+        k: Ints = np.maximum(np.searchsorted(self.move, move, "right") - 1, 0)
+        u = np.where(self.kind[k] >= CORNER, -self.offset[k], self.size[k])
+        at = np.flatnonzero(self.kind[k] >= EDGE)
+        if at.size:
+            own = np.searchsorted(self.ends.move, move[at])
+            k[at], u[at] = self.ends.piece[own], self.ends.u[own]
+        return k, u
+
     def spans(self, a: int, b: int) -> "ToolPath":
         """Return the pieces of spans ``a`` to ``b`` (left out) as a path of the same moves; columns are views."""
         first = self.span_first[a : b + 1]
@@ -66,7 +128,9 @@ class ToolPath:
         """Return pieces ``low`` to ``high`` (left out) as one span; columns are views."""
         names = ("kind", "move", "offset", "size", "slot")
         columns = {name: getattr(self, name)[low:high] for name in names}
-        return replace(self, **columns, s0=self.s0[low : high + 1], span_first=np.array([0, high - low]))
+        a, b = (int(k) for k in np.searchsorted(self.ends.piece, (low, high)))
+        ends = self.ends.take(slice(a, b), piece=self.ends.piece[a:b] - low)
+        return replace(self, **columns, s0=self.s0[low : high + 1], span_first=np.array([0, high - low]), ends=ends)
 
     def evaluate(self, piece: Ints, u: Array, order: int, first: int = 0) -> list[Array]:
         """Return derivatives ``first`` to ``order`` (at most 3) of x y z a b c with respect to s, each (6, m).
@@ -84,7 +148,7 @@ class ToolPath:
             else:
                 out.append(t if o == 1 else np.zeros_like(t))
         for code, part in ((CORNER, self._corner), (ROUND, self._round), (QUINTIC, self._quintic)):
-            at = np.flatnonzero(kind == code)
+            at = np.flatnonzero(kind >= QUINTIC if code == QUINTIC else kind == code)
             if not at.size:
                 continue
             if at.size == kind.size or (code == CORNER and 2 * at.size > kind.size):
@@ -107,7 +171,7 @@ class ToolPath:
             out[0, 0, x], out[1, 0, x] = np.sqrt(q[:3].sum(0)), np.sqrt(q[3:].sum(0))
             c = x[self.kind[x] == CORNER]
             out[:, :, c] = quintic_norms(self._corner_coefficients(c), self.size[c])
-            c = x[self.kind[x] == QUINTIC]
+            c = x[self.kind[x] >= QUINTIC]
             out[:, :, c] = quintic_norms(self.quintics[:, :, self.slot[c]], self.size[c])
         x = np.flatnonzero(self.kind == ROUND)
         out[0][:, x] = self.circles.norms_max(self.slot[x])
@@ -184,7 +248,7 @@ class ToolPath:
             q[:3] = p
 
     def _quintic(self, piece: Ints, u: Array, first: int, out: list[Array]) -> None:
-        """Put corners with an arc into ``out``."""
+        """Put corners with an arc, and smoothed chains, into ``out``."""
         order = first + len(out) - 1
         c = self.quintics.take(self.slot[piece], axis=2)
         for q, p in zip(out, polynomial(c, u, self.size[piece], order, first), strict=True):

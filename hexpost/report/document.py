@@ -1,11 +1,12 @@
 """The report for machines: one JSON document."""
 
 import json
+from math import degrees
 
 from hexpost.audit.model import Finding, Nearest
 from hexpost.documents import finding, given, measured, seconds, worst_use
 from hexpost.report.feeds import feeds_document, times_document
-from hexpost.report.model import Report, StrutUse
+from hexpost.report.model import Report, Smoothed, StrutUse
 from hexpost.report.sheet import sheet_document
 
 SCHEMA_VERSION = 1
@@ -42,6 +43,7 @@ def document(report: Report) -> dict[str, object]:
         **({} if report.reasons is None else feeds_document(report.reasons)),
         **({} if report.cycle_times is None else {"cycle_times": times_document(report.cycle_times)}),
         **({} if report.sheet is None else {"setup_sheet": sheet_document(report.sheet)}),
+        **({} if report.smoothed is None else {"smoothed": _smoothed(report.smoothed)}),
         **({} if report.restart is None else {"restart": report.restart}),
         "readings": list(report.readings),
         "ignored": [{"line": r.line, "text": r.text, "count": r.count} for r in report.ignored],
@@ -68,6 +70,10 @@ def _nearest(n: Nearest) -> dict[str, object]:
     distance, allowed = measured(w.value, "mm", w.allowed), given(w.allowed)
     rest = {"distance_mm": distance, "allowed_mm": allowed, "line": w.line or None, "time_s": seconds(w.time)}
     return {"bodies": list(n.bodies), **rest}
+
+
+def _smoothed(s: Smoothed) -> dict[str, object]:
+    return {"moves": s.moves, "curves": s.curves, "off_mm": measured(s.tip), "off_deg": measured(degrees(s.tilt))}
 
 
 def _strut(use: StrutUse) -> dict[str, object]:

@@ -55,6 +55,19 @@ class CycleTimes:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Smoothed:
+    """Dense chains that are run as smooth curves: so many moves in so many curves, and how far off the program.
+
+    ``tip`` [mm] and ``tilt`` [rad] bound the distance of each from the other, the programmed polyline and the curve.
+    """
+
+    moves: int
+    curves: int
+    tip: float
+    tilt: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """A job as people and machines read it; times in s. ``findings_total`` counts those not listed, too."""
 
@@ -86,6 +99,8 @@ class Report:
     """Limits that were not looked at."""
     nearest: tuple[Nearest, ...] = ()
     """The two bodies that come nearest to each other, and all that come near."""
+    smoothed: Smoothed | None = None
+    """What dense chains became; ``None`` where none was smoothed."""
     restart: dict[str, object] | None = None
     """Where the job begins again and what it leaves out, with units in the keys."""
     proven: bool = True

@@ -1,10 +1,11 @@
 """The report as text, with the worst value of each limit by each strut, to be held against a data sheet."""
 
 from collections.abc import Callable, Iterable, Sequence
+from math import degrees
 
 from hexpost.audit.model import JOINTS, Finding, Limit, Sense, Worst
 from hexpost.report.feeds import feeds_text, times_text
-from hexpost.report.model import Report, StrutUse
+from hexpost.report.model import Report, Smoothed, StrutUse
 from hexpost.report.sheet_words import sheet_text
 from hexpost.report.verdict import feed_name, loud, machine_name, mending, verdict
 from hexpost.voice import (
@@ -131,6 +132,7 @@ def _heads(report: Report, width: int) -> list[str]:
         ("Tools", report.tools_file or "none"),
         ("Setup", report.setup_file or "none"),
         ("Feed", feed_name(report)),
+        ("Curves", "" if report.smoothed is None else smoothed_text(report.smoothed)),
         ("Time", f"{duration(report.duration)}, {plural(report.rows, 'setpoint')}"),
     )
     out = []
@@ -138,6 +140,12 @@ def _heads(report: Report, width: int) -> list[str]:
         if value:
             out += paragraph(clean(value), width, " " * 14, f"{name:14}")
     return out
+
+
+def smoothed_text(s: Smoothed) -> str:
+    """Return how many moves became smooth curves, and how far these leave the program."""
+    off = f"at most {s.tip:.4f} mm and {degrees(s.tilt):.4f} deg off the programmed lines"
+    return f"{plural(s.moves, 'short move')} joined to {plural(s.curves, 'smooth curve')}, {off}"
 
 
 def _use(report: Report, width: int) -> list[str]:

@@ -10,7 +10,7 @@ from hexpost.arrays import Array, Ints, Lines
 from hexpost.feed.model import Pauses, Timing
 from hexpost.kinematics.turning import about_tool
 from hexpost.moves.model import Frame, Moves
-from hexpost.path.model import CORNER, ToolPath
+from hexpost.path.model import ToolPath, corners
 from hexpost.setpoints.model import Poses, YawProfile
 
 
@@ -62,10 +62,8 @@ def poses_at(timing: Timing, path: ToolPath, moves: Moves, tick: Ints | Array, f
     acceleration *= v * v
     acceleration += rate * motion.acceleration
     rate *= v
-    corner = path.kind[place.piece] >= CORNER
-    move = path.move[place.piece]
-    past = corner & (place.u > -path.offset[place.piece])
-    move = np.minimum(move + past, moves.count - 1)
+    corner = corners(path.kind[place.piece])
+    move = np.minimum(path.move_at(place.piece, place.u), moves.count - 1)
     line = _lines(tick, moves.line[move], timing.pauses)
     if tick[0] <= timing.start[0]:
         move[tick <= timing.start[0]] = -1

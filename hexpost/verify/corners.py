@@ -5,7 +5,9 @@ behind the joint follows: of all curves that leave two straight sides equally fa
 and second derivative and are of least degree (quintics), that of half-length d is 3/16 d |jump| from the joint at its
 vertex. A tool that stays within the tolerance there leaves the sides no further off; at most half of each move is
 taken. In chains of short moves that corners take whole, the vertices may also be moved by up to 0.4 of the tolerance,
-to free them of the rounding of their coordinates. A tool that turns back rests at the end of the move.
+to free them of the rounding of their coordinates. And a chain of at least five straight moves that are short, or that
+corners take whole, may be run as one smooth curve: each of its rows is within the tolerances of the very move that it
+is said to be on, and these come in order. A tool that turns back rests at the end of the move.
 """
 
 from dataclasses import dataclass
@@ -25,6 +27,10 @@ CARRY = 0.01728
 MOST_TURN, MOST_UNEQUAL = 0.5, 3.0
 MOVED = 0.4
 GENTLE = 0.31
+SHORT, FEWEST = 0.5, 5
+"""Moves no longer than this, mm, may belong to a smoothed chain, if so many follow each other."""
+_ASTRAY = 1.5
+"""Seen along its move, a row of such a chain lies beyond it by at most this share of the larger tolerance."""
 _BACK, _ALONG, _AGAINST = cos(radians(150.0)), cos(radians(1.0)), sin(radians(1.0))
 _BEYOND = 0.3
 """Seen along a straight move, a row of its corner lies beyond the joint by at most this share of what it lies aside."""
@@ -74,14 +80,17 @@ def zones(stretch: Stretch, limits: ToolTip, angles: Angles) -> Zones:
     stop = stretch.stop[:-1] | _turns_back(j, stretch, end, tol, angles)
     reach = np.where(stop, 0.0, _reach(j, tol, tol_tilt))
     loose = _moved(j, stretch, reach)
+    shift_most = np.where(loose, MOVED * 1.1 * tol, 0.0)
+    loose |= _chained(stretch, reach, stop)
     near = loose[1:] | loose[:-1]
     if near.any():  # directions may change by what their ends are moved, relative to their lengths
-        shift = np.where(loose, np.minimum(0.11, MOVED * 1.1 * tol / stretch.length), 0.0)
+        shift = np.minimum(0.11, shift_most / stretch.length)
         less = np.maximum(j.whole - shift[1:] - shift[:-1], _LEAST)
         wider = np.minimum((1.0 - MOVED) * tol / VERTEX / less, j.limit)
         reach = np.where(near & ~stop, np.maximum(reach, wider), reach)
     d1, d2 = np.minimum(reach, 0.5 * j.before), np.minimum(reach, 0.5 * j.after)
-    d1, d2 = np.minimum(d1, MOST_UNEQUAL * d2), np.minimum(d2, MOST_UNEQUAL * d1)
+    unequal = np.where(near, np.inf, MOST_UNEQUAL)
+    d1, d2 = np.minimum(d1, unequal * d2), np.minimum(d2, unequal * d1)
     tip, tilt = _off(j, d1, d2, stretch)
     tip, tilt = np.where(near, tol, np.minimum(tip, tol)), np.where(near, tol_tilt, np.minimum(tilt, tol_tilt))
     w = stretch.count
@@ -90,9 +99,13 @@ def zones(stretch: Stretch, limits: ToolTip, angles: Angles) -> Zones:
     last = np.where(stretch.length - first - last < _CRUMB * stretch.length, stretch.length - first, last)
     first, last = (np.where(loose, 0.5 * stretch.length, x) for x in (first, last))
     out = [np.zeros((2, w)) for _ in range(4)]
-    beyond = np.where(j.curved, 1.0, _BEYOND) * np.maximum(tip, rho * tilt)
-    for both, values in zip(out, (tip, tilt, j.whole, beyond), strict=True):
+    beyond = np.where(j.curved, 1.0, np.where(near, _ASTRAY, _BEYOND)) * np.maximum(tip, rho * tilt)
+    jump = np.where(near, np.minimum(j.whole, GENTLE), j.whole)
+    for both, values in zip(out, (tip, tilt, jump, beyond), strict=True):
         both[0, 1:], both[1, :-1] = values, values
+    for both, most in zip(out[::3], (tol, _ASTRAY * max(tol, rho * tol_tilt)), strict=True):
+        both[:, loose] = most
+    out[1][:, loose] = tol_tilt
     stops = np.append(stop, True)
     return Zones(first=first, last=last, tip=out[0], tilt=out[1], jump=out[2], beyond=out[3], loose=loose, stop=stops)
 
@@ -142,15 +155,32 @@ def _off(j: _Joints, d1: Array, d2: Array, stretch: Stretch) -> tuple[Array, Arr
     return tip, tilt
 
 
-def _moved(j: _Joints, stretch: Stretch, reach: Array) -> Flags:
-    """Return which moves (w,) have an end that may be moved."""
-    arc = stretch.curved >= 0
-    near_arc = arc.copy()
-    near_arc[1:] |= arc[:-1]
-    near_arc[:-1] |= arc[1:]
+def _chained(stretch: Stretch, reach: Array, stop: Flags) -> Flags:
+    """Return which moves (w,) may belong to a chain that is run as one smooth curve."""
     room = np.zeros(stretch.count + 1)
     room[1:-1] = reach
-    crowded = (np.minimum(room[1:], room[:-1]) > stretch.length) & ~near_arc
+    whole = np.minimum(room[1:], room[:-1]) > stretch.length
+    short = ((stretch.length <= SHORT) | whole) & ~_near_arcs(stretch)
+    new = np.append(True, stop | (short[1:] != short[:-1]))
+    number = np.cumsum(new) - 1
+    out: Flags = short & (np.bincount(number) >= FEWEST)[number]
+    return out
+
+
+def _near_arcs(stretch: Stretch) -> Flags:
+    """Return which moves (w,) are arcs or beside one."""
+    arc = stretch.curved >= 0
+    out: Flags = arc.copy()
+    out[1:] |= arc[:-1]
+    out[:-1] |= arc[1:]
+    return out
+
+
+def _moved(j: _Joints, stretch: Stretch, reach: Array) -> Flags:
+    """Return which moves (w,) have an end that may be moved."""
+    room = np.zeros(stretch.count + 1)
+    room[1:-1] = reach
+    crowded = (np.minimum(room[1:], room[:-1]) > stretch.length) & ~_near_arcs(stretch)
     moved = crowded[1:] & crowded[:-1] & (j.whole < GENTLE)
     loose = np.zeros(stretch.count, dtype=bool)
     loose[1:] |= moved

@@ -43,6 +43,8 @@ class Travel:
             np.maximum(np.where(early, side[0][move], 0.0), np.where(late, side[1][move], 0.0))
             for side in (z.tip, z.tilt)
         ]
+        reached = p.rest & z.stop[move] & (length - done <= 2.0 * noise)  # a stop is met exactly
+        room = [np.where(reached, 0.0, side) for side in room]
         beyond = np.maximum(-p.share, p.share - 1.0) * length
         most = 2.0 * noise + np.where(p.share < 0.5, z.beyond[0][move], z.beyond[1][move])
         shift = 0.5 * np.maximum(np.where(early, z.jump[0][move], 0.0), np.where(late, z.jump[1][move], 0.0))

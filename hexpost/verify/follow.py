@@ -28,6 +28,8 @@ _YAW_ROUNDS, _SAME_YAW = 30, 1e-13
 """Under a free yaw the angle about the tool is that of the program's place, which is found by the other angles."""
 _STILL_MM_S, _STILL_RAD_S = 1e-4, 1e-6
 """A tool slower than this rests, where the platform turns about it and the speeds of the struts do not say so."""
+_ABOUT = 8
+"""Moves about those of some rows that are looked at, too: a chain is told by its neighbours."""
 _BRIDGE = 100_000
 """Groups of moves that are looked through for the next line: moves may be shorter than a tick."""
 
@@ -219,7 +221,7 @@ class Follower:
 
     def _stretch(self, low: int, high: int, struts: StrutLengths) -> tuple[Stretch, Zones]:
         free, limits = self._axis is not None, self.machine.tool_tip
-        stretch = Stretch(self.moves, max(low - 3, 0), min(high + 3, self.moves.count), limits, free_yaw=free)
+        stretch = Stretch(self.moves, max(low - _ABOUT, 0), min(high + _ABOUT, self.moves.count), limits, free_yaw=free)
         return stretch, zones(stretch, self.machine.tool_tip, struts.angles)
 
     def _places(

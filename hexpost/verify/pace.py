@@ -13,6 +13,7 @@ from hexpost.verify.model import Faults, Largest
 from hexpost.verify.pose import KNOT
 from hexpost.verify.route import Stretch
 from hexpost.verify.rows import Rows
+from hexpost.verify.shortest import shortest
 from hexpost.voice import in_line
 
 SHARE = 2e-5
@@ -106,8 +107,9 @@ class Pace:
     def _time(self, rows: Rows, p: Placed, caps: _Caps) -> None:
         """Check that no tick covers more of the program than its feeds allow: nothing is left out between two rows."""
         s, z = p.stretch, p.zones
-        begin = np.append(0.0, np.cumsum(caps.least))
-        took = np.diff(begin[p.move] + p.share * caps.least[p.move])
+        least = caps.least * (shortest(s, z.loose, self.machine.tool_tip.corner_tolerance) / s.length)
+        begin = np.append(0.0, np.cumsum(least))
+        took = np.diff(begin[p.move] + p.share * least[p.move])
         length = s.length[p.move]
         done = p.share * length
         early, late = done <= z.first[p.move], length - done <= z.last[p.move]

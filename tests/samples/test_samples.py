@@ -180,4 +180,4 @@ def test_the_raster_holds_its_feed():
     ideal = (WIDTH / ROW + 1) * LENGTH / (FEED / 60)
     assert ideal < result("blade_band").duration < 1.1 * ideal
     assert job("blade_band").path.moved.mean() > 0.95
-    assert STEP * (job("blade_band").path.count - 1) > LENGTH * WIDTH / ROW
+    assert STEP * (len(job("blade_band").path.length) - 1) > LENGTH * WIDTH / ROW

@@ -78,6 +78,12 @@ def _chain(forgery):
 _enter_warps()
 
 
+@kind("bump beside a dense chain", "motion", 0.04, 1e-6, "mm")
+def _beside(forgery, rng, size):
+    """The tool leaves a chain by more than corners may."""
+    warp(forgery, _chain(forgery), size, np.full(6, rng.choice([-1.0, 1.0])))
+
+
 @kind("smooth warp over the whole job", "motion", 0.01, 1e-6, "mm")
 def whole(forgery, rng, size):
     """Push all struts slowly, from the first row to the last."""

@@ -1,0 +1,102 @@
+"""The path and its timing: dense chains become smooth curves where planning finds that they gain."""
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags, Ints
+from hexpost.feed.model import Timing
+from hexpost.feed.plan import plan
+from hexpost.feed.task import AS_PROGRAMMED
+from hexpost.machine.model import Machine
+from hexpost.moves.model import Events, Moves
+from hexpost.path.model import ToolPath
+from hexpost.path.runs import FEWEST, beside, runs
+from hexpost.path.splice import SmoothCurve, spliced
+
+LOSS = 0.01
+"""A chain that loses, or would gain, a smaller share of its time is left as it is."""
+
+
+def motion(
+    path: ToolPath,
+    moves: Moves,
+    events: Events,
+    machine: Machine,
+    mode: str = AS_PROGRAMMED,
+    *,
+    most_ticks: float = np.inf,
+) -> tuple[ToolPath, Timing]:
+    """Return a path of ``moves``, as it was built or with chains smoothed, and its timing; arguments as in ``plan``.
+
+    Dense chains are smoothed where that gains: what loses time against its feeds is planned again as a smooth curve,
+    and stays one if it is faster and the whole from stop to stop is no slower.
+
+    Raises
+    ------
+    TooLongError
+        The job takes more than ``most_ticks``.
+    """
+    timing = plan(path, moves, events, machine, mode, most_ticks=most_ticks)
+    curves = _curves(path, timing, moves, machine)
+    while curves:
+        other = spliced(path, curves)
+        faster = plan(other, moves, events, machine, mode, most_ticks=most_ticks)
+        good = _gain(curves, (path, timing), (other, faster))
+        if good.all():
+            return other, faster
+        curves = [c for c, stays in zip(curves, good, strict=True) if stays]
+    return path, timing
+
+
+def _curves(path: ToolPath, timing: Timing, moves: Moves, machine: Machine) -> list[SmoothCurve]:
+    """Return the curves of the chains that lose time against their feeds."""
+    first: Ints = path.move[path.span_first[:-1]].astype(np.int64)
+    last = np.append(first[1:], moves.count) - 1
+    held = np.flatnonzero(
+        (last - first + 1 >= FEWEST) & (_lost(path, timing, path.span_first[:-1], path.span_first[1:]))
+    )
+    if not len(held):
+        return []
+    from hexpost.path.chains import smooth  # scipy, where it is needed
+
+    out = []
+    for k in held.tolist():
+        for a, b in runs(moves, machine, int(first[k]), int(last[k]) + 1):
+            low, high = np.searchsorted(path.move, (a, b + 1))
+            if _lost(path, timing, np.array([low]), np.array([high]))[0]:
+                curve = smooth(moves, a, b, beside(path, moves, a, b, machine), machine)
+                out += [] if curve is None else [curve]
+    return out
+
+
+def _lost(path: ToolPath, timing: Timing, low: Ints, high: Ints) -> Flags:
+    """Return where pieces ``low`` to ``high`` (n,) (left out) take longer than by their feeds alone."""
+    asked = np.concatenate([[0.0], np.cumsum(path.size / timing.programmed)])
+    seconds = _at(path, timing, high - 1, end=True) - _at(path, timing, low, end=False)
+    out: Flags = seconds - (asked[high] - asked[low]) > LOSS * seconds
+    return out
+
+
+def _gain(curves: list[SmoothCurve], one: tuple[ToolPath, Timing], other: tuple[ToolPath, Timing]) -> Flags:
+    """Return which curves (c,) make the path faster, and what is between their stops no slower."""
+    first = np.array([c.first - (c.before > 0.0) for c in curves])
+    last = np.array([c.last + (c.after > 0.0) for c in curves])
+    seconds, ticks = [], []
+    for path, timing in (one, other):
+        a, b = np.searchsorted(path.move, first), np.searchsorted(path.move, last, "right") - 1
+        seconds.append(_at(path, timing, b, end=True) - _at(path, timing, a, end=False))
+        span = np.searchsorted(path.span_first, a, "right") - 1
+        ticks.append(timing.end[span] - timing.start[span])
+    out: Flags = (seconds[1] < (1.0 - LOSS) * seconds[0]) & (ticks[1] <= ticks[0])
+    return out
+
+
+def _at(path: ToolPath, timing: Timing, piece: Ints, *, end: bool) -> Array:
+    """Return the times [s] at which pieces (n,) begin or end, before the speed is averaged."""
+    span = np.searchsorted(path.span_first, piece, "right") - 1
+    s = path.s0[piece + int(end)]
+    k = np.searchsorted(timing.s, s, "right") - 1
+    k = np.clip(k, timing.first[span], timing.first[span + 1] - 1)
+    way, v = np.maximum(s - timing.s[k], 0.0), timing.v[k]
+    root = np.sqrt(np.maximum(v * v + 2.0 * timing.u[k] * way, 0.0))
+    out: Array = timing.t[k] + 2.0 * way / np.maximum(v + root, 1e-300)
+    return out

@@ -1,0 +1,106 @@
+"""Smooth curves through the means of a dense chain, as stiff at every place as the tolerance allows there.
+
+Minimised is sum w |q - y|^2 + sum l^6 |third divided difference|^2 h (Reinsch 1967, Smoothing by spline functions;
+Eilers 2003, A perfect smoother): waves much shorter than 2 pi l vanish. What a fit took away is fitted, too, and
+given back ("twicing", Tukey 1977, Exploratory Data Analysis, chapter 16), so that arcs of a circle are kept.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy.linalg import cho_solve_banded, cholesky_banded
+
+from hexpost.arrays import Array, Flags
+from hexpost.path.cells import Nodes
+
+LONGEST = 1.5
+"""Smoothing length where nothing speaks against it, mm."""
+LADDER = 1.5 ** -np.arange(13.0)
+"""Shares of it that are tried."""
+CONDITION = 15.0
+"""Smoothing length in stencils at most: the condition of the equations goes with its sixth power."""
+SLOPE = 0.12
+"""Steepest change of the smoothing length per mm."""
+PIN = 1e6
+ROUNDS = 6
+
+Solve = Callable[[Array], Array]
+
+
+def cone(s: Array, most: Array, slope: float) -> Array:
+    """Return the largest function below ``most`` (n,) that changes by at most ``slope`` along ``s``."""
+    a = np.minimum.accumulate(most - slope * s) + slope * s
+    b = np.minimum.accumulate((most + slope * s)[::-1])[::-1] - slope * s
+    out: Array = np.minimum(a, b)
+    return out
+
+
+def sizes(d: Array, tips: int) -> Array:
+    """Return the larger of the norms of tip (the first ``tips`` rows) and of scaled tilt (the others), shape (n,)."""
+    out: Array = np.sqrt(np.maximum((d[:tips] ** 2).sum(0), (d[tips:] ** 2).sum(0)))
+    return out
+
+
+def fitted(nodes: Nodes, most: float, tips: int) -> Array:
+    """Return the places (d, m) of ``nodes`` on smooth curves between fixed ones, displaced by about ``most`` or less.
+
+    The smoothing length at each place is the longest of a ladder with which, and with all shorter ones, the fit stays
+    within ``most``; it changes gently.
+    """
+    s, y = nodes.s, nodes.place
+    solve = _fitter(s, y, nodes.fixed)
+    length = np.full(len(s), LONGEST * LADDER[-1] / 1.5)
+    for share in LADDER[::-1]:
+        step = LONGEST * share
+        good = (sizes(solve(np.full(len(s), step)) - y, tips) <= most) & (length >= step / 1.51)
+        length = np.where(good, step, length)
+    for _ in range(ROUNDS):
+        length = cone(s, length, SLOPE)
+        q = solve(length)
+        use = sizes(q - y, tips) / most
+        if use.max() <= 1.0:
+            break
+        length = np.where(use > 1.0, length * np.maximum(0.5, 0.9 / np.sqrt(np.maximum(use, 1.0))), length)
+    return q
+
+
+def _fitter(s: Array, y: Array, fixed: Flags) -> Solve:
+    """Return the fit as a function of the smoothing lengths (n,); no stencil goes across a fixed node."""
+    n = len(s)
+    i = np.arange(n - 3)
+    coef = []
+    for k in range(4):
+        d = np.ones(n - 3)
+        for m in range(4):
+            if m != k:
+                d *= s[i + k] - s[i + m]
+        coef.append(6.0 / d)
+    live = ~(fixed[1 : n - 2] | fixed[2 : n - 1])
+    quad = np.where(live, (s[i + 3] - s[i]) / 3.0, 0.0)
+    w = np.zeros(n)
+    gap = 0.5 * np.diff(s)
+    w[1:] += gap
+    w[:-1] += gap
+    pinned = np.where(fixed, PIN * np.maximum(w, w.mean()), w)
+    middle, most = 0.5 * (s[i] + s[i + 3]), CONDITION * (s[i + 3] - s[i])
+
+    def solve(length: Array) -> Array:
+        weight = np.minimum(np.interp(middle, s, length), most) ** 6 * quad
+        band = np.zeros((4, n))
+        for k in range(4):
+            for m in range(k, 4):
+                band[3 - (m - k), m : m + n - 3] += coef[k] * coef[m] * weight
+        band[3] += pinned
+        factor = cholesky_banded(band, overwrite_ab=True, check_finite=False)
+        r = y
+        for _ in range(2):
+            third = sum((coef[k] * r[:, k : k + n - 3] for k in range(4)), np.zeros((len(y), n - 3))) * weight
+            out = np.zeros_like(y)
+            for k in range(4):
+                out[:, k : k + n - 3] -= coef[k] * third
+            r = cho_solve_banded((factor, False), out.T, check_finite=False).T
+        q: Array = y - r
+        q[:, fixed] = y[:, fixed]
+        return q
+
+    return solve
