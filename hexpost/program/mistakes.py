@@ -133,7 +133,7 @@ def syntax_faults(file: str, line: int, raw: bytes, error: UnexpectedInput) -> l
             told, column = text[people.start() :].strip()[:40], caret(raw, people.start() + 1)
             what, hint = (
                 f"text for people outside parentheses: {told!r}",
-                "put it in parentheses, or behind a semicolon",
+                "put it in parentheses, or after a semicolon",
             )
             code, shown = "text-outside-comment", decoded(raw)
             return [*out, Fault(file=file, what=what, code=code, line=line, column=column, text=shown, hint=hint)]
@@ -181,7 +181,7 @@ def syntax_fault(file: str, line: int, raw: bytes, text: str, error: UnexpectedI
         label = "" if text[:at].strip(BLANKS) else "a label, "
         what = f"{found(raw, at)} does not fit here; a word, {label}a comment or the end of the block would"
     if mistake.code == "word-behind-percent":
-        what = "words on the line of a %, where only the name of the program may stand"
+        what = "words on the line of a %, where only the name of the program may be"
     elif mistake.code == "control-flow":
         what = "a block that computes or jumps (IF, GOTO, WHILE, THEN, ELSE, END)"
     comma = COMMA.search(text[:at]) if mistake.code == "comma" else None

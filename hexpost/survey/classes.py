@@ -57,7 +57,7 @@ KINDS = (
           "compensation-frame-changed compensation-tool-not-square compensation-no-path compensation-too-narrow "
           "compensation-radius-changed compensation-exit-gouges compensation-entry-gouges compensation-arc-too-small"),
     _kind("no part programs", "leave these files out of the library",
-          "no-block no-motion not-text toml-given more-faults line-too-long control-character beyond-ascii "
+          "no-block no-motion toml-given not-text toml-given more-faults line-too-long control-character beyond-ascii "
           "too-many-marks"),
     _kind("files that cannot be read", "see to their rights and names, or take them out",
           "unreadable file too-large gone-wrong out-of-time out-of-memory worker-died"),

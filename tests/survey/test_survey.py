@@ -158,6 +158,8 @@ def test_programs_without_units_keep_their_own_numbers(tmp_path):
         ("G21 G00 X0 Y0\nG02 X10 I5.1 F9\nM30\n", "open", []),
         ("G21 G00 X0 Y0\nG02 X10 I9 F9\nM30\n", "text", ["arcs off their circle"]),
         ("G21\n#1=5\nG00 X#1\nM30\n", "text", ["variables and macros"]),
+        ("G21 G00 X1\nIF [#1 GT 2] GOTO 20\nN20 M30\n", "text", ["variables and macros"]),
+        ('[words]\nunits = "mm"\n', "text", ["no part programs"]),
         ("G21\nG00 X{{left}}\nM30\n", "text", ["templates"]),
         ("G21 G01 X5\nM30\n", "open", ["feeds missing"]),
         ("G21 G01 X5\nG93 G01 X9\nF5 X3\nM30\n", "text", ["feeds missing"]),
