@@ -10,7 +10,10 @@ from pathlib import Path
 VERSION = "0.1.0"
 
 _LOADED = time.time()
-"""When this process began to load the package: files that changed later are not what it runs."""
+"""When this process began to load the package: files that changed later are not what it runs.
+
+A file that is newer than the clock says nothing: the clock is behind.
+"""
 _CODE = (".py", ".toml", ".lark", ".css", ".js")
 
 
@@ -24,7 +27,7 @@ def code_digest() -> str:
     for folder in (root, grammars):
         for path in sorted(p for p in folder.rglob("*") if p.suffix in _CODE and p.is_file()):
             total.update(f"{path.relative_to(folder)}\n".encode() + path.read_bytes())
-            if path.stat().st_ctime > _LOADED:
+            if _LOADED < path.stat().st_ctime <= time.time():
                 total.update(f"changed while process {_LOADED} ran".encode())
     return total.hexdigest()
 

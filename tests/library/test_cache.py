@@ -6,6 +6,7 @@ import socket
 import threading
 from dataclasses import fields, replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from library.shop import CLEAN, FAST, MISTAKEN, forbidden_check, slow_struts, write
@@ -299,8 +300,18 @@ def test_the_users_cache_folder(monkeypatch, tmp_path):
     assert default_folder() == tmp_path / ".cache" / "hexpost" / "gate"
 
 
-def test_the_code_is_part_of_the_key():
-    assert len(code_digest()) == 64
+def test_the_code_is_part_of_the_key(monkeypatch):
+    """The digest of a process differs where code changed while it runs, not where its clock is behind all files."""
+
+    def digest(loaded, now):
+        monkeypatch.setattr("hexpost.version._LOADED", loaded)
+        monkeypatch.setattr("hexpost.version.time", SimpleNamespace(time=lambda: now))
+        return code_digest.__wrapped__()
+
+    usual = code_digest()
+    assert len(usual) == 64
+    assert digest(1.5e9, 1.5e9 + 1.0) == digest(1.4e9, 1.4e9 + 1.0) == usual  # 2017 and 2014: before there was hexpost
+    assert digest(1.5e9, 1e11) != usual
 
 
 def test_the_cache_holds_tasks_apart(shop):
