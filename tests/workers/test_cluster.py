@@ -63,7 +63,7 @@ def test_a_scheduler_that_is_gone_is_a_sentence(tmp_path):
         finally:
             running.kill()
     assert running.returncode == 2 and out == "", err
-    assert "the scheduler is gone" in err and "Traceback" not in err and len(err.splitlines()) == 2, err
+    assert "the scheduler is gone" in err and "Traceback" not in err and len(err.splitlines()) <= 3, err
     assert time.monotonic() - start < 60
 
 
