@@ -79,12 +79,16 @@ def in_motion(move: Document) -> str:
 
 def at_feed(move: Document) -> str:
     """Return the feed of a move in words."""
-    return f"{number(round(cast('float', move['feed']), PLACES))} {move['feed_unit']}" if move["feed_unit"] else "rapid"
+    if not move["feed_unit"]:
+        return "rapid"
+    feed = cast("float", move["feed"])
+    lasts = f" (in {number(round(60.0 / feed, PLACES))} s)" if move["feed_unit"] == "1/min" and feed else ""
+    return f"{number(round(feed, PLACES))} {move['feed_unit']}{lasts}"
 
 
 def happening(event: Document) -> str:
     """Return an event in words."""
-    means = str(event["means"]).split(":")[0]
+    means = str(event["means"]).split(":")[0].split(",")[0]
     pause = cast("float", event["pause_s"])
     if pause or event["word"] == "G04":
         return f"{event['word']}: the tool rests {number(pause)} s"

@@ -22,7 +22,7 @@ absolute coordinates; continuous; no tool in the spindle; no tool length; no spi
       3  N20 G01 Z-1. F300 M08
          now: straight line at feed; F 300; coolant 1 on
          line to X10 Y-5 Z-1, 300 mm/min
-         M08: coolant 1 on, with the block's motion
+         M08: coolant 1 on
       4  (UP AGAIN)
       5  G04 P250
          G04: the tool rests 0.25 s
