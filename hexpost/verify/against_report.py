@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.verify.limits import STEP_MM, MotionLimits
+from hexpost.verify.limits import BENT, STEP_MM, MotionLimits
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.told import ROUNDED, ROUNDED_MM, Told
 from hexpost.voice import in_line
@@ -25,8 +25,11 @@ def check_limits(limits: MotionLimits, told: Told) -> Check:
         dust = ROUNDED * abs(use.low)
         step = limits.steps[limit] + (min(dust, ROUNDED_MM) if _UNITS[limit] == "mm" else dust)
         half = high if limit == "deviation" else 0.5 * (high - low)
+        step += BENT * abs(use.low) * (limit == "deviation")
         room, above = limits.steps[limit] / half + 1e-8, limits.between.get(limit, np.inf) / half
-        told.compare((limit, strut), use.broken, faults, key="ratio", room=room, above=above)
+        told.compare(
+            (limit, strut), use.broken, faults, key="ratio", room=room, above=above, share=BENT * (limit == "deviation")
+        )
         said = told.worst.get((limit, strut))
         if said is None:
             if limit != "deviation" or use.value > 0.0:

@@ -17,6 +17,9 @@ STEP_MM, STEP_MM_S, STEP_MM_S2 = 1e-6, 1e-6, 1e-3
 """Last decimals of the table."""
 STILL = 1e-6
 """A tip slower than this, mm/s, stands."""
+BENT = 1e-4
+"""Share of itself that a deviation may be off by where the path is bent sharply: the rates of poses are."""
+_OPEN = 4.0
 _BANDS = ("stroke", "speed", "acceleration", "jerk")
 
 
@@ -124,7 +127,11 @@ class MotionLimits:
         part = (error * along).sum(axis=0) ** 2 / np.maximum(square, STILL**2)
         total -= np.where(square > noise**2, part, 0.0)
         size = np.sqrt(np.maximum(total, 0.0)) * (self._period**2 / 8.0)
-        self._judge(np.where(cutting, size, 0.0), rows, np.arange(new.start, new.stop))
+        size = np.where(cutting, size, 0.0)
+        decimals = most * (0.5 * STEP_MM_S2 * self._period**2 / 8.0)
+        self.steps["deviation"] = max(self.steps["deviation"], float(decimals[cutting].max()))
+        open_ = size * np.where(square > (_OPEN * noise) ** 2, BENT, 1.0)  # what is along its way is not known
+        self._judge(size, rows, np.arange(new.start, new.stop), decimals + open_)
 
     def _take(self, which: tuple[str, int], values: Array, rows: Rows) -> None:
         low, high = self.allowed(*which)
@@ -140,12 +147,12 @@ class MotionLimits:
         if use[k] > least:
             kept.broken.note(rows.line[rows.new], use * (2.0 / (high - low)), use > room, use > least)
 
-    def _judge(self, values: Array, rows: Rows, at: Ints) -> None:
+    def _judge(self, values: Array, rows: Rows, at: Ints, unsure: Array) -> None:
         kept = self.uses["deviation", 0]
         k = int(values.argmax())
         if values[k] > kept.value:
             kept.value = kept.low = float(values[k])
             kept.row, kept.line = rows.first + int(at[k]), int(rows.line[at[k]])
-        step = self.steps["deviation"]
+        step = 1e-3 * self._deviation + unsure
         sure, may = values > self._deviation + step, values > self._deviation - step
         kept.broken.note(rows.line[at], values / self._deviation, sure, may)

@@ -21,7 +21,9 @@ from hexpost.voice import in_line
 
 LOADS = ("thrust", "thrust-continuous", "torque", "torque-continuous", "power", "buckling", "critical-speed")
 STEP = 1e-5
-"""The decimals of the table change the share of a limit by less than this."""
+"""The decimals of the table change the share of a limit by less than this, where the mass is not far away."""
+_FAR = 2000.0
+"""Mass that is so far from the tip, mm, doubles that: the inertia about the struts grows with the square (measured)."""
 
 
 @dataclass(slots=True)
@@ -53,6 +55,9 @@ class WorstLoads:
         window = 1 if machine.forces is None else max(round(machine.forces.window / period), 1)
         self._means = {(limit, side): _Mean(window) for limit in LOADS for side in (0, 1)}
         self.limited = bool(self.uses)
+        centre = machine.platform.centre_of_mass
+        away = 0.0 if centre is None else float(np.abs(centre).max())
+        self._step = STEP * (1.0 + (away / _FAR) ** 2)
 
     def add(self, rows: Rows, p: Placed, poses: PlatformPoses) -> None:
         """Look at the new rows of a piece, which have these ``poses``."""
@@ -76,7 +81,7 @@ class WorstLoads:
             if said is None:
                 faults.add(f"{name}: the report shows no worst use")
                 continue
-            room = (STEP + ROUNDED) * max(spread.most, 1.0)
+            room = (self._step + ROUNDED) * max(spread.most, 1.0)
             shares = [abs(said["ratio"])]
             if said["allowed"]:
                 shares.append(abs(said["value"] / said["allowed"]))
@@ -130,8 +135,8 @@ class WorstLoads:
         if low[worst] > use.value:
             use.value, use.row, use.line = float(low[worst]), rows.first + rows.old + at.start + worst, int(line[worst])
         spread.most = max(spread.most, float(high.max()))
-        if high.max() > 1.0 - STEP:
-            use.broken.note(line, high, low > 1.0 + STEP, high > 1.0 - STEP)
+        if high.max() > 1.0 - self._step:
+            use.broken.note(line, high, low > 1.0 + self._step, high > 1.0 - self._step)
 
 
 class _Mean:

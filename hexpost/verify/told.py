@@ -65,12 +65,14 @@ class Told:
         key: str | None = None,
         room: float = 0.0,
         above: float = 0.0,
+        share: float = 0.0,
         more: bool = False,
     ) -> None:
         """Find lines that break a limit and that the report leaves out, and such that it lists and that do not.
 
-        ``key``: what of a finding must be the most of its line, to within ``room``; a report that looked between rows
-        may say ``above`` more. ``more``: the report may know of lines that the table does not show.
+        ``key``: what of a finding must be the most of its line, to within ``room`` and a ``share`` of itself; a report
+        that looked between rows may say ``above`` more. ``more``: the report may know of lines that the table does not
+        show.
         """
         name = f"{which[0]} of strut {which[1]}" if which[1] else which[0]
         self._seen.add(which)
@@ -89,7 +91,7 @@ class Told:
                 faults.add(f"{name}: the report says that line {line} breaks it, the table does not")
             elif key is not None:
                 said, most = max(abs(float(f[key])) for f in found), broken.most[line]
-                near = room + ROUNDED * said
+                near = room + (ROUNDED + share) * said
                 if not -near <= said - most <= near + above:
                     faults.add(f"{name}: {most:.6f} in {in_line(line)}, the report says {said:.6f}")
 
