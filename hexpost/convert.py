@@ -115,6 +115,7 @@ def _settings(job: Job, output: Output) -> dict[str, object]:
     return {
         "feed": job.feed,
         "yaw": job.yaw_mode,
+        **({"yaw_asked": job.yaw_asked} if job.yaw_asked != job.yaw_mode else {}),
         "yaw_deg": job.frame_yaw * DEG_PER_RAD,
         "period_us": round(inputs.machine.period * 1e6),
         "table": output.table,

@@ -93,6 +93,8 @@ class Job:
     feed: str
     yaw: YawProfile | None = None
     yaw_mode: str = "fixed"
+    yaw_asked: str = "fixed"
+    """What was asked for; where nothing is gained by it, or it is not free, the yaw is fixed all the same."""
 
     @property
     def frame_yaw(self) -> float:

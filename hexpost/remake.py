@@ -116,7 +116,7 @@ def _make(folder: Folder, again: Path, *, prove: bool) -> None:
         stride=int(told.get("stride", 0)),
         proof=bool(told.get("proof", True)),
     )
-    convert(_job(files, folder, settings.yaw), output, prove=prove)
+    convert(_job(files, folder, told.get("yaw_asked", settings.yaw)), output, prove=prove)
 
 
 def _job(files: Files, folder: Folder, yaw: str) -> Job:

@@ -262,7 +262,7 @@ def _told(job: Job, mode: str, result: Outcome, fixed: Outcome, why: str | None)
             about += f", and by {low:.2f} to {high:.2f} deg more along the path"
         text = f"Yaw {mode}: {about}; {_words(fixed)} with the yaw fixed, {_words(result)} now."
     meaning = replace(job.inputs.meaning, readings=(*job.inputs.meaning.readings, text))
-    job = replace(job, inputs=replace(job.inputs, meaning=meaning))
+    job = replace(job, inputs=replace(job.inputs, meaning=meaning), yaw_asked=mode)
     return Yawed(job=job, outcome=result, fixed=fixed, text=text)
 
 

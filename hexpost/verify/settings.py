@@ -33,7 +33,7 @@ MOST_LIFT = 1e5
 FEEDS, YAWS = ("as-programmed", "strut-limited"), ("fixed", "best", "follow")
 _KNOWN = {
     "feed", "yaw", "yaw_deg", "period_us", "table", "rows_per_file", "stride", "skip", "stops", "override_percent",
-    "lift_mm", "single_block", "from_line", "from_run", "restart", "units", "proof",
+    "lift_mm", "single_block", "from_line", "from_run", "restart", "units", "proof", "yaw_asked",
 }  # fmt: skip
 _SAME = 1e-9
 
@@ -88,6 +88,7 @@ def settings_of(told: Mapping[str, Any]) -> JobSettings:
         return value
 
     one_of("proof", usual=True, known=(True, False))
+    one_of("yaw_asked", "fixed", YAWS)
     if strange := sorted(set(told) - _KNOWN):
         raise HexpostError(f"manifest.json: settings: {strange[0]!r:.40} is not known")
     yaw = one_of("yaw", "fixed", YAWS)

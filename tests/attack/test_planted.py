@@ -12,7 +12,7 @@ import pytest
 from audit import test_audit as samples_counted
 from endtoend import test_from_the_table as own_forward_solution
 from kinematics import test_jacobian as rates
-from verify.folders import BROKEN, proof, tried
+from verify.folders import BROKEN, PROGRAM, proof, tried
 
 from hexpost.audit import checks, strut_limits
 from hexpost.kinematics import forward, struts
@@ -34,7 +34,7 @@ def stopped_then_proven(folder, monkeypatch, words):
     assert words in said
     assert not job.exists()
     without_selfcheck(monkeypatch)
-    tried(folder)
+    tried(folder, PROGRAM, "--no-proof")
     code, faults = proof(job)
     assert code == 2
     return faults
@@ -112,7 +112,7 @@ def test_a_sign_in_the_rows_of_the_jacobian(tmp_path, monkeypatch):
 
     monkeypatch.setattr(struts, "strut_rows", planted)
     monkeypatch.setattr(forward, "strut_rows", planted)
-    tried(tmp_path)
+    tried(tmp_path, PROGRAM, "--no-proof")
     code, faults = proof(tmp_path / "job")
     assert code == 2
     assert any("deviation: the worst is" in f for f in faults["limits"])
@@ -148,7 +148,7 @@ def test_a_limit_compared_without_abs(tmp_path, monkeypatch):
 
     monkeypatch.setattr(strut_limits, "_symmetric", planted)
     assert strut_limits.speed in checks.CHECKS
-    _, _, job = tried(tmp_path, BROKEN)
+    _, _, job = tried(tmp_path, BROKEN, "--no-proof")
     code, faults = proof(job)
     assert code == 2
     assert any("which the report does not say" in f for f in faults["limits"])
