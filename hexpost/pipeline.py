@@ -93,8 +93,7 @@ class Job:
     feed: str
     yaw: YawProfile | None = None
     yaw_mode: str = "fixed"
-    yaw_asked: str = "fixed"
-    """What was asked for; where nothing is gained by it, or it is not free, the yaw is fixed all the same."""
+    yaw_asked: str = "fixed"  # and fixed all the same where nothing is gained by it
 
     @property
     def frame_yaw(self) -> float:
