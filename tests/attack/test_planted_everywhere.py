@@ -5,6 +5,7 @@ what finds it. A new module of these packages fails the test until it has a bug 
 """
 
 import json
+import math
 import os
 import subprocess
 import sys
@@ -68,7 +69,23 @@ G02 I15. J0. F3000.
 G00 Z60.
 M30
 """.format(chain="\n".join(f"X{-60 + 0.2 * k:.3f} Y{-40 + 0.004 * k * k:.3f} Z20. F3000" for k in range(1, 40)))
-PLAIN = ("--period-ms", "4")
+DENSE_PROGRAM = """G21 G17 G90 G94 G64
+T1 M06
+G43 H1 S1200 M03
+G00 X20. Y0. Z40.
+G01 Z20. F6000.
+F20000.
+{chords}
+G00 Z60.
+M30
+""".format(
+    chords="\n".join(
+        f"X{20 * math.cos(a):.3f} Y{20 * math.sin(a):.3f}" for a in (k * math.tau / 600 for k in range(601))
+    )
+)
+"""A circle of chords, which becomes a smooth curve."""
+PLAIN = ("p.nc", "--period-ms", "4")
+DENSE = ("dense.nc", "--period-ms", "4")
 GEARED = (*PLAIN, "--columns", "time,length,speed,acceleration,command,turns,counts,line", "--machine", "m.toml")
 
 SPLIT = (*PLAIN, "--rows-per-file", "500")
@@ -77,6 +94,7 @@ PLANTS = {
     "path.arc": (PLAIN, "q += rise * w", "q += rise * w * 1.001"),
     "path.build": (PLAIN, "quintic[0] += c.end[:, i]", "quintic[0] += c.end[:, i] + 1e-3"),
     "path.chain": (PLAIN, "tangent /= length", "tangent /= 1.001 * length"),
+    "path.chains": (DENSE, "out[:, tilted] /= self._rho", "out[0, 0] += 0.05"),
     "path.corner": (PLAIN, "10.0 * d2 - 4.0 * h", "10.0 * d2 - 4.4 * h"),
     "path.joined": (PLAIN, "slot[kind == ROUND] += self._arcs - first", "slot[kind == ROUND] = 0"),
     "path.joints": (
@@ -85,7 +103,13 @@ PLANTS = {
         "straight = 0.01 * CORNER_SHARE * self.tip_jump",
     ),
     "path.model": (PLAIN, "q = t * (self.offset[piece] + u)", "q = t * (self.offset[piece] + 1.0001 * u)"),
+    "path.runs": (
+        DENSE,
+        "share * (moves.end[:, line] - moves.start[:, line])",
+        "share * (moves.end[:, line] - moves.start[:, line]) + 0.05",
+    ),
     "path.smooth": (PLAIN, "out[:, at] += move * _share(move, limit, tolerances)", "out[:, at] += 0.05"),
+    "path.splice": (DENSE, "u = place - c.s[k]", "u = 0.5 * (place - c.s[k])"),
     "feed.bounds": (
         PLAIN,
         "cap = np.minimum(speed, HUGE**0.5) ** 2",
@@ -142,6 +166,10 @@ NO_NUMBER = {
 """Modules that change no number of a table, with the reason."""
 OPEN = {
     "path.bounds": "bounds of derivatives: a plan on wrong ones is corrected where it is looked at, or slower",
+    "path.cells": "what is fitted: a curve too far off its chain is fitted again, or left as programmed",
+    "path.corridor": "the parameter along a chain, and its corners: a curve too far off is fitted again, as for cells",
+    "path.curve": "a bound of nothing for the distance from the chain is not found: the curve is near at once",
+    "path.fit": "what is fitted, as for cells",
     "path.dense": "curvature through dense chains: what it changes stays within the corner tolerance",
     "feed.attainable": "what is within reach, for the choice of windows: another one makes the job slower",
     "feed.chunks": "the layout of the exact scan, for the same choice",
@@ -175,12 +203,13 @@ def modules():
 def planted(folder, module, options, old, new):
     """Convert with a bug in a module; return exit code and what was said."""
     (folder / "p.nc").write_text(PROGRAM)
+    (folder / "dense.nc").write_text(DENSE_PROGRAM)
     (folder / "m.toml").write_text(described(STRUT, REST))
     (folder / "t.toml").write_text("[[tool]]\nnumber = 1\nlength_mm = 120\ndiameter_mm = 10\n")
     (folder / "s.toml").write_text("[offset.G54]\npose_mm_deg = [10, -20, 80, 0, 0, 30]\n")
     (folder / "run.py").write_text(SCRIPT)
     changes = json.dumps([[module, old, new]] if old else [])
-    words = ["convert", "p.nc", "--tools", "t.toml", "--setup", "s.toml", "--out", "job", *options]
+    words = ["convert", *options, "--tools", "t.toml", "--setup", "s.toml", "--out", "job"]
     place = str(Path(hexpost.__file__).parent.parent)
     done = subprocess.run(
         [sys.executable, "run.py", changes, *words],

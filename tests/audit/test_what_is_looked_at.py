@@ -14,7 +14,7 @@ from machine.described import REST, described, text
 from hexpost.audit.audit import Audit
 from hexpost.audit.deviation import Deviation, _chunk
 from hexpost.audit.joint_angle import JointAngle
-from hexpost.audit.model import LIMITS
+from hexpost.audit.model import BODIES, LIMITS
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.room import FIRST_BOX
 from hexpost.kinematics.clearance import segment_to_box
@@ -205,7 +205,7 @@ def test_struts_are_where_the_frame_puts_them():
         top = (s.poses.pose[:3].T + strut.platform_joint - f.tip) @ r.T + shift
         bottom = np.repeat(strut.base_joint[:, None], len(top), axis=1)
         least = np.minimum(least, segment_to_box(bottom, top.T, box.low, box.high) - 50.0)
-    boxed = np.minimum.reduce([d for (_, j), d in check._distances(s) if j >= FIRST_BOX])
+    boxed = check.measure(s)[(check.pairs - 1) % BODIES >= FIRST_BOX].min(axis=0)
     assert boxed == pytest.approx(least, abs=1e-9)
 
 

@@ -48,7 +48,6 @@ MISTAKES = [
     ("S-5\n", 2, 1, "spindle-speed-bad", "S-5"),
     ("G53\n", 2, 1, "machine-coordinates-alone", "without an axis"),
     ("G53 G02 X1 I5 F5\n", 2, 1, "machine-coordinates-arc", "arc"),
-    ("G91 G53 Z0\n", 2, 5, "machine-coordinates-incremental", "absolute"),
     ("G00 X100000000\n", 2, 5, "value-too-large", "X100000000"),
     ("M30\nG00 X1\n", 3, 1, "words-after-end", "M30 in line 3"),
 ]

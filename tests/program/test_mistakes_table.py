@@ -132,7 +132,7 @@ def test_words_of_the_dialect_are_known_in_a_block_that_cannot_be_read(tmp_path)
     from hexpost.program.read import read
 
     faults = []
-    program = read(b"G21\nM77 X1,5 G54.1 M78\n", "part.nc", faults)
+    program = read(b"G21\nM77 X1,5 G54.1 M999\n", "part.nc", faults)
     words = (DialectWord(word="M77", action="ignore"), DialectWord(word="G54.1", action="same-as", same_as="G54"))
     interpret(program, replace(demonstration_machine(), dialect=words), no_tools(), no_setup(), faults)
     assert [(f.code, f.column) for f in faults] == [("comma", 7), ("unknown-word", 16)]
