@@ -6,10 +6,13 @@ import shutil
 
 import numpy as np
 
+from hexpost.documents import measured, seconds
 from hexpost.machine.load import load_machine
 
 GROUPS = {"length": "length_{}_mm", "speed": "speed_{}_mm_s", "acceleration": "acceleration_{}_mm_s2",
           "command": "command_{}_mm", "turns": "turns_{}", "counts": "counts_{}"}  # fmt: skip
+SHOWN, SHOWN_MM = 5e-6, 5e-4
+"""What a report rounds away of a worst value: it shows six significant digits, of a length at least 0.001 mm."""
 
 
 class Forgery:
@@ -169,6 +172,7 @@ class Forgery:
                 values, middle = columns[name][k], sum(band) / 2.0
                 at = int(np.abs(values - middle).argmax())
                 value = float(values[at]) if name == "stroke" else float(abs(values[at]))
-                if abs(value - worst["value"]) > steps[name]:
-                    ratio = 2.0 * abs(values[at] - middle) / (band[1] - band[0])
-                    worst.update(value=value, ratio=float(ratio), line=int(self.line[at]), time_s=at * self.period)
+                if abs(value - worst["value"]) > steps[name] + max(SHOWN * abs(value), SHOWN_MM * (name == "stroke")):
+                    ratio = float(2.0 * abs(values[at] - middle) / (band[1] - band[0]))
+                    worst.update(value=measured(value, worst["unit"], worst["allowed"]), line=int(self.line[at]),
+                                 ratio=measured(ratio, beside=1.0), time_s=seconds(at * self.period))  # fmt: skip
