@@ -1,5 +1,6 @@
 """Settings shared by all tests: reproducible hypothesis, floating-point faults are errors."""
 
+import os
 from pathlib import Path
 
 import hypothesis
@@ -8,6 +9,9 @@ import pytest
 
 hypothesis.settings.register_profile("suite", deadline=None, derandomize=True, max_examples=50)
 hypothesis.settings.load_profile("suite")
+
+for name in ("COLUMNS", "NO_COLOR", "FORCE_COLOR"):  # of who runs the tests, or of the processes that they run on
+    os.environ.pop(name, None)
 
 
 @pytest.fixture(autouse=True)
