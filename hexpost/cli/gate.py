@@ -11,7 +11,7 @@ _WHAT = (
     click.option(
         "--feed", type=click.Choice(["as-programmed", "strut-limited"]), help="Schedule (default: as-programmed)."
     ),
-    click.option("--root", type=click.Path(), metavar="DIR", help="The policy may name files in DIR or below."),
+    click.option("--root", type=FolderPath(), metavar="DIR", help="The policy may name files in DIR or below."),
     click.option("--changed", is_flag=True, help="Only programs in the list on standard input, or whose files are."),
     click.option("--allow-empty", is_flag=True, help="A list without a file that is there passes."),
     click.option("--shard", metavar="I/N", help="Only part I of N of the programs, by a hash of the path."),

@@ -4,19 +4,22 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import INPUTS, JSON, UNITS, WORKERS, shared
-from hexpost.cli.outputs import OVERWRITE, OutFile
+from hexpost.cli.outputs import OVERWRITE, FolderPath, OutFile
 
 _OUT = (
     click.option("--policy", type=click.Path(), metavar="FILE", help="Policy of the library (default: ./gate.toml)."),
     click.option("--html", type=OutFile("page of a survey"), metavar="FILE", help="Write a page: all that was seen."),
     click.option(
-        "--propose", metavar="DIR", help="Write drafts of machine, tools and setup file; what is there is kept."
+        "--propose",
+        type=FolderPath(),
+        metavar="DIR",
+        help="Write drafts of machine, tools and setup file; what is there is kept.",
     ),
 )
 
 
 @click.command("survey", cls=Command)
-@click.argument("paths", nargs=-1, required=True, metavar="PATH...")
+@click.argument("paths", nargs=-1, required=True, type=click.Path(), metavar="PATH...")
 @shared(INPUTS, UNITS, _OUT, OVERWRITE, WORKERS, JSON)
 def command(**options: object) -> None:
     """Look through a library of programs and say what it needs, once for all of them.
