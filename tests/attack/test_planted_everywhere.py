@@ -224,6 +224,7 @@ def test_every_module_has_its_bug_or_its_reason():
     assert modules() == set(known)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("options", sorted({p[0] for p in PLANTS.values()}))
 def test_without_a_bug_a_job_is_written(tmp_path, options):
     if "parquet" in options:
@@ -233,6 +234,7 @@ def test_without_a_bug_a_job_is_written(tmp_path, options):
     assert (tmp_path / "job" / "manifest.json").exists()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("module", sorted(PLANTS))
 def test_the_proof_finds_a_planted_bug_before_a_manifest_stands(tmp_path, module):
     options, old, new = PLANTS[module]

@@ -119,6 +119,7 @@ def test_no_samples_no_findings():
     assert (result.samples, result.duration, result.findings.count, result.worst) == (0, 0.0, 0, ())
 
 
+@pytest.mark.long
 def test_many_findings_stay_columns():
     n = 400_000
     s = rest(n)

@@ -143,6 +143,7 @@ def test_the_verdict_is_followed_by_it_in_every_form(files):
     assert json.loads(run("verify", "job", "--json").output)["limits_not_checked"] == made["not_checked"]
 
 
+@pytest.mark.long
 def test_a_placement_names_it(files):
     place = ("place", "p.nc", "--machine", "m.toml", "--tools", "t.toml", "--serial", "--step-mm", "400")
     done = run(*place, "-o", "s.toml")

@@ -54,6 +54,7 @@ def test_forty_programs_and_a_killer(tmp_path, monkeypatch):
     assert gate(["killer.nc"], Policy(), serial(), cache=Cache(tmp_path / "c")).exit_code == 0, "must not be kept"
 
 
+@pytest.mark.long
 @pytest.mark.filterwarnings("default")
 def test_a_cluster_of_two_workers_writes_the_same_and_survives_a_killer(shop):
     want = outputs(shop, serial())

@@ -5,6 +5,7 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 from refeed.test_refeed import SAMPLES, inputs_of
 
@@ -24,6 +25,7 @@ def raster(moves=1500, feed=12000):
     return text(moves, feed)
 
 
+@pytest.mark.long
 def test_a_raster_runs_faster_strut_limited_than_at_any_one_safe_feed():
     inputs = inputs_of(raster(), speed=0.08, acceleration=0.3)
     struts = tuple(replace(s, jerk=s.jerk * 3) for s in inputs.machine.struts)

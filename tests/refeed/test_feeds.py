@@ -74,6 +74,7 @@ def test_a_line_with_two_feeds_is_left_as_it_is_unless_it_must_be_lowered():
     assert b"\nG91 G01 X5\n" in found.source
 
 
+@pytest.mark.long
 def test_points_are_written_where_the_machine_would_place_them():
     words = Wording(numbers="implied", format_mm=shorthand("X+53Y+53Z+53F41"))
     machine = replace(MACHINE, words=words)

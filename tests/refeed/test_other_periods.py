@@ -34,6 +34,7 @@ def refed(request):
     return refeed(overdriven(), split=request.param)
 
 
+@pytest.mark.long
 def test_a_refed_program_is_clean_between_the_periods_that_it_names(refed):
     """Periods drawn between the two, beside those that were tried: whole microseconds."""
     short, long = refed.periods

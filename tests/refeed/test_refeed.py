@@ -65,6 +65,7 @@ def test_what_breaks_nothing_comes_back_byte_for_byte():
     assert found.changes == ()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["limits", "contour", "frustum", "pocket", "plate_inch"])
 @pytest.mark.parametrize("shares", [{}, {"speed": 0.05, "acceleration": 0.5, "jerk": 1.5}])
 def test_samples_are_a_fixpoint_and_only_what_no_feed_mends_is_left(name, shares):
@@ -83,6 +84,7 @@ def test_samples_are_a_fixpoint_and_only_what_no_feed_mends_is_left(name, shares
         assert "jerk" not in left
 
 
+@pytest.mark.long
 @given(st.integers(0, 2**32 - 1), st.floats(0.02, 0.5))
 @settings(max_examples=6, deadline=None)
 def test_random_programs_are_mended_once_and_for_all(seed, share):
@@ -138,6 +140,7 @@ def test_a_ramp_that_no_feed_mends_is_left_and_its_machine_value_named():
     assert any("tool_tip.jerk_mm_s3" in advice(after.row(i)) for i in range(after.count))
 
 
+@pytest.mark.long
 def test_long_blocks_are_split_where_that_helps():
     text = "G21 G90\nG00 X-150 Y0 Z300\nN5 G01 X150.5 A10. F9000 (LONG)\nG00 Z350\nM30\n"
     plain, split = (refeed(inputs_of(text, speed=0.02, acceleration=10), split=x) for x in (False, True))
@@ -174,6 +177,7 @@ def test_the_command_writes_tells_and_exits_with_what_is_left(tmp_path):
     assert (tmp_path / "c.nc").read_bytes() == (SAMPLES / "contour.nc").read_bytes()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("machine", [(), ("--machine", str(SAMPLES / "described.toml"))], ids=["plain", "described"])
 def test_what_feed_alone_can_mend_is_mended_to_the_last_finding(machine, tmp_path):
     files = ["--setup", str(SAMPLES / "setup.toml"), "--tools", str(SAMPLES / "tools.toml"), *machine]
@@ -189,6 +193,7 @@ def test_what_feed_alone_can_mend_is_mended_to_the_last_finding(machine, tmp_pat
     assert times["strut_limited_s"] < 0.5 * times["one_safe_feed_s"], times
 
 
+@pytest.mark.long
 def test_parts_that_save_too_little_are_not_cut_off(tmp_path):
     """Of the sample with four blocks that are too fast, cutting pays for some; each cut saves at least 0.1 s."""
     files = ["--setup", str(SAMPLES / "setup.toml"), "--tools", str(SAMPLES / "tools.toml"), "--json", "--overwrite"]
@@ -242,6 +247,7 @@ M99
 """
 
 
+@pytest.mark.long
 def test_a_subprogram_takes_the_least_feed_over_its_calls_and_tapping_is_not_touched():
     inputs = inputs_of(CALLS, speed=0.1)
     found = refeed(inputs)

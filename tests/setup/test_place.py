@@ -45,6 +45,7 @@ def small(tmp_path):
     return Files(program=tmp_path / "p.nc", tools=tmp_path / "t.toml", setup=tmp_path / "s.toml")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("objective", ["margin", "time"])
 def test_at_least_as_good_as_brute_force(small, objective):
     """Authority: every node of the grid run on its own, offsets written by hand."""
@@ -70,6 +71,7 @@ def test_at_least_as_good_as_brute_force(small, objective):
             assert o.worst == pytest.approx(scores[node.x, node.y], rel=0.1)
 
 
+@pytest.mark.long
 def test_the_nearest_clean_place_is_near_and_nothing_much_nearer_is_clean():
     """Authority: the same job run at places all around the present one, at 70 % of the way that was found."""
     search = Search(turn=(0, 0), step=150, objective="nearest")

@@ -191,6 +191,7 @@ def test_several_wrong_coordinates_are_set_aside(count, size, seed):
     assert (np.abs(found.built.numbers - REAL.numbers) < 6.0 * np.sqrt(np.diag(found.covariance))).all()
 
 
+@pytest.mark.long
 def test_the_largest_error_holds_in_95_of_100_calibrations():
     """Authority: the definition; 200 calibrations of one real machine from 12 poses, errors at other poses."""
     pose, length = full(12)

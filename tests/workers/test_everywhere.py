@@ -43,6 +43,7 @@ def test_place_and_reach_write_the_same_on_any_number_of_workers(shop):
     assert all(other == first for other in others)
 
 
+@pytest.mark.long
 @pytest.mark.filterwarnings("default")
 def test_place_and_reach_write_the_same_on_a_cluster(shop):
     with two_workers(shop) as address:
