@@ -162,7 +162,7 @@ LIMITS: Final = Limits((
     Limit(
         name="spindle-off", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
         meaning="A feed move with the spindle at rest.",
-        fault="cuts, and the spindle has not been started (M03 or M04)",
+        fault="cuts, and the spindle has not been started (M03 or M04, with S)",
         advice=Advice("Write S and M03 before this block."), share=False, remark=True,
     ),
     Limit(

@@ -76,9 +76,10 @@ def tapping(context: Context) -> Breaches:
 
 
 def spindle_off(context: Context) -> Breaches:
-    """Return the first cut with the spindle at rest; peak is in how many blocks."""
-    cuts = np.flatnonzero(context.moves.feed_mode != FEED_RAPID)
-    return _once("spindle-off", context.moves, cuts[spindle(context.meaning.events, cuts) == STILL])
+    """Return the first cut with the spindle at rest, or without a speed above 0; peak is in how many blocks."""
+    cuts, events = np.flatnonzero(context.moves.feed_mode != FEED_RAPID), context.meaning.events
+    speed = _last(events, ~np.isnan(events.speed), events.speed, 0.0, cuts)
+    return _once("spindle-off", context.moves, cuts[(spindle(events, cuts) == STILL) | (speed <= 0.0)])
 
 
 def rapid_below(context: Context) -> Breaches:
@@ -98,12 +99,17 @@ def rapid_below(context: Context) -> Breaches:
 def spindle(events: Events, chosen: Ints) -> Ints:
     """Return how the spindle is (m,) during the ``chosen`` moves (m,), by the words before them."""
     state = events.spindle
-    at = np.flatnonzero(state != AS_BEFORE)
+    turning = np.where(np.isin(events.value, (4, 14)), COUNTER, CLOCKWISE)
+    return _last(events, state != AS_BEFORE, np.where(state == TURNS, turning, STILL), STILL, chosen).astype(np.int64)
+
+
+def _last(events: Events, some: Flags, values: Array | Ints, first: float, chosen: Ints) -> Array:
+    """Return what the last of ``some`` events (e,) before or at ``chosen`` moves (m,) says; ``first`` before any."""
+    at = np.flatnonzero(some)
     since = events.move[at] + (events.rule[at] == AFTER)
     order = np.argsort(since, kind="stable")
-    turning = np.where(np.isin(events.value[at], (4, 14)), COUNTER, CLOCKWISE)
-    codes = np.append(STILL, np.where(state[at] == TURNS, turning, STILL)[order])  # at rest before the first word
-    out: Ints = codes[np.searchsorted(since[order], chosen, side="right")]
+    said = np.append(first, values[at][order])
+    out: Array = said[np.searchsorted(since[order], chosen, side="right")]
     return out
 
 

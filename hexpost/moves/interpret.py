@@ -231,5 +231,10 @@ class Interpreter:
             radius_rows=self.cutter.rows(),
             c_line=self.c_line,
             cut=self.cut,
-            remarks=(*self.unused.remarks(), *self.units.remarks(), *shift_remarks(self.shifts, self.machine.words)),
+            remarks=(
+                *self.unused.remarks(),
+                *self.units.remarks(),
+                *shift_remarks(self.shifts, self.machine.words),
+                *self.state.remarks(),
+            ),
         )

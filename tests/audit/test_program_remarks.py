@@ -8,7 +8,7 @@ from hexpost.machine.load import demonstration_machine, no_setup, no_tools
 from hexpost.pipeline import audit_of, examine, parse, schedule, understand
 
 MACHINE = demonstration_machine()
-HEAD = "G21 G90 G00 X0 Y0 Z100\n"
+HEAD = "G21 G90 S900 G00 X0 Y0 Z100\n"
 
 
 def remarks(text):
@@ -35,12 +35,35 @@ def test_a_cut_with_the_spindle_at_rest_is_told_at_its_first_line(text, line):
     (said,) = remarks(text)
     block = (HEAD + text).split("\n")[line - 1]
     times = " (2 times in all)" if "X5" in text else ""
-    assert said == f"Line {line} ({block}) cuts, and the spindle has not been started (M03 or M04){times}."
+    assert said == f"Line {line} ({block}) cuts, and the spindle has not been started (M03 or M04, with S){times}."
 
 
 @pytest.mark.parametrize("start", ["M03", "M04", "M13", "M14"])
 def test_a_word_in_the_block_of_the_cut_is_early_enough(start):
     assert remarks(f"G01 X10 F500 {start}\nM30\n") == []
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("M03\nG01 X10 F500\nM30\n", 3),
+        ("S0 M03\nG01 X10 F500\nM30\n", 3),
+        ("M03 S0\nG01 X10 F500\nM30\n", 3),
+        ("G01 X10 F500 M04\nM30\n", 2),
+        ("S800 M03\nG01 X10 F500\nS0\nX5\nM30\n", 5),
+        ("M03\nG01 X10 F500\nS800\nX5\nM30\n", 3),
+        ("S800\nM03\nG01 X10 F500\nM30\n", None),
+        ("M03\nS800\nG01 X10 F500\nM30\n", None),
+        ("M03\nG01 X10 F500 S800\nM30\n", None),
+        ("S0\nM13 S1\nG01 X10 F500\nM30\n", None),
+    ],
+)
+def test_a_spindle_without_a_speed_is_at_rest(text, line):
+    """M03 starts it at the last S; without one, or after S0, nothing turns (common practice, no source)."""
+    text = "G21 G90 G00 X0 Y0 Z100\n" + text
+    inputs = understand(parse(text.encode(), "part.nc"), MACHINE, no_tools(), no_setup())
+    said = [x for x in audit_of(schedule(inputs)).finish().warnings if "spindle has" in x]
+    assert [x.split(" (")[0] for x in said] == ([f"Line {line}"] if line else [])
 
 
 def test_cuts_beyond_the_edge_are_told_once_with_the_farthest():

@@ -155,7 +155,9 @@ def test_a_remark_is_raised_by_the_policy(tmp_path, monkeypatch, level, code, st
     said = [(j.found.line, j.found.blocks, j.state) for j in case.findings if j.found.limit.name == "spindle-off"]
     assert said == ([(3, 3, state)] if state else [])
     if state == "new":
-        assert "3: spindle-off: cuts, and the spindle has not been started (M03 or M04); 3 blocks" in table(result)
+        assert "3: spindle-off: cuts, and the spindle has not been started (M03 or M04, with S); 3 blocks" in table(
+            result
+        )
 
 
 def test_the_gate_advises_the_feed_that_clears_all_limits_of_a_block(root, tmp_path, monkeypatch):

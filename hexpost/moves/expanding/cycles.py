@@ -68,9 +68,9 @@ class Holes:
                    PLANES[int(self.modes.plane[row])][2])  # fmt: skip
         if "cycle" in words:
             b.at, code = words.pop("cycle")
-            state.cycle = state.cycle.called(int(code)) if state.cycle else Cycle(code=int(code))
-            state.cycle.broken = False
-            state.cycle.left = self.speller.complaints.written(b.at) == LEFT_TAP
+            called = state.call(int(code), int(self.speller.complaints.line(np.array([row]))[0]))
+            called.broken = False
+            called.left = self.speller.complaints.written(b.at) == LEFT_TAP
         cycle = state.cycle
         assert cycle is not None
         cycle.broken = cycle.broken or not self._plain(b)
@@ -150,7 +150,7 @@ class Holes:
         early, late = parted({k: w for k, w in b.words.items() if k not in (*AXES, "R")})
         sideways = {x: b.words[x] for i, x in enumerate(AXES) if x in b.words and i != b.axis}
         self._drill(b, (early, sideways, late), hole, times)
-        speller.state.drilled += times
+        speller.state.drill(cycle, times)
         pose[3:] = turned[3:]
         for i in (i for i in range(3) if i != b.axis and AXES[i] in b.words and times):
             value = b.words[AXES[i]][1] * b.scale

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.machine.words import NONE
-from hexpost.moves.model import Frame
+from hexpost.moves.model import Frame, Remark
 
 NUMBERS = 100_000
 """One more than the largest number of a tool or a row."""
@@ -47,7 +47,7 @@ class Cycle:
     """A fixed cycle in force: its G code; R plane, bottom and first level in mm along ``axis`` of ``frame``.
 
     ``words`` are the last P and Q, ``place`` (6,) where the tool last was; ``broken``: a block of it has been
-    refused. ``left``: it taps left-hand threads.
+    refused. ``left``: it taps left-hand threads. ``idle``: it has made no hole so far.
     """
 
     code: int
@@ -60,6 +60,7 @@ class Cycle:
     words: dict[str, tuple[int, float]] = field(default_factory=dict)
     broken: bool = False
     left: bool = False
+    idle: bool = True
 
     def called(self, code: int) -> "Cycle":
         """Return the cycle after its word is given again: levels, P and Q stay in force."""
@@ -76,7 +77,8 @@ class State:
     ``first_feed`` is that of a program without any F, mm/min (nan: none). ``arc_mode`` is 1 for absolute arc centres.
     ``row`` is the last H given, ``selected`` the last T, -1 for none. ``ended``: the end word has been read.
     ``preset`` is the number of the shift that G92 has set; ``spindle`` the last M code of the spindle,
-    ``speed`` the last S, ``cutter`` the last of G40 G41 G42, ``holes`` the pecks and ``drilled`` the holes so far.
+    ``speed`` the last S, ``cutter`` the last of G40 G41 G42, ``holes`` the pecks and ``drilled`` the holes so far;
+    ``idle`` is the first line of a cycle that makes no hole, and how many cycles make none.
     """
 
     pose: Array
@@ -107,6 +109,7 @@ class State:
     cutter: int = 40
     holes: float = 0.0
     drilled: int = 0
+    idle: tuple[int, int] = (0, 0)
     work_key: int | None = None
     rotary: Array = field(default_factory=lambda: np.zeros(3))
 
@@ -115,3 +118,21 @@ class State:
         """Return what the frame in force depends on."""
         off = self.length == 49
         return Key(self.offset, self.length, 0 if off else max(self.row, 0), self.tool, self.preset)
+
+    def call(self, code: int, line: int) -> Cycle:
+        """Take in the word of a cycle; return the cycle, which makes no hole yet if none was in force."""
+        if self.cycle is None:
+            self.idle = (self.idle[0] if self.idle[1] else line, self.idle[1] + 1)
+        self.cycle = Cycle(code=code) if self.cycle is None else self.cycle.called(code)
+        return self.cycle
+
+    def drill(self, cycle: Cycle, holes: int) -> None:
+        """Count the holes of a block of a cycle."""
+        self.drilled += holes
+        if cycle.idle and holes:
+            cycle.idle, self.idle = False, (self.idle[0], self.idle[1] - 1)
+
+    def remarks(self) -> tuple[Remark, ...]:
+        """Return the remark on cycles that have made no hole."""
+        line, count = self.idle
+        return (Remark(line=line, text="sets up a cycle, and no hole follows", count=count),) if count else ()
