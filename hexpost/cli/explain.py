@@ -38,9 +38,10 @@ def command(
     """Show PROGRAM block by block as it was understood: what is in force, where the tool tip is, how fast it moves.
 
     Blocks come in the order in which they run, those of a subprogram each time it is called. What is in force is said
-    in full at the first one and then where it changes. Places are those of the tool tip in the work frame in force, as
-    programmed (compensation of the cutter radius moves the tool aside); moves in machine coordinates are those of the
-    spindle gauge point. Exit code 0, or 2 when the program or another file is not understood.
+    in full at the first one and then where it changes. Places are those of the tool tip in the work frame in force;
+    moves in machine coordinates are those of the spindle gauge point. Under G41 and G42 a second line says where the
+    centre of the tool goes. With [programmed_axes] a move is shown as the program writes it, and then as it is here.
+    Exit code 0, or 2 when the program or another file is not understood.
     """
     from dataclasses import replace
 
@@ -49,13 +50,14 @@ def command(
     from hexpost.explain.blocks import documents
     from hexpost.explain.text import text
     from hexpost.moves.model import Switches
-    from hexpost.moves.trace import trace
+    from hexpost.moves.trace import tool_centre, trace
     from hexpost.pipeline import load
 
     switches = Switches(stops=stops, skip=skip)
     job = load(replace(files_of(Path(program), files), switches=switches))
     parts = trace(job.program, job.machine, job.tools, job.setup, lines, switches=switches)
-    blocks = documents(job.program, parts)
+    centre = tool_centre(job.program, job.machine, job.tools, job.setup, switches)
+    blocks = documents(job.program, parts, centre)
     told = False
     for block in blocks if as_json else ():
         tell(block, indent=None)

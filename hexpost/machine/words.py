@@ -62,15 +62,15 @@ WORDS: tuple[Word, ...] = (
         (3, "arc or helix, counter-clockwise: from the first axis of the plane to the second"),
     ),
     *_codes("G", "dwell", ISO, (4, "dwell: time by X or F (seconds) or P (milliseconds), or as the machine file says")),
-    *_codes("G", "exact stop once", ISO, (9, "exact stop at the end of this block")),
+    *_codes("G", "exact stop once", ISO, (9, "exact stop: at the end of this block")),
     *_codes("G", "plane", EIA, (17, "plane XY"), (18, "plane ZX"), (19, "plane YZ")),
     *_codes("G", "units", TRADE, (20, "inch"), (21, "millimetre")),
     *_codes("G", "units", EIA, (70, "inch"), (71, "millimetre")),
     *_codes(
         "G", "cutter radius", EIA,
-        (40, "cutter radius compensation off, with the next move in the plane"),
-        (41, "tool left of the contour by half the diameter of row D, from the next move in the plane on"),
-        (42, "tool right of the contour by half the diameter of row D, from the next move in the plane on"),
+        (40, "cutter radius compensation off: with the next move in the plane"),
+        (41, "tool left of the contour: by half the diameter of row D, from the next move in the plane on"),
+        (42, "tool right of the contour: by half the diameter of row D, from the next move in the plane on"),
     ),
     *_codes(
         "G", "tool length", RECALLED,
@@ -87,8 +87,8 @@ WORDS: tuple[Word, ...] = (
     ),
     *_codes(
         "G", "path control", ISO,
-        (60, "exact stop at the end of every feed move"),
-        (61, "exact stop at the end of every feed move"),
+        (60, "exact stop: at the end of every feed move"),
+        (61, "exact stop: at the end of every feed move"),
         (62, "continuous: corners rounded within the corner tolerance"),
     ),
     *_codes("G", "path control", TRADE, (64, "continuous: corners rounded within the corner tolerance")),
@@ -122,7 +122,7 @@ WORDS: tuple[Word, ...] = (
         (94, "feed per minute: tool tip speed along its path; degrees per minute where only A B C move"),
         (95, "feed per revolution: F times the spindle speed S"),
     ),
-    *_codes("G", "spindle mode", RECALLED, (97, "S is the spindle speed in 1/min, as it is without this word")),
+    *_codes("G", "spindle mode", RECALLED, (97, "S is the spindle speed: in 1/min, as it is without this word")),
     *_codes(
         "M", "stop", RECALLED,
         (0, "stop, after the block's motion"),
@@ -140,7 +140,7 @@ WORDS: tuple[Word, ...] = (
         (14, "spindle counter-clockwise and coolant, with the block's motion"),
         (19, "spindle stop at a fixed angle, after the block's motion"),
     ),
-    *_codes("M", "tool change", RECALLED, (6, "tool T into the spindle, after the block's motion")),
+    *_codes("M", "tool change", RECALLED, (6, "tool change: tool T into the spindle, after the block's motion")),
     *_codes(
         "M", "coolant", RECALLED,
         (7, "coolant 2 on, with the block's motion"),

@@ -123,6 +123,7 @@ class Interpreter:
         self.readings: dict[str, None] = {}
         self.ignored: list[Remark] = []
         self.cut: RestartPoint | None = None
+        self.said: StepStore | None = None  # the moves in the words of other axes, where somebody wants them
 
     def reads(self, program: Program) -> None:
         """Take in what only the whole program shows: whether it has any F."""
@@ -182,8 +183,9 @@ class Interpreter:
         self.units.look(blocks)
         refuse_idle_stops(blocks)
         self.unused.look(sheet, self.state, complaints)
-        at = positions(blocks, cut_runs(sheet, self.state, complaints), self.book, self.state)
-        found = meant(at, arcs(blocks, at), blocks, self.book)
+        words = positions(blocks, cut_runs(sheet, self.state, complaints), self.book, self.state)
+        bends = arcs(blocks, words)
+        found = meant(words, bends, blocks, self.book)
         at, turns = found.at, found.turns
         self.shifts += [(int(complaints.line(movement.rows[[k]])[0]), size) for k, size in at.shifts]
         fed = rotary_feeds(feeds(blocks, at, turns, self.state), found, blocks)
@@ -191,6 +193,8 @@ class Interpreter:
         keep_machine(sheet, self.state)
         self.missing.look(sheet, self.book, complaints)
         moved, rows = steps(blocks, at, turns, fed)
+        if self.said is not None:
+            self.said.add(steps(blocks, words, bends, fed)[0])
         self.events.append(events.events(blocks, dwells, rows, self.store.count))
         self.turning.look(complaints.program, found.cut, (movement.rows, rows), self.store.count)
         self.cutter.look(complaints.program, sheet, rows, self.store.count)

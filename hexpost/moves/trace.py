@@ -6,15 +6,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Lines
+from hexpost.kinematics.frames import rotation
 from hexpost.machine.model import Machine, Setup, Tools
-from hexpost.machine.words import LABELS, NONE, ONE_BLOCK, code_word, group_of, groups, short
+from hexpost.machine.words import LABELS, NONE, ONE_BLOCK, WORDS, code_word, group_of, groups, short
+from hexpost.moves.frames.book import FrameBook
 from hexpost.moves.interpret import WINDOW, Interpreter
-from hexpost.moves.model import USUAL, Events, Frame, Switches
+from hexpost.moves.model import USUAL, Events, Frame, Switches, Written
 from hexpost.moves.motion.feeds import INVERSE
-from hexpost.moves.motion.steps import Steps, StepStore
+from hexpost.moves.motion.in_force import InForce
+from hexpost.moves.motion.steps import Spread, Steps, StepStore
 from hexpost.moves.order.route import Route
 from hexpost.moves.reading.dialect import Dialect
 from hexpost.moves.reading.implied import placed
+from hexpost.moves.rotary.foreign import MACHINE_WORD
 from hexpost.moves.window.complaints import Complaints, Ledger
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.modes import INCH, METRIC
@@ -30,6 +34,8 @@ SHOWN = ("motion", "plane", "units", "distance", "feed mode", "path control", "w
 """Groups of G words for which the interpreter's own state speaks, not the words."""
 OTHERS = tuple(group for group in groups("G") if group not in SHOWN + ONE_BLOCK)
 """All other modal groups of G words."""
+IN_STATE = {w.name for w in WORDS if w.letter == "M" and w.group in ("spindle", "coolant")}
+"""M words whose effect is part of the state."""
 TOGETHER = 4096
 """Plain blocks that are traced at once."""
 
@@ -43,7 +49,11 @@ class Trace:
     work frame then in force, ``frames`` those that ``steps`` count. ``motion`` (n) in words. ``feed`` (n,): the modal F
     as written, nan for none; ``feed_scale`` (n,): millimetres of its unit. ``place`` (6, n): the tip after each block
     in ``frame``. ``steps``: the moves of these blocks, as programmed (compensation of the cutter radius moves them
-    aside). ``events``: what happens in them.
+    aside), ``first`` of them are in blocks before. ``written``: how their feeds are written. ``said``: the same moves
+    in the words of ``axes``, letters of [programmed_axes] (``None``: there are none; ``vector``: they are no angles).
+    ``events``: what happens in them.
+    ``turned`` [rad]: so much the first move turns the platform, where the work offset is a new one; ``turning``: so
+    much the next one will, whatever it says, for A B C are places in the offset now in force.
     """
 
     lines: Lines
@@ -57,7 +67,14 @@ class Trace:
     feed_scale: Array
     place: Array
     steps: Steps
+    first: int
+    written: Written
+    axes: str
+    vector: bool
+    said: Steps | None
     events: Events
+    turned: float
+    turning: float
 
 
 def trace(
@@ -78,6 +95,7 @@ def trace(
     interpreter.reads(program)
     dialect = Dialect(machine.dialect)
     said: dict[str, float] = {}
+    moves = 0
     for extract in Route(program, dialect, switches, Ledger([])).extracts(WINDOW):
         read = dialect.applied(extract, Complaints(extract, Ledger([])))
         number = extract.line(np.arange(extract.rows))
@@ -89,9 +107,26 @@ def trace(
             part = placed(read.part(begin, end), machine.words, before.units, unread)
             _hear(part, said)
             interpreter.store, interpreter.events = StepStore(part.rows), []
+            interpreter.said, interpreter.in_force = StepStore(part.rows), InForce()
             interpreter.add(extract.part(begin, end))
             if shown[begin]:
-                yield _traced(part, before, interpreter, said)
+                yield _traced(part, before, interpreter, said, first=moves)
+            moves += interpreter.store.count
+
+
+def tool_centre(
+    program: Program, machine: Machine, tools: Tools, setup: Setup, switches: Switches = USUAL
+) -> tuple[Steps, Spread]:
+    """Return the moves of the tool centre beside its contours, and where those of all blocks went.
+
+    No move went anywhere (the columns of ``Spread`` are empty) where nothing is compensated.
+    """
+    interpreter = Interpreter(machine, tools, setup, [], program.lines, switches=switches)
+    interpreter.reads(program)
+    for extract in Route(program, interpreter.dialect, switches, Ledger([])).extracts(WINDOW):
+        interpreter.add(extract)
+    steps, spread, _ = interpreter.cutter.beside(interpreter.store.whole(), tuple(interpreter.book.frames))
+    return steps, spread
 
 
 def _cuts(extract: Extract, shown: Flags) -> list[tuple[int, int]]:
@@ -126,12 +161,14 @@ def _hear(part: Extract, said: dict[str, float]) -> None:
         said["S"] = float(speeds[-1])
 
 
-def _traced(part: Extract, before: State, interpreter: Interpreter, said: dict[str, float]) -> Trace:
+def _traced(part: Extract, before: State, interpreter: Interpreter, said: dict[str, float], *, first: int) -> Trace:
     """Return the trace of a window whose last state is that of ``interpreter``, which holds nothing but its moves."""
     steps = interpreter.store.whole()
-    state = interpreter.state
-    frame = interpreter.book.frame(state.key.number)
-    opening, now = (interpreter.book.seen(x.pose, x.frame, frame, state.rotary) for x in (before, state))
+    state, book, order = interpreter.state, interpreter.book, interpreter.machine.tilt_order
+    frame = book.frame(state.key.number)
+    modal = state.rotary if book.chain is None else book.chain.angles(state.rotary)
+    opening, now = (book.seen(x.pose, x.frame, frame, modal) for x in (before, state))
+    axes, words = _as_written(interpreter, steps)
     if part.rows == 1:
         motion: Array = np.array([state.motion], np.float64)
         feed, scale = np.array([state.feed]), np.array([state.feed_scale])
@@ -155,14 +192,44 @@ def _traced(part: Extract, before: State, interpreter: Interpreter, said: dict[s
         once=once,
         state=in_force(state, frame, said, interpreter.machine),
         frame=frame,
-        frames=interpreter.book.frames,
+        frames=book.frames,
         motion=[short("G", code) for code in motion.tolist()],
         feed=feed,
         feed_scale=scale,
         place=place,
         steps=steps,
+        first=first,
+        written=interpreter.in_force.whole(),
+        axes=axes,
+        vector=bool(interpreter.vector.letters),
+        said=words,
         events=Events.joined(interpreter.events),
+        turned=_between(steps.start[3:, 0], steps.end[3:, 0], order) if _new_offset(before, steps, book) else 0.0,
+        turning=_between(now[3:], modal, order),
     )
+
+
+def _as_written(interpreter: Interpreter, steps: Steps) -> tuple[str, Steps | None]:
+    """Return the letters that a program writes for A B C, and the moves in these words; none where it writes A B C."""
+    vector, chain = interpreter.vector.letters, interpreter.book.chain
+    if chain is not None and interpreter.said is not None:
+        return chain.letters, interpreter.said.whole()
+    if not vector:
+        return "", None
+    end = steps.end.copy()
+    end[3:] = rotation(end[3], end[4], end[5], interpreter.machine.tilt_order)[:, 2]
+    return vector, replace(steps, end=end)
+
+
+def _new_offset(before: State, steps: Steps, book: FrameBook) -> bool:
+    """Return whether the first of the moves is in another work offset than those before, at rest at first."""
+    return bool(len(steps.line)) and book.frames[steps.frame[0]].offset not in (before.frame.offset, MACHINE_WORD)
+
+
+def _between(first: Array, second: Array, order: str) -> float:
+    """Return the angle [rad] between two orientations A B C (3,)."""
+    one, other = (rotation(x[0], x[1], x[2], order) for x in (first, second))
+    return float(np.arccos(np.clip((np.trace(one.T @ other) - 1.0) / 2.0, -1.0, 1.0)))
 
 
 def _alone(part: Extract) -> tuple[list[str], list[list[str]]]:
