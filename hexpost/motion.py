@@ -10,7 +10,8 @@ from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
 from hexpost.path.model import ToolPath
 from hexpost.path.runs import FEWEST, beside, runs
-from hexpost.path.splice import SmoothCurve, spliced
+from hexpost.path.splice import CurveStore, SmoothCurve, spliced
+from hexpost.shelf import running_sum
 
 LOSS = 0.01
 """A chain that loses, or would gain, a smaller share of its time is left as it is."""
@@ -51,26 +52,26 @@ def _curves(path: ToolPath, timing: Timing, moves: Moves, machine: Machine) -> l
     """Return the curves of the chains that lose time against their feeds."""
     first: Ints = path.move[path.span_first[:-1]].astype(np.int64)
     last = np.append(first[1:], moves.count) - 1
-    held = np.flatnonzero(
-        (last - first + 1 >= FEWEST) & (_lost(path, timing, path.span_first[:-1], path.span_first[1:]))
-    )
+    asked = running_sum(path.count, lambda w: path.size[w] / timing.programmed[w])
+    lost = _lost(path, timing, asked, path.span_first[:-1], path.span_first[1:])
+    held = np.flatnonzero((last - first + 1 >= FEWEST) & lost)
     if not len(held):
         return []
     from hexpost.path.chains import smooth  # scipy, where it is needed
 
-    out = []
+    out = CurveStore(moves.count)
     for k in held.tolist():
         for a, b in runs(moves, machine, int(first[k]), int(last[k]) + 1):
             low, high = np.searchsorted(path.move, (a, b + 1))
-            if _lost(path, timing, np.array([low]), np.array([high]))[0]:
+            if _lost(path, timing, asked, np.array([low]), np.array([high]))[0]:
                 curve = smooth(moves, a, b, beside(path, moves, a, b, machine), machine)
-                out += [] if curve is None else [curve]
-    return out
+                if curve is not None:
+                    out.add(curve)
+    return out.whole()
 
 
-def _lost(path: ToolPath, timing: Timing, low: Ints, high: Ints) -> Flags:
-    """Return where pieces ``low`` to ``high`` (n,) (left out) take longer than by their feeds alone."""
-    asked = np.concatenate([[0.0], np.cumsum(path.size / timing.programmed)])
+def _lost(path: ToolPath, timing: Timing, asked: Array, low: Ints, high: Ints) -> Flags:
+    """Return where pieces ``low`` to ``high`` (n,) (left out) take longer than by their feeds, ``asked`` (p + 1,)."""
     seconds = _at(path, timing, high - 1, end=True) - _at(path, timing, low, end=False)
     out: Flags = seconds - (asked[high] - asked[low]) > LOSS * seconds
     return out

@@ -7,7 +7,7 @@ columns lie in files without a name, which vanish with the process; what is not 
 import mmap
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from io import BytesIO
 from typing import Any, BinaryIO, TypeAlias, cast
@@ -101,6 +101,15 @@ def windows(count: int, size: int = 65_536) -> Iterator[slice]:
         yield slice(begin, min(begin + size, count))
         if count >= LONG:
             let_go()
+
+
+def running_sum(count: int, values: Callable[[slice], npt.NDArray[np.float64]]) -> npt.NDArray[np.float64]:
+    """Return 0 and the sums (count + 1,) up to each row of what ``values`` gives of a window of rows."""
+    out = column((count + 1,), np.float64)
+    out[0] = 0.0
+    for w in windows(count):
+        out[w.start + 1 : w.stop + 1] = np.cumsum(np.concatenate([out[w.start : w.start + 1], values(w)]))[1:]
+    return out
 
 
 def _copy(values: npt.NDArray[Any], out: npt.NDArray[Any]) -> None:

@@ -73,6 +73,10 @@ class FolderPath(click.Path):
         return [CompletionItem(incomplete, type="dir")]
 
 
+class DraftFolder(FolderPath):
+    """A folder of drafts that keep every byte of what is there; the command itself tries them before its work."""
+
+
 class OutFolder(FolderPath):
     """A folder in which files of these names and kinds are written, among others that stay; none: a job folder."""
 

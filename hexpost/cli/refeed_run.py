@@ -101,8 +101,8 @@ def _left(found: Refed) -> list[str]:
         places = ", ".join(str(line) for line in found.alone[:SHOWN])
         more = f" and {len(found.alone) - SHOWN:,} more" if len(found.alone) > SHOWN else ""
         out.append(
-            f"line {places}{more}: left as it is, for its runs need different F words. "
-            "Write it once for each unit or feed mode that it runs in."
+            f"line {places}{more}: left as it is: no F word suits all of its runs. "
+            "Write the block once for each unit, feed mode or start that it runs with."
         )
     out.append(f"{plural(found.after.total, 'finding')} that the new feeds do not fix:")
     alike: dict[str, list[int]] = {}

@@ -4,14 +4,14 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.options import INPUTS, JSON, UNITS, WORKERS, shared
-from hexpost.cli.outputs import OVERWRITE, FolderPath, OutFile
+from hexpost.cli.outputs import OVERWRITE, DraftFolder, OutFile
 
 _OUT = (
     click.option("--policy", type=click.Path(), metavar="FILE", help="Policy of the library (default: ./gate.toml)."),
     click.option("--html", type=OutFile("page of a survey"), metavar="FILE", help="Write a page: all that was seen."),
     click.option(
         "--propose",
-        type=FolderPath(),
+        type=DraftFolder(),
         metavar="DIR",
         help="Write drafts of machine, tools and setup file; what is there is kept.",
     ),

@@ -78,6 +78,7 @@ def interpret(
     route = Route(program, meaning.dialect, switches, meaning.ledger)
     meaning.uncalled(route.uncalled)
     beginning = None if begin is None else Beginning(begin)
+    runs = np.zeros(1 + program.line0 + program.lines if route.calls else 0, np.int64)
     for extract in route.extracts(WINDOW):
         row = None if beginning is None else beginning.row(extract)
         if row is not None and beginning is not None:
@@ -85,8 +86,10 @@ def interpret(
                 meaning.add(extract.part(0, row))
             meaning.cut_here(beginning)
         meaning.add(extract if row is None else extract.part(row, extract.rows))
+        if route.calls:
+            runs += np.bincount(extract.line(np.arange(extract.rows)), minlength=len(runs))
         shelf.let_go()
-    whole = meaning.finish()
+    whole = replace(meaning.finish(), runs=runs)
     return whole if beginning is None or faults else beginning.checked(program, whole)
 
 

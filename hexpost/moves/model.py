@@ -13,8 +13,7 @@ LINE, ARC = 0, 1
 """Kinds of move: a straight line in six coordinates; an arc or helix of the tip, rotary words linear along it."""
 
 FEED_TIP, FEED_TILT, FEED_INVERSE, FEED_RAPID = 0, 1, 2, 3
-"""How ``feed`` is meant: tip speed in mm/s; tilt speed in rad/s (pure rotations); 1/s (the whole move lasts
-1/feed seconds); as fast as the tool-tip limits allow (feed is inf)."""
+"""How ``feed`` is meant: tip speed, mm/s; tilt speed, rad/s; whole moves a second, 1/s; tool-tip limits (inf)."""
 
 HOME, PECK, FIRST_FEED = 1, 2, -1  # the last: line of the F of a program without any
 F_PER_MINUTE, F_PER_REVOLUTION, F_INVERSE = 0, 1, 2
@@ -283,9 +282,9 @@ class Interpretation:
     """The meaning of a program: moves, events, the readings used where a standard is open, what was ignored.
 
     ``start`` (6,): where the job starts, x y z a b c of the gauge point in the base frame. ``written``: units and
-    modes of the F words. ``radius_rows``: the rows D whose diameter moves are compensated by, rising. ``c_line``: the
-    first line whose C word turns the tool about its axis, 0 for none. ``cut``: where the program is to begin again.
-    ``remarks``: what may be an oversight, each with the first line it is about, as what that line does.
+    modes of the F words. ``radius_rows``: the rows D that moves are compensated by, rising. ``c_line``: the first line
+    whose C word turns the tool about its axis, 0 for none. ``cut``: where to begin again. ``remarks``: what may be an
+    oversight, each with its first line. ``runs`` (lines + 1,): how often each runs; empty in a program without calls.
     """
 
     moves: Moves
@@ -298,3 +297,4 @@ class Interpretation:
     c_line: int = 0
     cut: RestartPoint | None = None
     remarks: tuple[Remark, ...] = ()
+    runs: Ints = field(default_factory=lambda: np.empty(0, np.int64))

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from hexpost.arrays import Array, Flags
 from hexpost.path.corner import hermite
 from hexpost.path.model import CORNER, CURVE, EDGE, REST, Ends, ToolPath
-from hexpost.shelf import joined
+from hexpost.shelf import Growing, joined, running_sum
 
 Columns = dict[str, NDArray[Any]]
 NAMES = ("kind", "move", "offset", "size", "slot")
@@ -36,30 +36,70 @@ class SmoothCurve:
     off: tuple[float, float]
 
 
+class CurveStore:
+    """Holds curves of a program of ``moves``, each column of all in one block, in a file where that is long."""
+
+    def __init__(self, moves: int) -> None:
+        self._moves = moves
+        self._s, self._state, self._corner, self._ends = (Growing(1) for _ in range(4))
+        self._others: list[tuple[int, int, int, float, float, tuple[float, float]]] = []
+
+    def add(self, c: SmoothCurve) -> None:
+        """Take in the next curve."""
+        share = self._moves / (c.last + 1)
+        columns = (
+            (self._s, c.s),
+            (self._state, c.state),
+            (self._corner, np.append(c.corner, False)),
+            (self._ends, c.ends),
+        )
+        for column, values in columns:
+            column.add(values, share=share)
+        self._others.append((len(c.s), len(c.ends), c.first, c.before, c.after, c.off))
+
+    def whole(self) -> list[SmoothCurve]:
+        """Return the curves."""
+        if not self._others:
+            return []
+        s, state, corner, ends = (x.whole() for x in (self._s, self._state, self._corner, self._ends))
+        out, at, own = [], 0, 0
+        for count, moves, first, before, after, off in self._others:
+            k, e = slice(at, at + count), slice(own, own + moves)
+            out.append(
+                SmoothCurve(
+                    first=first, last=first + moves - 1, s=s[k], state=state[..., k], corner=corner[k][:-1],
+                    ends=ends[e], before=before, after=after, off=off,
+                )
+            )  # fmt: skip
+            at, own = k.stop, e.stop
+        return out
+
+
 def spliced(path: ToolPath, curves: list[SmoothCurve]) -> ToolPath:
     """Return ``path`` with chains (rising) as ``curves``; of the lines beside them what their corners leave is kept."""
     if not curves:
         return path
     parts: dict[str, list[NDArray[Any]]] = {name: [] for name in NAMES}
-    ends: dict[str, list[NDArray[Any]]] = {name: [] for name in ("move", "piece", "u")}
-    quintics, first = [path.quintics], path.span_first.copy()
+    ends = {name: Growing(sum(len(c.ends) + 1 for c in curves)) for name in ("move", "piece", "u")}
+    held, first = path.quintics.shape[2], path.span_first.copy()
+    quintics = Growing(held + sum(len(c.corner) for c in curves))
+    quintics.add(path.quintics)
     done = count = 0
     for k, c in enumerate(curves):
         before = curves[k - 1] if k and curves[k - 1].last + 2 == c.first and c.before else None
         after = curves[k + 1] if k + 1 < len(curves) and c.last + 2 == curves[k + 1].first and c.after else None
         a, b = _replaced(path, c)
         a = max(a, done)
-        held = sum(q.shape[2] for q in quintics)
         new = [_rest(path, c.first - 1, _first_cut(path, c.first - 1), c.before)] if c.before and not before else []
         ahead = a - done + len(new)
-        new.append(_pieces(c, held))
+        new.append(_pieces(c, quintics.count))
         if c.after:
             new.append(_rest(path, c.last + 1, c.after, after.before if after else _last_cut(path, c.last + 1)))
         for name in NAMES:
             parts[name] += [getattr(path, name)[done:a], *(x[name] for x in new)]
         for name, column in _ends(c, count + ahead).items():
-            ends[name].append(column)
-        quintics.append(coefficients(c))
+            ends[name].add(column)
+        quintics.add(coefficients(c))
         more = sum(len(x["size"]) for x in new)
         first[path.span_first >= b] += more - (b - a)
         count, done = count + a - done + more, b
@@ -67,13 +107,13 @@ def spliced(path: ToolPath, curves: list[SmoothCurve]) -> ToolPath:
         parts[name].append(getattr(path, name)[done:])
     whole: dict[str, Any] = {name: joined(values) for name, values in parts.items()}
     off = np.max([c.off for c in curves], axis=0)
-    of_all: dict[str, Any] = {name: np.concatenate(values) for name, values in ends.items()}
+    of_all: dict[str, Any] = {name: column.whole() for name, column in ends.items()}
     return replace(
         path,
         **whole,
-        s0=np.concatenate([[0.0], np.cumsum(whole["size"])]),
+        s0=running_sum(len(whole["size"]), lambda w: whole["size"][w]),
         span_first=first,
-        quintics=joined(quintics),
+        quintics=quintics.whole(),
         ends=Ends(
             **of_all,
             off=(float(off[0]), float(off[1])),

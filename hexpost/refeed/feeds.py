@@ -16,8 +16,9 @@ ELSEWHERE = -1
 class LineFeeds:
     """Lines that move at a feed per minute, rising, shape (k,); ``feed`` the least F in force over all their runs.
 
-    ``per_speed``: F per mm/min (or deg/min). ``free``: may be lowered. ``mixed``: its runs need different F words.
-    ``steady``: every run has the same F in force. ``own``: the block has its F word itself.
+    ``per_speed``: F per mm/min (or deg/min). ``free``: may be lowered. ``mixed``: its runs need different F words, or
+    one of them cuts nothing at a feed per minute, so that an F word here would rule what comes after that run.
+    ``steady``: every run has the same F in force, and is not such a one. ``own``: the block has its F word itself.
 
     Where the F comes from an earlier block, shape (p,): line ``to`` (as its place) has it from line ``source`` (its
     place, or ``ELSEWHERE``), which runs right before it, and it is ``given``.
@@ -76,7 +77,8 @@ def feeds_of(meaning: Interpretation) -> LineFeeds:
     word, share = written.feed.at(at), written.per_speed(moves, at)
     least, most = _ends(word, back, len(line))
     low, high = _ends(np.nan_to_num(share), back, len(line))
-    mixed = (high > low * (1.0 + SAME_WORD)) | np.isin(line, elsewise)
+    elsewise = np.isin(line, elsewise) | _idle(meaning, moves.line[at], line)
+    mixed = (high > low * (1.0 + SAME_WORD)) | elsewise
     tapping, own = (
         np.bincount(back, which, len(line)) > 0.0 for which in (np.abs(written.tapping.at(at)), _own(meaning, at))
     )
@@ -87,12 +89,20 @@ def feeds_of(meaning: Interpretation) -> LineFeeds:
         per_speed=high,
         free=~tapping & ~mixed & (high > 0.0),
         mixed=mixed,
-        steady=most <= least * (1.0 + SAME_WORD),
+        steady=(most <= least * (1.0 + SAME_WORD)) & ~elsewise,
         own=own,
         to=to,
         source=source,
         given=given,
     )
+
+
+def _idle(meaning: Interpretation, run: Ints, line: Ints) -> Flags:
+    """Return which lines (k,) run more often than they come by in ``run`` (m,), the lines of feed moves in order."""
+    if not len(meaning.runs):
+        return np.zeros(len(line), dtype=np.bool_)
+    begun = run[np.flatnonzero(np.diff(run, prepend=-1))]
+    return np.bincount(np.searchsorted(line, begun), minlength=len(line)) < meaning.runs[line]
 
 
 def _own(meaning: Interpretation, at: Ints) -> Flags:

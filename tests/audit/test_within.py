@@ -50,6 +50,8 @@ def shared(moves, share, on):
     return replace(on, struts=struts)
 
 
+CLOSE = 0.998
+"""What a twentieth of a tick shows of a limit that is reached in between."""
 MOVES = st.one_of(SEEDS.map(tiny_steps), SEEDS.map(lambda seed: random_moves(seed, 4)), st.just(winding(60)))
 
 
@@ -59,7 +61,8 @@ def test_the_audit_finds_what_breaks_a_limit_at_a_twentieth_of_a_tick_and_nothin
     """Struts that may do a little more or less than they are asked for: only looks between the samples tell."""
     on = shared(moves, 1.0 + np.array(off), with_struts(1e6, 1e6, 1e6, period=period))
     most = between_ticks(moves, on, mode="as-programmed")
-    assert broken(moves, on) == {n for n, x in zip(NAMES, most, strict=True) if x > 1.0 + 1e-9}
+    sure, open_ = ({n for n, x in zip(NAMES, most, strict=True) if x > share} for share in (1.0 + 1e-9, CLOSE))
+    assert sure <= broken(moves, on) <= open_
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -3,22 +3,21 @@
 import subprocess
 import sys
 import tracemalloc
+from pathlib import Path
 
 import pytest
 
-from hexpost import shelf
-from hexpost.feed import lookahead, plan, portions
 from hexpost.machine.load import demonstration_machine, no_setup, no_tools
-from hexpost.moves import interpret
-from hexpost.path import build
 from hexpost.pipeline import parse, schedule, spared, understand
 
-FEW, MANY = 22_000, 44_000
+FEW, MANY = 11_000, 22_000
+SLOW, FAST = 300, 3000
+"""Feeds of a raster, mm/min: fast enough that its chains are smoothed, or not."""
 
 
-def raster(blocks, every):
+def raster(blocks, every, feed):
     """Return a back-and-forth of moves of 0.4 mm over a wavy surface; a retract after ``every`` so many (0: none)."""
-    out = ["G21 G90 G94 G00 X0. Y0. Z90.", "G01 F3000"]
+    out = ["G21 G90 G94 G00 X0. Y0. Z90.", f"G01 F{feed}"]
     for k in range(blocks):
         row, i = divmod(k, 500)
         x = 0.4 * (i if row % 2 == 0 else 499 - i)
@@ -42,32 +41,50 @@ def peak(source):
         tracemalloc.stop()
 
 
-@pytest.mark.parametrize("every", [0, 600])
-def test_a_block_costs_no_more_than_so_many_bytes(every, monkeypatch):
-    """A job of many spans is planned portion by portion, a long span in windows; here both are short."""
-    monkeypatch.setattr(portions, "PORTION", 4000)
-    monkeypatch.setattr(lookahead, "WINDOW", 4000)
-    monkeypatch.setattr(lookahead, "AHEAD", 1000)
-    for module in (plan, portions):
-        monkeypatch.setattr(module, "LONG", 8000)
-    assert per_block(every) < 420
+ALONE = """
+import sys
+sys.path.insert(0, sys.argv[1])
+from hexpost import shelf
+from hexpost.feed import lookahead, plan, portions
+from hexpost.moves import interpret
+from hexpost.path import build
+from endtoend.test_memory import per_block
+for word in sys.argv[4:]:
+    name, value = word.split("=")
+    module, name = name.split(".")
+    setattr(globals()[module], name, int(value))
+print(per_block(int(sys.argv[2]), int(sys.argv[3])))
+"""
 
 
-def test_a_block_of_a_long_program_costs_next_to_nothing(monkeypatch):
+def alone(every, feed, **settings):
+    """Return what a block costs in a process of its own: what other tests leave behind does not count."""
+    words = [f"{name.replace('_', '.', 1)}={value}" for name, value in settings.items()]
+    call = [sys.executable, "-c", ALONE, str(Path(__file__).parent.parent), str(every), str(feed), *words]
+    return float(subprocess.run(call, capture_output=True, text=True, check=True).stdout)
+
+
+@pytest.mark.parametrize(("every", "feed", "most"), [(0, SLOW, 420), (600, SLOW, 420), (0, FAST, 600)])
+def test_a_block_costs_no_more_than_so_many_bytes(every, feed, most):
+    """A job of many spans is planned portion by portion, a long span in windows; here both are short.
+
+    Where chains are smoothed there are two paths to choose from.
+    """
+    small = {"plan_LONG": 8000, "portions_LONG": 8000, "lookahead_WINDOW": 4000, "lookahead_AHEAD": 1000}
+    assert alone(every, feed, portions_PORTION=4000, **small) < most
+
+
+@pytest.mark.parametrize("feed", [SLOW, FAST])
+def test_a_block_of_a_long_program_costs_next_to_nothing(feed):
     """Its columns lie in files: what is left is its text, held by this test, and flags and numbers of lines."""
-    monkeypatch.setattr(shelf, "LONG", 1000)
-    for module, name, value in (
-        (lookahead, "WINDOW", 2000), (lookahead, "AHEAD", 500), (plan, "LONG", 4000), (portions, "LONG", 4000),
-        (build, "WINDOW", 2000), (interpret, "WINDOW", 2000),
-    ):  # fmt: skip
-        monkeypatch.setattr(module, name, value)
-    assert per_block(0) < 20
+    small = {"lookahead_WINDOW": 2000, "lookahead_AHEAD": 500, "plan_LONG": 4000, "portions_LONG": 4000}
+    assert alone(0, feed, shelf_LONG=1000, build_WINDOW=2000, interpret_WINDOW=2000, **small) < 20
 
 
-def per_block(every):
+def per_block(every, feed):
     """Return what the peaks grow by for each block."""
-    peak(raster(500, every))  # what is made once
-    few, many = peak(raster(FEW, every)), peak(raster(MANY, every))
+    peak(raster(500, every, feed))  # what is made once
+    few, many = peak(raster(FEW, every, feed)), peak(raster(MANY, every, feed))
     return (many - few) / (MANY - FEW)
 
 

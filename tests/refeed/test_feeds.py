@@ -13,6 +13,7 @@ from refeed.test_refeed import again, feeds, refeed, without_feeds
 from hexpost.machine.language import shorthand
 from hexpost.machine.load import no_setup, no_tools
 from hexpost.machine.wording import DialectWord, Wording
+from hexpost.moves.model import F_PER_MINUTE
 from hexpost.pipeline import examine, parse, schedule, understand
 from hexpost.program.read import read
 from hexpost.refeed.feeds import feeds_of
@@ -93,17 +94,44 @@ BLOCKS = [
 ]  # fmt: skip
 
 
+SUBS = "O1\nG91 G01 X3\nG90 G01 Y5\nM99\nO2\nF550\nG91 G01 X2\nG00 Z1 F350\nG01 Y1\nG90\nM99\n"
+
+
+def whole(lines):
+    return "\n".join(["G21 G94 G90 S1000 M03", "G00 X1 Y1 Z30", "G01 X2 F900", *lines, "M30", SUBS])
+
+
 @given(st.lists(st.tuples(st.sampled_from(BLOCKS), st.integers(1, 9)), min_size=1, max_size=16), st.data())
 @settings(max_examples=300, deadline=None)
 def test_what_is_written_is_what_runs(blocks, data):
     """Lower any lines to any feeds, read the new text: every line runs at the feed it was to have."""
-    lines = [b.format(7 * (k % 13) + (k % 7), 100 * f) for k, (b, f) in enumerate(blocks)]
-    subs = "O1\nG91 G01 X3\nG90 G01 Y5\nM99\nO2\nF550\nG91 G01 X2\nG00 Z1 F350\nG01 Y1\nG90\nM99\n"
-    text = "G21 G94 G90 S1000 M03\nG00 X1 Y1 Z30\nG01 X2 F900\n" + "\n".join(lines) + "\nM30\n" + subs
+    text = whole([b.format(7 * (k % 13) + (k % 7), 100 * f) for k, (b, f) in enumerate(blocks)])
+    old = feeds_of(meaning(text))
+    chosen = data.draw(st.lists(st.sampled_from(old.line.tolist()), unique=True))
+    new = {line: float(data.draw(st.integers(10, 99))) for line in chosen}
+    check_what_runs(text, {line: feed for line, feed in new.items() if old.free[np.searchsorted(old.line, line)]})
+
+
+@pytest.mark.parametrize(
+    ("lines", "line", "free"),
+    [
+        (["M98 P1", "G95 F0.2", "M98 P1"], 3, True),  # an F word in O1 would be one per revolution as well
+        (["M98 P1", "G95 F0.2", "M98 P1"], 10, False),
+        (["M98 P1", "M98 P1", "X50"], 10, False),  # its second run stands still, and would hand its F word on
+        (["M98 P1", "M98 P1", "X50"], 9, True),
+        (["M98 P1", "G00 X50 Y0", "M98 P1", "G00", "M98 P2 L3", "X60"], 13, True),
+    ],
+)
+def test_a_line_that_does_not_cut_in_each_of_its_runs_gets_no_feed(lines, line, free):
+    text = whole(lines)
+    old = feeds_of(meaning(text))
+    assert old.free[np.searchsorted(old.line, line)] == free
+    check_what_runs(text, {line: 10.0} if free else {})
+
+
+def check_what_runs(text, new):
     before = meaning(text)
     old = feeds_of(before)
-    chosen = data.draw(st.lists(st.sampled_from(old.line.tolist()), unique=True))
-    new = {line: float(data.draw(st.integers(10, 99))) for line in chosen if old.free[np.searchsorted(old.line, line)]}
     program = read(text.encode(), "part.nc", [])
     changed = rewritten(program, old, new, FeedStyle(program, implied=False))
     source = joined(program, changed)
@@ -119,7 +147,8 @@ def test_what_is_written_is_what_runs(blocks, data):
             assert now.feed[k] == old.feed[k] and now.steady[k], line
         else:
             assert now.feed[k] <= old.feed[k], line
-    other = ~np.isin(before.moves.line, old.line[~old.steady | np.isin(old.line, list(new))])
+    minute = before.written.mode.at(np.arange(before.moves.count)) == F_PER_MINUTE
+    other = ~np.isin(before.moves.line, old.line[~old.steady | np.isin(old.line, list(new))]) | ~minute
     np.testing.assert_allclose(after.moves.feed[other], before.moves.feed[other], rtol=1e-12)
     if not new:
         assert source == text.encode()

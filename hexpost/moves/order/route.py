@@ -38,9 +38,14 @@ class Route:
             )
             self.uncalled = self._book.uncalled()
 
+    @property
+    def calls(self) -> bool:
+        """Return whether the program calls any subprogram, so that lines may run several times."""
+        return self._book is not None and bool(self._book.main.calls)
+
     def extracts(self, window: int) -> Iterator[Extract]:
         """Yield the blocks in the order in which they run; at least one extract, which may be empty."""
-        if self._book is not None and self._book.main.calls:
+        if self._book is not None and self.calls:
             yield from self._called(self._book, self._book.main, window)
             return
         for begin in range(0, max(self._end, 1), window):
