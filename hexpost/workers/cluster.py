@@ -99,7 +99,8 @@ class _Cluster(Pool):
             out.set_exception(self._lost(None))
             return
         error = inner.exception()
-        if isinstance(error, ImportError | AttributeError):  # it has no such function: another hexpost, or none
+        lacks = isinstance(error, ImportError | AttributeError) and "hexpost" in str(error)
+        if lacks:  # it has no such function: another hexpost, or none; a worker that is leaving has errors of its own
             out.set_exception(EngineError(f"--cluster {self._address}: {_refusal('of a task', error)}\n{_HINT}"))
         elif error is not None:
             out.set_exception(self._lost(error) if self._client.status != "running" else error)

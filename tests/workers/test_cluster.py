@@ -122,11 +122,21 @@ def digest_check(task):
     return f"{len(task.path):064d}", fake_check(task)[1]
 
 
-@pytest.mark.parametrize("fault", [AttributeError("no such function"), ModuleNotFoundError("no module hexpost")])
+LACKING = "Can't get attribute 'proven' on <module 'hexpost.workers.cluster' from 'cluster.py'>"  # as pickle says it
+
+
+@pytest.mark.parametrize("fault", [AttributeError(LACKING), ModuleNotFoundError("No module named 'hexpost'")])
 def test_a_worker_without_this_hexpost_is_refused(fault):
     inner = SimpleNamespace(submit=lambda *_, **__: done(fault), shutdown=lambda **_: None)
     with pytest.raises(EngineError, match="no hexpost that can prove its code"):
         cluster._Cluster(SimpleNamespace(get_executor=lambda pure: inner, status="running"), "a").submit(len).result()
+
+
+def test_a_fault_of_a_worker_that_is_leaving_says_nothing_of_its_code():
+    fault = AttributeError("'NoneType' object has no attribute 'address'")
+    inner = SimpleNamespace(submit=lambda *_, **__: done(fault), shutdown=lambda **_: None)
+    got = cluster._Cluster(SimpleNamespace(get_executor=lambda pure: inner, status="running"), "a").submit(len)
+    assert got.exception() is fault
 
 
 @pytest.mark.parametrize("how", ["cancelled", "closed", "submit"])
