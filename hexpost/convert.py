@@ -9,6 +9,7 @@ from hexpost.audit.model import AuditResult
 from hexpost.feed.reasons import reasons
 from hexpost.ownproof import OwnProof
 from hexpost.pipeline import Inputs, Job, Progress, audit_of, examine
+from hexpost.report.beside import beside
 from hexpost.report.collect import collect
 from hexpost.report.model import Report, Smoothed
 from hexpost.report.sheet import last_moves, sheet
@@ -151,7 +152,12 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
     )
     ends = job.timing.end_ticks(job.path, last_moves(inputs.meaning.moves))
     until = ends.astype(np.float64) * inputs.machine.period
-    report = replace(report, sheet=sheet(inputs.meaning, inputs.tools, inputs.setup, until), smoothed=_smoothed(job))
+    report = replace(
+        report,
+        sheet=sheet(inputs.meaning, inputs.tools, inputs.setup, until, inputs.machine.times),
+        beside=beside(inputs.meaning.events, inputs.machine.times),
+        smoothed=_smoothed(job),
+    )
     if inputs.restart is not None:
         report = replace(report, restart=inputs.restart.settings)
     notice = inputs.proving.notice(inputs.restart)

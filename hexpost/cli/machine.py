@@ -1,5 +1,6 @@
 """``hexpost machine``: look at machine files."""
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from hexpost.audit.model import Unseen
     from hexpost.machine.model import Machine
 
+NO_TIMES = "no [times]: tool change and spindle start are not counted beside the motion"
 REACH = {"reach.csv": "table of reach", "reach.html": "page of reach"}
 """What a survey writes."""
 
@@ -81,6 +83,8 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
         low, high = strut.stroke
         rates = f"{strut.speed:g} mm/s, {strut.acceleration:g} mm/s2, {strut.jerk:g} mm/s3"
         say(f"strut {k}: {low:g} to {high:g} mm, {rates}")
+    known = {name: x for name, x in asdict(machine.times).items() if x is not None}
+    say("".join(f"{name.replace('_', ' ')}: {x:g} s\n" for name, x in known.items()).rstrip() or NO_TIMES)
 
 
 @command.command("reach", cls=Command)

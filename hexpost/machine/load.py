@@ -72,6 +72,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         spindle=root.maybe("spindle", loads.spindle),
         keep_out=loads.keep_out(root),
         health=loads.health(root.table("health", optional=True)),
+        times=tables.times(root.table("times", optional=True)),
         source=source,
     )
     tables.check_screws(machine.struts, root)

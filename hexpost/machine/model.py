@@ -142,6 +142,19 @@ class Health:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ShopTimes:
+    """Seconds that things beside the motion take; ``None``: not known.
+
+    A change of the tool, to pick up speed from rest, to turn the other way, a stop at which somebody acts.
+    """
+
+    tool_change: float | None = None
+    spindle_start: float | None = None
+    spindle_reverse: float | None = None
+    attended_stop: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ToolTip:
     """What an ordinary controller would plan with: vector norms of the tip's motion and of the tilt's."""
 
@@ -202,6 +215,7 @@ class Machine:
     spindle: Spindle | None = None
     keep_out: tuple[Box, ...] = ()
     health: Health = field(default_factory=Health)
+    times: ShopTimes = field(default_factory=ShopTimes)
     source: bytes = b""
     """The machine file itself, byte for byte, for the job folder."""
     asked_units: AskedUnits | None = None

@@ -5,12 +5,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from hexpost.machine import struts
-from hexpost.machine.model import Pallet, Platform, Strut, ToolTip
+from hexpost.machine.model import Pallet, Platform, ShopTimes, Strut, ToolTip
 from hexpost.machine.table import MOST, Table
 
 LETTERS = "ABC"
 MOST_TOLERANCE_MM, MOST_TOLERANCE_DEG = 20.0, 20.0
 """No part is made with a wider tolerance: a larger number is another unit (common practice, no source)."""
+
+MOST_BESIDE_S = 86_400.0
+"""Nothing beside the motion takes more than a day: a larger number is another unit."""
 
 
 def tilt_order(root: Table) -> str:
@@ -73,6 +76,22 @@ def tool_tip(t: Table) -> ToolTip:
         corner_tolerance=t.positive("corner_tolerance_mm", most=MOST_TOLERANCE_MM),
         corner_tolerance_tilt=t.positive("corner_tolerance_deg", most=MOST_TOLERANCE_DEG),
         deviation=t.positive("deviation_mm", default=0.01, most=MOST_TOLERANCE_MM),
+    )
+    t.close()
+    return out
+
+
+def times(t: Table) -> ShopTimes:
+    """Return what a shop counts beside the motion; no key is needed."""
+
+    def seconds(key: str) -> float | None:
+        return t.number(key, least=0.0, most=MOST_BESIDE_S) if t.has(key) else None
+
+    out = ShopTimes(
+        tool_change=seconds("tool_change_s"),
+        spindle_start=seconds("spindle_start_s"),
+        spindle_reverse=seconds("spindle_reverse_s"),
+        attended_stop=seconds("attended_stop_s"),
     )
     t.close()
     return out

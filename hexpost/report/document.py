@@ -5,6 +5,7 @@ from math import degrees
 
 from hexpost.audit.model import Finding, Nearest
 from hexpost.documents import finding, given, measured, seconds, worst_use
+from hexpost.report.beside import beside_document
 from hexpost.report.feeds import feeds_document, times_document
 from hexpost.report.model import Report, Smoothed, StrutUse
 from hexpost.report.sheet import sheet_document
@@ -42,6 +43,7 @@ def document(report: Report) -> dict[str, object]:
         "findings": [_finding(f) for f in report.findings],
         **({} if report.reasons is None else feeds_document(report.reasons)),
         **({} if report.cycle_times is None else {"cycle_times": times_document(report.cycle_times)}),
+        **({} if report.beside is None else {"beside": beside_document(report.beside, report.duration)}),
         **({} if report.sheet is None else {"setup_sheet": sheet_document(report.sheet)}),
         **({} if report.smoothed is None else {"smoothed": _smoothed(report.smoothed)}),
         **({} if report.restart is None else {"restart": report.restart}),

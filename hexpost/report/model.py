@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from hexpost.audit.model import Finding, Nearest, Unseen, Worst
 from hexpost.feed.model import Reasons
+from hexpost.report.beside import TimeBeside
 from hexpost.report.sheet import SetupSheet
 
 MOST_FINDINGS = 10_000
@@ -99,6 +100,8 @@ class Report:
     """Limits that were not looked at."""
     nearest: tuple[Nearest, ...] = ()
     """The two bodies that come nearest to each other, and all that come near."""
+    beside: TimeBeside | None = None
+    """What takes time beside the motion, and is not in the table."""
     smoothed: Smoothed | None = None
     """What dense chains became; ``None`` where none was smoothed."""
     restart: dict[str, object] | None = None

@@ -8,6 +8,7 @@ import numpy as np
 from hexpost.audit.model import Worst
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.machine.model import Machine
+from hexpost.report.beside import beside_text
 from hexpost.report.model import Report
 from hexpost.report.sheet_words import OFFSET_HEAD, STRUT_HEAD, TOOL_HEAD, notes, offset_rows, strut_rows, tool_rows
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
@@ -22,6 +23,9 @@ def facts(report: Report) -> str:
     uses = [w for s in report.struts for w in s.worst]
     worst = max(uses, key=lambda w: w.ratio, default=None)
     items = [("Time", duration(report.duration), plural(report.rows, "setpoint"))]
+    if report.beside is not None and report.beside.rows:
+        whole = "not known" if report.beside.missing else duration(report.duration + report.beside.seconds)
+        items.append(("In the shop", whole, escape(beside_text(report.beside, report.duration))))
     if worst is not None:
         items.append(
             ("Worst strut use", percent(worst.ratio), f"{owned(worst.limit, worst.strut)}, {in_line(worst.line)}")

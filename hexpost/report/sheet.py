@@ -1,13 +1,15 @@
 """The setup sheet: what must be in the spindle and on the table before a job runs, and how long each tool works."""
 
 from dataclasses import dataclass
+from math import isfinite
 
 import numpy as np
 
 from hexpost.arrays import Array, Ints, Lines
 from hexpost.documents import seconds
-from hexpost.machine.model import Setup, Tools
-from hexpost.moves.model import AFTER, Interpretation, Moves
+from hexpost.machine.model import Setup, ShopTimes, Tools
+from hexpost.moves.model import AFTER, Events, Interpretation, Moves
+from hexpost.report.beside import beside_of
 from hexpost.units import DEG_PER_RAD
 
 MOST_SPEEDS = 12
@@ -24,10 +26,14 @@ class Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToolUse:
-    """A tool (0: none in the spindle): seconds of work, length rows H used with it, diameter [mm], S words."""
+    """A tool (0: none in the spindle): seconds of work, length rows H used with it, diameter [mm], S words.
+
+    ``beside``: seconds beside the motion, its own change among them; ``None``: not known.
+    """
 
     tool: int
     seconds: float
+    beside: float | None
     lengths: tuple[Row, ...]
     diameter: float | None
     speeds: tuple[float, ...]
@@ -59,14 +65,19 @@ def last_moves(moves: Moves) -> Ints:
     return np.flatnonzero(np.append(tool[1:] != tool[:-1], True))
 
 
-def sheet(meaning: Interpretation, tools: Tools, setup: Setup, until: Array) -> SetupSheet:
-    """Return the sheet of a job; ``until`` (k,) in s is when the stretches of ``last_moves`` end."""
+def sheet(
+    meaning: Interpretation, tools: Tools, setup: Setup, until: Array, times: ShopTimes | None = None
+) -> SetupSheet:
+    """Return the sheet of a job; ``until`` (k,) in s is when the stretches of ``last_moves`` end.
+
+    ``times``: what the machine takes beside the motion.
+    """
     moves = meaning.moves
     numbers = _tools(moves)
     seconds: dict[int, float] = {}
     for number, time in zip(numbers[last_moves(moves)].tolist(), np.diff(until, prepend=0.0).tolist(), strict=True):
         seconds[number] = seconds.get(number, 0.0) + time
-    rows = tools.tools
+    rows, beside = tools.tools, _beside(meaning, numbers, times or ShopTimes())
     used = [moves.frames[k] for k in np.unique(moves.frame).tolist()]
     found = []
     for number, time in seconds.items():
@@ -76,6 +87,7 @@ def sheet(meaning: Interpretation, tools: Tools, setup: Setup, until: Array) -> 
             ToolUse(
                 tool=number,
                 seconds=time,
+                beside=beside[number],
                 lengths=tuple(Row(row=h, value=rows[h].length if h in rows else None) for h in heights),
                 diameter=None if own is None else own.diameter,
                 speeds=_speeds(meaning, numbers, number),
@@ -95,6 +107,7 @@ def sheet_document(found: SetupSheet) -> dict[str, object]:
             {
                 "tool": t.tool,
                 "time_s": seconds(t.seconds),
+                "beside_s": None if t.beside is None else seconds(t.beside),
                 "length_rows": [{"row": r.row, "length_mm": r.value} for r in t.lengths],
                 "diameter_mm": t.diameter,
                 "spindle_speeds": list(t.speeds),
@@ -111,6 +124,22 @@ def _tools(moves: Moves) -> Lines:
     return np.array([f.tool for f in moves.frames], dtype=np.int32)[moves.frame]
 
 
+def _beside(meaning: Interpretation, numbers: Lines, times: ShopTimes) -> dict[int, float | None]:
+    """Return the seconds beside the motion of each tool, ``None`` where they are not known."""
+    tools, back = np.unique(numbers, return_inverse=True)
+    events = meaning.events
+    if not len(tools):
+        return {}
+    spent = beside_of(events, times, back[_move_of(events, len(numbers))], len(tools))
+    return {tool: x if isfinite(x) else None for tool, x in zip(tools.tolist(), spent.tolist(), strict=True)}
+
+
+def _move_of(events: Events, count: int) -> Ints:
+    """Return the moves (e,) that events go with: the one after, for one that takes effect after its own."""
+    out: Ints = np.clip(events.move + (events.rule == AFTER), 0, count - 1)
+    return out
+
+
 def _speeds(meaning: Interpretation, numbers: Lines, tool: int) -> tuple[float, ...]:
     """Return the S words that are said while a tool is in the spindle, rising."""
     events = meaning.events
@@ -118,7 +147,7 @@ def _speeds(meaning: Interpretation, numbers: Lines, tool: int) -> tuple[float, 
     said = np.flatnonzero(np.isfinite(speed))
     if not said.size or not numbers.size:
         return ()
-    move = np.clip(events.move[said] + (events.rule[said] == AFTER), 0, len(numbers) - 1)
+    move = _move_of(events, len(numbers))[said]
     speeds = np.unique(speed[said][numbers[move] == tool]).tolist()
     return tuple(speeds if len(speeds) <= MOST_SPEEDS else [*speeds[: MOST_SPEEDS - 1], speeds[-1]])
 

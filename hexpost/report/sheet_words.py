@@ -6,7 +6,7 @@ from hexpost.voice import columns, duration, number, plural
 
 MOST = 40
 """So many tools are shown; the JSON report lists all."""
-TOOL_HEAD = ("tool", "time", "length H, mm", "diameter, mm", "S")
+TOOL_HEAD = ("tool", "time", "beside", "length H, mm", "diameter, mm", "S")
 OFFSET_HEAD = ("offset", "X", "Y", "Z", "A", "B", "C")
 STRUT_HEAD = ("strut", "shortest, mm", "longest, mm")
 
@@ -19,6 +19,7 @@ def tool_rows(report: Report) -> list[list[str]]:
         [
             f"T{t.tool}" if t.tool else "none",
             duration(t.seconds),
+            "not known" if t.beside is None else duration(t.beside),
             ", ".join(_row("H", r) for r in t.lengths) or "none",
             "-" if t.diameter is None else number(t.diameter),
             ", ".join(number(s) for s in t.speeds) or "-",
@@ -56,7 +57,7 @@ def sheet_text(report: Report) -> list[str]:
     """Return the section of the text report; the strut lengths stand there in the table of use."""
     if report.sheet is None or not report.sheet.tools:
         return []
-    lines = ["", "Setup sheet", "", *columns([list(TOOL_HEAD), *tool_rows(report)], [False, True] + [False] * 3)]
+    lines = ["", "Setup sheet", "", *columns([list(TOOL_HEAD), *tool_rows(report)], [False, True, True] + [False] * 3)]
     offsets = offset_rows(report)
     if offsets:
         lines += ["", *columns([list(OFFSET_HEAD), *offsets], [False] + [True] * 6)]

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from hexpost.audit.model import Limit, Worst
+from hexpost.report.beside import beside_text
 from hexpost.report.feeds import feed_not_reached, times_text
 from hexpost.report.model import Report
 from hexpost.report.verdict import block_rows, feed_name, loud, mending, remarks, verdict
@@ -62,6 +63,8 @@ def _remarks(said: Sequence[str], width: int, room: int, place: str) -> list[str
 
 def _facts(report: Report, width: int, place: str) -> list[str]:
     facts = f"{duration(report.duration)}, {plural(report.rows, 'setpoint')}; {feed_name(report)}"
+    if report.beside is not None and report.beside.rows:
+        facts += f"; {beside_text(report.beside, report.duration)}"
     if report.reasons is not None and (lost := feed_not_reached(report.reasons, place)):
         facts += f"; {lost}"
     if report.unseen and not report.clean:

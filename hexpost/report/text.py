@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 from math import degrees
 
 from hexpost.audit.model import JOINTS, Finding, Limit, Sense, Worst
+from hexpost.report.beside import beside_text
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.model import Report, Smoothed, StrutUse
 from hexpost.report.sheet_words import sheet_text
@@ -134,6 +135,7 @@ def _heads(report: Report, width: int) -> list[str]:
         ("Feed", feed_name(report)),
         ("Curves", "" if report.smoothed is None else smoothed_text(report.smoothed)),
         ("Time", f"{duration(report.duration)}, {plural(report.rows, 'setpoint')}"),
+        ("Beside", "" if report.beside is None else beside_text(report.beside, report.duration)),
     )
     out = []
     for name, value in rows:

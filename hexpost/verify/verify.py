@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from hexpost.errors import HexpostError
+from hexpost.verify.beside import check_beside
 from hexpost.verify.columns import layout, missing_columns
 from hexpost.verify.equations import prove_equations
 from hexpost.verify.folder import Folder, check_files, open_folder
@@ -21,7 +22,7 @@ NARROW = "columns"
 LEFT_OUT = "convert left the proof out (--no-proof): the name of the table says so, whatever this proof says"
 UNCHECKED = (
     "not checked: report.txt, report.html, tables for reading; of report.json all but verdict, findings, worst uses, "
-    "limits not looked at, rows and times; of manifest.json versions and units; where files come from"
+    "limits not looked at, rows, times and what is beside the motion; of manifest.json versions and units; where files come from"
 )
 
 
@@ -65,6 +66,7 @@ def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> tupl
     checks.append(_agreement(folder, inputs))
     unseen = lacking(inputs.machine, inputs.tools)
     checks.append(check_lacking(unseen, folder.report))
+    checks.append(check_beside(inputs.meaning.events, inputs.machine.times, folder.report))
     columns = layout(folder.tables, geared=all(strut.screw for strut in inputs.machine.struts))
     if missing := missing_columns(columns):
         what = f"the table lacks {', '.join(missing[:5])}{' and more' * (len(missing) > 5)}, which the equations read"

@@ -54,6 +54,12 @@ high_mm = [150, 1500, 2500]
 [health]
 conditioning = 0.05
 clearance_mm = 20
+
+[times]
+tool_change_s = 12
+spindle_start_s = 2.5
+spindle_reverse_s = 4
+attended_stop_s = 60
 """
 
 

@@ -63,7 +63,7 @@ def test_what_is_missing_is_said(tmp_path):
     run("convert", tmp_path / "p.nc", "--out", tmp_path / "job")
     sheet = json.loads((tmp_path / "job" / "report.json").read_text())["setup_sheet"]
     assert sheet["tools"][0] | {"time_s": 0} == {
-        "tool": 0, "time_s": 0, "length_rows": [], "diameter_mm": None, "spindle_speeds": []
+        "tool": 0, "time_s": 0, "beside_s": 0, "length_rows": [], "diameter_mm": None, "spindle_speeds": []
     }  # fmt: skip
     assert sheet["offsets"] == [{"offset": "G54", "pose_mm_deg": [0] * 6, "given": False}]
     assert "none" in (tmp_path / "job" / "report.txt").read_text().split("Setup sheet")[1]
