@@ -22,7 +22,8 @@ NARROW = "columns"
 LEFT_OUT = "convert left the proof out (--no-proof): the name of the table says so, whatever this proof says"
 UNCHECKED = (
     "not checked: report.txt, report.html, tables for reading; of report.json all but verdict, findings, worst uses, "
-    "limits not looked at, rows, times and what is beside the motion; of manifest.json versions and units; where files come from"
+    "limits not looked at, rows, times and what is beside the motion; of manifest.json versions and units; "
+    "where files come from"
 )
 
 
