@@ -4,18 +4,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Ints
+from hexpost.arrays import Array, Ints
 from hexpost.documents import given, seconds
 from hexpost.machine.model import ShopTimes
-from hexpost.moves.model import AS_BEFORE, TURNS, Events
+from hexpost.moves.beside import NOTHING, kinds
+from hexpost.moves.model import Events
 from hexpost.voice import duration, number, plural
 
-CHANGE, START, REVERSE, ATTENDED, NOTHING = range(5)
-"""What an event takes time for."""
 NAMES = ("tool change", "spindle start", "spindle reversal", "attended stop")
 KEYS = ("tool_change_s", "spindle_start_s", "spindle_reverse_s", "attended_stop_s")
-TOOL_CHANGE, ATTENDED_STOPS = 6, (0, 1, 60)
-COUNTER_CLOCKWISE = (4, 14)
+"""Names and keys of what takes time, in the order of their codes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,24 +46,6 @@ class TimeBeside:
     def missing(self) -> tuple[BesideRow, ...]:
         """Return the kinds whose time is not known."""
         return tuple(r for r in self.rows if r.each is None)
-
-
-def kinds(events: Events) -> Codes:
-    """Return what each event (e,) takes time for.
-
-    The spindle is at rest before the first word, and after one that stops it, a tool change or an attended stop: a word
-    that turns it then starts it, and one for the other way while it turns reverses it (common practice, no source).
-    """
-    out = np.full(len(events.move), NOTHING, dtype=np.uint8)
-    coded, state = events.letter == ord("M"), events.spindle
-    out[coded & (events.value == TOOL_CHANGE)] = CHANGE
-    out[coded & np.isin(events.value, ATTENDED_STOPS)] = ATTENDED
-    way = np.where(np.isin(events.value, COUNTER_CLOCKWISE), -1, 1) * (state == TURNS)
-    at = np.flatnonzero((state != AS_BEFORE) | (out != NOTHING))
-    before = np.concatenate([[0], way[at]])[:-1]
-    out[at[(way[at] != 0) & (before == 0)]] = START
-    out[at[way[at] * before == -1]] = REVERSE
-    return out
 
 
 def beside(events: Events, times: ShopTimes) -> TimeBeside:

@@ -8,15 +8,16 @@ from hexpost.moves.model import Events
 from hexpost.verify.model import Check, Faults
 
 _SAME = 1e-6
-_WAYS = {3: "clockwise", 13: "clockwise", 4: "counter", 14: "counter", 5: "", 19: "", 6: "", 0: "", 1: "", 60: ""}
-"""How the spindle is behind an M code: which way it turns, or at rest."""
-_ALONE = {6: "tool change", 0: "attended stop", 1: "attended stop", 60: "attended stop"}
+_ALONE = {"M6": "tool change", "M0": "attended stop", "M1": "attended stop", "M60": "attended stop"}
+_WAYS = {"M3": "clockwise", "M13": "clockwise", "M4": "counter", "M14": "counter"}
+_WAYS |= dict.fromkeys(("M5", "M19", *_ALONE), "")
+"""How the spindle is behind a word: which way it turns, or at rest."""
 
 
 def check_beside(events: Events, times: ShopTimes, report: Mapping[str, Any]) -> Check:
     """Check the counts and the times of a report, word by word."""
     faults, told = Faults(), report["beside"]
-    counts = _counts(int(v) for k, v in zip(events.letter, events.value, strict=True) if k == ord("M"))
+    counts = _counts(events.word(i) for i in range(len(events.line)))
     each = {
         "tool change": times.tool_change, "spindle start": times.spindle_start,
         "spindle reversal": times.spindle_reverse, "attended stop": times.attended_stop,
@@ -38,15 +39,15 @@ def check_beside(events: Events, times: ShopTimes, report: Mapping[str, Any]) ->
     )
 
 
-def _counts(codes: Iterable[int]) -> dict[str, int]:
-    """Return how often M codes, one after the other, ask for what takes time beside the motion."""
+def _counts(words: Iterable[str]) -> dict[str, int]:
+    """Return how often words, one after the other, ask for what takes time beside the motion."""
     counts: dict[str, int] = {}
     way = ""
-    for code in codes:
-        if code not in _WAYS:
+    for word in words:
+        if word not in _WAYS:
             continue
-        before, way = way, _WAYS[code]
-        name = _ALONE.get(code, "")
+        before, way = way, _WAYS[word]
+        name = _ALONE.get(word, "")
         if way and way != before:
             name = "spindle reversal" if before else "spindle start"
         if name:
