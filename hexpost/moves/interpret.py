@@ -8,13 +8,14 @@ from hexpost import shelf
 from hexpost.errors import Fault
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.moves.compensation.cutter import Cutter
+from hexpost.moves.cut import RestartPoint
 from hexpost.moves.expanding.draft import Speller
 from hexpost.moves.expanding.expand import special_blocks, spell
 from hexpost.moves.frames.book import FrameBook, start_frame
 from hexpost.moves.frames.missing import Missing
 from hexpost.moves.frames.runs import cut_runs, machine_blocks
 from hexpost.moves.frames.unused import UnusedRows
-from hexpost.moves.model import USUAL, Events, Interpretation, Remark, RestartPoint, Switches
+from hexpost.moves.model import USUAL, Events, Interpretation, Remark, Switches
 from hexpost.moves.motion import events
 from hexpost.moves.motion.arcs import arcs
 from hexpost.moves.motion.feeds import feeds

@@ -5,7 +5,9 @@ from dataclasses import dataclass, field, fields
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
+from hexpost.machine.beside import time_beside
 from hexpost.machine.words import ENDING, SPINDLE_OFF, SPINDLE_ON, SPINDLE_ORIENTED, code_word
+from hexpost.moves.cut import RestartPoint
 from hexpost.shelf import windows
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
@@ -131,6 +133,11 @@ class Events(Columns):
         for codes, meant in ((SPINDLE_ON, TURNS), (SPINDLE_OFF, AT_REST), (SPINDLE_ORIENTED, ORIENTED)):
             out[coded & np.isin(self.value, codes)] = meant
         return out
+
+    @property
+    def beside(self) -> Codes:
+        """Return what each event (e,) takes time for beside the motion, in the codes of ``machine.beside``."""
+        return time_beside(self.letter, self.value)
 
     @property
     def speed(self) -> Array:
@@ -260,21 +267,6 @@ class Remark:
     line: int
     text: str
     count: int = 1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class RestartPoint:
-    """Where a program begins again: ahead of ``block`` (line, run, runs); ``left_out`` are blocks and holes.
-
-    ``tool`` is in the spindle, 0 for none; in the frame of place ``frame`` it goes to where the block before ends.
-    """
-
-    block: tuple[int, int, int]
-    left_out: tuple[int, int]
-    moves: int
-    events: int
-    tool: int
-    frame: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

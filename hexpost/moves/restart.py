@@ -8,8 +8,9 @@ from hexpost.arrays import Array, Ints
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.machine.words import group_of, groups
+from hexpost.moves.cut import RestartPoint
 from hexpost.moves.frames.book import FrameBook, start_frame
-from hexpost.moves.model import AFTER, FEED_RAPID, FEED_TIP, LINE, Events, Frame, Interpretation, Moves, RestartPoint
+from hexpost.moves.model import AFTER, FEED_RAPID, FEED_TIP, LINE, Events, Frame, Interpretation, Moves
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
 APPROACH_LINE = 0

@@ -6,8 +6,8 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.documents import given, seconds
+from hexpost.machine.beside import NOTHING
 from hexpost.machine.model import ShopTimes
-from hexpost.moves.beside import NOTHING, kinds
 from hexpost.moves.model import Events
 from hexpost.voice import duration, number, plural
 
@@ -50,7 +50,7 @@ class TimeBeside:
 
 def beside(events: Events, times: ShopTimes) -> TimeBeside:
     """Return what a job does beside its motion, with the ``times`` of a machine."""
-    each, count = _each(times), np.bincount(kinds(events), minlength=NOTHING)
+    each, count = _each(times), np.bincount(events.beside, minlength=NOTHING)
     rows = [
         BesideRow(name=NAMES[k], key=f"times.{KEYS[k]}", count=int(count[k]), each=each[k])
         for k in range(NOTHING)
@@ -62,7 +62,7 @@ def beside(events: Events, times: ShopTimes) -> TimeBeside:
 def beside_each(events: Events, times: ShopTimes) -> Array:
     """Return the seconds (e,) that each event takes beside the motion; nan where that is not known."""
     known = np.array([np.nan if x is None else x for x in (*_each(times), 0.0)])
-    out: Array = known[kinds(events).astype(np.int64)]
+    out: Array = known[events.beside.astype(np.int64)]
     return out
 
 
