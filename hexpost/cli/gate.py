@@ -68,6 +68,6 @@ def command(**options: object) -> None:
 
     Exit code 0: all pass; 1: a limit is broken; 2: a program or another file is not understood.
     """
-    from hexpost.cli.gate_run import Options, main
+    from hexpost.cli.gate_run import GateOptions, main
 
-    click.get_current_context().exit(main(Options.of(options)))
+    click.get_current_context().exit(main(GateOptions.of(options)))

@@ -2,22 +2,18 @@
 
 import re
 import sys
-from collections.abc import Mapping
-from contextlib import AbstractContextManager
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, Self
 
 import click
 
 from hexpost.cli.documents import tell
 from hexpost.cli.gate_text import changed_text, failures, table
-from hexpost.cli.library import policy_of, programs_of
+from hexpost.cli.library import LibraryOptions, policy_of, programs_of
 from hexpost.cli.outputs import write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
-from hexpost.cli.workers import engine_of
 from hexpost.errors import Fault, InputError
 from hexpost.library import compare
 from hexpost.library.baseline import Acceptance, Baseline, load_baseline, updated
@@ -34,23 +30,16 @@ from hexpost.library.seal import own_key
 from hexpost.library.settings import Settings
 from hexpost.library.texts import MOST_NAMES
 from hexpost.voice import plural
-from hexpost.workers.engines import Engine
 
 _STATUS = re.compile(r"[ A-Z?!]{1,3}\d*[ \t]")
 """How lists begin their lines that have more than names."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Options:
-    """The command line, as click hands it on."""
+class GateOptions(LibraryOptions):
+    """The command line of the gate."""
 
-    paths: tuple[str, ...]
-    machine: str | None
-    tools: str | None
-    setup: str | None
     feed: str | None
-    units: str | None
-    policy: str | None
     root: str | None
     changed: bool
     allow_empty: bool
@@ -62,39 +51,30 @@ class Options:
     expires: datetime | None
     sarif: str | None
     junit: str | None
-    html: str | None
     cache: str | None
     no_cache: bool
     cache_key: str | None
     recheck: float
-    jobs: int | None
-    serial: bool
-    cluster: str | None
-    memory_mb: int | None
-    as_json: bool
 
-    @classmethod
-    def of(cls, options: Mapping[str, Any]) -> Self:
-        """Return the options, once they are known to go together."""
-        out = cls(**{f.name: options[f.name] for f in fields(cls)})
-        files = [o for o, given in (("--sarif", out.sarif), ("--junit", out.junit), ("--html", out.html)) if given]
+    def check(self) -> None:
+        """Refuse options that do not go together."""
+        files = [o for o, given in (("--sarif", self.sarif), ("--junit", self.junit), ("--html", self.html)) if given]
         for wrong, text in (
-            (out.update_baseline and not out.baseline, "--update-baseline needs --baseline FILE"),
-            (out.reason and not out.update_baseline, "--reason goes with --update-baseline"),
-            (out.expires and not out.update_baseline, "--expires goes with --update-baseline"),
-            (out.expires and out.expires.date() < _today(), "--expires is a day that has passed"),
-            (out.allow_empty and not out.changed, "--allow-empty goes with --changed"),
-            (out.against and (files or out.baseline), "--against goes with the table and --json only"),
-            (out.changed and "-" in out.paths, "standard input is one list: give - or --changed"),
-            (out.no_cache and out.cache, "give one of --cache and --no-cache"),
-            (out.no_cache and out.cache_key, "give one of --cache-key and --no-cache"),
+            (self.update_baseline and not self.baseline, "--update-baseline needs --baseline FILE"),
+            (self.reason and not self.update_baseline, "--reason goes with --update-baseline"),
+            (self.expires and not self.update_baseline, "--expires goes with --update-baseline"),
+            (self.expires and self.expires.date() < _today(), "--expires is a day that has passed"),
+            (self.allow_empty and not self.changed, "--allow-empty goes with --changed"),
+            (self.against and (files or self.baseline), "--against goes with the table and --json only"),
+            (self.changed and "-" in self.paths, "standard input is one list: give - or --changed"),
+            (self.no_cache and self.cache, "give one of --cache and --no-cache"),
+            (self.no_cache and self.cache_key, "give one of --cache-key and --no-cache"),
         ):
             if wrong:
                 raise click.UsageError(text)
-        return out
 
 
-def main(o: Options) -> int:
+def main(o: GateOptions) -> int:
     """Run the gate; return the exit code."""
     shard = _shard(o.shard)
     policy = _policy(o)
@@ -103,7 +83,7 @@ def main(o: Options) -> int:
     baseline = _baseline(o)
     cache = _cache(o)
     whole = not o.changed and shard is None
-    with _engine(o) as engine, watched("programs", len(names)) as progress:
+    with o.engine("hexpost.library.check") as engine, watched("programs", len(names)) as progress:
         result = gate(
             names, policy, engine, cache=cache, baseline=baseline, whole=whole, scope=scope, progress=progress.reach
         )
@@ -131,7 +111,7 @@ def _today() -> date:
     return date.today()  # noqa: DTZ011 - an entry expires where its people are
 
 
-def _cache(o: Options) -> Cache | None:
+def _cache(o: GateOptions) -> Cache | None:
     """Return where results are kept, sealed with a key that only their owner can read."""
     if o.no_cache:
         return None
@@ -139,13 +119,13 @@ def _cache(o: Options) -> Cache | None:
     return Cache(Path(o.cache) if o.cache else default_folder(), key, recheck=o.recheck / 100.0)
 
 
-def _policy(o: Options) -> Policy:
+def _policy(o: GateOptions) -> Policy:
     """Return the policy, the command line on top of it."""
     over = Settings(machine=o.machine, tools=o.tools, setup=o.setup, feed=o.feed, units=o.units)
     return policy_of(o.policy, over, o.root)
 
 
-def _names(o: Options, policy: Policy) -> tuple[list[str], Scope]:
+def _names(o: GateOptions, policy: Policy) -> tuple[list[str], Scope]:
     """Return the programs that the command line means, and how they are related to the library."""
     paths, found = programs_of(o.paths, policy)
     names, unfit = list(found.names), policy.unfit(found.names)
@@ -190,7 +170,7 @@ def _shard(text: str | None) -> Shard | None:
     return Shard(index=int(found[1]), count=int(found[2]))
 
 
-def _baseline(o: Options) -> Baseline | None:
+def _baseline(o: GateOptions) -> Baseline | None:
     """Return the baseline; one that is to be written may not be there yet."""
     if o.baseline is None:
         return None
@@ -199,14 +179,7 @@ def _baseline(o: Options) -> Baseline | None:
     return load_baseline(Path(o.baseline))
 
 
-def _engine(o: Options) -> AbstractContextManager[Engine]:
-    """Return what runs the checks."""
-    return engine_of(
-        loads="hexpost.library.check", jobs=o.jobs, alone=o.serial, address=o.cluster, memory_mb=o.memory_mb
-    )
-
-
-def _write(o: Options, result: GateResult) -> None:
+def _write(o: GateOptions, result: GateResult) -> None:
     """Write the files that were asked for, each whole or not at all."""
     write_all(
         (o.sarif, lambda: to_sarif(result).encode("utf-8", "replace")),
@@ -215,7 +188,7 @@ def _write(o: Options, result: GateResult) -> None:
     )
 
 
-def _compare(o: Options, before: GateResult, after: GateResult, policy: Policy) -> int:
+def _compare(o: GateOptions, before: GateResult, after: GateResult, policy: Policy) -> int:
     """Show what another machine file changes."""
     found = compare.changes(before, after, policy)
     against = str(o.against)

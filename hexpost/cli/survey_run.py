@@ -1,17 +1,15 @@
 """What ``hexpost survey`` does with its options: programs found and looked at; text, page and drafts written."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Self
 
 import click
 
-from hexpost.cli.library import policy_of, programs_of
+from hexpost.cli.library import LibraryOptions, policy_of, programs_of
 from hexpost.cli.outputs import lines_of, write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import note, say
-from hexpost.cli.workers import engine_of
 from hexpost.errors import OutputError
 from hexpost.library.policy import Policy
 from hexpost.library.settings import Settings
@@ -29,27 +27,10 @@ from hexpost.voice import plural
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SurveyOptions:
-    """The command line, as click hands it on."""
+class SurveyOptions(LibraryOptions):
+    """The command line of a survey."""
 
-    paths: tuple[str, ...]
-    machine: str | None
-    tools: str | None
-    setup: str | None
-    units: str | None
-    policy: str | None
-    html: str | None
     propose: str | None
-    jobs: int | None
-    serial: bool
-    cluster: str | None
-    memory_mb: int | None
-    as_json: bool
-
-    @classmethod
-    def of(cls, options: Mapping[str, Any]) -> Self:
-        """Return the options."""
-        return cls(**{f.name: options[f.name] for f in fields(cls)})
 
 
 def main(o: SurveyOptions) -> None:
@@ -62,10 +43,7 @@ def main(o: SurveyOptions) -> None:
     if not names:
         raise click.UsageError("no program found; folders are searched for " + ", ".join(policy.programs))
     machine = _machine(policy)
-    workers = engine_of(
-        loads="hexpost.survey.look", jobs=o.jobs, alone=o.serial, address=o.cluster, memory_mb=o.memory_mb
-    )
-    with workers as engine, watched("programs", len(names)) as progress:
+    with o.engine("hexpost.survey.look") as engine, watched("programs", len(names)) as progress:
         found = survey(names, policy, machine, engine, progress=progress.reach)
     made = [] if folder is None else drafts(found, machine.source, before, folder)
     written = write_all((o.html, lambda: to_page(found).encode("utf-8", "replace")))
