@@ -30,24 +30,33 @@ def speeds(size: Array, first: Ints, cap: Array, up: Array, down: Array, *, star
     x[first] = 0.0
     x[0] = start
     at = np.searchsorted(first, np.arange(0, len(size) + TOGETHER, TOGETHER))
-    for lo, hi in pairwise(np.unique(first[np.minimum(at, len(first) - 1)])):
-        x[lo : hi + 1] = _solved(size[lo:hi], x[lo : hi + 1], up[lo:hi], down[lo:hi])
+    for a, b in pairwise(np.unique(np.minimum(at, len(first) - 1))):
+        lo, hi = first[a], first[b]
+        x[lo : hi + 1] = _solved(size[lo:hi], first[a : b + 1] - lo, x[lo : hi + 1], up[lo:hi], down[lo:hi])
     x[first[1:]] = 0.0
     return x
 
 
-def _solved(size: Array, bound: Array, up: Array, down: Array) -> Array:
-    """Return the edge values of consecutive whole spans under bounds at their edges."""
+def _solved(size: Array, first: Ints, bound: Array, up: Array, down: Array) -> Array:
+    """Return the edge values of consecutive whole spans under bounds at their edges.
+
+    Each span is counted in its own largest bound, and a fall, or a rise, of more than the bound at its higher end as
+    one of that bound, which changes no minimum: else a fast span would take the digits of a slow one behind it.
+    """
+    most = np.maximum.reduceat(bound[:-1], first[:-1])
+    unit = np.repeat(np.where(most > 0.0, most, 1.0), np.diff(first))
+    bound = np.append(bound[:-1] / unit, bound[-1])
     fall, rise = np.zeros((2, len(size) + 1))
-    twice = 2 * size
-    np.cumsum(down * twice, out=fall[1:])
-    np.cumsum(up * twice, out=rise[1:])
+    twice = 2 * size / unit
+    np.cumsum(np.minimum(down * twice, bound[:-1]), out=fall[1:])
+    np.cumsum(np.minimum(up * twice, bound[1:]), out=rise[1:])
     x: Array = bound + fall
     np.minimum.accumulate(x[::-1], out=x[::-1])
     fall += rise
     x -= fall
     np.minimum.accumulate(x, out=x)
     x += rise
+    x[:-1] *= unit
     return np.maximum(x, 0.0, out=x)
 
 

@@ -23,7 +23,8 @@ class Reached:
     """The first row at which the tool has reached the end of each move (k,) that is asked for, rising.
 
     ``row`` (k,): -1 where none did; ``early`` (k,): that row or the one before, for both are at the end by what the
-    decimals, or the corner of a line of several moves, tell.
+    decimals, or the corner of a line of several moves, tell. ``late`` (k,): so many rows behind will do, for the move
+    is shorter than the decimals tell.
     """
 
     def __init__(self, wanted: Ints, *, free_yaw: bool) -> None:
@@ -31,6 +32,7 @@ class Reached:
         self.move = np.unique(wanted)
         self.row = np.full(len(self.move), -1, dtype=np.int64)
         self.early = np.zeros(len(self.move), dtype=bool)
+        self.late = np.zeros(len(self.move), dtype=np.int64)
         self.row[self.move < 0] = 0
         self._next = int(np.searchsorted(self.move, 0))
 
@@ -60,12 +62,17 @@ class Reached:
         new = sure & (self.row[kept] < 0)
         self.row[kept] = np.where(new, p.first + p.old + found, self.row[kept])
         self.early[kept] |= new & (early | ((found == 0) & ~stood))
+        tiny = new & stood & (p.stretch.length[np.maximum(local, 0)] <= noise[np.minimum(found, len(move) - 1)])
+        own = np.append(0, np.cumsum(~p.dwelt))
+        end_of = np.searchsorted(move, some, "right")
+        more = np.maximum(own[end_of] - own[np.minimum(found, end_of)] - 1, 0)
+        self.late[kept] = np.where(tiny, more, self.late[kept])
         self._next += int(np.argmin(np.append(sure, False)))  # what is not reached yet is looked for in the next piece
 
     def of(self, moves: Ints) -> tuple[Ints, Ints]:
         """Return the first and the last row (n,) that will do as the end of moves (n,); -1 where none was found."""
         k = np.searchsorted(self.move, moves)
-        return self.row[k] - self.early[k], self.row[k] + self._spare * (self.row[k] > 0)
+        return self.row[k] - self.early[k], self.row[k] + self.late[k] + self._spare * (self.row[k] > 0)
 
 
 class EventTable:

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
-from math import pi
 
 import numpy as np
 
@@ -17,7 +16,7 @@ from hexpost.verify.pose import FIT, FoundPoses, Tracker
 from hexpost.verify.route import Stretch
 from hexpost.verify.rows import Rows
 from hexpost.verify.struts import StrutLengths
-from hexpost.verify.within import walked
+from hexpost.verify.within import on_arcs, travelled, walked
 from hexpost.voice import in_line
 
 ROUNDING_MM = 0.5e-6
@@ -240,42 +239,17 @@ class Follower:
             move[1:][on] = move[0] = here
             last[0] = last[1] if on[:1].any() else here
         if (last > move).any():
-            speed = np.sqrt((rate[:3] ** 2).sum(axis=0) + s.rho**2 * (rate[3:] ** 2).sum(axis=0))
-            travelled = np.append(0.0, np.cumsum((speed[1:] + speed[:-1]) * (self._period / 2.0)))
-            if len(speed) > 2:  # Euler and Maclaurin, as in ``continuity``
-                change = np.gradient(speed)
-                travelled -= (change - change[0]) * (self._period / 12.0)
+            gone = travelled(s, q, rate, self._period)
             known = self._state.share if old else None
-            move = walked(where, q, (move, last), travelled, rest=rest, known=known)
+            move = walked(where, q, (move, last), gone, rest=rest, known=known)
         share = s.share(q, move)
-        self._on_arcs(s, (q, rate), move, share, old=old)
+        at_end = rest & (np.arange(len(move)) > 0)
+        on_arcs(
+            where, (q, rate), move, share, at_end=at_end, known=self._state.share if old else None, period=self._period
+        )
         if old:
             move[0], share[0] = self._state.move - s.low, self._state.share
         return move, share
-
-    def _on_arcs(self, s: Stretch, motion: tuple[Array, Array], move: Ints, share: Array, *, old: int) -> None:
-        """Put the shares of rows on arcs into ``share``: turns follow from row to row by the rates, from the start."""
-        if not len(s.arcs.move):
-            return
-        on = np.flatnonzero(s.curved[move] >= 0)
-        if not len(on):
-            return
-        angle, speed = s.turned(motion[0][:, on], motion[1][:, on], move[on])
-        sweep = np.abs(s.arcs.sweep[s.curved[move[on]]])
-        h = self._period
-        new = np.append(True, (on[1:] != on[:-1] + 1) | (move[on[1:]] != move[on[:-1]]))
-        step = np.append(angle[0], angle[1:] - angle[:-1])
-        expected = np.append(0.0, (speed[1:] + speed[:-1]) * (h / 2.0))
-        step[new], expected[new] = angle[new], speed[new] * (h / 2.0)
-        if old and on[0] == 0:
-            expected[0] = self._state.share * sweep[0]
-        step -= 2.0 * pi * np.round((step - expected) / (2.0 * pi))
-        total = np.cumsum(step)
-        begin = np.flatnonzero(new)
-        total -= np.repeat(total[begin] - step[begin], np.diff(np.append(begin, len(on))))
-        share[on] = total / np.maximum(sweep, 1e-300)
-        for _ in range(2):  # a steep helix hardly turns
-            share[on] = s.nearer(motion[0][:, on], share[on], move[on])
 
 
 def _stands(rate: Array) -> Flags:

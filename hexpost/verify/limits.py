@@ -4,11 +4,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Flags, Ints
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID
 from hexpost.verify.follow import Placed
 from hexpost.verify.model import Faults
+from hexpost.verify.pose import KNOT
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import Broken
 from hexpost.voice import in_line
@@ -20,6 +21,8 @@ STILL = 1e-6
 BENT = 1e-4
 """Share of itself that a deviation may be off by where the path is bent sharply: the rates of poses are."""
 _OPEN = 4.0
+_NEAR, _FAR = 0.9, 0.05
+"""A deviation above this share of its limit, or of the worst, is worked out exactly; not below that share."""
 _BANDS = ("stroke", "speed", "acceleration", "jerk")
 
 
@@ -117,21 +120,34 @@ class MotionLimits:
         cutting = p.stretch.mode[p.move[p.old :]] != FEED_RAPID
         if not cutting.any():
             return
-        error = p.poses.rates(rows.acceleration[:, new])[:3]
-        rate = p.rate[:, p.old :]
-        along, turn = rate[:3], np.sqrt(2.0 * (rate[3:] ** 2).sum(axis=0))
+        rate, error = p.rate[:, p.old :], p.poses.rates(rows.acceleration[:, new])
+        turn = np.sqrt(2.0 * (rate[3:] ** 2).sum(axis=0))
         most = np.sqrt((p.poses.gains[:3] ** 2).sum(axis=0))
         noise = STILL + most * STEP_MM_S + turn * most**2 * STEP_MM
+        size = self._across(error, rate, noise, cutting)
+        worst = max(self.uses["deviation", 0].value, float(size.max()))
+        near = max(_NEAR * min(worst, self._deviation), _FAR * self._deviation)
+        some = np.unique(np.flatnonzero(size > near) // KNOT)
+        if len(some):  # those that count are worked out again more exactly
+            rate = rate.copy()
+            p.poses.refine(error, rows.acceleration[:, new], some)
+            p.poses.refine(rate, rows.speed[:, new], some)
+            size = self._across(error, rate, noise, cutting)
+        square = (rate[:3] ** 2).sum(axis=0)
+        decimals = most * (0.5 * STEP_MM_S2 * self._period**2 / 8.0)
+        self.steps["deviation"] = max(self.steps["deviation"], float(decimals[cutting].max()))
+        open_ = size * np.where(square > (_OPEN * noise) ** 2, BENT, 1.0)  # what is along its way is not known
+        self._judge(size, rows, np.arange(new.start, new.stop), decimals + open_)
+
+    def _across(self, error: Array, rate: Array, noise: Array, cutting: Flags) -> Array:
+        """Return how far off across its way (n,) a tip is in the middle of ticks, by errors and rates (6, n)."""
+        error, along = error[:3], rate[:3]
         square = (along * along).sum(axis=0)
         total = (error * error).sum(axis=0)
         part = (error * along).sum(axis=0) ** 2 / np.maximum(square, STILL**2)
         total -= np.where(square > noise**2, part, 0.0)
         size = np.sqrt(np.maximum(total, 0.0)) * (self._period**2 / 8.0)
-        size = np.where(cutting, size, 0.0)
-        decimals = most * (0.5 * STEP_MM_S2 * self._period**2 / 8.0)
-        self.steps["deviation"] = max(self.steps["deviation"], float(decimals[cutting].max()))
-        open_ = size * np.where(square > (_OPEN * noise) ** 2, BENT, 1.0)  # what is along its way is not known
-        self._judge(size, rows, np.arange(new.start, new.stop), decimals + open_)
+        return np.where(cutting, size, 0.0)
 
     def _take(self, which: tuple[str, int], values: Array, rows: Rows) -> None:
         low, high = self.allowed(*which)

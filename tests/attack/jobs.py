@@ -25,6 +25,7 @@ PROCESS_S = 120
 """A process that takes longer than this is hung; the jobs here take a second or two."""
 MARKS = ("Traceback (most recent call last)", "internal fault", "Exception ignored", "RuntimeWarning", "Fatal Python")
 """What a user must never read."""
+UNPROVEN, SINGULAR = "the job is not proven:", "goes through a singular pose"
 CODES = (0, 1, 2)
 WITHOUT_REMAKE = "--without-remake"
 """Has a folder proven by its equations alone."""
@@ -66,7 +67,16 @@ def inside(*words):
 def faults(code, said, codes=CODES):
     """Return what is wrong with an exit code and an output."""
     wrong = [] if code in codes else [f"exit code {code}: {said[-300:]}"]
-    return wrong + [f"{mark}: {said[-600:]}" for mark in MARKS if mark in said]
+    return wrong + [f"{mark}: {said[-600:]}" for mark in MARKS if mark in said] + unproven(said)
+
+
+def unproven(said):
+    """Return what the proof of ``convert`` has against its own table, of which nothing was written then.
+
+    Through a singular pose no table can be followed: a refusal that says so is right.
+    """
+    begin = said.find(UNPROVEN)
+    return [] if begin < 0 or SINGULAR in said else [" | ".join(said[begin:].splitlines()[:6])[:600]]
 
 
 def content(folder):

@@ -50,6 +50,15 @@ def test_speeds_of_long_programs_are_taken_in_groups_of_whole_spans():
     assert np.allclose(speeds(size, first, cap, up, up), by_recursion(size, first, cap, up, up), rtol=1e-7, atol=1e-7)
 
 
+def test_a_fast_span_takes_no_digits_of_a_slow_one_behind_it():
+    """Where a tolerance of tilt is nearly nothing, turns count as millions of mm."""
+    size, cap = np.array([2e7, 2e7, 1.0, 1.0, 1.0]), np.array([1e17, 1e17, 4.0, 2.0, 4.0])
+    up = np.array([1e10, 1e10, 1.5, 0.25, 1.5])
+    first = np.array([0, 2, 5])
+    expected = by_recursion(size, first, cap, up, up)
+    assert np.allclose(speeds(size, first, cap, up, up), expected, rtol=1e-12, atol=0)
+
+
 @given(SEEDS)
 def test_range_minimum_is_that_of_every_slice(seed):
     rng = np.random.default_rng(seed)
