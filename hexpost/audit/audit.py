@@ -58,7 +58,7 @@ class Audit:
             for check in made
             if check
         )
-        self._boxes = [box.name for box in machine.keep_out]
+        self._boxes = tuple(box.name for box in machine.keep_out)
         self._adviser = Adviser(context)
         self._store = Store()
         ruled = tuple(rule(context) for rule in checking.rules) if moves.count else ()
@@ -115,7 +115,7 @@ class Audit:
         worst = tuple(w for limit, use in uses if limit.share for w in use.rows(limit, self._period))
         shown = {w.limit.name for w in worst if w.ratio > 1.0}
         found = self._store.findings(self._period, self._limits)
-        findings = replace(found, needs_point=self._machine.words.numbers == "implied")
+        findings = replace(found, needs_point=self._machine.words.numbers == "implied", boxes=self._boxes)
         settle(findings.runs)
         add_f_words(findings.runs, self._meaning, self._machine)
         remarked = np.concatenate([new_runs(0, 0), *(self._rule_runs(breaches) for breaches in self._remarks)])

@@ -102,13 +102,15 @@ class Findings:
     """Broken limits, worst ratio first: one per block, limit and strut for consecutive samples.
 
     ``runs`` (f,) are rows of ``RUN``, whose columns are attributes of this, too; ``limits`` is the table that they
-    index, ``period`` that of the ticks, s. ``needs_point``: F words need a decimal point.
+    index, ``period`` that of the ticks, s. ``needs_point``: F words need a decimal point. ``boxes``: names of keep-out
+    boxes.
     """
 
     runs: Runs
     limits: Limits
     period: float
     needs_point: bool = False
+    boxes: tuple[str, ...] = ()
 
     def __getattr__(self, name: str) -> npt.NDArray[Any]:
         """Return a column of ``RUN``."""
@@ -132,8 +134,8 @@ class Findings:
         """Return when each ends, s."""
         return self.end * self.period
 
-    def row(self, i: int, program: Program | None = None, boxes: Sequence[str] = ()) -> Finding:
-        """Return finding ``i``, with its block if the ``program`` is given; ``boxes`` are names of keep-out boxes."""
+    def row(self, i: int, program: Program | None = None) -> Finding:
+        """Return finding ``i``, with its block if the ``program`` is given."""
         run = dict(zip(RUN.names or (), self.runs[i].item(), strict=True))
         del run["own_feed"]
         line = run["line"]
@@ -148,7 +150,7 @@ class Findings:
             "f_unit": F_UNITS[run["f_unit"]],
             "needs_point": self.needs_point,
             "joint": JOINTS[run["joint"]],
-            "bodies": names_of(run["bodies"], boxes),
+            "bodies": names_of(run["bodies"], self.boxes),
             "block": known.block(line) if known else "",
             "text": quoted(known.text(line)) if known else "",
         }

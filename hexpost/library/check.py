@@ -77,9 +77,9 @@ def _of(result: AuditResult, job: pipeline.Job) -> Record:
         if w.limit.name not in worst or w.ratio > worst[w.limit.name].use:
             worst[w.limit.name] = Use(use=w.ratio, strut=w.strut, line=w.line)
     inputs = job.inputs
-    boxes, margins = [box.name for box in inputs.machine.keep_out], dict(inputs.checking.margins)
-    found, alike = gather(result.findings, inputs.program, boxes, margins)
-    remarks = () if result.remarks is None else gather(result.remarks, inputs.program, boxes, margins)[0]
+    margins = dict(inputs.checking.margins)
+    found, alike = gather(result.findings, inputs.program, margins)
+    remarks = () if result.remarks is None else gather(result.remarks, inputs.program, margins)[0]
     return Record(
         duration_s=round(result.duration, 6),
         worst=worst,

@@ -4,7 +4,7 @@ import hashlib
 import re
 import sys
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -30,12 +30,10 @@ Alike = dict[str, tuple[tuple[str, float], ...]]
 """For the fingerprint of a finding of many blocks: each of them by its short fingerprint, with its ratio."""
 
 
-def gather(
-    found: Findings, program: Program, boxes: Sequence[str], margins: Mapping[str, float]
-) -> tuple[tuple[Finding, ...], Alike]:
+def gather(found: Findings, program: Program, margins: Mapping[str, float]) -> tuple[tuple[Finding, ...], Alike]:
     """Return the findings, one for each line, limit and strut (its worst), worst first, then by line; and their blocks.
 
-    ``boxes`` are the names of the keep-out boxes, ``margins`` the shares that were asked for.
+    ``margins`` are the shares that were asked for.
     """
     group = found.limit.astype(np.int64) * 8 + found.strut
     _, first = np.unique(group << 32 | found.line, return_index=True)  # the audit lists the worst first
@@ -52,7 +50,7 @@ def gather(
         alike[mark] = tuple((name, min(ratio, sys.float_info.max)) for name, ratio in each)
     listed = []
     for i, blocks, mark in out:
-        row = found.row(i, program, boxes)
+        row = found.row(i, program)
         listed.append(replace(row, blocks=blocks, margin=margins.get(row.limit.name, 1.0), fingerprint=mark))
     return tuple(sorted(listed, key=lambda f: (-f.ratio, f.line, f.limit.name, f.strut))), alike
 

@@ -52,7 +52,7 @@ def collect(
     reasons: Reasons | None = None,
 ) -> Report:
     """Return the report of a job; ``feed`` names the schedule (the option ``--feed``), ``reasons`` its causes."""
-    found, boxes = audit.findings, [box.name for box in machine.keep_out]
+    found = audit.findings
     no_offsets = _NO_OFFSETS if setup.given else _NO_SETUP
     missing = [text for text, given in ((_NO_TOOLS, tools.given), (no_offsets, bool(setup.offsets))) if not given]
     return Report(
@@ -71,7 +71,7 @@ def collect(
         rows=audit.samples,
         struts=tuple(_strut(audit, k + 1) for k in range(len(machine.struts))),
         whole=tuple(w for w in audit.worst if w.strut == 0),
-        findings=tuple(found.row(i, program, boxes) for i in range(min(found.count, MOST_FINDINGS))),
+        findings=tuple(found.row(i, program) for i in range(min(found.count, MOST_FINDINGS))),
         findings_total=audit.total,
         blocks_total=len(np.unique(found.line)),
         readings=interpretation.readings,

@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from machine.described import text as described
 
 from hexpost.audit.model import LIMITS
 from hexpost.cli import main
@@ -191,6 +192,19 @@ def test_what_feed_alone_can_mend_is_mended_to_the_last_finding(machine, tmp_pat
     both = CliRunner().invoke(main, ["audit", str(source), *files, "--feed", "both", "--json"])
     times = json.loads(both.output)["cycle_times"]
     assert times["strut_limited_s"] < 0.5 * times["one_safe_feed_s"], times
+
+
+KEEP_OUT = '[[keep_out]]\nname = "vice"\nlow_mm = [-100, -100, 0]\nhigh_mm = [100, 100, 2500]\n'
+
+
+def test_what_meets_a_box_is_told(tmp_path):
+    """No feed mends it, and the box has a name of its own."""
+    (tmp_path / "m.toml").write_text(described(rest=f"[spindle]\nradius_mm = 70\n{KEEP_OUT}"))
+    (tmp_path / "p.nc").write_text("G21 G90 G94\nG00 X0 Y0 Z60\nG01 X30 F3000\nM30\n")
+    words = ["refeed", str(tmp_path / "p.nc"), "--machine", str(tmp_path / "m.toml"), "-o", str(tmp_path / "q.nc")]
+    for more in ([], ["--json"]):
+        done = CliRunner().invoke(main, [*words, "--overwrite", *more])
+        assert (done.exit_code, "clearance" in done.output) == (1, True), done.output
 
 
 @pytest.mark.long
