@@ -72,7 +72,8 @@ def command(
     platform in the base frame; or distance_mm from fixed_x_mm ... to target_x_mm ... of the platform. Optional:
     target_x_mm ... of positions, sigma_mm, sigma_deg, name. With --plan no POSES are needed.
     """
-    from hexpost.machine.load import demonstration_machine, load_machine
+    from hexpost.machine.load import demonstration_machine, load_machine, machine_from
+    from hexpost.reach.standing import refuse_what_cannot_stand
     from hexpost.setup.calibrate import calibrate
     from hexpost.setup.calibration_report import document, machine_text, plan_csv, text
     from hexpost.setup.choose_poses import choose_poses
@@ -93,6 +94,7 @@ def command(
         free = Frames(measuring=estimate in ("measuring", "both"), target=estimate in ("target", "both"))
         found = calibrate(Path(poses or ""), built, free, noise, most_mm)
         new = machine_text(found)
+        refuse_what_cannot_stand(machine_from(new.encode(), f"the machine found (of {built.file})"))
         written = write_all((output, new.encode))
         said, shown = document(found), text(found)
     if as_json:

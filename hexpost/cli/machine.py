@@ -34,9 +34,11 @@ def check(file: str) -> None:
     It ends within a minute on every machine: poses with the same six lengths are sought from at most 30,000 starts.
     """
     from hexpost.machine.load import load_machine
+    from hexpost.reach.standing import refuse_what_cannot_stand
     from hexpost.reach.summary import summary
 
     machine = load_machine(Path(file))
+    refuse_what_cannot_stand(machine)
     say(f"{machine.name}, revision {machine.revision}: no fault found")
     say("\n".join(summary(machine)))
     for x in unseen_with(machine):

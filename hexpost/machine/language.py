@@ -35,6 +35,11 @@ def programmed_axes(t: Table) -> ProgrammedAxes:
         axis = _axis(row)
         if any(axis.word == other.word for other in axes):
             row.fault("word", f"is {axis.word} again; name each word once", "repeated")
+        elif axes and axis.carries == axes[-1].carries and abs(axis.direction @ axes[-1].direction) > PARALLEL:
+            what = (
+                f"is that of {axes[-1].word} next to it: together they turn the tool as one; give one another direction"
+            )
+            row.fault("direction", what, "bad-value")
         axes.append(axis)
     out = ProgrammedAxes(
         tip=t.choice("coordinates", ("tip", "machine"), "tip") == "tip",
@@ -128,6 +133,8 @@ def shorthand(text: str) -> dict[str, Digits]:
     return out
 
 
+PARALLEL = 1.0 - 1e-6
+"""Cosine of the angle between directions of rotary axes that are one."""
 RETURNS = ("through-point", "direct")
 DWELL = ("ms", "s", "none")
 ACTIONS, TAKING = ("ignore", "same-as", *CENTRES, "refuse", UNDECIDED), ("ignore", "same-as", UNDECIDED)
@@ -168,6 +175,9 @@ def words(t: Table) -> Wording:
     if out.numbers == "implied" and not out.format_mm and not out.format_inch:
         what = 'is "implied" without a format; add for example format_mm = "X+53Y+53Z+53F40"'
         t.fault("numbers", what, "missing-key")
+    for key in ("format_mm", "format_inch") if out.numbers == "decimal" else ():
+        if t.has(key):
+            t.fault(key, 'needs numbers = "implied": numbers that are decimal have no format', "bad-value")
     if (out.dwell_p, out.dwell_x, out.dwell_f) == ("none",) * 3:
         t.fault("dwell_p", 'is "none", as are dwell_x and dwell_f; give one of them a unit', "bad-value")
     t.close()
@@ -182,6 +192,11 @@ def dialect(root: Table) -> tuple[DialectWord, ...]:
         if row.word and any(row.word == other.word for other in rows):
             t.fault("word", f"is {row.word} again; name each word once", "repeated")
         rows.append(row)
+    for i, row in enumerate(rows, 1):
+        other = next((k for k, x in enumerate(rows, 1) if x.word == row.same_as and k != i), None)
+        if row.same_as and other is not None:
+            what = f"is {row.same_as}, to which dialect[{other}] gives another meaning; write what that row says"
+            root.fault(f"dialect[{i}].same_as", what, "bad-value")
     return tuple(rows)
 
 

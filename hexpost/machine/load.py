@@ -76,6 +76,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         source=source,
     )
     tables.check_screws(machine.struts, root)
+    tables.check_against_tip(machine, root)
     root.close()
     _raise_faults(root)
     check_geometry(machine, root)

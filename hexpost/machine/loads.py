@@ -35,12 +35,15 @@ def spindle(t: Table) -> Spindle:
 
 def keep_out(root: Table) -> tuple[Box, ...]:
     """Return the boxes."""
-    out = []
+    out: list[Box] = []
     for t in root.tables("keep_out") if root.has("keep_out") else ():
         low, high = t.numbers("low_mm", "x y z"), t.numbers("high_mm", "x y z")
         if (low >= high).any():
             t.fault("high_mm", "must be above low_mm in x, y and z", "bad-value")
-        out.append(Box(name=t.text("name"), low=low, high=high))
+        box = Box(name=t.text("name"), low=low, high=high)
+        if box.name and any(box.name == other.name for other in out):
+            t.fault("name", f"is {box.name} again; give each box a name of its own", "repeated")
+        out.append(box)
         t.close()
     if len(out) > MOST_BOXES:
         root.fault("keep_out", f"has {len(out)} boxes; it must have at most {MOST_BOXES}", "bad-value")

@@ -70,6 +70,9 @@ def screw(t: Table) -> Screw:
         torque_continuous=_optional(t, "torque_continuous_nm"),
         power=_optional(t, "power_w"),
     )
+    if out.back_efficiency > out.efficiency:
+        what = f"is {out.back_efficiency:g}; it must be at most efficiency, {out.efficiency:g}"
+        t.fault("back_efficiency", what, "bad-value")
     for name, unit, most, lasting in (
         ("thrust", "n", out.thrust, out.thrust_continuous),
         ("torque", "nm", out.torque, out.torque_continuous),

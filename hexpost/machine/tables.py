@@ -5,12 +5,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from hexpost.machine import struts
-from hexpost.machine.model import Pallet, Platform, ShopTimes, Strut, ToolTip
+from hexpost.machine.model import Machine, Pallet, Platform, ShopTimes, Strut, ToolTip
 from hexpost.machine.table import MOST, Table
+from hexpost.units import SECONDS_PER_MINUTE
 
 LETTERS = "ABC"
 MOST_TOLERANCE_MM, MOST_TOLERANCE_DEG = 20.0, 20.0
 """No part is made with a wider tolerance: a larger number is another unit (common practice, no source)."""
+ROUNDED = 0.01
+"""Moments of inertia may be rounded by this share."""
+LEAST_PALLET_MM = 10.0
 
 MOST_BESIDE_S = 86_400.0
 """Nothing beside the motion takes more than a day: a larger number is another unit."""
@@ -33,8 +37,9 @@ def period(root: Table) -> float:
 def pallet(t: Table) -> Pallet:
     """Return the pallet."""
     size = t.numbers("size_mm", "x y")
-    if (size <= 0.0).any():
-        t.fault("size_mm", f"is [{size[0]:g}, {size[1]:g}]; both must be above 0", "bad-value")
+    if (size < LEAST_PALLET_MM).any():
+        what = f"is [{size[0]:g}, {size[1]:g}]; both must be at least {LEAST_PALLET_MM:g}"
+        t.fault("size_mm", what, "bad-value")
     out = Pallet(pose=t.pose(), size=(float(size[0]), float(size[1])))
     t.close()
     return out
@@ -50,10 +55,12 @@ def platform(t: Table) -> Platform:
                 "is not symmetric; write the same number for xy and yx, xz and zx, yz and zy",
                 "bad-value",
             )
-        elif np.linalg.eigvalsh(inertia)[0] <= 0.0:
-            least = np.linalg.eigvalsh(inertia)[0]
-            what = f"has a principal moment of {least:g}; all three must be above 0"
+        elif (moments := np.linalg.eigvalsh(inertia))[0] <= 0.0:
+            what = f"has a principal moment of {moments[0]:g}; all three must be above 0"
             t.fault("inertia_kg_m2", what, "bad-value")
+        elif moments[2] > (1.0 + ROUNDED) * (moments[0] + moments[1]):
+            what = f"has principal moments of {moments[0]:g}, {moments[1]:g} and {moments[2]:g}; no body has one above"
+            t.fault("inertia_kg_m2", f"{what} the sum of the others", "bad-value")
     out = Platform(
         gauge_point=t.numbers("gauge_point_mm", "x y z"),
         mass_kg=t.positive("mass_kg"),
@@ -121,6 +128,13 @@ def strut(t: Table) -> Strut:
     if out.screw is not None and out.screw.supported >= stroke[0]:
         what = f"is {out.screw.supported:g}; it must be below the shortest length of the strut, {stroke[0]:g}"
         t.fault("screw.supported_mm", what, "bad-value")
+    root, radius = None if out.screw is None else out.screw.root, out.body.radius
+    if root is not None and radius is not None and root > 2.0 * radius:
+        what = f"is {root:g}; it must be at most twice body.radius_mm, {radius:g}"
+        t.fault("screw.root_diameter_mm", what, "bad-value")
+    if out.thermal is not None and (out.thermal.heated or 0.0) > stroke[1]:
+        what = f"is {out.thermal.heated:g}; it must be at most the longest length of the strut, {stroke[1]:g}"
+        t.fault("thermal.heated_mm", what, "bad-value")
     t.close()
     return out
 
@@ -135,3 +149,15 @@ def check_screws(struts_: Sequence[Strut], root: Table) -> None:
         elif s.thermal is not None and not with_screw[i]:
             what = "needs a screw of the same strut; add [strut.screw]: growth shows in the command alone"
             root.fault(f"strut[{i + 1}].thermal", what, "missing-key")
+
+
+def check_against_tip(machine: Machine, root: Table) -> None:
+    """Note in ``root`` a first feed above the speed of the tip, and a spindle on the side of the tool."""
+    first, most = machine.words.first_feed, machine.tool_tip.speed
+    if first is not None and first > most:
+        what = f"is {first * SECONDS_PER_MINUTE:g}; tool_tip.speed_mm_s allows {most * SECONDS_PER_MINUTE:g}"
+        root.fault("words.first_feed_mm_min", what, "bad-value")
+    if machine.spindle is not None and machine.spindle.top[2] < machine.platform.gauge_point[2]:
+        top, gauge = machine.spindle.top[2], machine.platform.gauge_point[2]
+        what = f"has z {top:g}, below platform.gauge_point_mm with z {gauge:g}: the tool begins there"
+        root.fault("spindle.top_mm", what, "bad-value")

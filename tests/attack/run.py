@@ -18,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 from attack import (
     damage,
     disks,
+    doors,
     forger,
     fuzzing,
     killing,
@@ -35,7 +36,20 @@ from attack.model import HANG_S, HungError, Outcome, Tally, bounded, table
 def kinds():
     """Return the trials by kind; a trial takes a random generator and a folder of its own to work in."""
     guided = fuzzing.KINDS if fuzzing.available() else {}
-    rest = (damage, machines, odd, forger, restarting, singular, killing, disks, striking, together, surroundings)
+    rest = (
+        damage,
+        machines,
+        odd,
+        forger,
+        restarting,
+        singular,
+        killing,
+        disks,
+        striking,
+        together,
+        surroundings,
+        doors,
+    )
     return {**guided, **{name: trial for module in rest for name, trial in module.KINDS.items()}}
 
 

@@ -8,14 +8,16 @@ import numpy as np
 import pytest
 from attack.machines import _head
 from click.testing import CliRunner
+from machine.contradictions import contradicting, made
 from machine.described import text
-from machine.test_load import TEXT, changed, faults_of
+from machine.test_load import faults_of
 
 from hexpost.cli import main
 from hexpost.kinematics.modes import MOST_BATCHES, STARTS, assembly_modes
 from hexpost.kinematics.struts import Struts
 from hexpost.machine.load import machine_from
 from hexpost.machine.room import clearances
+from hexpost.reach.standing import refuse_what_cannot_stand
 
 LOW = 900.0
 PROGRAM = "G21 G90 G94\nG00 X0 Y0 Z60\nG01 X20 A4 B-3 C2 F1500\nG02 X40 Y20 I20 J0\nM30\n"
@@ -128,36 +130,18 @@ def test_machines_that_cannot_move_have_no_motion(seed):
     assert np.abs(found.pose - q[:, None]).max(axis=0).min() < 1e-6
 
 
-def screw(name, most, lasting):
-    out = "\n".join(x for x in text().splitlines() if not x.startswith(name))
-    unit = "n" if name == "thrust" else "nm"
-    return out.replace(
-        "[strut.screw]\n", f"[strut.screw]\n{name}_{unit} = {most}\n{name}_continuous_{unit} = {lasting}\n"
-    )
-
-
-DIALECT = '\n[[dialect]]\nword = "M77"\naction = "same-as"\nsame_as = "M123"\n'
-CONTRADICTIONS = {
-    "thrust": (screw("thrust", 900, 901), "screw.thrust_continuous_n is 901; it must be at most thrust_n, 900"),
-    "torque": (screw("torque", 9, 9.1), "screw.torque_continuous_nm is 9.1; it must be at most torque_nm, 9"),
-    "corner": (changed("corner_tolerance_mm = .*", "corner_tolerance_mm = 500"),
-               "tool_tip.corner_tolerance_mm is 500; it"),
-    "turns": (changed("corner_tolerance_deg = .*", "corner_tolerance_deg = 60"),
-              "tool_tip.corner_tolerance_deg is 60; it"),
-    "deviation": (changed("deviation_mm = .*", "deviation_mm = 100"),
-                  "tool_tip.deviation_mm is 100; it must be at most 20"),
-    "word": (TEXT + DIALECT, "is M123, which is no word that is read"),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("name", CONTRADICTIONS)
-def test_what_contradicts_itself_is_refused(name):
-    source, said = CONTRADICTIONS[name]
-    assert any(said in fault for fault in faults_of(source)), faults_of(source)
+@pytest.mark.parametrize("name", made(random.Random(0)))
+def test_what_contradicts_itself_is_refused(name, tmp_path):
+    source, key = contradicting(name, random.Random(name))
+    (tmp_path / "m.toml").write_text(source)
+    done = CliRunner().invoke(main, ["machine", "check", str(tmp_path / "m.toml")])
+    assert done.exit_code == 2
+    assert f"m.toml: {key} " in done.output, done.output
 
 
 def test_what_lasts_may_be_all_that_holds_for_a_moment():
-    machine_from(screw("thrust", 9000, 9000).encode(), "m")
+    same = text().replace("thrust_continuous_n = 6000", "thrust_continuous_n = 12000")
+    refuse_what_cannot_stand(machine_from(same.encode(), "m"))
 
 
 def test_clearances_against_points_along_the_bodies():

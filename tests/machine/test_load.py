@@ -106,7 +106,7 @@ BAD = [
      ("platform.inertia_kg_m2 is [[62, 0, 0], [0, 64], [0, 0, 78]]; write "
       "inertia_kg_m2 = [[xx, xy, xz], [yx, yy, yz], [zx, zy, zz]]")),
     (r"size_mm = \[600, 600\]", "size_mm = [600, -1]",
-     "pallet.size_mm is [600, -1]; both must be above 0"),
+     "pallet.size_mm is [600, -1]; both must be at least 10"),
     (r"^name = .*$", "name = 7", 'name is 7; write name = "text"'),
     (r"^name = .*$", 'name = " "', 'name is " "; write name = "text"'),
     (r"^name = .*$", 'name = "x"\nwords = 3', "words is 3; make it a table: [words]"),
