@@ -14,8 +14,8 @@ from hexpost.library.records import to_bytes
 ROOT = Path(__file__).parent.parent.parent
 DEMONSTRATION = (ROOT / "hexpost/machine/demonstration.toml").read_text()
 
-CLEAN = "G21 M03\nG90\nG00 X0 Y0 Z300\nG01 X50 F3000\nY20\nM30\n"
-FAST = "G21 M03\nG90 G61\nG00 X0 Y0 Z300\nN10 G01 X100 F30000\nN20 Y100 F3000\nN30 G01 X0 F30000\nM30\n"
+CLEAN = "G21 M03 S900\nG90\nG00 X0 Y0 Z300\nG01 X50 F3000\nY20\nM30\n"
+FAST = "G21 M03 S900\nG90 G61\nG00 X0 Y0 Z300\nN10 G01 X100 F30000\nN20 Y100 F3000\nN30 G01 X0 F30000\nM30\n"
 """Lines 4 and 6 ask for 500 mm/s of the tip: too much for SLOW_STRUTS, little for the demonstration machine."""
 
 MISTAKEN = "G21\nG90\nG01 X1 F100\n  Q77 X2\nM30\n"

@@ -31,7 +31,7 @@ def test_lines_above_and_new_block_numbers_change_no_fingerprint(tmp_path, slow)
 
 
 def test_equal_blocks_are_told_apart_in_order(tmp_path, slow):
-    text = "G21 M03\nG90\nG00 X0 Y0 Z300\n" + "G01 X100 F30000\nX0 F3000\n" * 3 + "M30\n"
+    text = "G21 M03 S900\nG90\nG00 X0 Y0 Z300\n" + "G01 X100 F30000\nX0 F3000\n" * 3 + "M30\n"
     before = prints(tmp_path, text, slow)
     slower = text.replace("G01 X100 F30000\nX0 F3000\n", "G01 X100 F3000\nX0 F3000\n", 1)
     after = prints(tmp_path, slower, slow)
@@ -40,7 +40,7 @@ def test_equal_blocks_are_told_apart_in_order(tmp_path, slow):
 
 def test_too_many_alike_become_their_worst(tmp_path, slow):
     n = MOST_ALIKE + 5
-    text = "G21 M03\nG90\nG61\nG00 X0 Y0 Z300\n" + "G01 X60 F30000\nX0\n" * (n // 2 + 1) + "M30\n"
+    text = "G21 M03 S900\nG90\nG61\nG00 X0 Y0 Z300\n" + "G01 X60 F30000\nX0\n" * (n // 2 + 1) + "M30\n"
     path = tmp_path / "p.nc"
     path.write_text(text)
     r = record(path, machine=slow)

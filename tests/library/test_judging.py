@@ -138,7 +138,7 @@ def test_a_flood_of_one_limit_hides_no_other(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("hexpost.audit.audit.Store", partial(Store, kept=4))
     (tmp_path / "slow.toml").write_text(slow_struts())
-    flood = "G21 M03\nG90 G61\nG00 X0 Y0 Z300\n" + "G01 X60 F30000\nX0\n" * 12
+    flood = "G21 M03 S900\nG90 G61\nG00 X0 Y0 Z300\n" + "G01 X60 F30000\nX0\n" * 12
     plunge = "G01 Z-30 F500\nM30\n"
     many = {n: LimitRule(level="ignore") for n in ("speed", "acceleration", "jerk", "stroke")}
     over = Settings(machine="slow.toml")
