@@ -2,17 +2,22 @@
 
 import multiprocessing
 import os
-from abc import ABC, abstractmethod
+import pickle
+import threading
 from collections.abc import Callable
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures import Executor, Future
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
+from multiprocessing.connection import Connection
+from multiprocessing.context import BaseContext
+from multiprocessing.process import BaseProcess
+from queue import Empty, SimpleQueue
 from tempfile import gettempdir
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 from hexpost.errors import HexpostError
-from hexpost.workers.leash import leashed, undisturbed
+from hexpost.workers.leash import leashed, sendable, undisturbed
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -29,12 +34,11 @@ class EngineError(HexpostError):
     """Where tasks run can be used no more: nothing else is tried there, the whole run stops."""
 
 
-class Pool(Executor, ABC):
+class Pool(Executor):
     """An executor that is looked at while its results are waited for."""
 
-    @abstractmethod
     def look(self) -> None:
-        """Let every task fail that can have no result any more.
+        """Let every task fail that can have no result any more, where tasks do not see to that by themselves.
 
         Raises
         ------
@@ -64,43 +68,124 @@ class Here(Pool):
             future.set_exception(error)
         return future
 
-    def look(self) -> None:
-        """Do nothing: every task is done."""
+
+class WorkerDied(Exception):  # noqa: N818 - it says what happened
+    """A worker process ended, or could not be started: its task has no result."""
 
 
-class Workers(ProcessPoolExecutor, Pool):
+class Workers(Pool):
     """Worker processes that can be ended in the middle of their work; an interruption is for their starter alone.
 
-    The thread that takes their results waits for the whole of one. When a worker ends with a part of one sent, it would
-    wait for ever, as the other workers hold the same pipe open: ``look`` ends them all.
+    Each has a pipe of its own, and a thread here that feeds it. They share no queue and no lock, so one that ends, at
+    whatever moment, keeps nobody waiting: its pipe closes, its task fails at once, and the next task starts another.
     """
 
-    _ailing = 0
+    def __init__(self, count: int, context: BaseContext, memory_mb: int) -> None:
+        self._count, self._context, self._memory_mb = count, context, memory_mb
+        self._tasks: SimpleQueue[tuple[Future[Any], Callable[[], Any]] | None] = SimpleQueue()
+        self._threads: list[threading.Thread] = []
+        self._crew: list[_Process] = []
+        self._lock = threading.Lock()
+        self._over = False
 
     def submit(self, fn: Callable[P, R], /, *args: P.args, **kwargs: P.kwargs) -> Future[R]:
         """Hand on a task; workers that are started for it do not hear the keyboard, nor does it stop them half-way."""
-        with undisturbed():
-            return super().submit(fn, *args, **kwargs)
+        future: Future[R] = Future()
+        self._tasks.put((future, partial(fn, *args, **kwargs)))
+        if len(self._threads) < self._count:
+            with undisturbed():
+                self._threads.append(threading.Thread(target=self._feed, name="worker", daemon=True))
+                self._threads[-1].start()
+        return future
 
-    def look(self) -> None:
-        """End this pool if a worker of it has ended and nobody has noticed since the last look: its tasks then fail."""
-        ended = any(process.exitcode is not None for process in list((self._processes or {}).values()))
-        self._ailing = self._ailing + 1 if ended else 0
-        if self._ailing > 1:
-            self.shutdown(wait=False)
+    def _feed(self) -> None:
+        """Hand tasks to one worker, then to the one that takes over from it, until there are no more."""
+        worker: _Process | None = None
+        while (task := self._tasks.get()) is not None:
+            future, call = task
+            if not future.set_running_or_notify_cancel():
+                continue
+            try:
+                worker = worker or self._start()
+                future.set_result(worker.answer(call))
+            except WorkerDied as error:
+                if worker:
+                    self._let_go(worker)
+                    worker = None
+                future.set_exception(error)
+            except Exception as error:  # noqa: BLE001 - the future carries it
+                future.set_exception(error)
+            del task, future, call  # a thread that waits holds no result
+        if worker:
+            self._let_go(worker)
+
+    def _start(self) -> "_Process":
+        with self._lock:
+            if self._over:
+                raise WorkerDied("the work was broken off")
+            self._crew.append(_Process(self._context, self._memory_mb))
+            return self._crew[-1]
+
+    def _let_go(self, worker: "_Process") -> None:
+        with self._lock:
+            worker.end()
+            self._crew.remove(worker)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:  # noqa: FBT001, FBT002 - as in Executor
         """End the workers: when their work is done, or at once where it is not waited for."""
+        while cancel_futures:
+            try:
+                if task := self._tasks.get_nowait():
+                    task[0].cancel()
+            except Empty:
+                break
         if not wait:
-            for process in list((self._processes or {}).values()):
-                process.kill()
-            for process in list((self._processes or {}).values()):
-                process.join()
-            writer = getattr(self._result_queue, "_writer", None)
-            with suppress(OSError):
-                if writer is not None:  # nobody waits for the rest of a result that was half sent
-                    writer.close()
-        super().shutdown(wait=True, cancel_futures=cancel_futures)
+            with self._lock:
+                self._over = True
+                for worker in self._crew:
+                    worker.kill()
+        for _ in self._threads:
+            self._tasks.put(None)
+        for thread in self._threads:
+            thread.join()
+
+
+class _Process:
+    """One worker process, as its starter sees it."""
+
+    def __init__(self, context: BaseContext, memory_mb: int) -> None:
+        self._pipe, its = context.Pipe()
+        process = context.Process(target=_work, args=(its, memory_mb), daemon=True)  # type: ignore[attr-defined]
+        try:
+            process.start()
+        except (OSError, EOFError) as error:
+            raise WorkerDied(f"no process could be started: {error}") from None
+        finally:
+            its.close()
+        self._process: BaseProcess = process
+
+    def answer(self, call: Callable[[], R]) -> R:
+        """Return what a call returns in the worker; raise what it raises there, or ``WorkerDied``."""
+        asked = pickle.dumps(call)
+        try:
+            self._pipe.send_bytes(asked)
+            answered = self._pipe.recv_bytes()
+        except (OSError, EOFError):
+            raise WorkerDied("its process ended") from None
+        error, result = pickle.loads(answered)  # noqa: S301 - from a process that this one started
+        if error is not None:
+            raise error
+        return result  # type: ignore[no-any-return]
+
+    def kill(self) -> None:
+        """End the process, whatever it does; its starter hears that from the pipe."""
+        self._process.kill()
+
+    def end(self) -> None:
+        """End the process and let go of its pipe."""
+        self.kill()
+        self._process.join()
+        self._pipe.close()
 
 
 def serial() -> Engine:
@@ -132,15 +217,25 @@ def _process_pool(count: int, memory_mb: int, loads: str) -> Pool:
     if "forkserver" in multiprocessing.get_all_start_methods() and len(os.fsencode(gettempdir())) <= _MOST_FOLDER:
         context = multiprocessing.get_context("forkserver")
         context.set_forkserver_preload([loads] if loads else [])
-        return Workers(count, mp_context=context, initializer=_prepare, initargs=(memory_mb,))
-    spawned = multiprocessing.get_context("spawn")
-    return Workers(count, mp_context=spawned, initializer=_prepare, initargs=(memory_mb,))
+        return Workers(count, context, memory_mb)
+    return Workers(count, multiprocessing.get_context("spawn"), memory_mb)
 
 
-def _prepare(memory_mb: int) -> None:
-    """Make this process a worker."""
+def _work(pipe: Connection, memory_mb: int) -> None:
+    """Answer every call that comes through a pipe: what this process does once it is a worker."""
     leashed()
     limit_memory(memory_mb)
+    with suppress(EOFError, OSError):  # nobody asks any more
+        while True:
+            pipe.send_bytes(_answered(pipe.recv_bytes()))
+
+
+def _answered(asked: bytes) -> bytes:
+    """Return the answer to a call, or what it raised: one of two, the other is ``None``."""
+    try:
+        return pickle.dumps((None, pickle.loads(asked)()))  # noqa: S301 - from the process that started this one
+    except Exception as error:  # noqa: BLE001 - whoever asked raises it
+        return pickle.dumps((sendable(error), None))
 
 
 def limit_memory(megabytes: int) -> None:

@@ -2,12 +2,15 @@
 
 import multiprocessing
 import os
+import pickle
 import signal
 import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from multiprocessing.connection import wait
+
+from hexpost.errors import HexpostError
 
 ENDS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM") if hasattr(signal, name)]
 """Signals that end a run with time to tidy up."""
@@ -63,3 +66,12 @@ def _watch() -> None:
     if starter is not None:
         wait([starter.sentinel])
         os._exit(1)
+
+
+def sendable(fault: Exception) -> Exception:
+    """Return a fault that a worker can send to its starter: itself, or what it says."""
+    try:
+        pickle.loads(pickle.dumps(fault))  # noqa: S301 - made in this line
+    except Exception:  # noqa: BLE001 - whatever keeps it from being sent
+        return HexpostError(f"{type(fault).__name__}: {fault}")
+    return fault

@@ -27,7 +27,7 @@ import numpy as np
 
 from hexpost.arrays import Codes
 from hexpost.errors import HexpostError
-from hexpost.workers.leash import leashed, undisturbed
+from hexpost.workers.leash import leashed, sendable, undisturbed
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -163,7 +163,7 @@ class _Sender:
         except (BrokenPipeError, ConnectionError):
             return  # nobody takes results any more
         except Exception as fault:  # noqa: BLE001 - whoever takes the results raises it
-            self._send("fault", _fit(fault))
+            self._send("fault", sendable(fault))
 
     def _send(self, kind: str, value: object) -> None:
         buffers: list[pickle.PickleBuffer] = []
@@ -200,12 +200,3 @@ def _places(sizes: Sequence[int]) -> Iterator[int]:
     for size in sizes:
         yield at
         at += -(-size // _EDGE) * _EDGE
-
-
-def _fit(fault: Exception) -> Exception:
-    """Return a fault that can be sent: itself, or what it says."""
-    try:
-        pickle.loads(pickle.dumps(fault))  # noqa: S301 - made in this line
-    except Exception:  # noqa: BLE001 - whatever keeps it from being sent
-        return HexpostError(f"{type(fault).__name__}: {fault}")
-    return fault

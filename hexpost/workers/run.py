@@ -2,7 +2,7 @@
 
 from collections import deque
 from collections.abc import Callable, Collection, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Future, wait
+from concurrent.futures import FIRST_COMPLETED, Future, wait
 from contextlib import suppress
 from dataclasses import dataclass
 from types import TracebackType
@@ -33,8 +33,8 @@ class Lost:
 class Runner:
     """Runs rounds of tasks on one pool, which opens with the first task; leaving the context ends its work at once.
 
-    When a pool breaks, a new one takes over. Tasks that were under way then, or whose batch failed, are suspects:
-    they run again at the end of their round, one at a time, and those that fail again are ``Lost``.
+    Tasks whose batch failed, or whose worker died, are suspects: they run again at the end of their round, one at a
+    time, and those that fail again are ``Lost``.
     """
 
     def __init__(self, engine: Engine) -> None:
@@ -52,8 +52,6 @@ class Runner:
                 raise
             except Exception as error:  # noqa: BLE001 - executors have errors of their own
                 yield i, Lost(error)
-                if isinstance(error, BrokenExecutor):
-                    self.close()
 
     def in_order(self, tasks: Sequence[T], work: Callable[[T], R], done: Callable[[int], None]) -> list[R]:
         """Return the results of every task in the order of the tasks; ``done`` is called with 1 after each.
@@ -75,14 +73,9 @@ class Runner:
         waiting: deque[Sequence[int]] = deque(range(a, min(a + batch, count)) for a in range(0, count, batch))
         flying: dict[Future[list[R]], Sequence[int]] = {}
         while waiting or flying:
-            broken = False
-            while waiting and len(flying) < self._engine.ahead and not broken:
+            while waiting and len(flying) < self._engine.ahead:
                 members = waiting.popleft()
-                try:
-                    flying[self._submit(work, [tasks[i] for i in members])] = members
-                except BrokenExecutor:
-                    waiting.appendleft(members)
-                    broken = True
+                flying[self._submit(work, [tasks[i] for i in members])] = members
             for future in self._first(flying):
                 members = flying.pop(future)
                 error = future.exception()
@@ -92,11 +85,6 @@ class Runner:
                     raise error
                 else:
                     suspects += members
-                    broken = broken or isinstance(error, BrokenExecutor)
-            if broken:
-                suspects += [i for members in flying.values() for i in members]
-                flying.clear()
-                self.close()
 
     def _first(self, futures: Collection[Future[R]]) -> set[Future[R]]:
         """Wait until some futures are done, and look after the pool meanwhile; return these."""

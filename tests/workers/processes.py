@@ -15,9 +15,10 @@ def until(true, seconds=10.0):
 def descendants(pid):
     """Return the children of a process, theirs, and so on."""
     try:
-        found = [int(p) for p in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+        threads = [thread.read_text() for thread in Path(f"/proc/{pid}/task").glob("*/children")]
     except OSError:
         return []
+    found = [int(child) for thread in threads for child in thread.split()]
     return found + [further for child in found for further in descendants(child)]
 
 

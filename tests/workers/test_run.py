@@ -1,16 +1,33 @@
 """What kills a worker costs its own result and nothing else, on any executor."""
 
-import subprocess
-import sys
+import multiprocessing
+import os
+import random
+import signal
+import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
-from pathlib import Path
 
 import pytest
-from library.shop import deaf_on_5, die_on_5, die_while_sending_5, hog_on_5, raise_on_5, refuse, slow_first
+from workers.misdeeds import (
+    deaf_on_5,
+    die_on_5,
+    die_while_sending_5,
+    echo,
+    hog_on_5,
+    large,
+    raise_on_5,
+    refuse,
+    sizeable,
+    slow_first,
+    unsendable,
+)
 
 from hexpost.errors import Fault, HexpostError, InputError
+from hexpost.library.deadline import deadline
 from hexpost.workers.engines import Engine, Pool, cores, processes, serial
 from hexpost.workers.run import Lost, Runner
 
@@ -29,7 +46,7 @@ def test_a_worker_that_dies_costs_one_result(batch):
     got = results(die_on_5, processes(2), batch=batch)
     lost = [i for i, r in got.items() if isinstance(r, Lost)]
     assert lost == [5]
-    assert "BrokenProcessPool" in got[5].why
+    assert got[5].why == "WorkerDied: its process ended"
     assert {i: r for i, r in got.items() if i != 5} == {i: i * i for i in range(40) if i != 5}
 
 
@@ -57,9 +74,6 @@ def test_the_memory_of_a_worker_is_bounded():
 
 class Threads(ThreadPoolExecutor, Pool):
     """Threads, of which none is ever lost."""
-
-    def look(self):
-        """Do nothing."""
 
 
 def test_results_come_as_they_finish_with_the_index_of_their_task():
@@ -112,61 +126,54 @@ def test_work_whose_worker_died_is_a_sentence():
         runner.in_order([4, 5], die_on_5, lambda _: None)
 
 
-HALF_SENT = """
-import sys, time
-sys.path.insert(0, sys.argv[1])
-from library.shop import large
-from hexpost.workers.engines import processes
-from hexpost.workers.run import Runner
-if __name__ == "__main__":
-    for pause in (0.0, 0.01, 0.03, 0.1):
-        try:
-            with Runner(processes(2)) as runner:
-                next(runner.run(range(50), large))
-                time.sleep(pause)
-                raise KeyboardInterrupt
-        except KeyboardInterrupt:
-            print("over")
-"""
+@pytest.mark.parametrize("pause", [0.0, 0.03])
+def test_an_interruption_does_not_wait_for_a_result_that_is_half_sent(pause):
+    with deadline(60), suppress(KeyboardInterrupt), Runner(processes(2)) as runner:
+        next(runner.run(range(50), large))
+        time.sleep(pause)
+        raise KeyboardInterrupt
+    assert not multiprocessing.active_children()
+    assert not [thread for thread in threading.enumerate() if thread.name == "worker"]
 
 
-def test_an_interruption_does_not_wait_for_a_result_that_is_half_sent(tmp_path):
-    (tmp_path / "half.py").write_text(HALF_SENT)
-    words = [sys.executable, str(tmp_path / "half.py"), str(Path(__file__).parent.parent)]
-    done = subprocess.run(words, capture_output=True, text=True, timeout=100, check=True)
-    assert done.stdout.split() == ["over"] * 4
+def kill_one(chance):
+    """Kill one of the workers that there are."""
+    if workers := multiprocessing.active_children():
+        os.kill(chance.choice(workers).pid, signal.SIGKILL)
 
 
-KILLED = """
-import os, random, signal, sys, threading, time
-sys.path.insert(0, sys.argv[1])
-from library.shop import sizeable
-from hexpost.workers.engines import processes
-from hexpost.workers.run import LOOK_S, Lost, Runner
-if __name__ == "__main__":
-    for seed in range(3):
-        chance = random.Random(seed)
-        with Runner(processes(2)) as runner:
-            results = runner.run(range(12), sizeable)
-            got = dict([next(results)])
-            def kill():
-                time.sleep(chance.random() * 0.1)
-                os.kill(chance.choice(list(runner._pool._processes)), signal.SIGKILL)
-            killing = threading.Thread(target=kill)
-            killing.start()
-            got.update(results)
-            killing.join()
-        assert sorted(got) == list(range(12)), sorted(got)
-        assert not any(isinstance(r, Lost) or len(r) != 1 << 22 for r in got.values()), got
-        print("whole", flush=True)
-"""
+MOMENTS = {
+    "it starts": (echo, [bytes(9)], 0.0, 0.05),
+    "it reads": (echo, [bytes(1 << 22)], 0.02, 0.1),
+    "it sends": (sizeable, [0], 0.02, 0.1),
+}
+"""A task, what it is given, and seconds between which a worker is killed."""
 
 
-def test_a_worker_killed_while_it_sends_is_noticed(tmp_path):
-    (tmp_path / "killed.py").write_text(KILLED)
-    words = [sys.executable, str(tmp_path / "killed.py"), str(Path(__file__).parent.parent)]
-    done = subprocess.run(words, capture_output=True, text=True, timeout=300, check=False)
-    assert done.stdout.split() == ["whole"] * 3, done.stderr
+@pytest.mark.parametrize("moment", MOMENTS)
+@pytest.mark.parametrize("seed", range(2))
+def test_a_worker_killed_while(moment, seed):
+    work, task, early, late = MOMENTS[moment]
+    chance = random.Random(seed)
+    killing = threading.Timer(chance.uniform(early, late), kill_one, [chance])
+    with deadline(60), Runner(processes(2)) as runner:
+        killing.start()
+        got = dict(runner.run(task * 12, work))
+    killing.join()
+    assert sorted(got) == list(range(12)) and {len(r) for r in got.values()} == {len(work(task[0]))}
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_a_worker_killed_when_all_is_done_keeps_nobody_waiting(which):
+    with deadline(60), Runner(processes(2)) as runner:
+        assert runner.in_order(range(6), slow_first, lambda _: None) == list(range(6))
+        os.kill(multiprocessing.active_children()[which].pid, signal.SIGKILL)
+    assert not multiprocessing.active_children()
+
+
+def test_what_cannot_be_sent_costs_one_result():
+    got = dict(run([1, 2, lambda: 0], echo, processes(2))) | {3: dict(run([1], unsendable, processes(2)))[0]}
+    assert (got[0], got[1]) == (1, 2) and all(isinstance(got[i], Lost) for i in (2, 3))
 
 
 def test_a_worker_that_dies_with_half_a_result_sent_costs_this_one_alone():
