@@ -19,7 +19,7 @@ from hexpost.convert import Output, convert
 from hexpost.errors import HexpostError
 from hexpost.machine.load import demonstration_machine
 from hexpost.moves.model import Switches
-from hexpost.pipeline import Files, Job, load, schedule
+from hexpost.pipeline import Files, Job, Progress, load, schedule
 from hexpost.proving import Proving
 from hexpost.setup.yaw import free_yaw
 from hexpost.verify.folder import MANIFEST, Folder, open_folder
@@ -38,9 +38,10 @@ _TOOLS = {"versions", "made_by"}
 """Keys of the manifest that say what made the job."""
 
 
-def remade(path: Path, *, narrow: bool = False) -> Check:
+def remade(path: Path, *, narrow: bool = False, tick: Progress | None = None) -> Check:
     """Return whether the job folder at ``path`` is what its inputs and settings make, file by file.
 
+    ``tick`` is told how many more of its rows were made.
     ``narrow``: its table lacks columns that the equations read; then they run on one that has them, made beside.
 
     Raises
@@ -50,17 +51,17 @@ def remade(path: Path, *, narrow: bool = False) -> Check:
     """
     folder = open_folder(path)
     try:
-        return _compared(folder, narrow=narrow)
+        return _compared(folder, tick, narrow=narrow)
     except (HexpostError, KeyError, TypeError, AttributeError, IndexError, ValueError) as error:
         return Check(name=NAME, text="made again from its inputs", faults=(f"the job cannot be made again: {error}",))
 
 
-def _compared(folder: Folder, *, narrow: bool) -> Check:
+def _compared(folder: Folder, tick: Progress | None, *, narrow: bool) -> Check:
     """Return what comes of making a job again and comparing every file."""
     path = folder.path
     with TemporaryDirectory(prefix="hexpost-") as place:
         again = Path(place) / "job"
-        _make(folder, again, prove=narrow)
+        _make(folder, again, tick, prove=narrow)
         new: Mapping[str, Any] = json.loads((again / MANIFEST).read_bytes())
         same = new["made_by"] == folder.manifest.get("made_by")
         faults = Faults()
@@ -83,7 +84,7 @@ def _compared(folder: Folder, *, narrow: bool) -> Check:
     return Check(name=NAME, text=f"made again from its inputs{proven}, compared {how}", faults=faults.told())
 
 
-def _make(folder: Folder, again: Path, *, prove: bool) -> None:
+def _make(folder: Folder, again: Path, tick: Progress | None, *, prove: bool) -> None:
     """Write the job that the inputs and settings of a folder make, and ``prove`` it if that is asked for."""
     told, settings = folder.manifest["settings"], settings_of(folder.manifest["settings"])
     begin = f"{settings.from_line}@{settings.from_run}" if settings.from_line else ""
@@ -116,7 +117,7 @@ def _make(folder: Folder, again: Path, *, prove: bool) -> None:
         stride=int(told.get("stride", 0)),
         proof=bool(told.get("proof", True)),
     )
-    convert(_job(files, folder, told.get("yaw_asked", settings.yaw)), output, prove=prove)
+    convert(_job(files, folder, told.get("yaw_asked", settings.yaw)), output, tick, prove=prove)
 
 
 def _job(files: Files, folder: Folder, yaw: str) -> Job:

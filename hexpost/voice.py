@@ -24,6 +24,10 @@ GIVEN_DIGITS = 5
 """An allowed value of at most so many digits is shown as the machine file says it."""
 
 
+def unseen(_: int) -> None:
+    """Say nothing of how far a work is: what takes the place of progress where nobody looks."""
+
+
 def clean(text: str) -> str:
     """Return ``text`` with everything that could act on a terminal or mislead the eye replaced by a blank.
 

@@ -8,6 +8,7 @@ from hexpost.cli import Command
 from hexpost.cli.documents import tell
 from hexpost.cli.options import JSON, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
+from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
 
 
@@ -74,9 +75,9 @@ def command(
     """
     from hexpost.machine.load import demonstration_machine, load_machine, machine_from
     from hexpost.reach.standing import refuse_what_cannot_stand
-    from hexpost.setup.calibrate import calibrate
+    from hexpost.setup.calibrate import FITS, calibrate
     from hexpost.setup.calibration_report import document, machine_text, plan_csv, text
-    from hexpost.setup.choose_poses import choose_poses
+    from hexpost.setup.choose_poses import TURNS, choose_poses
     from hexpost.setup.identify import Frames
     from hexpost.setup.measured import Noise
     from hexpost.units import RAD_PER_DEG
@@ -86,13 +87,15 @@ def command(
     if (plan is None) == (poses is None):
         raise click.UsageError("give either POSES or --plan N")
     if plan is not None:
-        chosen = choose_poses(built, plan, noise)
+        with watched("choices", plan * TURNS) as progress:
+            chosen = choose_poses(built, plan, noise, progress.step)
         written = write_all((output, lambda: plan_csv(chosen).encode()))
         said: dict[str, object] = {"poses": plan, "condition": chosen.condition, "usual_condition": chosen.usual}
         shown = f"{plan} poses: condition number {chosen.condition:.3g}, {chosen.usual:.3g} for poses spread evenly\n"
     else:
         free = Frames(measuring=estimate in ("measuring", "both"), target=estimate in ("target", "both"))
-        found = calibrate(Path(poses or ""), built, free, noise, most_mm)
+        with watched("fits", FITS) as progress:
+            found = calibrate(Path(poses or ""), built, free, noise, most_mm, tick=progress.step)
         new = machine_text(found)
         refuse_what_cannot_stand(machine_from(new.encode(), f"the machine found (of {built.file})"))
         written = write_all((output, new.encode))

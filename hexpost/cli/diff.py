@@ -7,7 +7,11 @@ import click
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
 from hexpost.cli.documents import tell
 from hexpost.cli.options import INPUTS, JSON, UNITS, shared
+from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
+
+STEPS = 3
+"""Each program is read, and both are compared."""
 
 
 @click.command("diff", cls=Command)
@@ -35,8 +39,13 @@ def command(old: str, new: str, *, tolerance: float, as_json: bool, **files: str
     from hexpost.pipeline import load
     from hexpost.voice import clean, plural
 
-    meanings = [load(files_of(Path(name), files)).meaning for name in (old, new)]
-    found = difference(meanings[0], meanings[1], tolerance)
+    with watched("steps", STEPS) as progress:
+        meanings = []
+        for name in (old, new):
+            meanings.append(load(files_of(Path(name), files)).meaning)
+            progress.step(1)
+        found = difference(meanings[0], meanings[1], tolerance)
+        progress.step(1)
     if as_json:
         tell(document(found, old, new, tolerance))
     else:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import WORKERS, shared
+from hexpost.cli.options import LITTLE, WORKERS, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, OutFolder, lines_of, write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
@@ -28,6 +28,7 @@ def command() -> None:
 
 @command.command("check", cls=Command)
 @click.argument("file", type=click.Path())
+@shared(LITTLE)
 def check(file: str) -> None:
     """Check a machine FILE: every fault of it, or a summary to compare with the drawing.
 
@@ -95,7 +96,7 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
 @click.option(
     "--step-mm", type=click.FloatRange(1.0, 1000.0), default=60.0, show_default=True, help="Step of the grid."
 )
-@shared(OVERWRITE, WORKERS)
+@shared(OVERWRITE, WORKERS, LITTLE)
 def reach(
     file: str | None, out: str, step_mm: float, *, jobs: int | None, serial: bool,
     cluster: str | None, memory_mb: int | None,

@@ -96,8 +96,7 @@ def _may_say_little(ctx: click.Context, _: click.Parameter, value: bool) -> None
     ctx.meta[QUIET] = value
 
 
-JSON = (
-    click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else."),
+LITTLE = (
     click.option(
         "--quiet",
         "-q",
@@ -106,6 +105,10 @@ JSON = (
         callback=_may_say_little,
         help="Say nothing but what is wrong: no progress, no remarks, no report.",
     ),
+)
+JSON = (
+    click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output, nothing else."),
+    *LITTLE,
 )
 """How much is said, and in which form."""
 

@@ -27,6 +27,11 @@ class ShownProgress:
         """Set how many parts there are."""
         self._total = total
 
+    def follow(self, parts: str, total: int) -> "ShownProgress":
+        """Begin with the next work of the same run, of which there are ``total`` parts."""
+        self._parts, self._total, self._done, self._start = parts, total, 0, monotonic()
+        return self
+
     def step(self, parts: int) -> None:
         """Count so many more parts."""
         self.reach(self._done + parts)

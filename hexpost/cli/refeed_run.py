@@ -1,12 +1,14 @@
 """What ``hexpost refeed`` does with its options: the new program written, what changed and what is left told."""
 
 from collections.abc import Iterator, Mapping
+from itertools import count
 from pathlib import Path
 
 from hexpost.audit.model import Finding
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
 from hexpost.cli.documents import tell
 from hexpost.cli.outputs import lines_of, write_all
+from hexpost.cli.progress import watched
 from hexpost.cli.run import files_of
 from hexpost.cli.terminal import say
 from hexpost.pipeline import load
@@ -23,7 +25,13 @@ DECIMALS = 6
 
 def run(program: Path, output: Path, files: Mapping[str, str | None], *, split: bool, as_json: bool) -> int:
     """Write the new program; return the exit code."""
-    found = refeed(load(files_of(program, files)), split=split)
+    trials = count(1)
+    with watched("setpoints") as progress:
+        found = refeed(
+            load(files_of(program, files)),
+            split=split,
+            watch=lambda total: progress.follow(f"trial {next(trials)} of feeds, setpoints", total).step,
+        )
     written = write_all((str(output), lambda: found.source))
     if as_json:
         tell(document(found))

@@ -7,6 +7,7 @@ import click
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, EXIT_ERROR, Command
 from hexpost.cli.options import JSON, shared
 from hexpost.cli.outputs import FolderPath
+from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
 
 WITHOUT = "the job was not made again: files that no equation reads are not proven"
@@ -30,20 +31,22 @@ def command(job: str, *, without_remake: bool, as_json: bool) -> None:
     from hexpost.verify.text import document, text
     from hexpost.verify.verify import NARROW, verify
 
-    proof = verify(Path(job))
-    if without_remake:
-        proof = replace(proof, remarks=(*proof.remarks, f"{WITHOUT} (--without-remake)"))
-    elif proof.proven_but(NARROW):
-        from hexpost.remake import remade
+    with watched("rows") as progress:
+        times = 1 if without_remake else 2
+        proof = verify(Path(job), lambda rows: progress.expect(times * rows), progress.step)
+        if without_remake:
+            proof = replace(proof, remarks=(*proof.remarks, f"{WITHOUT} (--without-remake)"))
+        elif proof.proven_but(NARROW):
+            from hexpost.remake import remade
 
-        others = [c for c in proof.checks if c.name != NARROW]
-        proof = replace(proof, checks=(*others, remade(Path(job), narrow=True)))
-    elif proof.verdict == NOT_PROVEN:
-        proof = replace(proof, remarks=(*proof.remarks, f"{WITHOUT}: it is not proven as it is"))
-    else:
-        from hexpost.remake import remade
+            others = [c for c in proof.checks if c.name != NARROW]
+            proof = replace(proof, checks=(*others, remade(Path(job), narrow=True, tick=progress.step)))
+        elif proof.verdict == NOT_PROVEN:
+            proof = replace(proof, remarks=(*proof.remarks, f"{WITHOUT}: it is not proven as it is"))
+        else:
+            from hexpost.remake import remade
 
-        proof = replace(proof, checks=(*proof.checks, remade(Path(job))))
+            proof = replace(proof, checks=(*proof.checks, remade(Path(job), tick=progress.step)))
     if as_json:
         click.echo(json.dumps(document(proof), indent=1, allow_nan=False))
     else:

@@ -175,9 +175,6 @@ def words(t: Table) -> Wording:
     if out.numbers == "implied" and not out.format_mm and not out.format_inch:
         what = 'is "implied" without a format; add for example format_mm = "X+53Y+53Z+53F40"'
         t.fault("numbers", what, "missing-key")
-    for key in ("format_mm", "format_inch") if out.numbers == "decimal" else ():
-        if t.has(key):
-            t.fault(key, 'needs numbers = "implied": numbers that are decimal have no format', "bad-value")
     if (out.dwell_p, out.dwell_x, out.dwell_f) == ("none",) * 3:
         t.fault("dwell_p", 'is "none", as are dwell_x and dwell_f; give one of them a unit', "bad-value")
     t.close()

@@ -1,6 +1,7 @@
 """Lower the feeds of a program until its audit finds nothing that a lower feed would mend."""
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import replace
 from math import inf, isfinite
 
@@ -9,7 +10,7 @@ import numpy as np
 from hexpost.arrays import Ints
 from hexpost.audit.model import AuditResult
 from hexpost.machine.model import Machine
-from hexpost.pipeline import Inputs, examine, parse, schedule, understand
+from hexpost.pipeline import Inputs, Progress, examine, parse, schedule, understand
 from hexpost.refeed.cuts import PAYS_S
 from hexpost.refeed.feeds import LineFeeds, feeds_of
 from hexpost.refeed.model import FeedChange, Refed
@@ -31,17 +32,26 @@ Lowered = tuple[dict[int, float], AuditResult, tuple[float, float]]
 """Feeds by line, the audit with them, and the shortest and the longest control period at which they were tried, s."""
 
 
-def refeed(inputs: Inputs, *, split: bool = False) -> Refed:
+Watch = Callable[[int], Progress | None]
+"""Is told how many samples the next trial has; returns what counts them."""
+
+
+def _unwatched(_: int) -> None:
+    """Show no progress."""
+
+
+def refeed(inputs: Inputs, *, split: bool = False, watch: Watch = _unwatched) -> Refed:
     """Return the program with feeds lowered so that, as programmed, no block that feed can mend breaks a strut limit.
 
     Where nothing has to change the result is the old program, so that refeeding a result changes nothing.
     ``split`` cuts long straight blocks whose feed must be lowered, where the parts with feeds of their own save time.
+    ``watch`` follows each trial.
     """
-    before = examine(schedule(inputs))
-    lowered, after, periods = _lowered(inputs, before)
+    before = _audited(inputs, watch)
+    lowered, after, periods = _lowered(inputs, before, watch)
     old_lines = np.arange(1, inputs.program.lines + 1)
     if split and lowered:
-        inputs, (lowered, after, periods), old_lines = _split(inputs, (lowered, after, periods))
+        inputs, (lowered, after, periods), old_lines = _split(inputs, (lowered, after, periods), watch)
     source, fed = _written(inputs, lowered)
     new_lines = np.arange(1, len(old_lines) + 1)
     if lowered:
@@ -64,7 +74,7 @@ def refeed(inputs: Inputs, *, split: bool = False) -> Refed:
     )
 
 
-def _split(inputs: Inputs, whole: Lowered) -> tuple[Inputs, Lowered, Ints]:
+def _split(inputs: Inputs, whole: Lowered, watch: Watch) -> tuple[Inputs, Lowered, Ints]:
     """Return inputs, lowered feeds and audit with long blocks cut where that pays, and the old line of each new one."""
     best = inputs, whole, np.arange(1, inputs.program.lines + 1)
     lines = sorted(whole[0])
@@ -73,7 +83,7 @@ def _split(inputs: Inputs, whole: Lowered) -> tuple[Inputs, Lowered, Ints]:
         if len(parts) == len(best[2]):
             break
         other = again(inputs, source)
-        slower = _lowered(other, examine(schedule(other)))
+        slower = _lowered(other, _audited(other, watch), watch)
         if _pays(best[1][1], slower[1], len(parts) - len(best[2])):
             best = other, slower, parts
         fed = _feeds(other, slower[0]).items()
@@ -103,7 +113,13 @@ def again(inputs: Inputs, source: bytes) -> Inputs:
     return replace(found, checking=inputs.checking)
 
 
-def _lowered(inputs: Inputs, result: AuditResult) -> Lowered:
+def _audited(inputs: Inputs, watch: Watch) -> AuditResult:
+    """Return the audit of a program as programmed."""
+    job = schedule(inputs)
+    return examine(job, progress=watch(job.timing.ticks + 1))
+
+
+def _lowered(inputs: Inputs, result: AuditResult, watch: Watch) -> Lowered:
     """Return the lowered feeds by line, the audit of the program with them, and at which control periods it was tried.
 
     Where a limit of a block breaks whatever the feed (a ramp too steep at any), the block is not slowed down for it.
@@ -123,11 +139,11 @@ def _lowered(inputs: Inputs, result: AuditResult) -> Lowered:
             break
         new |= {x: style.rounded(min(f, LESS * new.get(x, first[x]))) for x, f in wanted.items()}
         new = {x: f for x, f in new.items() if x not in again_from_start and x not in lost}
-        result = examine(schedule(_fed(inputs, new)))
+        result = _audited(_fed(inputs, new), watch)
 
     def audit(feeds: dict[int, float], period: float = inputs.machine.period) -> AuditResult:
         other = replace(inputs, machine=replace(inputs.machine, period=period))
-        return examine(schedule(_fed(other, feeds)))
+        return _audited(_fed(other, feeds), watch)
 
     trial = FeedTrial(
         audit=audit,

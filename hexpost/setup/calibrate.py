@@ -16,8 +16,11 @@ from hexpost.setup.measured import DISTANCE, FULL, NUMBERS, Measured, Noise, rea
 from hexpost.setup.observe import GEOMETRY, Built, nominal, pose_slopes, residuals, rotations
 from hexpost.setup.poses_in_reach import grid_poses, spread_poses
 from hexpost.setup.slips import Meant, first_frames, other_order, refuse_far, slip
+from hexpost.voice import unseen
 
 FOLDS = 5
+FITS = 1 + FOLDS
+"""A calibration is a fit to all measurements, and one to all but each fifth of them."""
 MOST_MM = 5.0
 """A joint, or a length, is not built farther from the drawing, unless told otherwise (common practice, no source)."""
 CONFIDENCE = 0.95
@@ -62,10 +65,14 @@ class Calibration:
     accuracy: Accuracy
 
 
-def calibrate(path: Path, machine: Machine, frames: Frames, noise: Noise, most: float = MOST_MM) -> Calibration:
+def calibrate(
+    path: Path, machine: Machine, frames: Frames, noise: Noise, most: float = MOST_MM,
+    *, tick: Callable[[int], None] = unseen,
+) -> Calibration:  # fmt: skip
     """Return the as-built geometry of ``machine`` from the measured poses of a file.
 
-    ``most``: how far a joint, and a length, may be from the drawing, mm.
+    ``most``: how far a joint, and a length, may be from the drawing, mm. ``tick`` is called with 1 after each of
+    ``FITS`` fits.
 
     Raises
     ------
@@ -93,6 +100,7 @@ def calibrate(path: Path, machine: Machine, frames: Frames, noise: Noise, most: 
         if (meant := slip(machine, measured, guess, frames, most, doubted=True)) is not None:
             raise columns.refusal(meant[0], "slip", meant[1]) from None
         raise
+    tick(1)
     if found.rank < best:
         what = f"these poses determine {found.rank} of the {best} numbers that such measurements can determine"
         raise columns.refusal(what, "freedom-open", "spread positions and turns; --plan N proposes poses")
@@ -108,7 +116,7 @@ def calibrate(path: Path, machine: Machine, frames: Frames, noise: Noise, most: 
         best_rank=best,
         before=_size(tool_errors(start, some, guess[:, kept], gauge)),
         after=_size(tool_errors(found.built, some, found.pose[:, kept], gauge)),
-        held_back=_held_back(found, some, found.pose[:, kept], frames, gauge),
+        held_back=_held_back(found, some, found.pose[:, kept], frames, gauge, tick=tick),
         accuracy=accuracy(machine, found, grid_poses(machine)),
     )
 
@@ -206,7 +214,9 @@ def _best_rank(machine: Machine, measured: Measured, frames: Frames) -> int:
     return told(built, like, pose, np.ones(n, dtype=np.bool_), frames).rank
 
 
-def _held_back(found: Identified, measured: Measured, pose: Array, frames: Frames, gauge: Array) -> tuple[float, float]:
+def _held_back(
+    found: Identified, measured: Measured, pose: Array, frames: Frames, gauge: Array, *, tick: Callable[[int], None]
+) -> tuple[float, float]:
     """Return the errors at measurements that a fit to the others predicts: each fifth is held back in turn."""
     n = measured.count
     if (n - -(-n // FOLDS)) * NUMBERS[measured.kind] <= found.rank:
@@ -218,6 +228,7 @@ def _held_back(found: Identified, measured: Measured, pose: Array, frames: Frame
         if not held.size:
             continue
         fit = identify(found.built, measured.at(rest), pose[:, rest], frames, robust=False)
+        tick(1)
         if fit.rank < found.rank:
             return nan, nan
         there = fit.built.poses(measured.length[:, held], pose[:, held])

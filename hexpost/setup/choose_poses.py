@@ -1,5 +1,6 @@
 """Choose the poses in reach that tell most about the geometry of a machine (D-optimal design)."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,9 +10,12 @@ from hexpost.machine.model import Machine
 from hexpost.setup.measured import Noise
 from hexpost.setup.observe import GEOMETRY, nominal, pose_slopes
 from hexpost.setup.poses_in_reach import spread_poses
+from hexpost.voice import unseen
 
 CANDIDATES = 800
 EXCHANGES = 3
+TURNS = 1 + EXCHANGES
+"""Times that each pose is chosen, at most."""
 FAINT = 1e-6
 """Information that is there before any pose, mm: it makes the first choices comparable, and none that counts."""
 
@@ -26,12 +30,12 @@ class PosePlan:
     usual: float
 
 
-def choose_poses(machine: Machine, count: int, noise: Noise) -> PosePlan:
+def choose_poses(machine: Machine, count: int, noise: Noise, tick: Callable[[int], None] = unseen) -> PosePlan:
     """Return ``count`` poses that make the determinant of the information largest: one by one, then by exchange.
 
     The rows R of a pose multiply the determinant of the information M: det(M + R' R) = det M det(1 + R M^-1 R'). So the
     pose with the largest factor is taken, and later each is given up for a better one as long as there is one. Always
-    the same for the same machine.
+    the same for the same machine. ``tick`` is called with 1 after each of ``count`` times ``TURNS`` choices at most.
     """
     built = nominal(machine)
     pose = spread_poses(machine, CANDIDATES)
@@ -43,6 +47,7 @@ def choose_poses(machine: Machine, count: int, noise: Noise) -> PosePlan:
         best = _best(rows, information, chosen)
         chosen.append(best)
         information = information + rows[best].T @ rows[best]
+        tick(1)
     for _ in range(EXCHANGES):
         before = list(chosen)
         for place in range(count):
@@ -51,6 +56,7 @@ def choose_poses(machine: Machine, count: int, noise: Noise) -> PosePlan:
             others = chosen[:place] + chosen[place + 1 :]
             chosen[place] = _best(rows, information + FAINT * np.eye(GEOMETRY), others)
             information = information + rows[chosen[place]].T @ rows[chosen[place]]
+            tick(1)
         if before == chosen:
             break
     order = np.array(sorted(chosen))

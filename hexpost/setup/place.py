@@ -17,6 +17,7 @@ from hexpost.moves.model import FEED_RAPID
 from hexpost.pipeline import ALL_LIMITS, Checking, Files, Inputs, Job, load, schedule
 from hexpost.setup.model import Outcome, Spot
 from hexpost.setup.trial import COARSE_SAMPLES, Trial, digest_of, first_offset, inputs_of, run, shift_matrix, spot_of
+from hexpost.voice import unseen
 from hexpost.workers.engines import Engine
 from hexpost.workers.run import Runner
 
@@ -33,10 +34,6 @@ DIRECTIONS = 256
 """Directions in which the cuts' outline is known: of a circle of 100 mm it misses 8 micrometres."""
 
 Tick = Callable[[int], None]
-
-
-def _unseen(_: int) -> None:
-    """Show no progress."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,8 +78,8 @@ def place(
     search: Search,
     engine: Engine,
     *,
-    total: Tick = _unseen,
-    tick: Tick = _unseen,
+    total: Tick = unseen,
+    tick: Tick = unseen,
     checking: Checking = ALL_LIMITS,
 ) -> Placement:
     """Return the best placement of a job.
@@ -127,7 +124,7 @@ def place(
         look([node for node in nodes if allowed(node)])
         sweep = tuple(known.get(node) for node in nodes)
         finalists = _sought(search, present, known, look, allowed=allowed, rank=rank)
-        exact = runner.in_order([None, *finalists], partial(run, trial, exact=True), _unseen)
+        exact = runner.in_order([None, *finalists], partial(run, trial, exact=True), unseen)
     inputs_of.cache_clear()
     ranked = [(exact[0], present), *zip(exact[1:], finalists, strict=True)]
     best, spot = min(ranked, key=lambda r: rank(r[1], r[0]))

@@ -1,5 +1,6 @@
 """The order of a proof of a finished folder: files, settings, inputs, table, report."""
 
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from hexpost.errors import HexpostError
@@ -9,8 +10,9 @@ from hexpost.verify.equations import prove_equations
 from hexpost.verify.folder import Folder, check_files, open_folder
 from hexpost.verify.lacking import check_lacking, lacking
 from hexpost.verify.model import Check, Faults, Lack, Proof
-from hexpost.verify.rows import TableFiles
+from hexpost.verify.rows import Rows, TableFiles
 from hexpost.verify.settings import JobInputs, read_inputs, settings_of
+from hexpost.voice import unseen
 
 SHARED = (
     "shared with convert: how machine, tools, setup and program are read, and what the words of the program mean; "
@@ -27,8 +29,10 @@ UNCHECKED = (
 )
 
 
-def verify(path: Path) -> Proof:
+def verify(path: Path, total: Callable[[int], None] = unseen, tick: Callable[[int], None] = unseen) -> Proof:
     """Return what can be proven of the job folder at ``path`` from its files alone.
+
+    ``total`` is told how many rows there are, ``tick`` how many more were read.
 
     Raises
     ------
@@ -40,7 +44,8 @@ def verify(path: Path) -> Proof:
     digests: dict[str, str] = {}
     unseen: tuple[Lack, ...] = ()
     try:
-        unseen = _prove(folder, checks, digests)
+        total(sum(table["rows"] for table in folder.tables.values()))
+        unseen = _prove(folder, checks, digests, tick)
     except (HexpostError, OSError) as error:
         what = f"{error.filename}: {error.strerror}" if isinstance(error, OSError) else str(error)
         checks.append(Check(name="readable", text="the files of the job can be read", faults=(what,)))
@@ -57,7 +62,9 @@ def verify(path: Path) -> Proof:
     )
 
 
-def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> tuple[Lack, ...]:
+def _prove(
+    folder: Folder, checks: list[Check], digests: dict[str, str], tick: Callable[[int], None]
+) -> tuple[Lack, ...]:
     """Add the checks of all but the files to ``checks``, and the digests of files that were read.
 
     Return the limits that nobody looked at.
@@ -75,7 +82,7 @@ def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> tupl
         return unseen
     table = TableFiles(folder.path, folder.tables, columns, digests)
     found = prove_equations(
-        table.batches(),
+        _counted(table, tick),
         inputs,
         columns.micros,
         report=folder.report,
@@ -85,6 +92,13 @@ def _prove(folder: Folder, checks: list[Check], digests: dict[str, str]) -> tupl
     checks.append(_counts(folder, table, columns.micros))
     checks += found
     return unseen
+
+
+def _counted(table: TableFiles, tick: Callable[[int], None]) -> Iterator[Rows]:
+    """Yield the rows of a table, and tell how many each batch has."""
+    for rows in table.batches():
+        yield rows
+        tick(rows.count)
 
 
 def _counts(folder: Folder, table: TableFiles, micros: int) -> Check:

@@ -76,7 +76,6 @@ def made(rng):
         "tolerance in degrees": (_set("corner_tolerance_deg", 20 + far), "tool_tip.corner_tolerance_deg"),
         "deviation": (_set("deviation_mm", 20 + far), "tool_tip.deviation_mm"),
         "first feed": (_add(f"[words]\nfirst_feed_mm_min = {72000 + far}\n"), "words.first_feed_mm_min"),
-        "a format of decimals": (_add('[words]\nformat_mm = "X+53Y+53"\n'), "words.format_mm"),
         "implied without a format": (_add('[words]\nnumbers = "implied"\n'), "words.numbers"),
         "dwells without a unit": (_add('[words]\ndwell_p = "none"\ndwell_x = "none"\ndwell_f = "none"\n'),
                                   "words.dwell_p"),

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from library.shop import CLEAN
+from library.shop import CLEAN, FAST, slow_struts
 from terminal.typed import COLOUR, plain, typed
 
 from hexpost.cli import COMMANDS, main
@@ -104,7 +104,8 @@ def test_colour_elsewhere_only_where_it_is_asked_for(environment, coloured, fold
 
 
 @pytest.mark.parametrize(
-    "name", ["audit", "full", "convert", "verify", "refeed", "diff", "align", "place", "calibrate", "gate"]
+    "name",
+    ["audit", "full", "convert", "verify", "refeed", "diff", "align", "place", "calibrate", "gate", "check", "reach"],
 )
 def test_a_quiet_run_says_only_what_is_wrong(folder, name, tmp_path, monkeypatch):
     for file in folder.iterdir():
@@ -169,6 +170,45 @@ def test_the_time_left_is_that_of_the_pace_so_far():
     assert said("rows", 250, 1000, 10.0) == "rows: 250 of 1,000, 30 s left"
     assert said("rows", 1, 1001, 4.0) == "rows: 1 of 1,001, 1 h 06 min left"
     assert said("rows", 1000, 1000, 4.0) == "rows: 1,000 of 1,000"
+
+
+LONG = {
+    "convert": ["convert", "short.nc", "--out", "new-job"],
+    "audit": ["audit", "short.nc"],
+    "verify": ["verify", "job"],
+    "verify without remake": ["verify", "job", "--without-remake"],
+    "refeed": ["refeed", "fast.nc", "--machine", "slow.toml", "-o", "new.nc"],
+    "calibrate": ["calibrate", "measured_poses.csv", "--sigma-mm", "0.005", "--sigma-deg", "0.0005", "-o", "new.toml"],
+    "plan": ["calibrate", "--plan", "7", "-o", "plan.csv"],
+    "diff": ["diff", "short.nc", "pocket.nc", *GIVEN],
+    "place": RUNS["place"],
+    "reach": ["machine", "reach", "--out", "reach", "--step-mm", "400", "--serial"],
+    "survey": RUNS["survey"],
+    "gate": RUNS["gate"],
+}
+"""Every command whose work may be long."""
+
+
+@pytest.mark.parametrize("name", LONG)
+def test_long_work_says_how_far_it_is(folder, name, tmp_path, monkeypatch):
+    """Every part is counted up to the last; refeed counts anew in each trial; a plan may be done before its time."""
+    monkeypatch.setattr("hexpost.cli.progress.ELSEWHERE_S", 0.0)
+    for file in folder.iterdir():
+        if file.is_file():
+            (tmp_path / file.name).write_bytes(file.read_bytes())
+        else:
+            (tmp_path / file.name).symlink_to(file)
+    (tmp_path / "fast.nc").write_text(FAST)
+    (tmp_path / "slow.toml").write_text(slow_struts())
+    monkeypatch.chdir(tmp_path)
+    done = CliRunner().invoke(main, LONG[name])
+    told = [x for x in done.stderr.splitlines() if re.search(r": ([\d,]+) of (\1|[\d,]+, .* left)$", x)]
+    assert told, done.output
+    some, of = re.search(r": ([\d,]+) of ([\d,]+)", told[-1]).groups()
+    assert some == of or name == "plan", told
+    assert any("trial 2 of feeds, setpoints: " in x for x in told) == (name == "refeed")
+    again = ["--overwrite"] if {"-o", "--out"} & set(LONG[name]) else []
+    assert " of " not in CliRunner().invoke(main, [*LONG[name], "--quiet", *again]).stderr
 
 
 def test_a_line_a_minute_where_there_is_no_terminal(capsys, monkeypatch):
