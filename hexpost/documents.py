@@ -68,6 +68,8 @@ def finding(f: Finding) -> dict[str, object]:
         "advice_feed_deg_min": f.feed if f.turning else None,
         "advice_f": f.f_word(f.feed),
         "advice_f_unit": f.f_unit or None,
+        "advice_move_mm": f.shift,
+        "advice_move_way": f.way or None,
     }
 
 

@@ -134,7 +134,8 @@ def owned(limit: Limit, strut: int) -> str:
 
 def short(f: Finding) -> str:
     """Return a finding in few words."""
-    return f"{whose(f)}, {percent(f.ratio)}" if f.limit.share else what(f)
+    far = f", work {away(f)}" if f.shift is not None else ""
+    return f"{whose(f)}, {percent(f.ratio)}{far}" if f.limit.share else what(f)
 
 
 def where(f: Finding) -> str:
@@ -156,6 +157,12 @@ def when(f: Finding) -> str:
 def advice(f: Finding) -> str:
     """Return what to do."""
     return _filled(f.limit.advice.words(f.case), f)
+
+
+def away(f: Finding) -> str:
+    """Return how far and which way the work would have to move."""
+    name = {"Z+": "higher (Z+)", "Z-": "lower (Z-)"}.get(f.way, f"towards {f.way}")
+    return f"{number(f.shift or 0.0)} mm {name}"
 
 
 def feed_word(f: Finding, feed: float | None, *, full: bool = True) -> str:
@@ -220,7 +227,9 @@ def _filled(text: str, f: Finding) -> str:
     """Return a text of the table of limits with the numbers of a finding in it."""
     peak, allowed = reading(abs(f.peak), f.allowed, f.limit.unit)
     root = percent(floor(MOST_ROOT * sqrt(min(abs(f.allowed / f.peak), 1.0))) / MOST_ROOT) if f.peak else ""
-    return text.format(peak=peak, allowed=allowed, feed=feed_words(f), root=root)
+    place = f"at least {away(f)}" if f.shift is not None else "to another place"
+    move = f"Move the work {place} on the pallet (work offset)"
+    return text.format(peak=peak, allowed=allowed, feed=feed_words(f), root=root, move=move)
 
 
 def duration(seconds: float) -> str:

@@ -6,7 +6,8 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.audit.band import Context
-from hexpost.audit.limit import BELOW, FEED, RAMP, RAMP_FEED, RAPID, USUAL, Law, Limit
+from hexpost.audit.breaches import MACHINE_FRAME
+from hexpost.audit.limit import BELOW, FEED, FIXED, RAMP, RAMP_FEED, RAPID, USUAL, Law, Limit
 from hexpost.audit.model import Runs
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, LINE
 from hexpost.setpoints.model import Setpoints
@@ -58,6 +59,7 @@ class Adviser:
         self._rho = tip.corner_tolerance / tip.corner_tolerance_tilt
         self._jerks = (tip.jerk, tip.tilt_jerk)
         moves = context.moves
+        self._frames = moves.frames
         self._mode = np.append(moves.feed_mode, np.uint8(FEED_RAPID))
         still = (moves.kind == LINE) & (moves.start[:3] == moves.end[:3]).all(axis=0)
         turning = (moves.feed_mode == FEED_TILT) | ((moves.feed_mode == FEED_INVERSE) & still)
@@ -92,6 +94,8 @@ class Adviser:
         """
         if limit.law is Law.NONE:
             runs["case"] = np.where(runs["peak"] <= runs["allowed"], BELOW, USUAL)
+            if self._frames[setpoints.poses.frame].offset == MACHINE_FRAME:
+                runs["case"] = FIXED
             return
         mode = self._mode[setpoints.poses.move[at]]
         parts = self._parts(limit.law, runs, row, at, setpoints)

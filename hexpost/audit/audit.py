@@ -8,7 +8,7 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.audit.advice import Adviser, settle
 from hexpost.audit.attitudes import Attitudes
-from hexpost.audit.band import Apart, Context, Figures, LimitCheck, Meetings, Shares
+from hexpost.audit.band import Apart, Context, Figures, LimitCheck, Meetings, Movable, Shares
 from hexpost.audit.breaches import Breaches
 from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.cutting import Cutting
@@ -172,6 +172,8 @@ class Audit:
                 _show(runs, check.figures(row, at, setpoints), margin)
             if isinstance(check, Meetings):
                 runs["bodies"] = check.pairs[pairs[:, at].argmin(axis=0)]
+            if isinstance(check, Movable):
+                runs["shift"], runs["way"] = check.shift(row, at, setpoints, margin)
             self._adviser.advise(self._limits[code], runs, row, at, setpoints, values=values, margin=margin)
             self._store.add(runs, self._last_tick)
 

@@ -136,6 +136,19 @@ class Shares(LimitCheck, Protocol):
 
 
 @runtime_checkable
+class Movable(LimitCheck, Protocol):
+    """A check of a limit that another place of the work keeps, and that knows which."""
+
+    def shift(self, row: Ints, at: Ints, setpoints: Setpoints, margin: float) -> tuple[Array, Codes]:
+        """Return how far (m,) [mm] the work must move along an axis of the pallet, the least of all, and its way (m,).
+
+        Then the values of the rows ``row`` (m,) at the samples ``at`` (m,) are what a ``margin`` allows. Way 0
+        where none along an axis does it, or the place is in machine coordinates.
+        """
+        ...
+
+
+@runtime_checkable
 class Apart(LimitCheck, Protocol):
     """A check that looks at each batch alone and takes long over it: its values may come from another process."""
 

@@ -59,7 +59,8 @@ class Advice:
     ``{feed}`` is the F to write, ``{peak}`` and ``{allowed}`` are the numbers of the finding, ``{root}`` is the root of
     allowed over peak.
     ``below``: the value is below its range. ``feed``: a lower F helps. ``rapid``: there is no F. ``ramp_feed``: a start
-    or stop is too hard, and a lower F makes it milder; ``ramp``: it does not.
+    or stop is too hard, and a lower F makes it milder; ``ramp``: it does not. ``fixed``: the block is in machine
+    coordinates, so the place of the work has no part in it. ``{move}``: move the work, how far, where that is known.
     """
 
     usual: str = ""
@@ -68,6 +69,7 @@ class Advice:
     rapid: str = ""
     ramp_feed: str = ""
     ramp: str = ""
+    fixed: str = ""
 
     def words(self, case: int) -> str:
         """Return the text of a case."""
@@ -75,7 +77,7 @@ class Advice:
 
 
 CASES = tuple(f.name for f in fields(Advice))
-USUAL, BELOW, FEED, RAPID, RAMP_FEED, RAMP = range(len(CASES))
+USUAL, BELOW, FEED, RAPID, RAMP_FEED, RAMP, FIXED = range(len(CASES))
 """Cases of advice as findings hold them."""
 
 

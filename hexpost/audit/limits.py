@@ -28,7 +28,10 @@ def _by_feed(key: str, *, ramps: bool = False) -> Advice:
     )
 
 
-_MOVE = "Move the work to another place on the pallet (work offset), tilt less, or change the stick-out of the tool."
+_MOVE = "{move}, tilt less, or change the stick-out of the tool."
+_FIXED = (
+    "The place is in machine coordinates: name another one in this block, or in [reference_return] of the machine file."
+)
 _MILDER = Advice(
     "Lower F where the path bends, or lower the accelerations of tool_tip in the machine file. "
     "Another place on the pallet may share the load more evenly."
@@ -42,7 +45,9 @@ _CUTTING = "[forces] force_n"
 LIMITS: Final = Limits((
     Limit(
         name="stroke", unit="mm", of=Of.STRUT, sense=Sense.RANGE, meaning="A strut runs out of its stroke.",
-        advice=Advice(f"The strut cannot extend so far. {_MOVE}", below=f"The strut cannot retract so far. {_MOVE}"),
+        advice=Advice(
+            f"The strut cannot extend so far. {_MOVE}", below=f"The strut cannot retract so far. {_MOVE}", fixed=_FIXED
+        ),
         place=Place.SEARCH, margin=True, chart=Chart.OWN, quantity="length",
         note="stroke: 0 % in the middle of its range, 100 % at either end.",
     ),
@@ -62,7 +67,7 @@ LIMITS: Final = Limits((
     ),
     Limit(
         name="joint-angle", unit="deg", of=Of.STRUT, sense=Sense.MOST, meaning="A joint turns beyond its range.",
-        advice=Advice(f"The joint cannot turn that far. {_MOVE}"), place=Place.SEARCH,
+        advice=Advice(f"The joint cannot turn that far. {_MOVE}", fixed=_FIXED), place=Place.SEARCH,
         keys=("[strut.joint] base_cone_deg", "[strut.joint] platform_cone_deg"),
     ),
     Limit(
@@ -88,12 +93,12 @@ LIMITS: Final = Limits((
     Limit(
         name="singular-pose", unit="1", of=Of.TOOL, sense=Sense.LEAST, ambiguous=True,
         meaning="The struts cannot hold the platform: the pose is near a singular one, or beyond it.",
-        advice=Advice(f"No feed helps near a singular pose. {_MOVE}"), place=Place.SEARCH,
+        advice=Advice(f"No feed helps near a singular pose. {_MOVE}", fixed=_FIXED), place=Place.SEARCH,
         note="singular-pose: the least conditioning over what it is (1 at best, 0 singular, negative beyond that).",
     ),
     Limit(
         name="clearance", unit="mm", of=Of.PAIR, sense=Sense.LEAST, meaning="Two bodies come too near to each other.",
-        advice=Advice(_MOVE), place=Place.SEARCH, share=False,
+        advice=Advice(_MOVE, fixed=_FIXED), place=Place.SEARCH, share=False,
         keys=("[strut.body] radius_mm", "[spindle] radius_mm"),
     ),
     Limit(

@@ -17,9 +17,9 @@ from hexpost.program.model import Program
 from hexpost.setpoints.model import Setpoints
 
 __all__ = [
-    "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RUN", "Advice", "AuditResult", "Chart", "Charted", "Dropped", "Finding",
-    "Findings", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs", "Sense", "Unseen", "Worst", "names_of",
-    "quoted",
+    "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RUN", "WAYS", "Advice", "AuditResult", "Chart", "Charted", "Dropped",
+    "Finding", "Findings", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs", "Sense", "Unseen", "Worst",
+    "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -27,6 +27,9 @@ JOINTS = ("", "base", "platform")
 
 BODIES = 128
 """Struts are bodies 0 to 5, the spindle 6, keep-out boxes 7 and on; bodies i and j are told as 1 + i ``BODIES`` + j."""
+
+WAYS = ("", "X+", "X-", "Y+", "Y-", "Z+", "Z-")
+"""Ways along the axes of the pallet, by the number that a finding holds; 0 where none is meant."""
 
 F_UNITS = ("", "mm/min", "inch/min", "deg/min", "mm/rev", "inch/rev", "1/min")
 """Units of F words, by the number that a finding holds."""
@@ -43,6 +46,7 @@ RUN = np.dtype(
         ("peak", np.float64), ("allowed", np.float64), ("ratio", np.float64), ("own_feed", np.float64),
         ("feed", np.float64), ("margin_feed", np.float64), ("turning", np.bool_), ("f_share", np.float64),
         ("f_unit", np.uint8), ("case", np.uint8), ("joint", np.uint8), ("bodies", np.uint16),
+        ("shift", np.float64), ("way", np.uint8),
     ]
 )  # fmt: skip
 """The columns of findings. ``limit``: place in the table; ``strut`` 1-6, 0 where none is meant; ``line`` from 1;
@@ -51,7 +55,8 @@ allowed in its sense; ``own_feed``: feed in mm/min, in deg/min where ``turning``
 lower one does not help; ``feed``: the least of those of the line, which is advised, and ``margin_feed`` the one that
 keeps the margins of a policy, too; ``f_share``: F word of the line, in ``F_UNITS``, over advised feed, nan
 where there is no such word; ``case`` of advice; ``joint`` by ``JOINTS``;
-``bodies``: the two that meet, 0 where none are meant."""
+``bodies``: the two that meet, 0 where none are meant. ``shift``: so many mm the work would have to move for this limit
+at the worst sample, in the ``way`` of ``WAYS``; meant only where there is one."""
 
 Runs = npt.NDArray[np.void]
 
@@ -61,8 +66,9 @@ class Finding:
     """One broken limit and its block: a row of ``Findings`` as all outputs show it, times in s.
 
     ``needs_point``: an F word needs a decimal point. ``bodies`` are names; ``margin`` is the share of the limit that a
-    policy asks for. ``blocks`` is more than 1 where too many lines are alike and only the worst of them is named;
-    ``fingerprint`` stays the same when lines are inserted above or blocks renumbered.
+    policy asks for; ``shift`` and ``way`` are as in ``RUN``. ``blocks`` is more than 1 where too many lines are
+    alike and only the worst of them is named; ``fingerprint`` stays the same when lines are inserted above or blocks
+    renumbered.
     """
 
     limit: Limit
@@ -81,6 +87,8 @@ class Finding:
     needs_point: bool = False
     case: int = 0
     joint: str = ""
+    shift: float | None = None
+    way: str = ""
     bodies: tuple[str, ...] = ()
     block: str = ""
     text: str = ""
@@ -150,6 +158,8 @@ class Findings:
             "f_unit": F_UNITS[run["f_unit"]],
             "needs_point": self.needs_point,
             "joint": JOINTS[run["joint"]],
+            "shift": run["shift"] if run["way"] else None,
+            "way": WAYS[run["way"]],
             "bodies": names_of(run["bodies"], self.boxes),
             "block": known.block(line) if known else "",
             "text": quoted(known.text(line)) if known else "",

@@ -5,11 +5,17 @@ from operator import attrgetter
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Codes, Ints
+from hexpost.audit.advice import FIGURES
+from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.band import STRUTS, Band, Context, symmetric_band
+from hexpost.audit.breaches import MACHINE_FRAME
 from hexpost.audit.within import COLUMNS, Within
+from hexpost.kinematics.frames import pose_matrix
 from hexpost.setpoints.model import Setpoints
 
+LEAST = 1e-3
+"""Millimetres: a shift of the work is told to so much."""
 ROUNDING = 1e-9
 """Share of the jerk limit that rounding may add: it is a difference of accelerations good to about 1e-12."""
 
@@ -42,14 +48,56 @@ class StrutLimit:
         return out
 
 
-def stroke(context: Context) -> StrutLimit:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stroke(StrutLimit):
+    """The check of the lengths, which another place of the work changes: ``base_from_pallet`` (3, 3) has its axes."""
+
+    poses: Attitudes
+    base_from_pallet: Array
+
+    def shift(self, row: Ints, at: Ints, setpoints: Setpoints, margin: float) -> tuple[Array, Codes]:
+        """Return how far (m,) [mm] the work must move along an axis of the pallet, and its way (m,); see ``Movable``.
+
+        Work and platform move as one, by h along axis i: the strut v (Conventions: t + R b - a) becomes v + h e_i, and
+        |v + h e_i| = L is a quadratic in h. Of its roots the one that keeps the sign of v_i is the nearer.
+        """
+        frame = self.poses.frame(setpoints)
+        count = len(at)
+        if frame.offset == MACHINE_FRAME:
+            return np.zeros(count), np.zeros(count, np.uint8)
+        links = self.poses.some(setpoints, at)
+        which = np.arange(count)
+        long = links.length[row, which]
+        strut = links.direction[:, row, which] * long
+        strut = self.base_from_pallet.T @ frame.base_from_work[:3, :3] @ strut
+        low, high = self.band.edges(margin)
+        aim = np.clip(long, low[row], high[row])
+        along = aim**2 - long**2 + strut**2  # (3, m): what is left for the strut's own part along each axis
+        ahead = np.where(strut < 0.0, -1.0, 1.0) * np.sqrt(np.where(along < 0.0, np.nan, along)) - strut
+        size = np.where(np.isnan(ahead), np.inf, np.abs(ahead))
+        axis = size.argmin(axis=0)
+        far = size[axis, which]
+        way = 1 + 2 * axis + (ahead[axis, which] < 0.0)
+        known = np.isfinite(far)
+        return round_up(np.where(known, far, 0.0)), np.where(known, way, 0).astype(np.uint8)
+
+
+def round_up(far: Array) -> Array:
+    """Return distances (m,) [mm] rounded up to ``FIGURES`` significant figures, to a micrometre at most."""
+    unit = np.maximum(10.0 ** (np.floor(np.log10(np.maximum(far, LEAST))) + 1 - FIGURES), LEAST)
+    return np.round(np.ceil(far / unit) * unit, 3)
+
+
+def stroke(context: Context) -> Stroke:
     """Return the check of the lengths: mid-stroke uses nothing of the stroke, either end all of it."""
     low, high = np.array([s.stroke for s in context.machine.struts]).T
     band = Band(
         limit="stroke", struts=STRUTS, low=low, high=high, centre=(low + high) / 2.0, scale=(high - low) / 2.0,
         slack=np.zeros(6),
     )  # fmt: skip
-    return StrutLimit(band=band, column="length")
+    machine = context.machine
+    pallet = pose_matrix(machine.pallet.pose, machine.tilt_order)[:3, :3]
+    return Stroke(band=band, column="length", poses=context.poses, base_from_pallet=pallet)
 
 
 def speed(context: Context) -> StrutLimit:

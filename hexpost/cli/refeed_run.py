@@ -1,6 +1,7 @@
 """What ``hexpost refeed`` does with its options: the new program written, what changed and what is left told."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from itertools import count
 from pathlib import Path
 
@@ -113,11 +114,12 @@ def _left(found: Refed) -> list[str]:
             "Write the block once for each unit, feed mode or start that it runs with."
         )
     out.append(f"{plural(found.after.total, 'finding')} that the new feeds do not fix:")
-    alike: dict[str, list[int]] = {}
+    alike: dict[tuple[str, str], list[Finding]] = {}
     for f in _rows(found):
-        alike.setdefault(f"{f.limit.name}. {advice(f)}", []).append(f.line)
-    for words, lines in alike.items():
-        shown = sorted(set(lines))
+        alike.setdefault((f"{f.limit.name}. {advice(replace(f, shift=None))}", f.way), []).append(f)
+    for same in alike.values():
+        most = max(same, key=lambda f: f.shift or 0.0)
+        words, shown = f"{most.limit.name}. {advice(most)}", sorted({f.line for f in same})
         more = f" and {len(shown) - SHOWN:,} more" if len(shown) > SHOWN else ""
         places = "; ".join(_line(int(found.old_lines[x - 1]), int(found.new_lines[x - 1])) for x in shown[:SHOWN])
         out.append(f"  line {places}{more}: {words}")

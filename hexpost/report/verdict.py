@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from hexpost.audit.model import Finding, Place
 from hexpost.proving import MARK
 from hexpost.report.model import Report
-from hexpost.voice import duration, feed_word, number, plural, short, what, where, whose
+from hexpost.voice import away, duration, feed_word, number, plural, short, what, where, whose
 
 UNPROVEN = "NOT PROVEN: the proof was left out, so do not run this job. Convert it without --no-proof for one to run."
 """What is said of a table that nobody proved to be what the program asks for."""
@@ -64,7 +64,7 @@ FEEDS = (
     "Feeds: `hexpost refeed PROGRAM -o NEW` lowers F where that helps (`--split`: in a part of a long block alone); "
     "`--feed strut-limited` plans a job that keeps the limits of the struts."
 )
-PLACES = "Place: `hexpost place PROGRAM` searches the pallet for where the job breaks no limit."
+PLACES = "Place: {}`hexpost place PROGRAM` searches the pallet for where the job breaks no limit."
 
 
 def mending(report: Report) -> list[str]:
@@ -72,7 +72,9 @@ def mending(report: Report) -> list[str]:
     feeds = any(f.feed is not None for f in report.findings)
     found = {f.limit.place for f in report.findings}
     bare = report.setup_file is None and found != {Place.NONE}
-    wanted = ((SETUP, bare), (FEEDS, feeds), (PLACES, Place.SEARCH in found))
+    moved = {f.way: f for f in sorted(report.findings, key=lambda f: f.shift or 0.0) if f.shift is not None}
+    far = f"move the work at least {away(*moved.values())}; " if len(moved) == 1 else ""
+    wanted = ((SETUP, bare), (FEEDS, feeds), (PLACES.format(far), Place.SEARCH in found))
     return [text for text, given in wanted if given] if report.findings else []
 
 

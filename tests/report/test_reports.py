@@ -146,7 +146,8 @@ def test_json_has_the_promised_keys():
     first, second, third = made["findings"]
     assert first.keys() == {
         "limit", "strut", "line", "block", "text", "time_s", "until_s", "peak", "allowed", "unit", "ratio", "advice",
-        "advice_feed_mm_min", "advice_feed_deg_min", "advice_f", "advice_f_unit", "joint", "bodies",
+        "advice_feed_mm_min", "advice_feed_deg_min", "advice_f", "advice_f_unit",
+        "advice_move_mm", "advice_move_way", "joint", "bodies",
     }  # fmt: skip
     assert (first["limit"], first["strut"], first["block"], first["unit"]) == ("speed", 6, "N20", "mm/s")
     assert first["advice_feed_mm_min"] == 7300.0

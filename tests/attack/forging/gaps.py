@@ -22,6 +22,7 @@ BY_REASON = {
         "time lost changed",
         "format said",
     ),
+    "advice is no claim about the table": ("a finding's advice changed",),
     "the motion is the same with and without this setting: nothing in the program depends on it": (
         "skip said of a job without",
         "stops passed over said",

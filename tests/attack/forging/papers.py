@@ -149,6 +149,7 @@ _report("a finding left out", _one_finding_less)
 _report("a finding's line changed", lambda r, f: _finding(r, f, line=1))
 _report("a finding's value changed", lambda r, f: _finding(r, f, value=1.0))
 _report("a finding's words changed", lambda r, f: _finding(r, f, limit="temper"))
+_report("a finding's advice changed", lambda r, f: _finding(r, f, advice_move_mm=1.0, advice_move_way="Y+"))
 _report("findings more than there are", lambda r, f: r.update(findings_total=r["findings_total"] + 3))
 for limit in ("stroke", "speed", "acceleration", "jerk", "deviation"):
     _report(f"worst {limit} smaller", _worst(limit, value=lambda x: 0.7 * x, ratio=lambda x: 0.7 * x))
