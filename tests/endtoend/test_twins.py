@@ -102,7 +102,7 @@ def equal(a, b):
 
 
 @given(programs(), st.data())
-@settings(max_examples=100)
+@settings(max_examples=50)
 def test_twins_mean_the_same(text, data):
     other = twin(text, lambda said: data.draw(st.sampled_from(said)))
     program, a, faults = understood(text)
@@ -182,7 +182,7 @@ def test_twins_are_the_same_to_every_command(text, which, tmp_path):
     ]
     sources = {"one": text, "two": twin(text, lambda said: said[which % len(said)])}
     assert sources["one"] != sources["two"]
-    coarse = ["--step-mm=250", "--step-deg=90", "--x-mm", "-200", "200", "--y-mm", "0", "1", "--serial"]
+    coarse = ["--step-mm=100", "--turn-deg", "0", "0", "--x-mm", "0", "50", "--y-mm", "0", "0", "--serial"]
     commands = {
         "convert": [*files, "--json"],
         "audit": [*files, "--json"],

@@ -15,7 +15,9 @@ from hexpost.errors import HexpostError
 from hexpost.machine.load import machine_from, no_setup, no_tools
 from hexpost.pipeline import parse, schedule, understand
 
-FINE, COARSE, MACHINES, PERIOD = 20, 5, 22, 0.004
+MACHINES, FEW = 22, 6
+"""Machines, and how many of them are looked at each time; the others with the long tests."""
+FINE, COARSE, PERIOD = 20, 5, 0.004
 """Looks per tick for speed and acceleration, and for jerk: third differences over a twentieth of a tick would show the
 rounding of positions."""
 ROUNDING = 1e-3
@@ -84,7 +86,9 @@ def looked(inputs, mode):
     return timing.ticks, most
 
 
-@pytest.mark.parametrize("which", range(MACHINES))
+@pytest.mark.parametrize(
+    "which", [*range(FEW), *(pytest.param(k, marks=pytest.mark.long) for k in range(FEW, MACHINES))]
+)
 def test_limits_hold_between_the_rows_and_a_clean_job_is_not_slowed_down(which):
     seed, on = machines()[which]
     for share in ((0.5, 0.06)[which % 2],):

@@ -64,7 +64,7 @@ SHARES = st.tuples(*[st.floats(-2.5, 0.0)] * 3).map(lambda e: [10.0**x for x in 
 
 
 @given(SEEDS, SHARES)
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 def test_every_setpoint_keeps_every_limit_of_every_strut(seed, shares):
     _, most = uses(random_moves(seed), with_struts(*shares))
     assert (most <= 1.0).all(), most
@@ -76,13 +76,13 @@ def test_a_bound_that_is_lowered_where_the_speed_stays_is_looked_at_again():
 
 
 @given(SEEDS, SHARES)
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=4, deadline=None)
 def test_at_twenty_times_the_rate_no_limit_is_exceeded(seed, shares):
     assert max(between_ticks(random_moves(seed, 5), with_struts(*shares))) <= 1.0
 
 
 @given(SEEDS)
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=6, deadline=None)
 def test_struts_that_are_never_felt_change_nothing(seed):
     moves = random_moves(seed)
     free = with_struts(1e6, 1e6, 1e6)
@@ -133,7 +133,7 @@ def test_a_strut_that_does_not_move_is_no_trouble():
 
 
 @given(SEEDS)
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=3, deadline=None)
 def test_the_schedule_is_not_slower_than_the_programmed_feed_that_happens_to_be_safe(seed):
     moves = random_moves(seed, 6)
     on = with_struts(0.05, 0.05, 0.05)

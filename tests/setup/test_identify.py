@@ -76,7 +76,7 @@ def test_error_falls_with_the_square_root_of_the_number_of_poses():
     sizes = {}
     for n in (30, 120):
         off = []
-        for seed in range(5):
+        for seed in range(3):
             data, guess = measurements(n, seed, noise=0.01, turn_noise=np.deg2rad(0.001))
             found = identify(NOMINAL, data, guess, Frames(), robust=False)
             off.append(found.built.numbers - REAL.numbers)

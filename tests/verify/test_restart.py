@@ -21,7 +21,7 @@ def whole(tmp_path_factory):
     return convert(tmp_path_factory.mktemp("whole"))
 
 
-@pytest.mark.parametrize("line", [7, 8, 11, 13, 14, 17, 20, 24])
+@pytest.mark.parametrize("line", [7, 13, 14, 20])
 def test_a_job_begun_again_is_proven(tmp_path, line):
     job = convert(tmp_path, PROGRAM, "--from-line", line)
     settings, _, table = contents(job)
@@ -30,7 +30,7 @@ def test_a_job_begun_again_is_proven(tmp_path, line):
     assert not table[[0, -1], 7:19].any()
 
 
-@pytest.mark.parametrize("line", [8, 11, 24])
+@pytest.mark.parametrize("line", [8, 24])
 def test_from_the_first_stop_on_the_rows_are_those_of_the_whole_job(whole, tmp_path, line):
     """Ahead of the line the tool now rests; once it rests in both jobs they are one, row by row."""
     _, _, a = contents(whole)
@@ -142,14 +142,15 @@ FILES = ("--tools", SAMPLES / "tools.toml", "--setup", SAMPLES / "setup.toml")
 
 def sample(name, tmp_path, *options):
     job = tmp_path / "job"
-    code, output = run("convert", SAMPLES / f"{name}.nc", *FILES, "--out", job, "--overwrite", *options)
+    coarse = ("--period-ms", "4")
+    code, output = run("convert", SAMPLES / f"{name}.nc", *FILES, *coarse, "--out", job, "--overwrite", *options)
     assert code == 0, output
     report = json.loads((job / "report.json").read_text())
     events = [row.split(",") for row in (job / "events.csv").read_text().splitlines()[1:]]
     return report, events, (job / "report.txt").read_text(), (job / "report.html").read_text()
 
 
-@pytest.mark.parametrize("line", ["10", "11", "12", "N50", "N60"])
+@pytest.mark.parametrize("line", ["10", "12", "N60"])
 def test_all_holes_are_left_before_the_first_of_them(line, tmp_path):
     """Centring, drilling and counterboring of 16 holes each; the whole flange takes 158.9 s."""
     report, events, _, _ = sample("flange", tmp_path, "--from-line", line)
@@ -188,9 +189,9 @@ def test_at_a_tool_change_the_tool_is_called_before_it_is_changed(name, line, ea
 
 
 def test_every_form_of_the_report_lists_what_is_left_out(tmp_path):
-    report, _, text, page = sample("flange", tmp_path, "--from-line", "N190")
+    report, _, text, page = sample("flange", tmp_path, "--from-line", "N190", "--period-ms", "1")
     left = report["restart"]["left_out"]
-    whole = sample("flange", tmp_path)[0]["duration_s"]
+    whole = sample("flange", tmp_path, "--period-ms", "1")[0]["duration_s"]
     rest = report["duration_s"]
     assert left == {"blocks": 49, "time_s": pytest.approx(133.8, abs=0.1), "tools": [3], "holes": 32}
     assert left["time_s"] + rest == pytest.approx(whole, abs=5.0)  # the approach comes, a way to it goes

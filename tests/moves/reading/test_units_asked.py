@@ -11,6 +11,8 @@ from hexpost.errors import HexpostError, InputError
 from hexpost.library.policy import load_policy
 from hexpost.library.settings import Settings
 
+HERE = ["--turn-deg", 0, 0, "--x-mm", 0, 50, "--y-mm", 0, 0, "--step-mm", 100, "--serial"]
+"""Of place: hardly anywhere else."""
 BODY = "G90 G17 G00 X1 Y2 Z3\nG01 X2 F30 M03 S100\nG02 X3 Y1 I0 J-1\nM30\n"
 
 
@@ -57,7 +59,7 @@ def part(tmp_path, monkeypatch):
 
 def test_every_command_that_reads_programs_takes_units(part):
     for command in ("audit", "explain", "refeed", "place", "convert"):
-        more = {"refeed": ["-o", "new.nc"], "place": ["--step-mm", 400, "--serial"], "convert": ["--out", "job"]}
+        more = {"refeed": ["-o", "new.nc"], "place": HERE, "convert": ["--out", "job"]}
         arguments = [command, "part.nc", *more.get(command, [])]
         done = CliRunner().invoke(main, [str(a) for a in arguments])
         assert done.exit_code == 2 and "--units" in done.output, command
