@@ -5,12 +5,12 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
+from workers.processes import WITH_TWO_WORKERS, descendants, until
 
 from hexpost.cli import main
 from hexpost.library.model import Record
@@ -167,12 +167,30 @@ def test_every_fault_of_every_input_file_in_one_run(shop):
     assert "m.toml: name" in text and "t.toml: tool" in text
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="looks at processes as Linux shows them")
 def test_an_interruption_is_one_line_and_leaves_nothing(shop):
+    """Once its workers are there: the work has begun, and its many programs are far from done."""
     write(shop, **{f"many__p{i:03d}": CLEAN for i in range(400)})
-    words = [sys.executable, "-m", "hexpost", "gate", "many", "--no-cache", "--json", "--sarif", "s.sarif"]
+    words = [
+        sys.executable,
+        "-m",
+        "hexpost",
+        "gate",
+        "many",
+        "--no-cache",
+        "--json",
+        "--sarif",
+        "s.sarif",
+        "--jobs",
+        "2",
+    ]
     running = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True)
-    time.sleep(0.8)
-    os.killpg(running.pid, signal.SIGINT)
-    out, err = running.communicate(timeout=60)
+    try:
+        assert until(lambda: len(descendants(running.pid)) >= WITH_TWO_WORKERS, 60), "no workers"
+        os.killpg(running.pid, signal.SIGINT)
+        out, err = running.communicate(timeout=60)
+    finally:
+        running.kill()
+        running.communicate()
     assert running.returncode in (130, -signal.SIGINT) and "interrupted" in err and "Traceback" not in err, err
     assert out == "" and not Path("s.sarif").exists()

@@ -3,6 +3,9 @@
 import time
 from pathlib import Path
 
+WITH_TWO_WORKERS = 4
+"""Processes of a command with two workers: the server they are forked from, and what minds its resources."""
+
 
 def until(true, seconds=10.0):
     """Wait for something; return what it returned at last."""

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from library.shop import CLEAN, write
-from workers.processes import alive, descendants, until
+from workers.processes import WITH_TWO_WORKERS, alive, descendants, until
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 COMMANDS = {
@@ -22,8 +22,6 @@ IN_TIME = 1.0
 """Seconds after which every worker must be gone, on a computer that has a core for it."""
 ALLOWED = IN_TIME + 9.0
 """What this test waits for at most: it may share its cores with others."""
-READY = 4
-"""Processes of a command with two workers: the server they are forked from, and what minds its resources."""
 
 
 def stopped(words, number, folder, group=False):
@@ -33,7 +31,7 @@ def stopped(words, number, folder, group=False):
         cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
     )  # fmt: skip
     try:
-        others = until(lambda: len(found := descendants(running.pid)) >= READY and found, 60)
+        others = until(lambda: len(found := descendants(running.pid)) >= WITH_TWO_WORKERS and found, 60)
         assert others, "no workers"
         time.sleep(1.0)
         assert running.poll() is None, "over before it was stopped"
@@ -74,7 +72,7 @@ def test_a_worker_holds_no_stream(shop):
     )  # fmt: skip
     try:
         pipes = {str(Path(f"/proc/{running.pid}/fd/{n}").readlink()) for n in (1, 2)}
-        until(lambda: len(descendants(running.pid)) >= READY, 60)
+        until(lambda: len(descendants(running.pid)) >= WITH_TWO_WORKERS, 60)
         workers = [pid for child in descendants(running.pid) for pid in descendants(child)]
         assert len(workers) == 2
         assert until(lambda: not any(pipes & held(pid) for pid in workers))
