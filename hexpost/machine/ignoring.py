@@ -2,7 +2,10 @@
 
 from hexpost.machine.words import CALL, ENDING, LETTERS, RETURN, code_word
 
-ALONE = ("dwell", "exact stop once", "coolant", "override", "stop", "clamp", "range", "spindle mode")
+ALONE = (
+    "dwell", "exact stop once", "coolant", "override", "stop", "clamp", "range", "spindle mode", "polar coordinates",
+    "scale factors", "turned coordinates",
+)  # fmt: skip
 """Groups of words that are read and whose words leave all other blocks as they are."""
 _SHIFT, _TURN, _WAY = "shifts the zero point", "turns, scales or mirrors the axes", "changes how axis words are read"
 _CYCLE, _CALL, _SPEED = "repeats a cycle in blocks after it", "runs other blocks", "changes what S means"

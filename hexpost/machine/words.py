@@ -122,6 +122,8 @@ WORDS: tuple[Word, ...] = (
         (94, "feed per minute: tool tip speed along its path; degrees per minute where only A B C move"),
         (95, "feed per revolution: F times the spindle speed S"),
     ),
+    *(Word("G", code, group, TRADE, f"{group} off: as always here, for no word turns them on")
+      for code, group in ((15, "polar coordinates"), (50, "scale factors"), (69, "turned coordinates"))),
     *_codes("G", "spindle mode", RECALLED, (97, "S is the spindle speed: in 1/min, as it is without this word")),
     *_codes(
         "M", "stop", RECALLED,

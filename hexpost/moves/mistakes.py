@@ -42,6 +42,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("unknown-word", "G00 X1 ‸U5", "take it out, or name it in the dialect table", alone=True),
     Mistake("repeated-word", "G00 X1 Y2 ‸X3", "take one of the two out, or part the block", alone=True),
     Mistake("repeated-word", "G00 ‸G01 X1 F5", "take one of the two out, or part the block", alone=True),
+    Mistake("scale-off-with-words", "‸G50 S900", "take it out, or write it into a block of its own", alone=True),
     Mistake("value-too-large", "G00 ‸X100000000", "was a decimal point forgotten?", alone=True),
     Mistake("feed-bad", "G01 X1 ‸F0", "the tool would never arrive", alone=True),
     Mistake("feed-missing", "‸G01 X1", "write F into this block"),

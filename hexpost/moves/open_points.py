@@ -33,6 +33,14 @@ def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: MoveFeeds, arcs:
     said = [
         (bool(dwells.letters), f"dwell (G04): the time is {', '.join(dwells.letters)}"),
         (_has(sheet, "tool length", 44), "G44 subtracts the length of its row"),
+        (
+            bool(
+                sheet.group("polar coordinates").count
+                or sheet.group("scale factors").count
+                or sheet.group("turned coordinates").count
+            ),
+            "G15 G50 G69 end polar coordinates, scaling and turned coordinates, which are never on: nothing changes",
+        ),
         (_has(sheet, "path control", 62), "G62 is continuous, as G64"),
         (_has(sheet, "path control", 60), "G60 stops exactly at the end of every feed move, as G61"),
         (

@@ -20,6 +20,8 @@ from hexpost.program.model import WHOLE_BLOCK, Program
 
 LARGEST_NUMBER = 99_999
 """Largest number of a tool or of a row of the tools file."""
+PRESET = "XYZABCIJKRSPQL"
+"""Letters beside which the word that ends scaling may mean something else."""
 LARGEST_VALUE = 1e7
 """Largest size of any other value: ten kilometres, or three hours of dwell."""
 NOT_READ = re.compile(rb"\([^()]*\)|[;(].*")
@@ -47,6 +49,7 @@ def read_sheet(extract: Extract, state: State, switches: Switches, complaints: C
     for letter in ("G", "M"):
         if letter in letters:
             coded |= _by_group(letter, letters.pop(letter), complaints)
+    _refuse_presets(coded, letters, complaints)
     for letter, found in letters.items():
         twice = "two words for arc centres in one block" if letter == ARC_MODE else f"{letter} twice in one block"
         letters[letter] = _unrepeated(found, complaints, twice)
@@ -99,6 +102,22 @@ def _by_group(letter: str, words: Words, complaints: Complaints) -> dict[str, Wo
                 f"two {letter} words of one group ({name}) in one block",
             )
     return out
+
+
+def _refuse_presets(coded: dict[str, Words], letters: dict[str, Words], complaints: Complaints) -> None:
+    """Report words that end scaling beside places, speeds or parameters: on some controls they preset these."""
+    if "scale factors" not in coded:
+        return
+    beside = np.concatenate([letters[x].row for x in PRESET if x in letters] or [np.empty(0, np.int32)])
+    words = coded["scale factors"]
+    bad = np.isin(words.row, beside)
+    complaints.words(
+        words.at[bad],
+        "scale-off-with-words",
+        lambda word: f"{word} beside a place or a speed: on some controls that is a preset or a limit of the spindle",
+        "take it out, or write it into a block of its own if it is to end scaling",
+    )
+    coded["scale factors"] = words.take(~bad)
 
 
 def _unrepeated(words: Words, complaints: Complaints, what: str) -> Words:

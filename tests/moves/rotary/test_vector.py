@@ -5,6 +5,7 @@ import re
 
 import numpy as np
 import pytest
+from attack.restarting import begun_again, runs, unlike
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,6 +15,9 @@ from hexpost.cli import main
 from hexpost.errors import InputError
 from hexpost.kinematics.frames import rotation
 from hexpost.machine.load import DEMONSTRATION, machine_from
+from hexpost.moves.model import FEED_TILT
+from hexpost.pipeline import Files, load, parse, understand
+from hexpost.refeed.split import split_lines
 
 TOML = DEMONSTRATION.read_text()
 HEAD = "G21 G90 G17 G94\nT1 M06\nG43 H1\nM03 S900\nG00 X0 Y0 Z100\n"
@@ -164,3 +168,75 @@ def test_a_job_is_proven(yaw, tmp_path):
     assert any("axis of the tool as a vector" in r for r in report["readings"])
     done = CliRunner().invoke(main, ["verify", job])
     assert "PROVEN, CLEAN" in done.output, done.output
+
+
+CONE = "".join(
+    f"X{25.4 * x} Y{25.4 * y} {said(unit(0.1 * np.cos(t), 0.1 * np.sin(t), 1))}\n"
+    for t in np.linspace(0, 2, 7)
+    for x, y in [(round(float(np.cos(t)), 2), round(float(np.sin(t)), 2))]
+)
+ARC = "X25.4 Y0\nG02 X25.4 Y-25.4 I0 J-12.7 F508\nG91 G01 X-2.54 I0 J0 K1\nG90 G00 Z127\n"
+FREE = f"{said(unit(0.1, 0, 1))} F900\nF1016\n{CONE}{ARC}"
+
+
+def test_a_program_in_inch_is_its_twin_in_mm():
+    """Lengths and feeds a minute over 25.4; vectors have no unit, and F of turns alone counts degrees."""
+    text = HEAD.replace("Z100", "Z101.6") + "G01 Z76.2 F1016\n" + FREE
+    inch = re.sub(r"([XYZ]|I(?=0 J-12)|(?<=I0 )J(?=-12))(-?[\d.]+)", lambda m: f"{m[1]}{float(m[2]) / 25.4:.9f}", text)
+    inch = inch.replace("G21", "G20").replace("F1016", "F40").replace("F508", "F20")
+    found, twin = (meaning(x, machine=VECTOR, tools=TOOLS, setup=SETUP) for x in (text, inch))
+    assert found.moves.count >= 20 and FEED_TILT in found.moves.feed_mode
+    same(found, twin, 1e-6)
+
+
+@pytest.fixture
+def files(tmp_path):
+    """Return a program with vectors and the files of its job."""
+    (tmp_path / "m.toml").write_text(f'{TOML}\n[programmed_axes]\ntool_vector = ["I", "J", "K"]\n')
+    (tmp_path / "t.toml").write_text("[[tool]]\nnumber = 1\nlength_mm = 100\ndiameter_mm = 10\n")
+    (tmp_path / "p.nc").write_text(HEAD + "G01 Z80 F1000\nX0.5\n" + FREE + "X0\nM30\n")
+    return Files(program=tmp_path / "p.nc", machine=tmp_path / "m.toml", tools=tmp_path / "t.toml", setup=None)
+
+
+def test_from_every_block_the_rest_is_the_tail_of_the_whole(files):
+    whole = load(files)
+    for line, run, *_ in runs(whole):
+        rest, cut = begun_again(whole, line, run)
+        if rest is None:
+            assert line == runs(whole)[-1][0]
+            continue
+        assert not unlike(whole, rest, cut), line
+        ends = [m.end[:, -1] for m in (whole.meaning.moves, rest.meaning.moves)]
+        assert np.allclose(*ends) and rest.meaning.moves.count >= whole.meaning.moves.count - cut.moves
+
+
+def test_begun_again_the_job_is_proven(files, tmp_path):
+    given = ["--machine", str(files.machine), "--tools", str(files.tools)]
+    job = str(tmp_path / "job")
+    done = CliRunner().invoke(main, ["convert", str(files.program), *given, "--from-line", "11", "--out", job])
+    assert done.exit_code == 0, done.output
+    assert "PROVEN, CLEAN" in CliRunner().invoke(main, ["verify", job]).output
+
+
+@pytest.mark.parametrize("letters", ["IJK", "ABC", "KIJ"])
+def test_a_block_with_a_vector_is_never_cut_and_one_without_keeps_the_axis(letters, monkeypatch):
+    """Half the words of a block that turns the tool would turn it all the way: refeed --split leaves it whole."""
+    monkeypatch.setattr("hexpost.refeed.split.cuts", lambda inputs, lines: {
+        k: np.array([0.5]) for k in np.flatnonzero(np.isin(inputs.meaning.moves.line, lines)).tolist()
+        if np.count_nonzero(inputs.meaning.moves.line == inputs.meaning.moves.line[k]) == 1
+    })  # fmt: skip
+    axis, other = (
+        "".join(f" {x}{c}" for x, c in zip(letters, v, strict=True)) for v in (("0.6", "0", "0.8"), (0, 0, 1))
+    )
+    text = HEAD + f"G01 X10 F300{axis}\nX90\nX100 Y10{axis}\nX20{other}\nX10 Y0{other}\nM30\n"
+    machine = vectored(letters)
+    whole = understand(parse(text.encode(), "p.nc"), machine, TOOLS, SETUP)
+    source, old = split_lines(whole, list(range(1, 12)))
+    cut = sorted({int(x) for x in old[1:][old[1:] == old[:-1]]})
+    assert 7 in cut and not {6, 8, 9, 10} & set(cut)
+    again = understand(parse(source, "p.nc"), machine, TOOLS, SETUP)
+    places = [np.concatenate((m.end[:3], rotation(*m.end[3:], MACHINE.tilt_order)[:, 2])) for m in
+              (whole.meaning.moves, again.meaning.moves)]  # fmt: skip
+    assert all(np.abs(places[1] - p[:, None]).max(axis=0).min() < 1e-6 for p in places[0].T)
+    halfway = places[1][:, int(np.abs(places[1][0] - 50).argmin())]
+    assert halfway[3:] == pytest.approx([0.6, 0, 0.8], abs=1e-6)
