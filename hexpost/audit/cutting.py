@@ -10,13 +10,16 @@ from hexpost.setpoints.model import Setpoints
 
 MINUTE = 60.0
 STILL = 1e-6
-"""Below this tip speed, mm/s, nothing is cut."""
+"""Below this tip speed, mm/s, the tip stands."""
+LEVEL = 1e-8
+"""Below this change of A B C, rad/s, the tool does not tilt."""
 
 
 class Cutting:
-    """Force and moment on the tool in feed moves while the tip moves.
+    """Force and moment on the tool in feed moves.
 
-    The constant part is that of the machine file, in the axes of the platform. A tool with coefficients adds, with the
+    The constant part is that of the machine file, in the axes of the platform; it acts while the tip moves or the tool
+    tilts. A tool with coefficients adds, while the tip moves, with the
     feed per tooth f = v / (S z): against the motion of the tip ``feed_force_n`` + ``feed_force_n_mm`` f, and along
     the spindle, towards it, ``axial_force_n`` + ``axial_force_n_mm`` f. Without spindle speed f counts as 0.
     """
@@ -37,14 +40,17 @@ class Cutting:
         if not self._constant and not coefficients:
             return Cut()
         speed = np.sqrt(np.einsum("in,in->n", poses.rate[:3], poses.rate[:3]))
-        on: Array = np.multiply(speed > STILL, self._feeds[poses.move])
+        feeds = self._feeds[poses.move]
+        on: Array = np.multiply(speed > STILL, feeds)
+        tilts = np.abs(poses.rate[3:]).max(axis=0) > LEVEL
+        constant = np.maximum(on, tilts * feeds) if self._constant else None
         if tool is None or not coefficients:
-            return Cut(on=on)
+            return Cut(on=constant)
         edge, slope, axial, axial_slope = tool.force
         spindle = self._speed[poses.move] * tool.teeth / MINUTE
         chip = np.where(spindle > 0.0, speed / np.maximum(spindle, STILL), 0.0)
         return Cut(
-            on=on if self._constant else None,
+            on=constant,
             axial=(axial + axial_slope * chip) * on,
             drag=(edge + slope * chip) / np.maximum(speed, STILL) * on,
         )

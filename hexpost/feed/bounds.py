@@ -167,7 +167,7 @@ def _speed_caps(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> tup
     p, q = np.maximum(norms[:, 0], TINY)
     speed, cause = np.full(len(p), HUGE), np.zeros(len(p), dtype=np.uint8)
     _lower(speed, cause, tip.speed / p, TIP_SPEED)
-    _lower(speed, cause, tip.tilt_speed / q, TILT_SPEED)
+    _lower(speed, cause, tip.tilt_speed / np.maximum(path.turns_max(norms[1, 0]), TINY), TILT_SPEED)
     own = path.move.astype(np.int64)
     _lower(speed, cause, _feed(path, moves, own, p, q), FEED)
     corner: Flags = path.kind >= CORNER
@@ -183,7 +183,8 @@ def programmed_speed(path: ToolPath, moves: Moves, tip: ToolTip, slopes: Array) 
     after = np.where(path.kind >= CORNER, np.minimum(own + 1, moves.count - 1), own)
     feed = np.minimum(_feed(path, moves, own, p, q), _feed(path, moves, after, p, q))
     rapid = moves.feed_mode[own] == FEED_RAPID
-    return np.where(rapid, np.minimum(tip.speed / p, tip.tilt_speed / q), feed)
+    turn = np.maximum(path.turns_max(slopes[1]), TINY)
+    return np.where(rapid, np.minimum(tip.speed / p, tip.tilt_speed / turn), feed)
 
 
 def _feed(path: ToolPath, moves: Moves, move: Ints, p: Array, q: Array) -> Array:

@@ -51,6 +51,35 @@ def quintic_norms(c: Array, h: Array) -> Array:
     return out
 
 
+def outer_sign(order: str) -> float:
+    """Return the sign of sin m in the product of the first and the last axis of an ``order`` of angles."""
+    return -1.0 if order in "ABCAB" else 1.0
+
+
+def turning(slope: Array, pair: Array, middle: tuple[Array, Array]) -> Array:
+    """Return the largest true angular speeds (m,) of angles whose rates are steady: norms ``slope`` (m,).
+
+    The axis of the middle angle is square to the others; the first and the last one are sin m apart from square, so
+    |w|^2 = f'^2 + m'^2 + l'^2 + 2 ``pair`` sin m, with ``pair`` (m,) = f' l' and its sign by the order of the angles
+    (w = l' z + m' Rz y + f' Rz Ry x, the sum of turns about carried axes). ``middle``: m at both ends.
+    """
+    ends = np.sort(np.stack(middle) * np.where(pair < 0.0, -1.0, 1.0), axis=0)
+    top = np.floor((ends - 0.5 * np.pi) / (2.0 * np.pi))
+    most = np.where(top[1] > top[0], 1.0, np.sin(ends).max(axis=0))
+    out: Array = np.sqrt(np.maximum(slope**2 + 2.0 * np.abs(pair) * most, 0.0))
+    return out
+
+
+def bent_turning(slope: Array, c: Array, h: Array) -> Array:
+    """Return bounds (m,) of the same for quintic angles: ``c`` (6, 3, m) first, middle, last; ``h`` (m,) sizes."""
+    flat = c.reshape(6, -1)
+    rates = np.abs(control_points(1) @ flat).reshape(-1, *c.shape[1:]).max(axis=0) / h
+    middle = (control_points(0) @ flat).reshape(-1, *c.shape[1:])[:, 1]
+    ends = middle.min(axis=0), middle.max(axis=0)
+    pair = rates[0] * rates[2]
+    return np.maximum(turning(slope, pair, ends), turning(slope, -pair, ends))
+
+
 def blocks(n: int, size: int = 2048) -> list[Ints]:
     """Return the indices 0 to ``n`` - 1 in blocks that fit the cache."""
     return [np.arange(a, min(a + size, n)) for a in range(0, n, size)]

@@ -46,10 +46,10 @@ def _window(moves: Moves, machine: Machine) -> ToolPath:
     if free.any():
         c = without_noise(c, free, tolerances)
         cuts = cut(c, tolerances)
-    return _pieces(c, cuts, carried(c, cuts, tolerances.rho), tolerances.rho)
+    return _pieces(c, cuts, carried(c, cuts, tolerances.rho), tolerances.rho, machine.tilt_order)
 
 
-def _pieces(c: Chain, cuts: Cuts, bend: Array, rho: float) -> ToolPath:
+def _pieces(c: Chain, cuts: Cuts, bend: Array, rho: float, order: str) -> ToolPath:
     """Return the path: the rest of each move and the corner at its end, where there are such."""
     n = c.length.size
     size = np.stack([c.length - cuts.first - cuts.last, cuts.last + np.append(cuts.first[1:], 0.0)[:n]], axis=1)
@@ -84,6 +84,7 @@ def _pieces(c: Chain, cuts: Cuts, bend: Array, rho: float) -> ToolPath:
         circles=c.circles,
         quintics=_quintics(c, cuts, move[at]),
         rho=rho,
+        order=order,
     )
 
 

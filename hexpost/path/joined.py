@@ -24,7 +24,7 @@ class Joined:
         self._circles: list[Circles] = []
         self._quintics: list[Array] = []
         self._moves = self._pieces = self._arcs = self._bends = 0
-        self._s, self._rho = 0.0, 0.0
+        self._s, self._rho, self._order = 0.0, 0.0, "ABC"
 
     def add(self, part: ToolPath, own: tuple[int, int]) -> None:
         """Take in moves ``own`` (first, and one behind the last) of a window."""
@@ -51,7 +51,7 @@ class Joined:
         self._quintics.append(part.quintics[:, :, ahead : ahead + len(bent)])
         self._moves, self._pieces = self._moves + high - low, self._pieces + b - a
         self._arcs, self._bends = self._arcs + last - first, self._bends + len(bent)
-        self._s, self._rho = float(s[-1]), part.rho
+        self._s, self._rho, self._order = float(s[-1]), part.rho, part.order
 
     def whole(self) -> ToolPath:
         """Return the path."""
@@ -63,4 +63,5 @@ class Joined:
             circles=Circles.joined(self._circles),
             quintics=joined(self._quintics),
             rho=self._rho,
+            order=self._order,
         )

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.path.arc import Circles
-from hexpost.path.bounds import blocks, quintic_norms
+from hexpost.path.bounds import bent_turning, blocks, outer_sign, quintic_norms, turning
 from hexpost.path.corner import blend, carry, polynomial
 
 REST, ROUND, CORNER, QUINTIC, EDGE, CURVE = range(6)
@@ -62,6 +62,7 @@ class ToolPath:
     derivative carried through the middle of move i, 0 where none; ``length`` (n,) parameter length of the whole
     move. ``circles`` holds the arcs, ``quintics`` (6 powers of u/size, 6, q) corners with arcs and all of smoothed
     chains, whose pieces belong to the move in which they begin; ``ends`` says where others do. ``rho`` in mm/rad.
+    ``order``: in which the angles are composed.
     """
 
     kind: Codes
@@ -79,6 +80,7 @@ class ToolPath:
     circles: Circles
     quintics: Array
     rho: float
+    order: str
     ends: Ends = field(default_factory=no_ends)
 
     @property
@@ -91,6 +93,30 @@ class ToolPath:
         """Return, per piece, whether it may leave the programmed moves (always within the corner tolerances)."""
         out: Flags = (self.kind >= CORNER) | self.moved[self.move]
         return out
+
+    def turns_max(self, slopes: Array) -> Array:
+        """Return the largest true angular speed for a unit of s' (p,), rad/mm: exact for lines and arcs.
+
+        Never too small. ``slopes`` (p,): the largest norms of the angles' q', below which nothing of this is.
+        """
+        out = slopes.copy()
+        first, middle, last = (3 + "ABC".index(letter) for letter in self.order)
+        sign = outer_sign(self.order)
+        tilts = np.flatnonzero(slopes > 0.0)
+        for x in (tilts[k] for k in blocks(tilts.size)):
+            straight, bent = x[self.kind[x] < CORNER], x[self.kind[x] >= CORNER]
+            t = self.tangent.take(self.move[straight], axis=1)
+            low = self.end[middle].take(self.move[straight]) + t[middle] * self.offset[straight]
+            pair = sign * t[first] * t[last]
+            out[straight] = turning(slopes[straight], pair, (low, low + t[middle] * self.size[straight]))
+            if not bent.size:
+                continue
+            c, corner = np.empty((6, 6, bent.size)), self.kind[bent] == CORNER
+            c[:, :, corner] = self._corner_coefficients(bent[corner])
+            c[:, :, ~corner] = self.quintics[:, :, self.slot[bent[~corner]]]
+            c[0, middle] = self.evaluate(bent, np.zeros(bent.size), 0)[0][middle]
+            out[bent] = bent_turning(slopes[bent], c[:, [first, middle, last]], self.size[bent])
+        return np.maximum(out, slopes)
 
     def move_at(self, piece: Ints, u: Array) -> Ints:
         """Return the moves (m,) that the path is on at ``u`` (m,) of pieces (m,): of a corner up to its vertex."""

@@ -88,6 +88,11 @@ class Diligence:
             what = f"comes to {run.fastest:.6f} mm/s at most, it has room for its feed of {run.asked:.6f} mm/s"
             self.faults.add(f"{run.where}: a long line {what}")
 
+    def _oblique(self, s: Stretch) -> Array:
+        """Return how many times (w,) faster the platform may turn than the norm of the rates of its angles."""
+        first, last = (3 + "ABC".index(letter) for letter in self.machine.tilt_order[::2])
+        return np.where((s.delta[:, first] != 0.0) & (s.delta[:, last] != 0.0), 2.0**0.5, 1.0)
+
     def _bounds(self, s: Stretch) -> tuple[Array, Array]:
         """Return the most seconds of rapids (w,), inf for others, and the speed that long lines come to, else 0."""
         tip, struts = self.machine.tool_tip, self.machine.struts
@@ -99,7 +104,7 @@ class Diligence:
         joint = np.maximum(share + 1.5 * lever * turn, 1e-300)
         least = []
         for a, b, c in (
-            (tip.speed, tip.tilt_speed, min(x.speed for x in struts)),
+            (tip.speed, tip.tilt_speed / self._oblique(s), min(x.speed for x in struts)),
             (tip.acceleration, tip.tilt_acceleration, min(x.acceleration for x in struts)),
             (tip.jerk, tip.tilt_jerk, min(x.jerk for x in struts)),
         ):

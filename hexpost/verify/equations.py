@@ -74,7 +74,7 @@ class Equations:
         reference = Angles(machine.tilt_order).matrices(machine.reference[3:, None])[0]
         self._joints, self._bodies = JointAngles(machine, reference), Bodies(machine)
         self._singular = SingularPoses(machine, reference)
-        self._loads = WorstLoads(machine, inputs.tools, meaning, self._period)
+        self._loads = WorstLoads(machine, inputs.tools, meaning, self._period, free_yaw=free)
         single = inputs.settings.single_block
         self._events = EventTable(meaning.events, moves, self._period, single_block=single, free_yaw=free)
         self._rules = Rules(machine, inputs.tools, meaning)

@@ -19,6 +19,8 @@ NEWTON = 1e-3
 """N for a kg mm/s2."""
 CLEAR = 1e-4
 """Above this speed the tip moves for certain, mm/s: the decimals of the table alone may show less."""
+CLEAR_TURN = 1e-6
+"""The same of the tool's turning, rad/s."""
 
 
 class Motion:
@@ -77,10 +79,11 @@ class CuttingForce:
                 self._spindle[max(move + (rule == AFTER), 0) :] = speed
         self.any = bool(self._forces.force.any() or self._forces.moment.any() or self._coefficients.any())
 
-    def wrench(self, motion: Motion, arm: Array, move: Ints) -> tuple[Array, Array]:
-        """Return force and moment about the platform's origin (n, 6) if the tool cuts, and the speed of the tip (n,).
+    def wrenches(self, motion: Motion, arm: Array, move: Ints) -> tuple[Array, Array, Array]:
+        """Return forces with moments about the platform's origin (n, 6), and the speed of the tip (n,).
 
-        ``arm`` (n, 3) leads to the tip.
+        The first is the constant one of the machine file, the second that of a tool's own coefficients. ``arm`` (n, 3)
+        leads to the tip.
         """
         r, frame = motion.poses.r, self._moves.frame[move]
         velocity = motion.v + np.cross(motion.w, arm)
@@ -89,28 +92,42 @@ class CuttingForce:
         tooth_rate = self._spindle[move] * self._teeth[frame] / 60.0
         chip = np.divide(speed, tooth_rate, out=np.zeros_like(speed), where=tooth_rate > 0.0)
         along = velocity / np.maximum(speed, CLEAR)[:, None]
-        force = r @ self._forces.force - (edge + slope * chip)[:, None] * along
-        force += (axial + axial_slope * chip)[:, None] * r[:, :, 2]
-        moment = r @ self._forces.moment + np.cross(arm, force)
-        return np.concatenate([force, moment], axis=1), speed
+        steady = r @ self._forces.force
+        moment = r @ self._forces.moment + np.cross(arm, steady)
+        force = (axial + axial_slope * chip)[:, None] * r[:, :, 2] - (edge + slope * chip)[:, None] * along
+        own = np.concatenate([force, np.cross(arm, force)], axis=1)
+        return np.concatenate([steady, moment], axis=1), own, speed
 
 
 class ThrustBounds:
     """Thrusts (6, n) at rows: the least and the most, which differ where the table does not say what the tool does."""
 
-    def __init__(self, machine: Machine, tools: Tools, meaning: Interpretation) -> None:
+    def __init__(self, machine: Machine, tools: Tools, meaning: Interpretation, *, free_yaw: bool) -> None:
         self._machine = machine
         self._cut = CuttingForce(machine, tools, meaning)
         self._feeds = meaning.moves.feed_mode != FEED_RAPID
+        self._free_yaw = free_yaw
 
     def of(self, motion: Motion, move: Ints) -> list[Array]:
-        """Return one or two sets of thrusts; the rows are on the moves ``move`` (n,)."""
+        """Return one to three sets of thrusts; the rows are on the moves ``move`` (n,)."""
         wrench = needed(self._machine, motion)
         turned = motion.inverse.swapaxes(1, 2)
         if not self._cut.any:
             return [np.einsum("nij,nj->in", turned, wrench)]
-        cut, speed = self._cut.wrench(motion, motion.poses.arm, move)
-        feeds = self._feeds[move]
-        may, must = feeds & (speed > 0.0), feeds & (speed > CLEAR)
-        both = [may] if (may == must).all() else [may, must]
-        return [np.einsum("nij,nj->in", turned, wrench - cut * on[:, None]) for on in both]
+        steady, own, speed = self._cut.wrenches(motion, motion.poses.arm, move)
+        feeds, turn, sure = self._feeds[move], *self._turns(motion)
+        moves = feeds & (speed > 0.0), feeds & (speed > CLEAR)
+        tilts = moves[0] | (feeds & (turn > 0.0)), moves[1] | (feeds & (sure > CLEAR_TURN))
+        ways = [(tilts[0], moves[0]), (tilts[1], moves[1]), (tilts[0], moves[1])]
+        known = [all((a == b).all() for a, b in zip(way, ways[0], strict=True)) for way in ways]
+        cuts = [a[:, None] * steady + b[:, None] * own for (a, b), same in zip(ways, known, strict=True) if not same]
+        cuts.insert(0, tilts[0][:, None] * steady + moves[0][:, None] * own)
+        return [np.einsum("nij,nj->in", turned, wrench - cut) for cut in cuts]
+
+    def _turns(self, motion: Motion) -> tuple[Array, Array]:
+        """Return how fast (n,) the platform turns; and what of it the program asks for certain, rad/s."""
+        turn = np.sqrt(np.einsum("ni,ni->n", motion.w, motion.w))
+        if not self._free_yaw:
+            return turn, turn
+        aside = np.cross(motion.w, motion.poses.r[:, :, 2])
+        return turn, np.sqrt(np.einsum("ni,ni->n", aside, aside))

@@ -41,9 +41,11 @@ class WorstLoads:
     line of rapids and feed moves or where it hardly moves.
     """
 
-    def __init__(self, machine: Machine, tools: Tools, meaning: Interpretation, period: float) -> None:
+    def __init__(
+        self, machine: Machine, tools: Tools, meaning: Interpretation, period: float, *, free_yaw: bool
+    ) -> None:
         self._machine = machine
-        self._thrusts = ThrustBounds(machine, tools, meaning)
+        self._thrusts = ThrustBounds(machine, tools, meaning, free_yaw=free_yaw)
         self._screws = [s.screw for s in machine.struts]
         self._allowed = {limit: [_allowed(limit, s) for s in self._screws] for limit in LOADS}
         self.uses = {

@@ -32,12 +32,16 @@ _TINY_MM = 1e-3
 
 @dataclass(slots=True, eq=False)
 class _Caps:
-    """By moves of a stretch (w,), the highest speeds: tip mm/s, tilt rad/s, along it mm/s; and the least time, s."""
+    """By moves of a stretch (w,), the highest speeds: tip mm/s, tilt rad/s, along it mm/s; and the least time, s.
+
+    ``turn`` [rad/s] is that of the true angular speed.
+    """
 
     tip: Array
     tilt: Array
     way: Array
     least: Array
+    turn: float
 
 
 def _caps(s: Stretch, machine: Machine) -> _Caps:
@@ -46,7 +50,7 @@ def _caps(s: Stretch, machine: Machine) -> _Caps:
     tilt = np.minimum(np.where(s.mode == FEED_TILT, s.feed, np.inf), limits.tilt_speed)
     way = np.where(s.mode == FEED_INVERSE, s.feed * s.length, np.inf)
     least = np.maximum(np.maximum(s.tip / tip, s.tilt / tilt), s.length / way)
-    return _Caps(tip=tip, tilt=tilt, way=way, least=np.maximum(least, 1e-300))
+    return _Caps(tip=tip, tilt=tilt, way=way, least=np.maximum(least, 1e-300), turn=limits.tilt_speed)
 
 
 @dataclass(slots=True)
@@ -79,8 +83,7 @@ class Pace:
         self._accelerations(rows, p)
         self._time(rows, p, caps)
 
-    @staticmethod
-    def _use(p: Placed, caps: _Caps) -> Array:
+    def _use(self, p: Placed, caps: _Caps) -> Array:
         """Return the shares (n,) of their feeds and tool-tip speeds that rows take, beyond what decimals may do."""
         s, noise = p.stretch, 2.0 * p.noise
         tip, tilt = np.sqrt((p.rate[:3] ** 2).sum(axis=0)), np.sqrt((p.rate[3:] ** 2).sum(axis=0))
@@ -88,6 +91,9 @@ class Pace:
         use = np.zeros(len(p.move))
         for size, most, room in ((tip, caps.tip, noise[0]), (tilt, caps.tilt, noise[1]), (both[0], caps.way, both[1])):
             np.maximum(use, (size - room) / most[p.move], out=use)
+        if not self.free_yaw:  # a platform that turns about the tool hides what C words ask for
+            spin = np.einsum("nij,jn->ni", p.struts.angles.turning(p.q[3:]), p.rate[3:])
+            np.maximum(use, (np.sqrt((spin**2).sum(axis=1)) - 2.0**0.5 * noise[1]) / caps.turn, out=use)
         return use
 
     def _accelerations(self, rows: Rows, p: Placed) -> None:

@@ -1,9 +1,12 @@
 """The cutting force from S, F and the coefficients of a tool against a case worked by hand."""
 
+import re
+
 import numpy as np
 import pytest
 from audit.jobs import moves, rest
 from machine.described import REST, STRUT, described, text
+from scipy.spatial.transform import Rotation
 
 from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.cutting import Cutting
@@ -135,3 +138,25 @@ def test_a_spindle_that_hardly_turns_bites_as_it_turns(turns, drag):
     s.poses.rate[0] = 0.5
     cut = Cutting(machine.forces, moves(), events, Tools(tools={1: tool}, given=True)).at(s)
     assert cut.drag * 0.5 == pytest.approx([drag, drag])
+
+
+def test_a_constant_force_acts_where_the_tool_only_tilts(tmp_path):
+    """Hold the balance of forces: thrusts along the struts are - force, turned with the platform; rapids have none."""
+    rest = REST.replace("[0, 0, -9.81]", "[0, 0, 0]")
+    files = {
+        "machine.toml": re.sub(r"^(mass_kg|platform_end_kg) = .*", r"\1 = 1e-6", text(STRUT, rest), flags=re.MULTILINE),
+        "tools.toml": TOOLS, "p.nc": "G21 G90 T1 M06\nG43 H1 S3000 M03\nG01 F600 A10 B5\nG04 X0.1\nG00 A0\nM30\n",
+    }  # fmt: skip
+    for name, content in files.items():
+        (tmp_path / name).write_text(content)
+    made = schedule(
+        load(Files(**{k: tmp_path / f for k, f in zip(("machine", "tools", "program"), files, strict=True)}))
+    )
+    meaning, poses = made.inputs.meaning, Attitudes(made.inputs.machine, made.inputs.meaning.moves.frames)
+    cutting = Cutting(made.inputs.machine.forces, meaning.moves, meaning.events, made.inputs.tools)
+    loads = Loads(made.inputs.machine, poses, cutting)
+    for s in made.setpoints():
+        total = np.einsum("ikn,kn->in", poses.links(s).direction, loads.of(s).thrust)
+        cuts = (s.poses.line == 3) & (np.abs(s.poses.rate[3:]).max(axis=0) > 0)
+        force = Rotation.from_euler("xyz", s.poses.pose[3:].T).apply([300.0, 0.0, 150.0]).T * cuts
+        assert cuts.any() and total == pytest.approx(-force, abs=0.01)

@@ -7,6 +7,7 @@ import pytest
 from feed.jobs import DEG, MACHINE, along_x, circle, lines, machine, norm, pauses, run, tilt
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT
 from hexpost.path.model import CORNER
@@ -226,3 +227,28 @@ def test_an_arc_at_its_limit_keeps_speed_and_acceleration():
     r = run(circle(5.0, 6 * np.pi, 300.0))
     assert norm(r.acceleration).max() <= MACHINE.tool_tip.acceleration
     assert norm(r.rate).max() >= 0.75 * np.sqrt(5.0 * MACHINE.tool_tip.acceleration)
+
+
+@pytest.mark.parametrize("order", ["ABC", "ACB", "BAC", "BCA", "CAB", "CBA"])
+def test_the_tool_never_turns_faster_than_its_limit(order):
+    """Hold what scipy's rotations turn from tick to tick; the lines here turn it faster than their angles change."""
+    slow = replace(machine(tilt_speed=20 * DEG), tilt_order=order)
+    first, middle, last = (3 + "ABC".index(letter) for letter in order)
+    q = np.zeros((6, 4))
+    q[middle, 1:] = 0.9 * (-1.0 if order in "ABCAB" else 1.0)
+    q[first] = q[last] = (0.0, 0.0, 0.6, 1.2)
+    r = run(lines(q, np.inf), on=slow)
+    turned = Rotation.from_euler(order.translate(str.maketrans("ABC", "xyz")), r.pose[[first, middle, last]].T)
+    speed = np.linalg.norm((turned[1:] * turned[:-1].inv()).as_rotvec(), axis=1) / r.period
+    assert 20 * DEG * 0.999 < speed.max() <= 20 * DEG * (1 + 1e-6)
+    assert 14 * DEG < tilt(r.rate).max() <= 20 * DEG * (1 + 1e-6)
+
+
+@given(SEEDS)
+@settings(max_examples=10)
+def test_rounded_corners_do_not_turn_it_faster(seed):
+    rng = np.random.default_rng(seed)
+    r = run(lines(np.cumsum(rng.normal(size=(6, 6)) * np.c_[[5, 5, 5, 0.3, 0.3, 0.3]], axis=1), 300.0))
+    turned = Rotation.from_euler("xyz", r.pose[3:].T)
+    speed = np.linalg.norm((turned[1:] * turned[:-1].inv()).as_rotvec(), axis=1) / r.period
+    assert speed.max() <= MACHINE.tool_tip.tilt_speed * (1 + 1e-6)

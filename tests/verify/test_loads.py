@@ -4,8 +4,10 @@ import json
 
 import pytest
 from machine.described import REST, STRUT, text
-from verify.folders import PROGRAM, SETUP, TOOLS, convert, copied, left_out, proof, retold, run
+from verify.folders import PROGRAM, SETUP, TOOLS, convert, copied, left_out, proof, retold, run, tried
 
+from hexpost.audit import cutting
+from hexpost.path.model import ToolPath
 from hexpost.verify.loads import LOADS, _bending, _column
 
 CUTTING = TOOLS.replace(
@@ -103,3 +105,19 @@ def test_a_load_left_out_is_named(job, tmp_path):
 def test_constants_of_beams_and_columns(ends, root, factor):
     assert _bending(ends) == pytest.approx(root, rel=1e-8)
     assert _column(ends) / 3.141592653589793**2 == pytest.approx(factor, rel=1e-4)
+
+
+TILTED = PROGRAM.replace("A0. B5.\n", "A0. B5.\nA8. B-6. F900.\nC9.\n")
+
+
+def test_a_proof_finds_a_force_that_is_left_out_of_pure_tilts(tmp_path, monkeypatch):
+    """And a tool that turns faster than its limit, though its angles do not."""
+    (tmp_path / "m.toml").write_text(text(STRUT, REST.replace("[300, 0, 150]", "[9000, 0, 150]")))
+    assert tried(tmp_path, TILTED, "--machine", tmp_path / "m.toml")[0] == 1
+    monkeypatch.setattr(cutting, "LEVEL", 1e9)
+    code, said, _ = tried(tmp_path, TILTED, "--machine", tmp_path / "m.toml", "--overwrite")
+    assert code == 2 and "the report says" in said
+    monkeypatch.undo()
+    monkeypatch.setattr(ToolPath, "turns_max", lambda _, slopes: slopes)
+    code, said, _ = tried(tmp_path, "G21 G90\nG00 B-30\nG00 A15 C15\nM30\n", "--overwrite")
+    assert code == 2 and "of its feed or of a tool-tip limit" in said
