@@ -6,9 +6,12 @@ from dataclasses import replace
 import numpy as np
 
 from hexpost.audit.model import AuditResult
+from hexpost.comparison import compared_with
 from hexpost.feed.reasons import reasons
+from hexpost.machine.ordinary import OrdinaryMachine
 from hexpost.ownproof import OwnProof
 from hexpost.pipeline import Inputs, Job, Progress, audit_of, examine
+from hexpost.report.against import Comparison
 from hexpost.report.beside import beside
 from hexpost.report.collect import collect
 from hexpost.report.model import Report, Smoothed
@@ -29,28 +32,42 @@ COPIES = {
     "machine": "inputs/machine.toml",
     "tools": "inputs/tools.toml",
     "setup": "inputs/setup.toml",
+    "compared": "inputs/compared.toml",
 }
 """Names of the byte copies of the inputs: fixed, so that no name from outside meets another or the file system."""
 
 
-def report_of(job: Job, progress: Progress | None = None, workers: int = 1) -> Report:
-    """Return the report of a job, worked out on so many workers; nothing is written."""
-    return _report(job, job.inputs, examine(job, progress=progress, workers=workers))
-
-
-def convert(
-    job: Job, output: Output, progress: Progress | None = None, workers: int = 1, *, prove: bool | None = None
+def report_of(
+    job: Job, progress: Progress | None = None, workers: int = 1, *, other: OrdinaryMachine | None = None
 ) -> Report:
-    """Write the job folder and return the report; the same bytes on any number of workers.
+    """Return the report of a job, worked out on so many workers; nothing is written.
 
-    A job that breaks a limit is not runnable: its table has a name that says so. The table is proven to be what the
-    program asks for, with several workers in a process beside, unless it is named otherwise; ``prove``: whether or not,
-    whatever its name. Near a singular pose no table can be proven: it is named so.
+    ``other``: with the time that the same program takes there.
 
     Raises
     ------
     InputError
-        A column is not known.
+        The program cannot be run there.
+    """
+    compared = None if other is None else compared_with(job, other)
+    return _report(job, job.inputs, examine(job, progress=progress, workers=workers), compared)
+
+
+def convert(
+    job: Job, output: Output, progress: Progress | None = None, workers: int = 1, *,
+    prove: bool | None = None, other: OrdinaryMachine | None = None,
+) -> Report:  # fmt: skip
+    """Write the job folder and return the report; the same bytes on any number of workers.
+
+    A job that breaks a limit is not runnable: its table has a name that says so. The table is proven to be what the
+    program asks for, with several workers in a process beside, unless it is named otherwise; ``prove``: whether or not,
+    whatever its name. Near a singular pose no table can be proven: it is named so. ``other``: the report says how long
+    the same program takes there.
+
+    Raises
+    ------
+    InputError
+        A column is not known, or the program cannot be run on the ``other`` machine.
     OutputError
         The folder holds something, or cannot be written; nothing then stands under a final name.
     SelfCheckError
@@ -59,19 +76,20 @@ def convert(
         The equations of ``verify`` do not find the program in the table.
     """
     columns = choose(output.columns, job.gearing)
+    compared = None if other is None else compared_with(job, other)
     with JobFolder(output.folder, overwrite=output.overwrite) as folder, ExitStack() as stack:
         audit = audit_of(job)
-        copies = _copies(job.inputs)
+        copies = _copies(job.inputs, other)
         for role, source in copies.items():
             folder.put(COPIES[role], source)
         wanted = output.proof if prove is None else prove
-        proof = _proof(job, output, columns, folder, beside=workers > 1) if wanted else None
+        proof = _proof(job, output, columns, folder, list(copies), beside=workers > 1) if wanted else None
         if proof is not None:
             stack.enter_context(proof)
         writers = JobWriters(job, output, columns, folder, charted=audit.charted, proof=proof)
         result = examine(job, writers, progress, workers, audit=audit)
         writers.end()
-        report = _report(job, job.inputs, result)
+        report = _report(job, job.inputs, result, compared)
         told = notices(columns, geared=job.gearing is not None)
         if result.ambiguous:
             output = replace(output, proof=False)
@@ -88,7 +106,9 @@ def convert(
     return report
 
 
-def _proof(job: Job, output: Output, columns: TableColumns, folder: JobFolder, *, beside: bool) -> OwnProof:
+def _proof(
+    job: Job, output: Output, columns: TableColumns, folder: JobFolder, roles: list[str], *, beside: bool
+) -> OwnProof:
     """Return the proof of a job, begun in a process ``beside`` if that is asked for and can be."""
     rows, geared = job.timing.ticks + 1, job.gearing is not None
     ends = [w.row for w in waits_of(job)]
@@ -97,7 +117,7 @@ def _proof(job: Job, output: Output, columns: TableColumns, folder: JobFolder, *
     return OwnProof(
         Statement(
             root=folder.building,
-            inputs={role: COPIES[role] for role in _copies(job.inputs)},
+            inputs={role: COPIES[role] for role in roles},
             settings=_settings(job, output),
             table=describe(whole_columns(columns, job) if narrow else columns, period, rows, geared=geared),
             kind="csv" if narrow else output.table,
@@ -139,7 +159,7 @@ def _smoothed(job: Job) -> Smoothed | None:
     return Smoothed(moves=ends.moves, curves=ends.curves, tip=ends.off[0], tilt=ends.off[1])
 
 
-def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
+def _report(job: Job, inputs: Inputs, result: AuditResult, compared: Comparison | None) -> Report:
     report = collect(
         inputs.program,
         inputs.meaning,
@@ -156,6 +176,7 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
         report,
         sheet=sheet(inputs.meaning, inputs.tools, inputs.setup, until, inputs.machine.times),
         beside=beside(inputs.meaning.events, inputs.machine.times),
+        compared=compared,
         smoothed=_smoothed(job),
     )
     if inputs.restart is not None:
@@ -164,11 +185,13 @@ def _report(job: Job, inputs: Inputs, result: AuditResult) -> Report:
     return replace(report, warnings=(notice, *report.warnings)) if notice else report
 
 
-def _copies(inputs: Inputs) -> dict[str, Text]:
+def _copies(inputs: Inputs, other: OrdinaryMachine | None) -> dict[str, Text]:
     """Return, by role, the bytes of each input that there is."""
     out: dict[str, Text] = {"program": inputs.program.source, "machine": inputs.machine.source}
     if inputs.tools.given:
         out["tools"] = inputs.tools.source
     if inputs.setup.given:
         out["setup"] = inputs.setup.source
+    if other is not None:
+        out["compared"] = other.source
     return out

@@ -18,6 +18,7 @@ from typing import Any
 from hexpost.convert import Output, convert
 from hexpost.errors import HexpostError
 from hexpost.machine.load import demonstration_machine
+from hexpost.machine.ordinary import load_ordinary
 from hexpost.moves.model import Switches
 from hexpost.pipeline import Files, Job, Progress, load, schedule
 from hexpost.proving import Proving
@@ -117,7 +118,10 @@ def _make(folder: Folder, again: Path, tick: Progress | None, *, prove: bool) ->
         stride=int(told.get("stride", 0)),
         proof=bool(told.get("proof", True)),
     )
-    convert(_job(files, folder, told.get("yaw_asked", settings.yaw)), output, tick, prove=prove)
+    other, compared = None, folder.input("compared")
+    if compared is not None:
+        other = replace(load_ordinary(compared), file=str(folder.report["compared_with"]["file"]))
+    convert(_job(files, folder, told.get("yaw_asked", settings.yaw)), output, tick, prove=prove, other=other)
 
 
 def _job(files: Files, folder: Folder, yaw: str) -> Job:

@@ -5,13 +5,13 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import CORES, INPUTS, JSON, MOST, SWITCHES, UNITS, YAW, motion, shared
+from hexpost.cli.options import COMPARED, CORES, INPUTS, JSON, MOST, SWITCHES, UNITS, YAW, motion, shared
 from hexpost.cli.progress import watched
 
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, MOST)
+@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, COMPARED, MOST)
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
 @shared(CORES, JSON)
 def command(
@@ -22,6 +22,7 @@ def command(
     yaw: str,
     stops: bool,
     skip: bool,
+    compare_with: str | None,
     most_rows: int | None,
     full: bool,
     jobs: int | None,
@@ -32,16 +33,17 @@ def command(
 
     Nothing is written. Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood.
     """
-    from hexpost.cli.run import inputs_of, show, workers_of
+    from hexpost.cli.run import inputs_of, ordinary_beside, show, workers_of
     from hexpost.convert import report_of
     from hexpost.moves.model import Switches
     from hexpost.pipeline import MOST_ROWS
 
     one = "as-programmed" if feed == "both" else feed
     switches = Switches(stops=stops, skip=skip)
-    job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows or MOST_ROWS)
+    with ordinary_beside(compare_with) as other:
+        job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows or MOST_ROWS)
     with watched("setpoints", job.timing.ticks + 1) as progress:
-        report = report_of(job, progress.step, workers_of(job, jobs))
+        report = report_of(job, progress.step, workers_of(job, jobs), other=other())
     if feed == "both":
         from hexpost.refeed.compare import compared
 

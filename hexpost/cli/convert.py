@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import CORES, INPUTS, JSON, MOST, PROVING, SWITCHES, UNITS, YAW, motion, shared
+from hexpost.cli.options import COMPARED, CORES, INPUTS, JSON, MOST, PROVING, SWITCHES, UNITS, YAW, motion, shared
 from hexpost.cli.outputs import OutFolder, job_folder
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import note
@@ -13,7 +13,7 @@ from hexpost.cli.terminal import note
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, PROVING, MOST)
+@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, PROVING, COMPARED, MOST)
 @click.option("--out", type=OutFolder(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(
@@ -46,6 +46,7 @@ def command(
     lift: float,
     single_block: bool,
     from_line: str,
+    compare_with: str | None,
     most_rows: int | None,
     out: str | None,
     overwrite: bool,
@@ -68,7 +69,7 @@ def command(
     Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood, the table is not
     proven, or the folder cannot be written.
     """
-    from hexpost.cli.run import inputs_of, show, workers_of
+    from hexpost.cli.run import inputs_of, ordinary_beside, show, workers_of
     from hexpost.convert import Output, convert
     from hexpost.moves.model import Switches
     from hexpost.pipeline import MOST_ROWS
@@ -77,9 +78,10 @@ def command(
 
     proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line)
     switches = Switches(stops=stops, skip=skip)
-    job = inputs_of(
-        Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows or MOST_ROWS
-    )
+    with ordinary_beside(compare_with, proving) as other:
+        job = inputs_of(
+            Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows or MOST_ROWS
+        )
     chosen = tuple(name for name in columns.split(",") if name.strip())
     folder = job_folder(program, out)
     output = Output(
@@ -89,5 +91,5 @@ def command(
     for notice in notices(choose(chosen, job.gearing), geared=job.gearing is not None):
         note(notice)
     with watched("setpoints", job.timing.ticks + 1) as progress:
-        report = convert(job, output, progress.step, workers_of(job, jobs))
+        report = convert(job, output, progress.step, workers_of(job, jobs), other=other())
     show(report, as_json=as_json, folder=folder)

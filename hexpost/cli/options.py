@@ -19,6 +19,14 @@ INPUTS = (
         "--setup", type=click.Path(), metavar="FILE", help="Setup file (default: all offsets are the pallet)."
     ),
 )
+COMPARED = (
+    click.option(
+        "--compare-with",
+        type=click.Path(),
+        metavar="FILE",
+        help="An ordinary machine by its axes: the same program there and here, by operation and by block.",
+    ),
+)
 
 
 UNITS = (

@@ -1,7 +1,8 @@
 """What ``convert`` and ``audit`` share: files in, progress, summary out, exit code."""
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 from math import isfinite
 from pathlib import Path
@@ -10,7 +11,8 @@ import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
 from hexpost.cli.terminal import colours, columns, columns_of, note, say
-from hexpost.errors import HexpostError
+from hexpost.errors import Fault, HexpostError, InputError
+from hexpost.machine.ordinary import OrdinaryMachine, load_ordinary
 from hexpost.moves.model import Switches
 from hexpost.pipeline import MOST_ROWS, Files, Job, load, schedule, spared
 from hexpost.proving import AS_PROGRAMMED, Proving
@@ -60,6 +62,30 @@ def inputs_of(
     chosen = free_yaw(job, yaw, switches)
     note(chosen.text)
     return chosen.job
+
+
+@contextmanager
+def ordinary_beside(
+    file: str | None, proving: Proving = AS_PROGRAMMED
+) -> Iterator[Callable[[], OrdinaryMachine | None]]:
+    """Read an ordinary machine beside the other files of a job: the faults of all come in one run.
+
+    Yields what returns it, ``None`` where no file is given.
+    """
+    if file is not None and proving != AS_PROGRAMMED:
+        raise HexpostError("--compare-with does not go with a job for proving out: compare the one that cuts")
+    faults: list[Fault] = []
+    found = None
+    try:
+        found = None if file is None else load_ordinary(file)
+    except InputError as error:
+        faults = list(error.faults)
+    try:
+        yield lambda: found
+    except InputError as error:
+        raise InputError([*faults, *error.faults]) from None
+    if faults:
+        raise InputError(faults)
 
 
 def files_of(program: Path, files: Mapping[str, str | None]) -> Files:

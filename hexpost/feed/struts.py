@@ -10,7 +10,7 @@ from hexpost.feed.bounds import HUGE, TINY, Norms
 from hexpost.feed.model import AT_CORNER, strut_cause
 from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.feed.thrusts import ThrustLimits, ThrustParts, thrust_limits
-from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.kinematics.struts import Coordinates, StrutModel, Struts
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
 from hexpost.path.model import ToolPath, corners
@@ -46,7 +46,7 @@ class StrutLimits:
     jerk: Array
     aim: Array
     frame: Ints
-    seen: tuple[Struts, ...]
+    seen: tuple[Struts | Coordinates, ...]
     thrusts: ThrustLimits | None
 
     def pull(self, piece: Ints, q: Sequence[Array]) -> ThrustParts | None:
@@ -69,18 +69,24 @@ class StrutLimits:
 
 
 def strut_limits(path: ToolPath, moves: Moves, machine: Machine, *, rapids_only: bool) -> StrutLimits:
-    """Return the limits of the struts on all pieces, or only on rapids."""
+    """Return the limits of the struts on all pieces, or only on rapids; axes are run at all of theirs."""
     rapid = moves.feed_mode[path.move] == FEED_RAPID
-    model = StrutModel(machine)
-    seen = tuple(model.in_frame(f.base_from_work, f.tip, f.yaw) for f in moves.frames)
+    seen: tuple[Struts | Coordinates, ...] = (Coordinates(),) * len(moves.frames)
+    thrusts, aim = None, np.where(rapid, AIM_RAPID, 0.0 if rapids_only else AIM)
+    if machine.by_axes:
+        aim = np.where(aim > 0.0, 1.0, 0.0)
+    else:
+        model = StrutModel(machine)
+        seen = own = tuple(model.in_frame(f.base_from_work, f.tip, f.yaw) for f in moves.frames)
+        thrusts = thrust_limits(machine, moves, own, ~rapid)
     return StrutLimits(
         speed=np.array([[s.speed] for s in machine.struts]),
         acceleration=np.array([[s.acceleration] for s in machine.struts]),
         jerk=np.array([[s.jerk] for s in machine.struts]),
-        aim=np.where(rapid, AIM_RAPID, 0.0 if rapids_only else AIM),
+        aim=aim,
         frame=moves.frame[path.move].astype(np.int64),
         seen=seen,
-        thrusts=thrust_limits(machine, moves, seen, ~rapid),
+        thrusts=thrusts,
     )
 
 

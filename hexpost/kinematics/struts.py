@@ -176,6 +176,14 @@ class Struts:
         return self._tilting[1]
 
 
+class Coordinates:
+    """Axes that are the coordinates of the pose themselves, in the place of struts: those of an ordinary machine."""
+
+    def derivatives(self, q: Sequence[Array]) -> list[Array]:
+        """Return places, rates, accelerations ... (6, n) for poses, their rates, accelerations ... (6, n)."""
+        return list(q)
+
+
 def _still(q: Sequence[Array], i: int) -> bool:
     """Return whether coordinate ``i`` keeps one value; most moving ones show it in the first or the last sample."""
     start = q[0][i, 0]

@@ -14,8 +14,11 @@ from hexpost.machine.reading import parse, read_bytes
 from hexpost.machine.table import Table
 from hexpost.machine.universals import check_limits, with_universals
 
-KINDS = {"machine": ("strut", "tool_tip", "platform"), "tools": ("tool",), "setup": ("offset", "start")}
-"""Kinds of file, also names of options, and keys at the root by which each is known."""
+KINDS = {
+    "machine": ("strut", "tool_tip", "platform"), "tools": ("tool",), "setup": ("offset", "start"),
+    "compare-with": ("axis",),
+}  # fmt: skip
+"""Kinds of file, as their options are called, and keys at the root by which each is known."""
 OFFSETS = ("G54", "G55", "G56", "G57", "G58", "G59")
 MOST_TOOL_NUMBER = 99_999_999
 DEMONSTRATION = Path(__file__).with_name("demonstration.toml")
@@ -46,7 +49,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         As ``load_machine``.
     """
     root = parse(source, name)
-    _check_kind(root, "machine")
+    check_kind(root, "machine")
     struts = [tables.strut(t) for t in root.tables("strut", 6)]
     struts += [tables.strut(Table({}, "", name, []))] * (6 - len(struts))  # stand-ins: the count is a fault already
     zero = _pose_of(root.table("machine_zero"))
@@ -78,13 +81,13 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
     tables.check_screws(machine.struts, root)
     tables.check_against_tip(machine, root)
     root.close()
-    _raise_faults(root)
+    raise_faults(root)
     check_geometry(machine, root)
-    _raise_faults(root)
+    raise_faults(root)
     machine = with_universals(machine, root)
-    _raise_faults(root)
+    raise_faults(root)
     check_limits(machine, root)
-    _raise_faults(root)
+    raise_faults(root)
     return machine
 
 
@@ -98,7 +101,7 @@ def load_tools(path: str | Path) -> Tools:
     """
     source = read_bytes(path)
     root = parse(source, str(path))
-    _check_kind(root, "tools")
+    check_kind(root, "tools")
     tools: dict[int, Tool] = {}
     for t in root.tables("tool"):
         tool = Tool(
@@ -114,7 +117,7 @@ def load_tools(path: str | Path) -> Tools:
         tools[tool.number] = tool
         t.close()
     root.close()
-    _raise_faults(root)
+    raise_faults(root)
     return Tools(tools=MappingProxyType(tools), given=True, file=str(path), source=source)
 
 
@@ -128,11 +131,11 @@ def load_setup(path: str | Path) -> Setup:
     """
     source = read_bytes(path)
     root = parse(source, str(path))
-    _check_kind(root, "setup")
+    check_kind(root, "setup")
     offsets = _offsets(root.table("offset", optional=True))
     start = _pose_of(root.table("start")) if root.has("start") else None
     root.close()
-    _raise_faults(root)
+    raise_faults(root)
     return Setup(offsets=MappingProxyType(offsets), start=start, given=True, file=str(path), source=source)
 
 
@@ -160,18 +163,23 @@ def _pose_of(t: Table) -> Array:
     return out
 
 
-def _check_kind(root: Table, expected: str) -> None:
+def called(kind: str) -> str:
+    """Return what a kind of file is called."""
+    return "comparison" if kind == "compare-with" else kind
+
+
+def check_kind(root: Table, expected: str) -> None:
     """Raise a fault of its own for a file of another kind, given with the wrong option."""
     if root.any_of(KINDS[expected]):
         return
     for kind, keys in KINDS.items():
         if root.any_of(keys):
-            what = f"this is a {kind} file, not a {expected} file"
+            what = f"this is a {called(kind)} file, not a {called(expected)} file"
             hint = f"give it with --{kind}; were two options mixed up?"
             raise InputError([Fault(file=root.file, what=what, code="other-file", hint=hint)])
 
 
-def _raise_faults(root: Table) -> None:
+def raise_faults(root: Table) -> None:
     """Raise the faults found so far, if any."""
     if root.faults:
         raise InputError(root.faults)

@@ -216,6 +216,8 @@ class Machine:
     keep_out: tuple[Box, ...] = ()
     health: Health = field(default_factory=Health)
     times: ShopTimes = field(default_factory=ShopTimes)
+    by_axes: bool = False
+    """Whether the six struts stand for the axes X Y Z A B C of an ordinary machine, which are the coordinates."""
     source: bytes = b""
     """The machine file itself, byte for byte, for the job folder."""
     asked_units: AskedUnits | None = None

@@ -5,6 +5,7 @@ from math import degrees
 
 from hexpost.audit.model import Finding, Nearest
 from hexpost.documents import finding, given, measured, seconds, worst_use
+from hexpost.report.against import against_document
 from hexpost.report.beside import beside_document
 from hexpost.report.feeds import feeds_document, times_document
 from hexpost.report.model import Report, Smoothed, StrutUse
@@ -44,6 +45,7 @@ def document(report: Report) -> dict[str, object]:
         **({} if report.reasons is None else feeds_document(report.reasons)),
         **({} if report.cycle_times is None else {"cycle_times": times_document(report.cycle_times)}),
         **({} if report.beside is None else {"beside": beside_document(report.beside, report.duration)}),
+        **({} if report.compared is None else {"compared_with": against_document(report.compared)}),
         **({} if report.sheet is None else {"setup_sheet": sheet_document(report.sheet)}),
         **({} if report.smoothed is None else {"smoothed": _smoothed(report.smoothed)}),
         **({} if report.restart is None else {"restart": report.restart}),

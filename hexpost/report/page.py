@@ -13,7 +13,7 @@ from hexpost.program.model import Program
 from hexpost.report.charts import Mark, Plot, Scale, chart, scale
 from hexpost.report.model import Report
 from hexpost.report.page_findings import findings, listing
-from hexpost.report.page_tables import facts, losses, remarks, setup_sheet, table_guide, use_table
+from hexpost.report.page_tables import against, facts, losses, remarks, setup_sheet, table_guide, use_table
 from hexpost.report.page_views import views
 from hexpost.report.picture import Drawing
 from hexpost.report.verdict import feed_name, loud, machine_name, verdict
@@ -54,6 +54,7 @@ def _whole(
         ("struts", "The six struts", _struts(drawing, shown)),
         ("path", "Where the tool goes", views(drawing)),
         ("time", "Where time is lost", losses(report.reasons)),
+        ("compared", "Compared with an ordinary machine", against(report)),
         ("setup", "Setup sheet", setup_sheet(report)),
         ("assumed", "What was assumed and ignored", remarks(report)),
         ("program", "Program", listing(report, program, shown)),

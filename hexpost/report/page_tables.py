@@ -8,6 +8,7 @@ import numpy as np
 from hexpost.audit.model import Worst
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.machine.model import Machine
+from hexpost.report.against import HELD, against_facts, against_rows
 from hexpost.report.beside import beside_text
 from hexpost.report.model import Report
 from hexpost.report.sheet_words import OFFSET_HEAD, STRUT_HEAD, TOOL_HEAD, notes, offset_rows, strut_rows, tool_rows
@@ -72,6 +73,20 @@ def losses(reasons: Reasons | None) -> str:
     body = "".join(_row(_block(reasons, i)) for i in _costly(reasons))
     head = ["line", "seconds lost", "F programmed", "F reached", "held most by"]
     return out + _table(head, body, "Blocks that lose most, feeds in mm/min (deg/min in turns)", "Lost time by block")
+
+
+def against(report: Report) -> str:
+    """Return the job beside the same program on an ordinary machine."""
+    found = report.compared
+    if found is None:
+        return ""
+    facts = against_facts(found, report.beside, report.duration, runs=report.clean)
+    told = [f"{found.name} ({found.file})", *facts, HELD]
+    out = "".join(f"<p>{escape(clean(t))}</p>" for t in told)
+    for head, rows in against_rows(found):
+        body = "".join(_row([escape(c) for c in row]) for row in rows)
+        out += _table(head, body, "Here and there, where they differ most", head[0]) if rows else ""
+    return out
 
 
 def setup_sheet(report: Report) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from hexpost.audit.model import Limit, Worst
+from hexpost.report.against import against_brief
 from hexpost.report.beside import beside_text
 from hexpost.report.feeds import feed_not_reached, times_text
 from hexpost.report.model import Report
@@ -65,6 +66,9 @@ def _facts(report: Report, width: int, place: str) -> list[str]:
     facts = f"{duration(report.duration)}, {plural(report.rows, 'setpoint')}; {feed_name(report)}"
     if report.beside is not None and report.beside.rows:
         facts += f"; {beside_text(report.beside, report.duration)}"
+    if report.compared is not None:
+        other = report.compared
+        facts += f"; {duration(other.duration)} on {clean(other.name)}: {against_brief(other, report.duration)}"
     if report.reasons is not None and (lost := feed_not_reached(report.reasons, place)):
         facts += f"; {lost}"
     if report.unseen and not report.clean:

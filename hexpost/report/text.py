@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 from math import degrees
 
 from hexpost.audit.model import JOINTS, Finding, Limit, Sense, Worst
+from hexpost.report.against import against_text
 from hexpost.report.beside import beside_text
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.model import Report, Smoothed, StrutUse
@@ -109,6 +110,8 @@ def text(report: Report, width: int = WIDTH) -> str:
         *_findings(report, width),
     ]
     lines += [] if report.cycle_times is None else times_text(report.cycle_times)
+    if report.compared is not None:
+        lines += against_text(report.compared, report.beside, report.duration, width, runs=report.clean)
     lines += [] if report.reasons is None else feeds_text(report.reasons)
     lines += sheet_text(report)
     lines += _section("How ambiguous words were read", report.readings, width)

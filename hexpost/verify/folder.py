@@ -15,7 +15,7 @@ MANIFEST = "manifest.json"
 KNOWN_VERSION = 1
 _KEYS = {"files": dict, "inputs": dict, "tables": dict, "settings": dict, "runnable": bool}
 _TABLE_KEYS = {"rows": int, "period_us": int, "columns": list}
-INPUTS = ("program", "machine", "tools", "setup")
+INPUTS = ("program", "machine", "tools", "setup", "compared")
 _MOST_ENTRIES = 10_000
 """Files of a folder that are looked at: a job has some hundred at most."""
 
@@ -35,7 +35,7 @@ class Folder:
         return told
 
     def input(self, role: str) -> Path | None:
-        """Return the copy of an input (``program``, ``machine``, ``tools``, ``setup``), if there is one."""
+        """Return the copy of an input by its role (one of ``INPUTS``), if there is one."""
         name = self.manifest["inputs"].get(role)
         return None if name is None else self.path / name
 

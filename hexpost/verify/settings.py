@@ -114,7 +114,7 @@ def settings_of(told: Mapping[str, Any]) -> JobSettings:
 
 
 def read_inputs(files: Mapping[str, Path], root: Path, settings: JobSettings) -> JobInputs:
-    """Return what files by role (``program``, ``machine``, ``tools``, ``setup``) and settings mean.
+    """Return what files by role (``program``, ``machine``, ``tools``, ``setup``; no other is read) and settings mean.
 
     Raises
     ------

@@ -66,6 +66,7 @@ DOCUMENTS = [
     ("gate-against", ["gate", *samples("limits.nc"), "bad.nc", *GATED, "--against", "slow.toml"]),
     ("survey", ["survey", *samples("limits.nc"), "bad.nc", "--serial"]),
     ("report", ["audit", *samples("limits.nc"), *GIVEN, "--feed", "both"]),
+    ("report", ["audit", *samples("pocket.nc"), *GIVEN, "--compare-with", *samples("ordinary.toml")]),
 ]
 
 
