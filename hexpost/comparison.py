@@ -16,12 +16,12 @@ from hexpost.moves.model import FEED_RAPID, Moves
 from hexpost.path.build import build
 from hexpost.path.model import ToolPath
 from hexpost.pipeline import Job
-from hexpost.report.against import Comparison, Operations
+from hexpost.report.against import HereAndThere, Operations
 from hexpost.report.beside import beside
 from hexpost.shelf import column, windows
 
 
-def compared_with(job: Job, other: OrdinaryMachine) -> Comparison:
+def compared_with(job: Job, other: OrdinaryMachine) -> HereAndThere:
     """Return the time that a job and the same program on an ordinary machine take.
 
     Raises
@@ -35,7 +35,7 @@ def compared_with(job: Job, other: OrdinaryMachine) -> Comparison:
     path, timing = motion(build(moves, there), moves, events, there, STRUT_LIMITED)
     seconds = np.stack([_seconds(moves, job.path, job.timing), _seconds(moves, path, timing)])
     line, back = np.unique(moves.line, return_inverse=True)
-    return Comparison(
+    return HereAndThere(
         name=other.name,
         file=other.file,
         duration=timing.ticks * timing.period,

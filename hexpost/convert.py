@@ -11,7 +11,7 @@ from hexpost.feed.reasons import reasons
 from hexpost.machine.ordinary import OrdinaryMachine
 from hexpost.ownproof import OwnProof
 from hexpost.pipeline import Inputs, Job, Progress, audit_of, examine
-from hexpost.report.against import Comparison
+from hexpost.report.against import HereAndThere
 from hexpost.report.beside import beside
 from hexpost.report.collect import collect
 from hexpost.report.model import Report, Smoothed
@@ -159,7 +159,7 @@ def _smoothed(job: Job) -> Smoothed | None:
     return Smoothed(moves=ends.moves, curves=ends.curves, tip=ends.off[0], tilt=ends.off[1])
 
 
-def _report(job: Job, inputs: Inputs, result: AuditResult, compared: Comparison | None) -> Report:
+def _report(job: Job, inputs: Inputs, result: AuditResult, compared: HereAndThere | None) -> Report:
     report = collect(
         inputs.program,
         inputs.meaning,

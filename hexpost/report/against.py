@@ -43,7 +43,7 @@ class Operations:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Comparison:
+class HereAndThere:
     """The time of a program on an ordinary machine, with what is beside its motion; s.
 
     ``blocks`` (2, n): here and there, by ``line`` (n,), rising, all its runs together.
@@ -58,7 +58,7 @@ class Comparison:
     blocks: Array
 
 
-def against_document(found: Comparison) -> dict[str, object]:
+def against_document(found: HereAndThere) -> dict[str, object]:
     """Return the comparison as plain values."""
     o = found.operations
     return {
@@ -83,7 +83,7 @@ def against_document(found: Comparison) -> dict[str, object]:
     }
 
 
-def against_text(found: Comparison, here: TimeBeside | None, motion: float, width: int, *, runs: bool) -> list[str]:
+def against_text(found: HereAndThere, here: TimeBeside | None, motion: float, width: int, *, runs: bool) -> list[str]:
     """Return the section of the text; ``motion`` [s] is that of the job, ``here`` beside it; ``runs``: it may."""
     lines = ["", f"Compared with {clean(found.name)} ({clean(found.file)})", ""]
     for text in against_facts(found, here, motion, runs=runs):
@@ -94,7 +94,7 @@ def against_text(found: Comparison, here: TimeBeside | None, motion: float, widt
     return [*lines, "", *paragraph(HELD, width, "  ", "  ")]
 
 
-def against_facts(found: Comparison, here: TimeBeside | None, motion: float, *, runs: bool) -> list[str]:
+def against_facts(found: HereAndThere, here: TimeBeside | None, motion: float, *, runs: bool) -> list[str]:
     """Return the whole of it, a sentence each."""
     gain = found.operations.seconds[1] - found.operations.seconds[0]
     won, lost = gain[gain > 0.0], gain[gain < 0.0]
@@ -111,7 +111,7 @@ def against_facts(found: Comparison, here: TimeBeside | None, motion: float, *, 
     return out
 
 
-def against_brief(found: Comparison, motion: float) -> str:
+def against_brief(found: HereAndThere, motion: float) -> str:
     """Return in few words who is faster."""
     gain = found.duration - motion
     if gain == 0.0:
@@ -121,7 +121,7 @@ def against_brief(found: Comparison, motion: float) -> str:
     return f"six struts {word} {duration(abs(gain))} ({percent(share)})"
 
 
-def against_rows(found: Comparison) -> list[tuple[list[str], list[list[str]]]]:
+def against_rows(found: HereAndThere) -> list[tuple[list[str], list[list[str]]]]:
     """Return the tables of operations and blocks, each with its head: those that differ most, in order."""
     o = found.operations
     operations = [

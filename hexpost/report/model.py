@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from hexpost.audit.model import Finding, Nearest, Unseen, Worst
 from hexpost.feed.model import Reasons
-from hexpost.report.against import Comparison
+from hexpost.report.against import HereAndThere
 from hexpost.report.beside import TimeBeside
 from hexpost.report.sheet import SetupSheet
 
@@ -103,7 +103,7 @@ class Report:
     """The two bodies that come nearest to each other, and all that come near."""
     beside: TimeBeside | None = None
     """What takes time beside the motion, and is not in the table."""
-    compared: Comparison | None = None
+    compared: HereAndThere | None = None
     """The same program on an ordinary machine."""
     smoothed: Smoothed | None = None
     """What dense chains became; ``None`` where none was smoothed."""
