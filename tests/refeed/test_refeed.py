@@ -274,3 +274,19 @@ def test_a_subprogram_takes_the_least_feed_over_its_calls_and_tapping_is_not_tou
     assert b"F900" in found.source and b"F750" in found.source
     stiff = refeed(inputs_of(CALLS, speed=0.004))
     assert b"G84 X40 Y40 Z280 R295 F750" in stiff.source
+
+
+def test_a_first_feed_of_the_machine_file_is_written_out_where_a_feed_is_lowered():
+    """One F word ends a first feed, so every move that had it gets one: nothing else changes its feed."""
+    text = "G21 G90\nG00 X-60 Y0 Z60\nM03 S900\nG01 X60\nA10. X50\nG02 X50 Y0 I-20 J0\nG00 Z90\nM30\n"
+    slow = tuple(replace(s, speed=s.speed * 0.25) for s in MACHINE.struts)
+    machine = replace(MACHINE, struts=slow, words=replace(MACHINE.words, first_feed=30000 / 60))
+    inputs = understand(parse(text.encode(), "part.nc"), machine, no_tools(), no_setup())
+    found = refeed(inputs)
+    assert found.after.findings.count == 0 and found.changes
+    written = dict(zip(range(9), feeds(found.source)[1:], strict=False))
+    assert [len(x) for x in written.values()][:8] == [0, 0, 0, 1, 1, 1, 0, 0]
+    assert float(written[3][0]) == 30000 and float(written[4][0]) < 30000
+    plain = again(inputs, found.source)
+    assert not any("first_feed" in r for r in plain.meaning.readings)
+    assert refeed(plain).source == found.source
