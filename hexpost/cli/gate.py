@@ -36,6 +36,9 @@ _OUT = (
     click.option(
         "--html", type=OutFile("page of a library"), metavar="FILE", help="Write a page: all programs, worst first."
     ),
+    click.option(
+        "--markdown", type=OutFile("summary of a library"), metavar="FILE", help="Write a summary for a change request."
+    ),
 )
 _HOW = (
     click.option("--cache", type=FolderPath(), metavar="DIR", help="Where results are kept (default: user's cache)."),

@@ -22,6 +22,7 @@ from hexpost.library.changed import Changed, bases, changed_only, read_list
 from hexpost.library.document import to_json
 from hexpost.library.gate import Shard, gate, judged, select
 from hexpost.library.junit import to_junit
+from hexpost.library.markdown import to_markdown
 from hexpost.library.model import GateResult, Scope
 from hexpost.library.page import to_page
 from hexpost.library.policy import Policy, input_files
@@ -51,6 +52,7 @@ class GateOptions(LibraryOptions):
     expires: datetime | None
     sarif: str | None
     junit: str | None
+    markdown: str | None
     cache: str | None
     no_cache: bool
     cache_key: str | None
@@ -58,7 +60,7 @@ class GateOptions(LibraryOptions):
 
     def check(self) -> None:
         """Refuse options that do not go together."""
-        files = [o for o, given in (("--sarif", self.sarif), ("--junit", self.junit), ("--html", self.html)) if given]
+        files = [name for name in ("sarif", "junit", "html", "markdown") if getattr(self, name)]
         for wrong, text in (
             (self.update_baseline and not self.baseline, "--update-baseline needs --baseline FILE"),
             (self.reason and not self.update_baseline, "--reason goes with --update-baseline"),
@@ -185,6 +187,7 @@ def _write(o: GateOptions, result: GateResult) -> None:
         (o.sarif, lambda: to_sarif(result).encode("utf-8", "replace")),
         (o.junit, lambda: to_junit(result).encode("utf-8", "replace")),
         (o.html, lambda: to_page(result, Path(o.html or "")).encode("utf-8", "replace")),
+        (o.markdown, lambda: to_markdown(result).encode("utf-8", "replace")),
     )
 
 

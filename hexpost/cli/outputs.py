@@ -35,6 +35,7 @@ KINDS: Mapping[str, Callable[[str], object]] = {
     "picture of a machine": lambda head: "<svg" in head[:1000],
     "page of a library": lambda head: "<title>Program library: " in head,
     "page of a survey": lambda head: "<title>Survey of a library: " in head,
+    "summary of a library": lambda head: head.startswith("## Program library: "),
     "SARIF file": lambda head: head.lstrip().startswith("{") and "sarif" in head[:1000].lower(),
     "JUnit file": lambda head: "<testsuite" in head[:1000],
     "baseline": lambda head: '"accepted"' in head[:1000],

@@ -95,6 +95,8 @@ def judged(
         scope=scope,
         expiring=() if baseline is None else tuple(x for x in baseline.expiring(day) if x[0] not in fixed),
         renamed=renames,
+        policy=policy.file or "",
+        day="" if baseline is None else day.isoformat(),
     )
 
 

@@ -234,6 +234,10 @@ class GateResult:
     scope: Scope | None = None
     expiring: tuple[tuple[Entry, int], ...] = ()
     renamed: tuple[tuple[str, str], ...] = ()
+    policy: str = ""
+    """The policy file, if there is one."""
+    day: str = ""
+    """The day (YYYY-MM-DD) that decides which accepted findings count; without a baseline none does."""
 
     @property
     def meant(self) -> Scope:

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from hexpost.library.model import Case, Entry, GateResult, Judged, Left, ProgramFault, Scope
+from hexpost.version import VERSION
 from hexpost.voice import advice, not_looked_at, plural, what
 
 MOST_NAMES = 20
@@ -128,3 +129,22 @@ def _some(names: Sequence[str]) -> str:
 def worst_first(case: Case) -> tuple[int, float, str]:
     """Return a key that sorts cases: not understood, failing, passing; the largest use first."""
     return ({"error": 0, "fail": 1, "pass": 2}[case.verdict], -case.worst[0], case.name)
+
+
+def verdict_sentence(result: GateResult) -> tuple[str, str]:
+    """Return the verdict on a library in a word, and what it is about."""
+    failed, errors, n = result.count("fail"), result.count("error"), len(result.cases)
+    of = f"of {plural(n, 'program')}"
+    if errors:
+        also = f"; {failed:,} more fail{'s' * (failed == 1)}" if failed else ""
+        return "NOT UNDERSTOOD", f"{errors:,} {of}{also}"
+    if failed:
+        return "BROKEN", f"{failed:,} {of} fail{'s' * (failed == 1)}"
+    return ("CLEAN", f"{plural(n, 'program')} pass{'es' * (n == 1)}") if n else ("NOTHING CHECKED", "no program")
+
+
+def basis(result: GateResult) -> str:
+    """Return by which version, policy and day programs were judged."""
+    policy = f"policy {result.policy}" if result.policy else "no policy"
+    day = f"; accepted findings as of {result.day}" if result.day else ""
+    return f"hexpost {VERSION}; {policy}{day}"

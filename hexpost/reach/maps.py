@@ -1,21 +1,41 @@
-"""A page of maps: for each figure some horizontal layers, drawn as coloured squares; one file, no scripts."""
+"""A page of maps: for each figure some horizontal layers, drawn as coloured squares with axes; one file, no scripts."""
 
-from html import escape
+from dataclasses import dataclass
+from math import ceil, floor, log10
 
 import numpy as np
 
 from hexpost.arrays import Array
+from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
+from hexpost.pages.html import document, safe
 from hexpost.reach.places import Places
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 from hexpost.voice import number
 
 MOST_LAYERS = 6
-SIDE = 180
-"""Width of one map, px."""
+SIDE, LEFT, TOP, BELOW = 216, 52, 24, 22
+"""Width of one map, and of its margins for coordinates and title, px."""
 SAME = 1e-9
 """Values that differ by no more than this share are shown as one."""
-VIEWPORT = '<meta name="viewport" content="width=device-width,initial-scale=1">'
+_RAMP = 5
+_LIGHT, _DARK = 92, 27
+_ROUND = (1.0, 2.0, 5.0, 10.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MapFrame:
+    """What all maps share: two corners (2,) in mm, px for a mm, step of the grid in mm, the pallet (4, 2) in mm."""
+
+    low: Array
+    high: Array
+    scale: float
+    step: float
+    pallet: Array
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        """Return where a place is drawn, px."""
+        return LEFT + (x - self.low[0]) * self.scale, TOP + (self.high[1] - y) * self.scale
 
 
 def page(machine: Machine, found: Places, step: float) -> str:
@@ -34,46 +54,107 @@ def page(machine: Machine, found: Places, step: float) -> str:
         if len(heights)
         else heights
     )
-    body = [f"<h1>Reach of {escape(machine.name)}, revision {escape(machine.revision)}</h1>"]
-    body.append(
-        "<p>Places of the spindle gauge point in the base frame, tool axis as at the reference pose. x right, y up. "
-        f"Grid {step:g} mm; {int(found.reachable.sum()):,} places are in reach. Reach is that of strokes and joints; "
-        "other things in the machine are not looked at.</p>"
-    )
-    for title, values in figures:
+    frame = _frame(machine, found, step)
+    body = [_head(machine, found, step)]
+    for k, (title, values) in enumerate(figures):
         known = values[np.isfinite(values)]
         if len(known):
             low, high = float(known.min()), float(known.max())
             if high - low <= SAME * abs(high):  # what rounding makes of one value is no map
                 low = high
-            maps = "".join(_map(found, values, float(z), (low, high), step) for z in chosen)
-            body.append(f"<h2>{escape(title)}: {_ends(low, high)}</h2><div>{maps}</div>")
-    style = "body{font-family:sans-serif;margin:2em;max-width:75em}svg{margin:4px;border:1px solid #ccc}"
-    head = f'<!doctype html><html lang="en"><meta charset="utf-8">{VIEWPORT}<title>Reach</title><style>{style}</style>'
-    return f"{head}{''.join(body)}</html>\n"
+            maps = "".join(_map(found, values, float(z), (low, high), frame) for z in chosen)
+            body.append(
+                f'<section aria-labelledby="f{k}"><h2 id="f{k}">{safe(title)}: {_ends(low, high)}</h2>'
+                f'{_ramp(low, high)}<div class="maps">{maps}</div></section>'
+            )
+    return document("Reach", "".join(body) + "</main>", styles=("maps.css",))
+
+
+def _head(machine: Machine, found: Places, step: float) -> str:
+    """Return the head of the page, and how to read it."""
+    return (
+        f"<header><div><h1>Reach of {safe(machine.name)}, revision {safe(machine.revision)}</h1>"
+        f"<p>{int(found.reachable.sum()):,} places of the spindle gauge point are in reach, on a grid of {step:g} mm."
+        "</p></div></header><main><p>Places are in the base frame, x to the right, y up, mm; the tool axis is as at "
+        "the reference pose. Dashed: the outline of the pallet, seen from above. Reach is that of strokes and joints; "
+        "other things in the machine are not looked at. Point at a square for its numbers, or read them in reach.csv."
+        "</p>"
+    )
+
+
+def _frame(machine: Machine, found: Places, step: float) -> MapFrame:
+    """Return the frame of all maps: it holds the grid and the pallet."""
+    pose = pose_matrix(machine.pallet.pose, machine.tilt_order)
+    x, y = (s / 2.0 for s in machine.pallet.size)
+    pallet = np.array([[-x, -y, 0.0], [x, -y, 0.0], [x, y, 0.0], [-x, y, 0.0]]) @ pose[:3, :3].T + pose[:3, 3]
+    low = np.minimum(found.position[:2].min(axis=1) - step, pallet[:, :2].min(axis=0))
+    high = np.maximum(found.position[:2].max(axis=1) + step, pallet[:, :2].max(axis=0))
+    return MapFrame(low=low, high=high, scale=SIDE / float(high[0] - low[0]), step=step, pallet=pallet[:, :2])
+
+
+def _rounded(x: float) -> str:
+    return number(float(f"{x:.4g}"))
 
 
 def _ends(low: float, high: float) -> str:
     """Return what the lightest and the darkest colour mean."""
-    least, most = (number(float(f"{x:.4g}")) for x in (low, high))
-    return f"{most} everywhere" if low == high else f"{least} (light) to {most} (dark)"
+    return f"{_rounded(high)} everywhere" if low == high else f"{_rounded(low)} (light) to {_rounded(high)} (dark)"
 
 
-def _map(found: Places, values: Array, z: float, ends: tuple[float, float], step: float) -> str:
+def _ramp(low: float, high: float) -> str:
+    """Return the colours with their numbers; nothing where there is one value."""
+    if low == high:
+        return ""
+    items = []
+    for share in np.linspace(0.0, 1.0, _RAMP).tolist():
+        swatch = f'<i style="background:{_colour(share)}"></i>'
+        items.append(f"<li>{swatch}{_rounded(low + share * (high - low))}</li>")
+    return f'<ul class="ramp" aria-label="Colours">{"".join(items)}</ul>'
+
+
+def _colour(share: float) -> str:
+    return f"hsl(205,60%,{_LIGHT - (_LIGHT - _DARK) * max(share, 0.0):.0f}%)"
+
+
+def _marks(low: float, high: float) -> list[float]:
+    """Return round coordinates between two, about five of them."""
+    least = (high - low) / 6.0
+    power = 10.0 ** floor(log10(least))
+    step = power * next((r for r in _ROUND if r * power >= least), _ROUND[-1])
+    return [k * step for k in range(ceil(low / step), floor(high / step) + 1)]
+
+
+def _axes(frame: MapFrame) -> str:
+    """Return coordinates along the left and the lower edge."""
+    bottom = frame.at(0.0, float(frame.low[1]))[1]
+    out = []
+    for x in _marks(float(frame.low[0]), float(frame.high[0])):
+        at = frame.at(x, 0.0)[0]
+        out.append(f'<path d="M{at:.1f} {TOP}V{bottom:.1f}"/><text x="{at:.1f}" y="{bottom + 14:.1f}">{x:g}</text>')
+    for y in _marks(float(frame.low[1]), float(frame.high[1])):
+        at = frame.at(0.0, y)[1]
+        line = f'<path d="M{LEFT} {at:.1f}H{LEFT + SIDE}"/>'
+        out.append(f'{line}<text class="y" x="{LEFT - 5}" y="{at + 4:.1f}">{y:g}</text>')
+    return f'<g class="axes">{"".join(out)}</g>'
+
+
+def _map(found: Places, values: Array, z: float, ends: tuple[float, float], frame: MapFrame) -> str:
     """Return one layer as SVG."""
     here = (found.position[2] == z) & np.isfinite(values)
-    x0, x1 = found.position[0].min() - step, found.position[0].max() + step
-    y1 = found.position[1].max() + step
-    scale = SIDE / (x1 - x0)
     spread = (ends[1] - ends[0]) or 1.0
+    side = frame.step * frame.scale
     squares = []
     for x, y, v in zip(*found.position[:2, here], values[here], strict=True):
-        light = 92 - 65 * max((v - ends[0]) / spread, 0.0)
-        corner = f'x="{(x - step / 2 - x0) * scale:.1f}" y="{(y1 - y - step / 2) * scale:.1f}"'
+        left, top = frame.at(x - frame.step / 2, y + frame.step / 2)
         squares.append(
-            f'<rect {corner} width="{step * scale:.1f}" height="{step * scale:.1f}" fill="hsl(205,60%,{light:.0f}%)">'
-            f"<title>x {x:g}, y {y:g}, z {z:g} mm: {number(float(f'{v:.4g}'))}</title></rect>"
+            f'<rect x="{left:.1f}" y="{top:.1f}" width="{side:.1f}" height="{side:.1f}" '
+            f'fill="{_colour((v - ends[0]) / spread)}">'
+            f"<title>x {x:g}, y {y:g}, z {z:g} mm: {_rounded(v)}</title></rect>"
         )
-    label = f'<text x="4" y="14" font-size="12">z {z:g} mm</text>'
-    size = f'role="img" aria-label="z {z:g} mm" width="{SIDE}" height="{SIDE + 20}"'
-    return f'<svg {size}>{label}<g transform="translate(0,20)">{"".join(squares)}</g></svg>'
+    corners = " ".join("{:.1f},{:.1f}".format(*frame.at(*p)) for p in frame.pallet.tolist())
+    tall = TOP + float(frame.high[1] - frame.low[1]) * frame.scale + BELOW
+    wide = LEFT + SIDE + 12
+    return (
+        f'<svg role="img" aria-label="z {z:g} mm" width="{wide}" height="{tall:.0f}"><text class="z" x="{LEFT}" y="15">'
+        f'z {z:g} mm</text>{_axes(frame)}{"".join(squares)}<polygon class="pallet" points="{corners}"/></svg>'
+    )

@@ -2,13 +2,13 @@
 
 import json
 from collections.abc import Sequence
-from html import escape
 from pathlib import Path
 
 import numpy as np
 
 from hexpost.audit.model import Chart, Finding, Limit
 from hexpost.machine.model import Machine
+from hexpost.pages.html import document, parts, safe
 from hexpost.program.model import Program
 from hexpost.report.charts import Mark, Plot, Scale, chart, scale
 from hexpost.report.model import Report
@@ -17,17 +17,15 @@ from hexpost.report.page_tables import against, facts, losses, remarks, setup_sh
 from hexpost.report.page_views import views
 from hexpost.report.picture import Drawing
 from hexpost.report.verdict import feed_name, loud, machine_name, verdict
-from hexpost.voice import amount, clean, duration, figure, not_looked_at, number, percent, plural
+from hexpost.voice import amount, duration, figure, not_looked_at, number, percent, plural
 
 MOST_BYTES = 250_000
 MOST_FINDINGS = 120
 """Findings on the page; report.json lists more."""
-_FOLDER = Path(__file__).parent
 _CHARTS = (
     "<p>Each column of a chart spans the smallest and the largest value in its share of the time, so a peak of one "
     "sample shows. Dashed: the limits, with their numbers. Upright strokes: findings.</p>"
 )
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:"
 
 
 def page(report: Report, drawing: Drawing | None, program: Program, machine: Machine) -> bytes:
@@ -47,7 +45,6 @@ def _whole(
     report: Report, drawing: Drawing | None, program: Program, machine: Machine, shown: Sequence[Finding]
 ) -> str:
     head, _, rest = verdict(report).partition(":")
-    title = escape(clean(f"{head}: {Path(report.program).name}"))
     sections = [
         ("findings", "Findings", findings(report, shown)),
         ("limits", "Use of the limits", use_table(report) + _use_chart(drawing, shown)),
@@ -59,32 +56,24 @@ def _whole(
         ("assumed", "What was assumed and ignored", remarks(report)),
         ("program", "Program", listing(report, program, shown)),
         ("table", "Reading the table yourself", table_guide(report, machine)),
-        ("cautions", "Cautions", "".join(f"<p>{_text(c)}</p>" for c in report.cautions)),
+        ("cautions", "Cautions", "".join(f"<p>{safe(c)}</p>" for c in report.cautions)),
     ]
     sections = [s for s in sections if s[2]]
-    links = "".join(f'<li><a href="#{key}">{name}</a></li>' for key, name, _ in sections)
     body = "".join(f'<section aria-labelledby="{k}"><h2 id="{k}">{n}</h2>{t}</section>' for k, n, t in sections)
     notices = [*loud(report), *(report.cautions[:1] if report.machine.demonstration else ())]
-    told = "".join(f'<p class="loud">{_text(notice)}</p>' for notice in notices)
-    unseen = f"<p>{_text(left)}</p>" if (left := not_looked_at(report.unseen)) else ""
-    style, script = ((_FOLDER / name).read_text("utf-8") for name in ("page.css", "page.js"))
-    kind = "clean" if report.clean else "broken"
-    return (
-        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
-        '<meta name="viewport" content="width=device-width,initial-scale=1">'
-        f'<style>{style}</style></head><body><a class="skip" href="#findings">To the findings</a>'
-        f'<header class="{kind}"><div><p class="soft">{_text(report.program)} on {_text(machine_name(report))}; '
-        f"{_text(feed_name(report))}</p><h1><b>{head}</b>:{_text(rest)}</h1>{unseen}{facts(report)}{told}"
-        f'<nav aria-label="Parts of this page"><ul>{links}</ul></nav></div></header><main>{_walk(drawing)}{body}</main>'
-        f"<footer><p>{plural(report.rows, 'setpoint')}; {duration(report.duration)}. The numbers of this page "
-        f"are in report.json, the setpoints in the table beside it.</p></footer>"
-        f"<script>{script}</script></body></html>\n"
+    told = "".join(f'<p class="loud">{safe(notice)}</p>' for notice in notices)
+    unseen = f"<p>{safe(left)}</p>" if (left := not_looked_at(report.unseen)) else ""
+    whole = (
+        f'<a class="skip" href="#findings">To the findings</a>'
+        f'<header class="{"clean" if report.clean else "broken"}"><div><p class="soft">{safe(report.program)} on '
+        f"{safe(machine_name(report))}; {safe(feed_name(report))}</p><h1><b>{head}</b>:{safe(rest)}</h1>{unseen}"
+        f"{facts(report)}{told}{parts([(k, n) for k, n, _ in sections])}</div></header>"
+        f"<main>{_walk(drawing)}{body}</main>"
+        f"<footer><div><p>{plural(report.rows, 'setpoint')}; {duration(report.duration)}. The numbers of this page "
+        f"are in report.json, the setpoints in the table beside it.</p></div></footer>"
     )
-
-
-def _text(text: str) -> str:
-    return escape(clean(text))
+    title = f"{head}: {Path(report.program).name}"
+    return document(title, whole, styles=("report.css",), scripts=("report.js",))
 
 
 def _marks(drawing: Drawing, shown: Sequence[Finding], limit: Limit | None = None, strut: int = 0) -> list[Mark]:

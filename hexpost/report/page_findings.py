@@ -2,14 +2,14 @@
 
 import re
 from collections.abc import Sequence
-from html import escape
 
 from hexpost.audit.model import Chart, Finding, quoted
+from hexpost.pages.html import safe
 from hexpost.program.model import Program
 from hexpost.report.model import Report
 from hexpost.report.page_tables import named_lines
 from hexpost.report.verdict import mending
-from hexpost.voice import advice, clean, plural, what, when, where
+from hexpost.voice import advice, plural, what, when, where
 
 MOST_LINES = 320
 """A program up to this long is on the page as a whole."""
@@ -61,25 +61,25 @@ def listing(report: Report, program: Program, shown: Sequence[Finding]) -> str:
         if whole
         else f"<p>{plural(lines, 'line')}; shown are the first ones{around} and those that the tables name.</p>"
     )
-    name = escape(clean(report.program))
+    name = safe(report.program)
     return f'{note}<pre tabindex="0" role="region" aria-label="Program {name}">{"".join(out)}</pre>'
 
 
 def _finding(i: int, f: Finding) -> str:
-    link = f'<a href="#L{f.line}">{escape(where(f))}</a>' if f.line else where(f)
+    link = f'<a href="#L{f.line}">{safe(where(f))}</a>' if f.line else where(f)
     places = [link, f'<a href="#u{i}">in the chart of all limits</a>']
     if f.strut and f.limit.chart is Chart.OWN:
         places.append(f'<a href="#m{i}">in the chart of strut {f.strut}</a>')
-    code = f"<p><code>{escape(clean(_cut(f.text)))}</code></p>" if f.text else ""
+    code = f"<p><code>{safe(_cut(f.text))}</code></p>" if f.text else ""
     return (
         f'<li id="f{i}" data-n="{i}" data-line="{f.line}" data-time="{f.time:.6f}"><p><span class="n">{i}. '
-        f"{escape(clean(what(f)))}</span>, {when(f)}</p>{code}<p>{escape(clean(advice(f)))}</p>"
+        f"{safe(what(f))}</span>, {when(f)}</p>{code}<p>{safe(advice(f))}</p>"
         f"<p>{' · '.join(places)}</p></li>"
     )
 
 
 def _line(n: int, program: Program, hits: Sequence[int]) -> str:
-    text = escape(clean(_cut(quoted(program.text(n)))))
+    text = safe(_cut(quoted(program.text(n))))
     links = "".join(f'<a href="#f{i}" aria-label="finding {i}">finding {i}</a>' for i in hits[:4])
     mark = ' class="hit"' if hits else ""
     return f'<span id="L{n}"{mark}><i>{n}</i>{text}{links}</span>'
@@ -87,7 +87,7 @@ def _line(n: int, program: Program, hits: Sequence[int]) -> str:
 
 def _code(text: str) -> str:
     """Return words with what is between backquotes as code."""
-    return re.sub("`(.*?)`", r"<code>\1</code>", escape(text))
+    return re.sub("`(.*?)`", r"<code>\1</code>", safe(text))
 
 
 def _cut(text: str) -> str:

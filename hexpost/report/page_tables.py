@@ -1,19 +1,19 @@
 """Figures of the page: what a person asks first, the use of every limit, lost time, remarks, how to read the table."""
 
 from collections.abc import Iterable, Sequence
-from html import escape
 
 import numpy as np
 
 from hexpost.audit.model import Worst
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.machine.model import Machine
+from hexpost.pages.html import fact_list, safe, scrolled
 from hexpost.report.against import HELD, against_facts, against_rows
 from hexpost.report.beside import beside_text
 from hexpost.report.model import Report
 from hexpost.report.sheet_words import OFFSET_HEAD, STRUT_HEAD, TOOL_HEAD, notes, offset_rows, strut_rows, tool_rows
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
-from hexpost.voice import APPROACH, clean, duration, in_line, nearest, number, owned, percent, plural, used
+from hexpost.voice import APPROACH, duration, in_line, nearest, number, owned, percent, plural, used
 
 _ROWS = 10
 _LEAST_S = 5e-4
@@ -26,14 +26,13 @@ def facts(report: Report) -> str:
     items = [("Time", duration(report.duration), plural(report.rows, "setpoint"))]
     if report.beside is not None and report.beside.rows:
         whole = "not known" if report.beside.missing else duration(report.duration + report.beside.seconds)
-        items.append(("In the shop", whole, escape(beside_text(report.beside, report.duration))))
+        items.append(("In the shop", whole, safe(beside_text(report.beside, report.duration))))
     if worst is not None:
         items.append(
             ("Worst strut use", percent(worst.ratio), f"{owned(worst.limit, worst.strut)}, {in_line(worst.line)}")
         )
     items.append(("Blocks to fix", f"{report.blocks_total:,}", plural(report.findings_total, "finding")))
-    told = "".join(f"<div><dt>{n}</dt><dd>{v}<small>{t}</small></dd></div>" for n, v, t in items)
-    return f'<dl class="facts">{told}</dl>'
+    return fact_list(items)
 
 
 def use_table(report: Report) -> str:
@@ -48,9 +47,9 @@ def use_table(report: Report) -> str:
     ends = (("shortest, mm", [s.shortest for s in report.struts]), ("longest, mm", [s.longest for s in report.struts]))
     body += "".join(_row([n, *(f"{x:.3f}" for x in xs)]) for n, xs in ends)
     tool = "".join(
-        f"<p>Worst {escape(used(w))}, {_line(w.line, 'line ')}. {escape(w.limit.note)}</p>" for w in report.whole
+        f"<p>Worst {safe(used(w))}, {_line(w.line, 'line ')}. {safe(w.limit.note)}</p>" for w in report.whole
     )
-    tool += "".join(f"<p>{escape(clean(nearest(n)))}, {_line(n.worst.line, 'line ')}.</p>" for n in report.nearest)
+    tool += "".join(f"<p>{safe(nearest(n))}, {_line(n.worst.line, 'line ')}.</p>" for n in report.nearest)
     return _table(head, body, "Worst use of each limit, and the line where it is", "Worst use by strut") + tool
 
 
@@ -64,7 +63,7 @@ def losses(reasons: Reasons | None) -> str:
     total = sum(reasons.total.values())
     most = causes[0][1]
     body = "".join(
-        f'<tr><th scope=row>{escape(cause_text(k))}</th><td>{x:.3f}</td><td class="w"><span class="bar" '
+        f'<tr><th scope=row>{safe(cause_text(k))}</th><td>{x:.3f}</td><td class="w"><span class="bar" '
         f'style="width:{8 * x / most:.2f}em"></span></td></tr>'
         for k, x in causes
     )
@@ -82,9 +81,9 @@ def against(report: Report) -> str:
         return ""
     facts = against_facts(found, report.beside, report.duration, runs=report.clean)
     told = [f"{found.name} ({found.file})", *facts, HELD]
-    out = "".join(f"<p>{escape(clean(t))}</p>" for t in told)
+    out = "".join(f"<p>{safe(t)}</p>" for t in told)
     for head, rows in against_rows(found):
-        body = "".join(_row([escape(c) for c in row]) for row in rows)
+        body = "".join(_row([safe(c) for c in row]) for row in rows)
         out += _table(head, body, "Here and there, where they differ most", head[0]) if rows else ""
     return out
 
@@ -93,7 +92,7 @@ def setup_sheet(report: Report) -> str:
     """Return what must be in the spindle and on the table, and how far the struts go."""
     if report.sheet is None or not report.sheet.tools:
         return ""
-    tools = "".join(_row([escape(c) for c in row]) for row in tool_rows(report))
+    tools = "".join(_row([safe(c) for c in row]) for row in tool_rows(report))
     out = _table(TOOL_HEAD, tools, "Tools in the order in which they come", "Tools")
     if offsets := offset_rows(report):
         body = "".join(_row(row) for row in offsets)
@@ -101,7 +100,7 @@ def setup_sheet(report: Report) -> str:
     out += _table(
         STRUT_HEAD, "".join(_row(row) for row in strut_rows(report)), "How far the struts go", "Strut lengths"
     )
-    return out + "".join(f"<p>{escape(note)}</p>" for note in notes(report))
+    return out + "".join(f"<p>{safe(note)}</p>" for note in notes(report))
 
 
 def remarks(report: Report) -> str:
@@ -133,7 +132,7 @@ def table_guide(report: Report, machine: Machine) -> str:
         "<code>acceleration_6_mm_s2</code>, and <code>line</code>, the program line. Any program that reads tables can "
         "look for the smallest and the largest value of each column; these are the limits (jerk: the change of "
         "acceleration from row to row, over the period):</p>"
-    ) + _table(head, body, f"Limits of {escape(clean(machine.name))}", "Limits of the struts")
+    ) + _table(head, body, f"Limits of {safe(machine.name)}", "Limits of the struts")
 
 
 def named_lines(report: Report) -> set[int]:
@@ -170,7 +169,7 @@ def _block(reasons: Reasons, i: int) -> list[str]:
         f"{reasons.lost[i]:.3f}",
         feed,
         reached,
-        escape(cause_text(int(reasons.cause[i]))),
+        safe(cause_text(int(reasons.cause[i]))),
     ]
 
 
@@ -180,12 +179,10 @@ def _row(cells: Sequence[str]) -> str:
 
 def _table(head: Sequence[str], body: str, caption: str, label: str) -> str:
     titles = "".join(f"<th scope=col>{h}</th>" for h in head)
-    return (
-        f'<div class="scroll" tabindex="0" role="region" aria-label="{label}"><table><caption>{caption}</caption>'
-        f"<thead><tr>{titles}</tr></thead><tbody>{body}</tbody></table></div>"
-    )
+    table = f"<table><caption>{caption}</caption><thead><tr>{titles}</tr></thead><tbody>{body}</tbody></table>"
+    return scrolled(table, label)
 
 
 def _list(name: str, items: Iterable[str]) -> str:
-    told = "".join(f"<li>{escape(clean(i))}</li>" for i in items)
+    told = "".join(f"<li>{safe(i)}</li>" for i in items)
     return f"<h3>{name}</h3><ul>{told}</ul>" if told else ""

@@ -1,64 +1,95 @@
 """The survey as one HTML page without outside parts: what the library needs, and all programs in a sortable table."""
 
 from collections.abc import Iterable
-from html import escape
+from pathlib import PurePosixPath
 
-from hexpost.library.page_parts import SCRIPT, STYLE
+from hexpost.pages.html import document, fact_list, parts, safe, scrolled
+from hexpost.pages.programs import LONG, NUMBER, PLAIN, ProgramCell, ProgramRow, link, table
 from hexpost.survey import text
 from hexpost.survey.model import Sight, Survey
-from hexpost.voice import clean
+from hexpost.voice import plural
 
 _STATES = {"read": ("read", "pass"), "open": ("questions open", "note"), "text": ("by no setting", "fail")}
-_COLUMNS = ("State", "Program", "Lines", "Units", "Faults", "Tools", "Extents", "What is wrong")
-_NUMBERS = ("Lines", "Faults")
+_COLUMNS = (
+    ("State", PLAIN),
+    ("Program", LONG),
+    ("Lines", NUMBER),
+    ("Units", PLAIN),
+    ("Faults", NUMBER),
+    ("Tools", LONG),
+    ("Extents", PLAIN),
+    ("What is wrong", LONG),
+)
+_CAUTION = (
+    "<p>A program that is read is not yet one that may run: a survey looks at no limit. Who decides what a word means "
+    "must know the machine that the program was written for.</p>"
+)
 
 
 def to_page(survey: Survey) -> str:
     """Return the page."""
-    summary = escape(" ".join(text.headline(survey)))
-    parts = (
-        ("Words that nothing reads", text.words(survey.words)),
-        ("Units", text.units(survey)),
-        ("Readings that matter", text.readings(survey)),
-        ("Tools and offsets", text.numbers(survey)),
-        ("Extents", text.extents(survey)),
-        ("Programs that no setting makes readable", text.troubles(survey.of("text"))),
-    )
-    heads = "".join(
-        f'<th scope="col" data-kind="{"number" if name in _NUMBERS else "text"}"><button>{name}</button></th>'
-        for name in _COLUMNS
-    )
-    rows = "\n".join(_row(s) for s in survey.sights)
-    return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>Survey of a library: {summary}</title><style>{STYLE}pre{{overflow-x:auto}}</style></head><body>"
-        f"<h1>Survey of a library</h1><p>{summary}</p>{''.join(_part(title, lines) for title, lines in parts)}"
-        "<h2>Programs</h2>"
-        '<p><label>Show <input id="filter" type="search" placeholder="part of a path"></label></p>'
-        f'<div class="wide"><table id="programs"><thead><tr>{heads}</tr></thead><tbody>\n{rows}\n</tbody></table></div>'
-        "<h2>Cautions</h2><p>A program that is read is not yet one that may run: a survey looks at no limit. Who "
-        "decides what a word means must know the machine that the program was written for.</p>"
-        f"<script>{SCRIPT}</script></body></html>\n"
+    summary = " ".join(text.headline(survey))
+    found = (
+        ("words", "Words that nothing reads", _lines("Words that nothing reads", text.words(survey.words))),
+        ("units", "Units", _lines("Units", text.units(survey))),
+        ("readings", "Readings that matter", _lines("Readings that matter", text.readings(survey))),
+        ("numbers", "Tools and offsets", _lines("Tools and offsets", text.numbers(survey))),
+        ("extents", "Extents", _lines("Extents", text.extents(survey))),
+        ("never", "Programs that no setting makes readable",
+         _lines("Programs that no setting makes readable", text.troubles(survey.of("text")))),
+        ("all", "Programs", table(_COLUMNS, [_row(s) for s in survey.sights])),
+        ("cautions", "Cautions", _CAUTION),
+    )  # fmt: skip
+    sections = [section for section in found if section[2]]
+    body = "".join(f'<section aria-labelledby="{k}"><h2 id="{k}">{n}</h2>{inner}</section>' for k, n, inner in sections)
+    links = parts([(key, name) for key, name, _ in sections])
+    kind = "clean" if len(survey.of("read")) == len(survey.sights) else "broken"
+    return document(
+        f"Survey of a library: {summary}",
+        f'<header class="{kind}"><div>'
+        f"<h1>Survey of a library</h1><p>{safe(summary)}</p>{_numbers(survey)}{links}</div></header>"
+        f"<main>{body}</main>",
+        styles=("library.css",),
+        scripts=("programs.js",),
     )
 
 
-def _part(title: str, lines: Iterable[str]) -> str:
-    """Return a part of the page; nothing where there is nothing to say."""
-    body = "\n".join(escape(line) for line in lines)
-    return f"<h2>{title}</h2><pre>{body}</pre>" if body else ""
+def _numbers(survey: Survey) -> str:
+    """Return the numbers on top."""
+    return fact_list(
+        [
+            ("Programs", f"{len(survey.sights):,}", plural(sum(s.lines for s in survey.sights), "line")),
+            ("Read now", f"{len(survey.of('read')):,}", ""),
+            ("Questions open", f"{len(survey.of('open')):,}", "read once they are answered"),
+            ("By no setting", f"{len(survey.of('text')):,}", ""),
+            ("Words nobody reads", f"{len(survey.words):,}", ""),
+        ]
+    )
 
 
-def _row(s: Sight) -> str:
+def _lines(title: str, lines: Iterable[str]) -> str:
+    """Return a part of the page as text; nothing where there is nothing to say."""
+    body = "\n".join(safe(line) for line in lines)
+    return scrolled(f"<pre>{body}</pre>", f"{title}, in full") if body else ""
+
+
+def _row(s: Sight) -> ProgramRow:
     said, style = _STATES[s.state]
     tools = " ".join(f"T{n.number}" for n in s.numbers if n.kind == "T")
     wrong = "; ".join(f"{t.name} (line {t.line})" if t.line else t.name for t in s.troubles)
+    units = s.units or "not stated"
     cells = (
-        f'<span class="{style}">{said}</span>', _text(s.name), f"{s.lines:,}", s.units or "not stated", f"{s.faults:,}",
-        tools, _text(text.size(s.extents)), _text(wrong),
+        f'<span class="{style}">{said}</span>', link(s.name, None), f"{s.lines:,}", units, f"{s.faults:,}",
+        tools, safe(text.size(s.extents)), safe(wrong),
     )  # fmt: skip
-    return "<tr>" + "".join(f"<td>{cell}</td>" for cell in cells) + "</tr>"
-
-
-def _text(said: str) -> str:
-    return escape(clean(said))
+    values = (None, s.name, *[None] * 6)
+    return ProgramRow(
+        name=s.name,
+        cells=[ProgramCell(html=html, value=value) for html, value in zip(cells, values, strict=True)],
+        filters={
+            "state": (said,),
+            "units": (units,),
+            "folder": (str(PurePosixPath(s.name).parent),),
+            "trouble": list(dict.fromkeys(t.name for t in s.troubles)),
+        },
+    )

@@ -17,7 +17,7 @@ STAGES = {
     "program", "moves", "path", "feed", "setpoints", "audit", "tables", "report", "library", "setup", "refeed",
     "explain", "verify", "reach", "survey",
 }  # fmt: skip
-EVERYBODYS = {"cli", "kinematics", "machine", "workers"}
+EVERYBODYS = {"cli", "kinematics", "machine", "pages", "workers"}
 """What several stages build on, and the command line, which calls them all."""
 BORROWED = {
     ("explain", "moves"): "it shows how a block was read, state by state",

@@ -21,6 +21,7 @@ WRITERS = {
     "gate --sarif": ["gate", "p.nc", "--serial", "--no-cache", "--sarif"],
     "gate --junit": ["gate", "p.nc", "--serial", "--no-cache", "--junit"],
     "gate --html": ["gate", "p.nc", "--serial", "--no-cache", "--html"],
+    "gate --markdown": ["gate", "p.nc", "--serial", "--no-cache", "--markdown"],
     "gate --baseline": ["gate", "p.nc", "--serial", "--no-cache", "--update-baseline", "--baseline"],
     "machine show --svg": ["machine", "show", "m.toml", "--svg"],
     "refeed": ["refeed", "p.nc", "--overwrite", "-o"],
