@@ -101,7 +101,7 @@ def tiny_steps(seed, n=80):
 
 
 @given(SEEDS, st.tuples(*[st.floats(-2.0, 0.0)] * 3), st.sampled_from([0.5e-3, 1e-3, 4e-3]))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=4, deadline=None)
 def test_corners_shorter_than_a_tick_keep_the_limits(seed, shares, period):
     assert max(between_ticks(tiny_steps(seed), with_struts(*(10.0**x for x in shares), period=period))) <= 1.0
 
@@ -146,7 +146,7 @@ def test_strut_limited_is_never_slower_than_a_clean_job_as_programmed(moves, sha
 
 
 @given(SEEDS, st.floats(-1.0, 0.0), st.tuples(*[st.floats(-0.7, 0.3)] * 3), st.booleans())
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=5, deadline=None)
 def test_no_random_job_that_is_clean_as_programmed_gets_slower(seed, feed, shares, tiny):
     on = with_struts(*(10.0**x for x in shares), period=4e-3)
     moves = tiny_steps(seed) if tiny else random_moves(seed, 6)

@@ -87,7 +87,7 @@ def test_samples_are_a_fixpoint_and_only_what_no_feed_mends_is_left(name, shares
 
 @pytest.mark.long
 @given(st.integers(0, 2**32 - 1), st.floats(0.02, 0.5))
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=4, deadline=None)
 def test_random_programs_are_mended_once_and_for_all(seed, share):
     import numpy as np
 
@@ -167,11 +167,9 @@ def test_the_command_writes_tells_and_exits_with_what_is_left(tmp_path):
     assert done.exit_code == 1, done.output
     assert "stroke" in done.output and "2 blocks with a lower feed" in done.output
     assert CliRunner().invoke(main, arguments).exit_code == 2  # it is there already
-    done = CliRunner().invoke(main, [*arguments, "--overwrite", "--json"])
-    assert '"changed"' in done.output
     again_ = tmp_path / "again.nc"
-    CliRunner().invoke(main, ["refeed", str(new), "-o", str(again_), *setup])
-    assert again_.read_bytes() == new.read_bytes()
+    done = CliRunner().invoke(main, ["refeed", str(new), "-o", str(again_), *setup, "--json"])
+    assert '"changed"' in done.output and again_.read_bytes() == new.read_bytes()
     clean = CliRunner().invoke(main, ["refeed", str(SAMPLES / "contour.nc"), "-o", str(tmp_path / "c.nc"), *setup])
     assert clean.exit_code == 0, clean.output
     assert "no feed to lower: the new program is a copy of the old one" in clean.output

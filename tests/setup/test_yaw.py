@@ -120,7 +120,7 @@ def test_yaw_alone_may_mend_a_job():
 @pytest.mark.parametrize("mode", ["best", "follow"])
 def test_verify_proves_a_job_with_free_yaw(mode, tmp_path):
     words = ["convert", str(SAMPLES / "crown.nc"), "--tools", str(TOOLS), "--setup", str(SAMPLES / "setup.toml")]
-    done = CliRunner().invoke(main, [*words, "--yaw", mode, "--out", str(tmp_path / "job")])
+    done = CliRunner().invoke(main, [*words, "--yaw", mode, "--period-ms", "4", "--out", str(tmp_path / "job")])
     assert done.exit_code == 0, done.output
     settings = json.loads((tmp_path / "job" / "manifest.json").read_text())["settings"]
     assert settings["yaw"] == mode

@@ -15,6 +15,8 @@ from hexpost.cli.terminal import LEAST, MOST, fitted, reflowed
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 GIVEN = ["--tools", "tools.toml", "--setup", "setup.toml"]
+NEAR = ["--x-mm", "0", "50", "--y-mm", "0", "0", "--turn-deg", "0", "0", "--step-mm", "100"]
+"""Of place: hardly anywhere else."""
 RUNS = {
     "help": ["--help"],
     "manual": ["convert", "--help"],
@@ -22,12 +24,12 @@ RUNS = {
     "full": ["audit", "limits.nc", *GIVEN, "--full"],
     "convert": ["convert", "short.nc", *GIVEN, "--out", "new-job"],
     "verify": ["verify", "job", "--without-remake"],
-    "refeed": ["refeed", "limits.nc", *GIVEN, "-o", "new.nc"],
+    "refeed": ["refeed", "fast.nc", "-o", "new.nc"],
     "explain": ["explain", "pocket.nc", *GIVEN, "--lines", "1:20"],
     "diff": ["diff", "limits.nc", "pocket.nc", *GIVEN],
     "words": ["words"],
     "align": ["align", "probed_points.csv", "-o", "new.toml"],
-    "place": ["place", "short.nc", "--step-mm", "400", "--turn-deg", "0", "0", "--serial"],
+    "place": ["place", "short.nc", *NEAR, "--serial"],
     "calibrate": ["calibrate", "--plan", "7", "-o", "plan.csv"],
     "check": ["machine", "check", "described.toml"],
     "show": ["machine", "show"],
@@ -52,6 +54,7 @@ def folder(tmp_path_factory):
             (made / file.name).write_bytes(file.read_bytes())
     (made / "bad.nc").write_text(BAD)
     (made / "short.nc").write_text(CLEAN)
+    (made / "fast.nc").write_text(FAST)
     done = CliRunner().invoke(main, ["convert", str(made / "short.nc"), "--out", str(made / "job")])
     assert done.exit_code == 0, done.output
     return made

@@ -11,7 +11,7 @@ from hexpost.remake import remade
 FORMS = (
     (),
     ("--feed", "strut-limited", "--table", "npy"),
-    ("--yaw", "best", "--rows-per-file", "4000", "--stride", "7"),
+    ("--yaw", "best", "--rows-per-file", "4000", "--stride", "7", "--period-ms", "4"),
     ("--override", "50", "--lift", "5", "--single-block", "--period-ms", "2"),
     ("--from-line", "9", "--columns", "time,length,speed,acceleration,line"),
 )

@@ -13,9 +13,9 @@ from hexpost.setup.trial import Trial, digest_of, inputs_of
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 PLACE = ["place", "samples/frustum.nc", "--tools", "samples/tools.toml", "--setup", "samples/setup_corner.toml",
-         "--turn-deg", "-45", "-45", "--step-mm", "300"]  # fmt: skip
+         "--turn-deg", "-45", "-45", "--x-mm", "-50", "50", "--y-mm", "0", "0", "--step-mm", "50"]  # fmt: skip
 REACH = ["machine", "reach", "samples/described.toml", "--step-mm", "300"]
-LOCAL = (["--serial"], ["--jobs", "1"], ["--jobs", "2"], ["--jobs", "3"])
+LOCAL = (["--serial"], ["--jobs", "1"], ["--jobs", "3"])
 
 
 @pytest.fixture

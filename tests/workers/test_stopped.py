@@ -54,8 +54,16 @@ def shop(tmp_path):
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="looks at processes as Linux shows them")
-@pytest.mark.parametrize("name", COMMANDS)
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+@pytest.mark.parametrize(
+    ("name", "number"),
+    [
+        ("gate", signal.SIGINT),
+        ("place", signal.SIGINT),
+        ("reach", signal.SIGTERM),
+        ("gate", signal.SIGTERM),
+        ("place", signal.SIGKILL),
+    ],
+)
 def test_workers_go_with_their_starter(shop, name, number):
     code, out, err, took = stopped(COMMANDS[name], number, shop, group=number == signal.SIGINT)
     assert code in (130, -number) and out == "" and "Traceback" not in err, err
