@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from hexpost.advised import with_tried_feeds
 from hexpost.audit.model import AuditResult
 from hexpost.comparison import compared_with
 from hexpost.feed.reasons import reasons
@@ -50,7 +51,7 @@ def report_of(
         The program cannot be run there.
     """
     compared = None if other is None else compared_with(job, other)
-    return _report(job, job.inputs, examine(job, progress=progress, workers=workers), compared)
+    return _report(job, examine(job, progress=progress, workers=workers), compared)
 
 
 def convert(
@@ -89,7 +90,7 @@ def convert(
         writers = JobWriters(job, output, columns, folder, charted=audit.charted, proof=proof)
         result = examine(job, writers, progress, workers, audit=audit)
         writers.end()
-        report = _report(job, job.inputs, result, compared)
+        report = _report(job, result, compared)
         told = notices(columns, geared=job.gearing is not None)
         if result.ambiguous:
             output = replace(output, proof=False)
@@ -159,7 +160,8 @@ def _smoothed(job: Job) -> Smoothed | None:
     return Smoothed(moves=ends.moves, curves=ends.curves, tip=ends.off[0], tilt=ends.off[1])
 
 
-def _report(job: Job, inputs: Inputs, result: AuditResult, compared: HereAndThere | None) -> Report:
+def _report(job: Job, result: AuditResult, compared: HereAndThere | None) -> Report:
+    inputs, result = job.inputs, with_tried_feeds(job, result)
     report = collect(
         inputs.program,
         inputs.meaning,

@@ -8,7 +8,7 @@ the dust of arithmetic; times are whole microseconds, as in the setpoint table. 
 from math import floor, isfinite, log10
 
 from hexpost.audit.model import Finding, Worst
-from hexpost.voice import advice
+from hexpost.voice import advice, more_percent
 
 DIGITS, MOST_DIGITS = 6, 17
 LENGTH_DECIMALS = 3
@@ -68,6 +68,8 @@ def finding(f: Finding) -> dict[str, object]:
         "advice_feed_deg_min": f.feed if f.turning else None,
         "advice_f": f.f_word(f.feed),
         "advice_f_unit": f.f_unit or None,
+        "advice_tried": None if f.feed is None else f.tried,
+        "advice_low_by_percent": None if f.feed is None or f.room is None else more_percent(f.room),
         "advice_move_mm": f.shift,
         "advice_move_way": f.way or None,
     }

@@ -41,8 +41,8 @@ MOST_BYTES, MOST_LINES = 500_000_000, 20_000_000
 _PIECE = 1 << 22
 MOST_ROWS = 720_000_000
 """A job has no more setpoints than this, unless more are allowed: 200 hours at a period of 1 ms."""
-NAMED = "N"
-"""Address of the words that reports name: block numbers."""
+NAMED = "NF"
+"""Addresses of the words that reports name: block numbers and feeds."""
 __all__ = ["ALL_LIMITS", "Checking"]  # named here for those above
 T = TypeVar("T")
 M = TypeVar("M")

@@ -6,7 +6,7 @@ Everything that people read of a limit is said here: on the terminal, in reports
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
-from math import floor, isfinite, log10, sqrt
+from math import ceil, floor, isfinite, log10, sqrt
 from typing import Protocol
 
 from hexpost.audit.model import Finding, Limit, Nearest, Sense, Worst
@@ -155,8 +155,19 @@ def when(f: Finding) -> str:
 
 
 def advice(f: Finding) -> str:
-    """Return what to do."""
-    return _filled(f.limit.advice.words(f.case), f)
+    """Return what to do, and how sure an advised feed is: whether it was tried, and how much more is too much."""
+    text = _filled(f.limit.advice.words(f.case), f)
+    if f.feed is None:
+        return text
+    more = None if f.room is None else f"{more_percent(f.room):,} %"
+    if f.tried:
+        return f"{text} This F is tried: {more} more is too fast."
+    return f"{text} This F is not tried{f': it may be up to {more} too low' if more else ''}."
+
+
+def more_percent(room: float) -> int:
+    """Return by how many per cent a feed may be too low at most, that so many times as high is too high."""
+    return ceil(100.0 * (room - 1.0) - 1e-6)
 
 
 def away(f: Finding) -> str:
@@ -183,7 +194,7 @@ def feed_words(f: Finding) -> str:
     """Return the F word to write, and that which keeps the margin of a policy, too."""
     word, margin = feed_word(f, f.feed), feed_word(f, f.margin_feed)
     if word and margin and word != margin:
-        return f"{word}, or for the margin of the policy {margin}"
+        return f"{word}, or for the margin of the policy {margin} (not tried)"
     return word or margin or "a lower F"
 
 

@@ -1,4 +1,4 @@
-"""What to do about a finding: the case of advice, and the feed that keeps the limit."""
+"""What to do about a finding: the case of advice, and the feed worked out; ``advised.py`` tries it."""
 
 from dataclasses import dataclass
 

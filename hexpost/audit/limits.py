@@ -11,19 +11,13 @@ from typing import Final
 
 from hexpost.audit.limit import Advice, Chart, Law, Limit, Limits, Of, Place, Sense
 
-_ESTIMATE = "an estimate, most often far on the safe side, for starts and stops change with F; refeed finds the highest"
 
-
-def _by_feed(key: str, *, ramps: bool = False) -> Advice:
-    """Return the advice where a lower feed helps; ``key`` of the machine file decides how hard rapids and ramps are.
-
-    ``ramps``: part of the value comes from starts and stops, so that the feed is worked out as if they stayed.
-    """
+def _by_feed(key: str) -> Advice:
+    """Return the advice where a lower feed helps; ``key`` of the machine file decides how hard rapids and ramps are."""
     return Advice(
-        feed="Write {feed}" + (f", and audit again: {_ESTIMATE}" if ramps else "") + ".",
+        feed="Write {feed}.",
         rapid=f"A rapid has no F: write G01 with F, or lower {key} in the machine file.",
-        ramp_feed=f"The start or stop is too hard: write {{feed}}, or lower {key} in the machine file. "
-        f"That F is {_ESTIMATE}.",
+        ramp_feed=f"The start or stop is too hard: write {{feed}}, or lower {key} in the machine file.",
         ramp=f"The start or stop is too hard at any feed: lower {key} in the machine file.",
     )
 
@@ -58,12 +52,12 @@ LIMITS: Final = Limits((
     Limit(
         name="acceleration", unit="mm/s2", of=Of.STRUT, sense=Sense.MOST,
         meaning="A strut speeds up or slows down harder than it can.",
-        advice=_by_feed(_ACCELERATION, ramps=True), law=Law.SECOND, margin=True, chart=Chart.OWN,
+        advice=_by_feed(_ACCELERATION), law=Law.SECOND, margin=True, chart=Chart.OWN,
     ),
     Limit(
         name="jerk", unit="mm/s3", of=Of.STRUT, sense=Sense.MOST,
         meaning="The acceleration of a strut changes faster than it may.",
-        advice=_by_feed(_JERK, ramps=True), law=Law.THIRD, margin=True, chart=Chart.ALL,
+        advice=_by_feed(_JERK), law=Law.THIRD, margin=True, chart=Chart.ALL,
     ),
     Limit(
         name="joint-angle", unit="deg", of=Of.STRUT, sense=Sense.MOST, meaning="A joint turns beyond its range.",

@@ -10,16 +10,16 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array
-from hexpost.audit.limit import Advice, Chart, Law, Limit, Limits, Of, Place, Sense
+from hexpost.audit.limit import RAMP, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
 from hexpost.audit.limits import LIMITS
 from hexpost.moves.model import SAME_WORD
 from hexpost.program.model import Program
 from hexpost.setpoints.model import Setpoints
 
 __all__ = [
-    "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RUN", "WAYS", "Advice", "AuditResult", "Chart", "Charted", "Dropped",
-    "Finding", "Findings", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs", "Sense", "Unseen", "Worst",
-    "names_of", "quoted",
+    "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Chart", "Charted",
+    "Dropped", "Finding", "Findings", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs", "Sense", "Unseen",
+    "Worst", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -44,19 +44,20 @@ RUN = np.dtype(
     [
         ("limit", np.uint8), ("strut", np.uint8), ("line", np.int32), ("start", np.int64), ("end", np.int64),
         ("peak", np.float64), ("allowed", np.float64), ("ratio", np.float64), ("own_feed", np.float64),
-        ("feed", np.float64), ("margin_feed", np.float64), ("turning", np.bool_), ("f_share", np.float64),
-        ("f_unit", np.uint8), ("case", np.uint8), ("joint", np.uint8), ("bodies", np.uint16),
-        ("shift", np.float64), ("way", np.uint8),
+        ("feed", np.float64), ("margin_feed", np.float64), ("room", np.float64), ("tried", np.bool_),
+        ("turning", np.bool_), ("f_share", np.float64), ("f_unit", np.uint8), ("case", np.uint8),
+        ("joint", np.uint8), ("bodies", np.uint16), ("shift", np.float64), ("way", np.uint8),
     ]
 )  # fmt: skip
 """The columns of findings. ``limit``: place in the table; ``strut`` 1-6, 0 where none is meant; ``line`` from 1;
 ``start`` and ``end``: first and last tick; ``peak`` and ``allowed`` in the unit of the limit, ``ratio`` peak over
 allowed in its sense; ``own_feed``: feed in mm/min, in deg/min where ``turning``, that keeps this limit, nan where a
-lower one does not help; ``feed``: the least of those of the line, which is advised, and ``margin_feed`` the one that
-keeps the margins of a policy, too; ``f_share``: F word of the line, in ``F_UNITS``, over advised feed, nan
-where there is no such word; ``case`` of advice; ``joint`` by ``JOINTS``;
-``bodies``: the two that meet, 0 where none are meant. ``shift``: so many mm the work would have to move for this limit
-at the worst sample, in the ``way`` of ``WAYS``; meant only where there is one."""
+lower one does not help; ``feed``: the one of the line that is advised, and ``margin_feed`` the one that keeps the
+margins of a policy, too; ``tried``: the program was planned and audited with the advised feeds; ``room``: with every
+advised feed so many times as high, but none above the programmed one, the line breaks a limit; ``f_share``: F word of
+the line, in ``F_UNITS``, over advised feed, nan where there is no such word; ``case`` of advice; ``joint`` by
+``JOINTS``; ``bodies``: the two that meet, 0 where none are meant. ``shift``: so many mm the work would have to move for
+this limit at the worst sample, in the ``way`` of ``WAYS``; meant only where there is one."""
 
 Runs = npt.NDArray[np.void]
 
@@ -65,10 +66,10 @@ Runs = npt.NDArray[np.void]
 class Finding:
     """One broken limit and its block: a row of ``Findings`` as all outputs show it, times in s.
 
-    ``needs_point``: an F word needs a decimal point. ``bodies`` are names; ``margin`` is the share of the limit that a
-    policy asks for; ``shift`` and ``way`` are as in ``RUN``. ``blocks`` is more than 1 where too many lines are
-    alike and only the worst of them is named; ``fingerprint`` stays the same when lines are inserted above or blocks
-    renumbered.
+    ``tried``, ``room``, ``shift`` and ``way`` are as in ``RUN``. ``needs_point``: an F word needs a decimal point.
+    ``bodies`` are names; ``margin`` is the share of the limit that a policy asks for. ``blocks`` is more than 1 where
+    too many lines are alike and only the worst of them is named; ``fingerprint`` stays the same when lines are inserted
+    above or blocks renumbered.
     """
 
     limit: Limit
@@ -81,6 +82,8 @@ class Finding:
     time: float = 0.0
     feed: float | None = None
     margin_feed: float | None = None
+    tried: bool = False
+    room: float | None = None
     turning: bool = False
     f_share: float | None = None
     f_unit: str = ""
@@ -100,9 +103,7 @@ class Finding:
         """Return an advised feed as an F word of the line, rounded down; ``None`` where none is known."""
         if feed is None or self.f_share is None:
             return None
-        word = float(f"{feed * self.f_share:.9g}")
-        step = 10.0 ** (floor(log10(word)) + 1 - F_DIGITS)
-        return float(f"{floor(word / step * (1.0 + SAME_WORD)) * step:.9g}")
+        return rounded_word(feed * self.f_share)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -154,6 +155,7 @@ class Findings:
             "until": run.pop("end") * self.period,
             "feed": run["feed"] if isfinite(run["feed"]) else None,
             "margin_feed": run["margin_feed"] if isfinite(run["margin_feed"]) else None,
+            "room": run["room"] if isfinite(run["room"]) else None,
             "f_share": run["f_share"] if isfinite(run["f_share"]) else None,
             "f_unit": F_UNITS[run["f_unit"]],
             "needs_point": self.needs_point,
@@ -165,6 +167,13 @@ class Findings:
             "text": quoted(known.text(line)) if known else "",
         }
         return Finding(**run | seen)
+
+
+def rounded_word(feed: float) -> float:
+    """Return a feed rounded down to ``F_DIGITS`` digits."""
+    word = float(f"{feed:.9g}")
+    step = 10.0 ** (floor(log10(word)) + 1 - F_DIGITS)
+    return float(f"{floor(word / step * (1.0 + SAME_WORD)) * step:.9g}")
 
 
 def names_of(bodies: int, boxes: Sequence[str]) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ def new_runs(count: int, code: int) -> Runs:
     """Return so many runs of the limit at place ``code`` of the table, with nothing known of them."""
     runs = np.zeros(count, dtype=RUN)
     runs["limit"] = code
-    runs["feed"] = runs["own_feed"] = runs["margin_feed"] = runs["f_share"] = np.nan
+    runs["feed"] = runs["own_feed"] = runs["margin_feed"] = runs["room"] = runs["f_share"] = np.nan
     return runs
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from hexpost.audit.model import LIMITS, RUN, Dropped, Findings, Limits, Runs
 
 KEPT = 100_000
-"""So many of the worst findings of each limit are kept, 93 bytes each; a flood of one pushes out none of another."""
+"""So many of the worst findings of each limit are kept, 102 bytes each; a flood of one pushes out none of another."""
 
 SPARE = 1.5
 """The mildest are dropped when there are so many times too many."""

@@ -31,6 +31,8 @@ def command(
 ) -> None:
     """Report which blocks of PROGRAM break which limit of which strut, and what to do about it.
 
+    Feeds that are advised were tried, all together, and are those that refeed writes; the report says how much more is
+    too fast. In long jobs they are worked out alone, and the report says so, and by how much they may be too low.
     Nothing is written. Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood.
     """
     from hexpost.cli.run import inputs_of, ordinary_beside, show, workers_of

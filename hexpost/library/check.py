@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from hexpost import pipeline
+from hexpost.advised import with_tried_feeds
 from hexpost.audit.model import AuditResult
 from hexpost.errors import Fault, HexpostError, InputError
 from hexpost.library.deadline import OutOfTime, deadline
@@ -47,7 +48,8 @@ def _record(source: Text, task: CheckTask, checking: Checking) -> Record:
             job = _job(source, task)
             due()
             job = replace(job, inputs=replace(job.inputs, checking=checking))
-            return _of(pipeline.examine(job, progress=lambda _: due()), job)
+            result = pipeline.examine(job, progress=lambda _: due())
+            return _of(with_tried_feeds(job, result), job)
     except InputError as error:
         return _refused(error, task)
     except OutOfTime:

@@ -1,46 +1,31 @@
 """Lower the feeds of a program until its audit finds nothing that a lower feed would mend."""
 
 import hashlib
-from collections.abc import Callable
 from dataclasses import replace
-from math import inf, isfinite
+from math import inf
 
 import numpy as np
 
 from hexpost.arrays import Ints
 from hexpost.audit.model import AuditResult
 from hexpost.machine.model import Machine
-from hexpost.pipeline import Inputs, Progress, examine, parse, schedule, understand
+from hexpost.pipeline import Inputs, examine, parse, schedule, understand
 from hexpost.refeed.cuts import PAYS_S
-from hexpost.refeed.feeds import LineFeeds, feeds_of
+from hexpost.refeed.feeds import feeds_of
 from hexpost.refeed.model import FeedChange, Refed
-from hexpost.refeed.regain import FeedTrial, regained
-from hexpost.refeed.room import with_room
+from hexpost.refeed.search import search, unmended
 from hexpost.refeed.split import split_lines
-from hexpost.refeed.text import FeedStyle, headed, joined, rewritten
+from hexpost.refeed.text import headed, joined, rewritten, style_of
+from hexpost.refeed.trials import Trials, Watch, first_feeds, unwatched
 
-ROUNDS = 15
-"""Most rounds of lowering; a block that still breaks a limit then is one that feed does not mend."""
-LESS = 0.98
-"""A block that is still over its limit is lowered at least to this share."""
 SPLITS = 2
 """Trials of cuts; in the second, only blocks that gained by them in the first are cut."""
-LEAST = 1e-3
-"""Share of its feed below which lowering a block is given up."""
 
 Lowered = tuple[dict[int, float], AuditResult, tuple[float, float]]
 """Feeds by line, the audit with them, and the shortest and the longest control period at which they were tried, s."""
 
 
-Watch = Callable[[int], Progress | None]
-"""Is told how many samples the next trial has; returns what counts them."""
-
-
-def _unwatched(_: int) -> None:
-    """Show no progress."""
-
-
-def refeed(inputs: Inputs, *, split: bool = False, watch: Watch = _unwatched) -> Refed:
+def refeed(inputs: Inputs, *, split: bool = False, watch: Watch = unwatched) -> Refed:
     """Return the program with feeds lowered so that, as programmed, no block that feed can mend breaks a strut limit.
 
     Where nothing has to change the result is the old program, so that refeeding a result changes nothing.
@@ -86,7 +71,7 @@ def _split(inputs: Inputs, whole: Lowered, watch: Watch) -> tuple[Inputs, Lowere
         slower = _lowered(other, _audited(other, watch), watch)
         if _pays(best[1][1], slower[1], len(parts) - len(best[2])):
             best = other, slower, parts
-        fed = _feeds(other, slower[0]).items()
+        fed = (first_feeds(other.meaning) | slower[0]).items()
         gained = {int(parts[x - 1]) for x, f in fed if f > whole[0].get(parts[x - 1], inf)}
         if gained.issuperset(lines):
             break
@@ -94,10 +79,11 @@ def _split(inputs: Inputs, whole: Lowered, watch: Watch) -> tuple[Inputs, Lowere
     return best
 
 
-def _feeds(inputs: Inputs, lowered: dict[int, float]) -> dict[int, float]:
-    """Return the feed of every line that moves, as an F word."""
-    old = feeds_of(inputs.meaning)
-    return dict(zip(old.line.tolist(), old.feed.tolist(), strict=True)) | lowered
+def _lowered(inputs: Inputs, result: AuditResult, watch: Watch) -> Lowered:
+    """Return the lowered feeds by line, and the audit of the program with them written in."""
+    found = search(Trials(inputs, watch=watch), result)
+    after = _audited(_fed(inputs, found.feeds), watch) if found.feeds else found.after
+    return found.feeds, unmended(after, found), found.periods
 
 
 def _pays(whole: AuditResult, split: AuditResult, parts: int) -> bool:
@@ -119,59 +105,6 @@ def _audited(inputs: Inputs, watch: Watch) -> AuditResult:
     return examine(job, progress=watch(job.timing.ticks + 1))
 
 
-def _lowered(inputs: Inputs, result: AuditResult, watch: Watch) -> Lowered:
-    """Return the lowered feeds by line, the audit of the program with them, and at which control periods it was tried.
-
-    Where a limit of a block breaks whatever the feed (a ramp too steep at any), the block is not slowed down for it.
-    """
-    style, old = _style(inputs), feeds_of(inputs.meaning)
-    first = _feeds(inputs, {})
-    new: dict[int, float] = {}
-    beyond: set[tuple[int, int]] = set()
-    for k in range(3 * ROUNDS):
-        found = _beyond(result) - beyond
-        beyond |= found
-        wanted = _advised(result, old, beyond)
-        lost = {x for x, f in wanted.items() if k % ROUNDS == ROUNDS - 1 or new.get(x, first[x]) < LEAST * first[x]}
-        beyond |= {(x, limit) for x in lost for limit in range(len(result.findings.limits))}
-        again_from_start = (lost | {x for x, _ in found}) & new.keys()
-        if not wanted and not again_from_start:
-            break
-        new |= {x: style.rounded(min(f, LESS * new.get(x, first[x]))) for x, f in wanted.items()}
-        new = {x: f for x, f in new.items() if x not in again_from_start and x not in lost}
-        result = _audited(_fed(inputs, new), watch)
-
-    def audit(feeds: dict[int, float], period: float = inputs.machine.period) -> AuditResult:
-        other = replace(inputs, machine=replace(inputs.machine, period=period))
-        return _audited(_fed(other, feeds), watch)
-
-    trial = FeedTrial(
-        audit=audit,
-        broken=lambda found: set(_advised(found, old, beyond)) | {x for x, _ in _beyond(found) - beyond},
-        rounded=style.rounded,
-    )
-    if not new:
-        return new, result, (inputs.machine.period,) * 2
-    return with_room(*regained(new, first, result, trial), trial, audit, inputs.machine.period)
-
-
-def _beyond(result: AuditResult) -> set[tuple[int, int]]:
-    """Return the lines and limits that a lower feed does not mend."""
-    found = result.findings
-    at = np.flatnonzero(np.isnan(found.own_feed))
-    return set(zip(found.line[at].tolist(), found.limit[at].tolist(), strict=True))
-
-
-def _advised(result: AuditResult, old: LineFeeds, beyond: set[tuple[int, int]]) -> dict[int, float]:
-    """Return the least advised feed, as an F word, of each line that may be lowered, limits ``beyond`` left out."""
-    found, out = result.findings, dict[int, float]()
-    place = {line: k for k, line in enumerate(old.line.tolist()) if old.free[k]}
-    for line, limit, feed in zip(found.line.tolist(), found.limit.tolist(), found.own_feed.tolist(), strict=True):
-        if isfinite(feed) and line in place and (line, limit) not in beyond:
-            out[line] = min(out.get(line, inf), feed * float(old.per_speed[place[line]]))
-    return out
-
-
 def _alone(inputs: Inputs, after: AuditResult, old_lines: Ints) -> tuple[int, ...]:
     """Return the old lines that a lower feed would mend, and whose runs need different F words."""
     old, found = feeds_of(inputs.meaning), after.findings
@@ -181,22 +114,21 @@ def _alone(inputs: Inputs, after: AuditResult, old_lines: Ints) -> tuple[int, ..
 
 def _fed(inputs: Inputs, feeds: dict[int, float]) -> Inputs:
     """Return the inputs with other feeds by line."""
-    program = inputs.program
-    return again(inputs, joined(program, rewritten(program, feeds_of(inputs.meaning), feeds, _style(inputs))))
+    return again(inputs, _rewritten(inputs, feeds))
+
+
+def _rewritten(inputs: Inputs, feeds: dict[int, float]) -> bytes:
+    """Return the program with other feeds by line."""
+    program, style = inputs.program, style_of(inputs.program, inputs.machine)
+    return joined(program, rewritten(program, feeds_of(inputs.meaning), feeds, style))
 
 
 def _written(inputs: Inputs, new: dict[int, float]) -> tuple[bytes, list[tuple[int, float, float]]]:
     """Return the program with the new feeds, and the lines with a lower one: feed before and now."""
-    program = inputs.program
     if not new:
-        return program.source[:], []
-    source = joined(program, rewritten(program, feeds_of(inputs.meaning), new, _style(inputs)))
-    first = _feeds(inputs, {})
-    return source, [(x, first[x], new[x]) for x in sorted(new)]
-
-
-def _style(inputs: Inputs) -> FeedStyle:
-    return FeedStyle(inputs.program, implied=inputs.machine.words.numbers == "implied")
+        return inputs.program.source[:], []
+    first = first_feeds(inputs.meaning)
+    return _rewritten(inputs, new), [(x, first[x], new[x]) for x in sorted(new)]
 
 
 def _comment(inputs: Inputs) -> str:

@@ -7,6 +7,8 @@ from math import floor
 import numpy as np
 
 from hexpost.arrays import Ints
+from hexpost.audit.model import rounded_word
+from hexpost.machine.model import Machine
 from hexpost.program.model import Program
 from hexpost.refeed.feeds import LineFeeds
 
@@ -36,7 +38,8 @@ class FeedStyle:
         self.with_point = implied or 2 * pointed > len(at)
 
     def rounded(self, feed: float) -> float:
-        """Return a feed rounded down to the program's decimals; to more of them where that would lose much."""
+        """Return a feed rounded down to a few digits and the program's decimals; to more where that would lose much."""
+        feed = rounded_word(feed)
         for decimals in range(self.decimals, MOST_DECIMALS + 1):
             unit = 10.0**decimals
             down = floor(feed * unit * (1 + 1e-12)) / unit
@@ -49,6 +52,11 @@ class FeedStyle:
         text = f"{feed:.{MOST_DECIMALS}f}".rstrip("0")
         whole, _, rest = text.partition(".")
         return (whole if not rest and not self.with_point else f"{whole}.{rest}").encode()
+
+
+def style_of(program: Program, machine: Machine) -> FeedStyle:
+    """Return how a program of a machine writes its F words."""
+    return FeedStyle(program, implied=machine.words.numbers == "implied")
 
 
 def word_at(program: Program, i: int) -> tuple[tuple[int, int], bytes]:

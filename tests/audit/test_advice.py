@@ -138,7 +138,7 @@ def test_a_pure_rotation_is_advised_in_degrees_per_minute(mode):
     fast = f.limit == LIMITS.index("speed")
     assert f.own_feed[fast] == pytest.approx(30.0 * 60.0 * 0.995 / f.ratio[fast], rel=0.011)
     assert f.turning[fast].all()
-    assert words(f, np.flatnonzero(fast)[0]).endswith("deg/min.")
+    assert words(f, np.flatnonzero(fast)[0]).endswith("deg/min. This F is not tried.")
 
 
 def test_the_advised_feed_of_a_planted_speed():

@@ -58,6 +58,7 @@ def findings(rows):
         ):
             run[name] = value
         run["margin_feed"] = np.nan
+        run["tried"], run["room"] = not np.isnan(row[-1]), 1.05
         run["f_share"], run["f_unit"], run["case"] = (np.nan, 0, USUAL) if np.isnan(row[-1]) else (1.0, 1, FEED)
     settle(runs)
     return Findings(runs=runs, limits=LIMITS, period=1e-3)
@@ -146,8 +147,8 @@ def test_json_has_the_promised_keys():
     first, second, third = made["findings"]
     assert first.keys() == {
         "limit", "strut", "line", "block", "text", "time_s", "until_s", "peak", "allowed", "unit", "ratio", "advice",
-        "advice_feed_mm_min", "advice_feed_deg_min", "advice_f", "advice_f_unit",
-        "advice_move_mm", "advice_move_way", "joint", "bodies",
+        "advice_feed_mm_min", "advice_feed_deg_min", "advice_f", "advice_f_unit", "advice_tried",
+        "advice_low_by_percent", "advice_move_mm", "advice_move_way", "joint", "bodies",
     }  # fmt: skip
     assert (first["limit"], first["strut"], first["block"], first["unit"]) == ("speed", 6, "N20", "mm/s")
     assert first["advice_feed_mm_min"] == 7300.0

@@ -4,18 +4,21 @@ import random
 
 import pytest
 from attack.jobs import SAMPLES
-from attack.restarting import begun_again, judged, runs
+from attack.restarting import begun_again, judged, rows_unlike, runs
 from moves.programs import MACHINE, TOOLS
 
 from hexpost.errors import InputError
+from hexpost.feed import plan
 from hexpost.machine.load import no_setup
 from hexpost.moves.order.begin import Asked, Beginning, asked
 from hexpost.moves.window.extract import stretch
-from hexpost.pipeline import Files, load, understand
+from hexpost.pipeline import Files, examine, load, schedule, understand
 from hexpost.program.read import read
 
 MOST = 100
 """So many blocks of a sample are tried; all of them are in the attacks."""
+MOST_APART = 0.002
+"""Share of its time by which fewer trials make a job longer."""
 
 
 def files_of(name):
@@ -39,6 +42,23 @@ def test_rows_are_those_of_the_whole_from_the_first_full_stop_on(name):
     wrong, count = judged(files_of(name), lambda blocks: random.Random(8).sample(blocks, 8), 0.004, rows=True)
     assert count >= 7
     assert not wrong
+
+
+@pytest.mark.parametrize(("name", "at"), [("overdriven", 1), ("limits", 3), ("frustum", 2)])
+def test_only_how_many_stretches_are_planned_together_tells_rapids_apart(name, at, monkeypatch):
+    """With few trials for the whole, as a longer job has them, rapids take other rows, within the same limits."""
+    whole = load(files_of(name), 0.004)
+    blocks = runs(whole)
+    rest, cut = begun_again(whole, *blocks[len(blocks) // 4 + at][:2])
+    assert not rows_unlike(schedule(whole), schedule(rest), cut)
+    monkeypatch.setattr(plan, "SMALL", 0)
+    long = schedule(whole)
+    assert not rows_unlike(long, schedule(rest), cut)
+    monkeypatch.undo()
+    few = schedule(whole)
+    assert abs(few.timing.ticks - long.timing.ticks) <= MOST_APART * few.timing.ticks
+    broken = [{x.limit.name for x in examine(j).worst if x.ratio > 1.0} for j in (few, long)]
+    assert broken[0] == broken[1]
 
 
 def understood(text):

@@ -1,0 +1,156 @@
+"""One advice: what an audit advises was tried, is what refeed writes, and says by how much it may be too low.
+
+On random machines and programs: with the advised feeds, what they promise to clear is gone; with as much more as the
+advice names, every block it names breaks a limit again.
+"""
+
+import json
+import random
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from feed.test_other_machines import machines, program
+
+from hexpost.advised import with_tried_feeds
+from hexpost.cli import main
+from hexpost.machine.load import demonstration_machine, no_setup, no_tools
+from hexpost.moves.model import FEED_RAPID
+from hexpost.pipeline import examine, parse, schedule, understand
+from hexpost.refeed.lower import refeed
+from hexpost.voice import advice
+
+SWING = "G21 G90 G17 G94\nG00 X-200 Y-200 Z60\nG01 X-100 Y-110 Z200 A-5 B-3 C4 F60000\nX-180 Y-190 Z70 A5 B3 C-4\nM30\n"
+FEW = 40_000
+FIVE = 1.05
+ROUNDING = 1e-9
+
+
+def inputs_of(text, on):
+    return understand(parse(text.encode(), "p.nc"), on, no_tools(), no_setup())
+
+
+def soft(which):
+    """Return a random machine whose struts are weak enough that feeds matter, and a program for it."""
+    seed, on = machines()[which]
+    rng = random.Random(seed)
+    struts = tuple(
+        replace(
+            s, speed=rng.uniform(60, 300), acceleration=s.acceleration * rng.uniform(0.3, 1), jerk=1e12,
+            stroke=(1, 1e12),
+        )
+        for s in on.struts
+    )  # fmt: skip
+    return inputs_of(program(seed, 1.0), replace(on, period=0.004, struts=struts))
+
+
+def advised(found):
+    """Return the advised feeds by line, mm/s or rad/s; what they promise to clear; how much more is too much."""
+    f = found.findings
+    at = np.flatnonzero(f.tried)
+    unit = np.where(f.turning[at], np.radians(1.0), 1.0) / 60.0
+    feeds = dict(zip(f.line[at].tolist(), (f.feed[at] * unit).tolist(), strict=True))
+    promised = set(zip(f.line[at].tolist(), f.limit[at].tolist(), strict=True))
+    return feeds, promised, dict(zip(f.line[at].tolist(), f.room[at].tolist(), strict=True))
+
+
+def left(inputs, feeds, share=1.0):
+    """Return the lines and limits that are broken with a share of ``feeds``, none above the programmed one."""
+    moves = inputs.meaning.moves
+    feed = moves.feed.copy()
+    for line, value in feeds.items():
+        at = (moves.line == line) & (moves.feed_mode != FEED_RAPID)
+        feed[at] = np.minimum(feed[at], share * value * (1.0 + ROUNDING * (share > 1.0)))
+    f = examine(schedule(replace(inputs, meaning=replace(inputs.meaning, moves=replace(moves, feed=feed))))).findings
+    return set(zip(f.line.tolist(), f.limit.tolist(), strict=True))
+
+
+def holds(inputs, most=10**9):
+    job = schedule(inputs)
+    found = with_tried_feeds(job, examine(job), most)
+    feeds, promised, rooms = advised(found)
+    assert not promised & left(inputs, feeds)
+    for share in sorted(set(rooms.values())):
+        back = {line for line, _ in left(inputs, feeds, share)}
+        assert {line for line, room in rooms.items() if room == share} <= back, share
+    if rooms and min(rooms.values()) <= FIVE:
+        assert {line for line, _ in left(inputs, feeds, FIVE)} & feeds.keys()
+    return found
+
+
+@pytest.mark.parametrize("which", [0, 2, 8, 11])
+def test_advice_holds_and_five_per_cent_more_does_not_or_it_says_by_how_much(which):
+    holds(soft(which), FEW)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("which", range(22))
+def test_advice_holds_on_many_machines(which):
+    holds(soft(which))
+
+
+@pytest.fixture(scope="module")
+def swing():
+    """Return a program whose feeds are too high, and its audit."""
+    inputs = inputs_of(SWING, demonstration_machine())
+    return inputs, holds(inputs)
+
+
+def test_advice_is_what_refeed_writes(swing):
+    inputs, found = swing
+    words = {int(f.line): f.f_word(f.feed) for f in (found.findings.row(i) for i in range(found.findings.count))}
+    refed = refeed(inputs)
+    assert words and {c.old_line: c.now for c in refed.changes} == words
+    assert not refed.after.findings.count
+    assert all("This F is tried: 5 % more is too fast." in advice(found.findings.row(i)) for i in range(len(words)))
+
+
+def test_audit_refeed_gate_and_page_say_one_feed(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "swing.nc").write_text(SWING)
+
+    def run(*words):
+        return CliRunner().invoke(main, list(words)).output
+
+    audit = json.loads(run("audit", "swing.nc", "--json"))["findings"]
+    gate = json.loads(run("gate", "swing.nc", "--json", "--no-cache"))["cases"][0]["findings"]
+    refed = json.loads(run("refeed", "swing.nc", "-o", "new.nc", "--json"))["changed"]
+    run("convert", "swing.nc", "--out", "job")
+    page = (tmp_path / "job" / "report.html").read_text()
+    said = {(f["line"], f["advice_f"]) for f in audit if f["advice_f"]}
+    assert said == {(c["old_line"], c["feed"]) for c in refed}
+    assert said == {(f["line"], f["advice_f"]) for f in gate if f["advice_f"]}
+    assert {float(x) for x in re.findall(r"rite F([0-9.]+)", page)} == {f for _, f in said}
+    assert {f["advice_low_by_percent"] for f in audit if f["advice_tried"]} <= {5, 10, 20}
+
+
+def test_what_cannot_be_tried_says_so_and_by_how_much_it_is_too_low_at_most():
+    inputs = inputs_of(SWING, demonstration_machine())
+    job = schedule(inputs)
+    result = examine(job)
+    found = with_tried_feeds(job, result, 1)
+    f = found.findings
+    assert not f.tried.any() and (f.feed == result.findings.feed).all()
+    assert f.room == pytest.approx(np.full(f.count, (60000.0 / f.feed).max()))
+    more = int(np.ceil(100 * (f.room[0] - 1)))
+    assert advice(f.row(0)).endswith(f"This F is not tried: it may be up to {more:,} % too low.")
+
+
+def test_trials_that_end_early_leave_feeds_that_hold():
+    inputs = inputs_of(SWING, demonstration_machine())
+    early = holds(inputs, 6_000)
+    assert early.findings.tried.any()
+
+
+def test_a_block_under_inverse_time_is_left_alone_and_bounded():
+    text = "G21 G90\nG00 X0 Y0 Z100\nG93 G01 X60 F1200\nG94 G01 X0 A5 F90000\nM30\n"
+    weak = demonstration_machine()
+    weak = replace(weak, struts=tuple(replace(s, speed=200.0) for s in weak.struts))
+    job = schedule(inputs_of(text, weak))
+    found = with_tried_feeds(job, examine(job), FEW).findings
+    timed = found.line == 3
+    assert timed.any() and not found.tried[timed].any() and found.tried[found.line == 4].any()
+    rows = [found.row(i) for i in np.flatnonzero(timed & np.isfinite(found.feed))]
+    assert rows and all(r.f_unit == "1/min" and r.room >= 1200.0 / (r.feed * r.f_share) * (1 - 1e-9) for r in rows)
