@@ -7,7 +7,7 @@ import hypothesis
 import numpy as np
 import pytest
 
-hypothesis.settings.register_profile("suite", deadline=None, derandomize=True, max_examples=50)
+hypothesis.settings.register_profile("suite", deadline=None, derandomize=True, max_examples=35)
 hypothesis.settings.load_profile("suite")
 
 for name in ("COLUMNS", "NO_COLOR", "FORCE_COLOR"):  # of who runs the tests, or of the processes that they run on

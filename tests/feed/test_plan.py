@@ -36,7 +36,7 @@ def random_moves(seed, n=12):
 
 
 @given(SEEDS)
-@settings(max_examples=40)
+@settings(max_examples=15)
 def test_no_limit_is_exceeded_at_any_setpoint(seed):
     moves = random_moves(seed)
     r = run(moves)
@@ -51,7 +51,7 @@ def test_no_limit_is_exceeded_at_any_setpoint(seed):
 
 
 @given(SEEDS)
-@settings(max_examples=40)
+@settings(max_examples=15)
 def test_the_programmed_feed_is_never_exceeded_and_a_corner_has_the_lower_of_both(seed):
     moves = random_moves(seed)
     r = run(moves)
@@ -85,7 +85,7 @@ def test_every_span_starts_on_a_tick_and_rests_exactly_on_its_end_point(seed):
 
 
 @given(SEEDS)
-@settings(max_examples=20)
+@settings(max_examples=10)
 def test_samples_differentiate_to_rate_and_acceleration(seed):
     moves = random_moves(seed, 6)
     r = run(moves, machine(1e-4))
@@ -100,7 +100,7 @@ def test_samples_differentiate_to_rate_and_acceleration(seed):
 
 
 @given(SEEDS, st.sampled_from([1 / 1024, 1024.0]))
-@settings(max_examples=20)
+@settings(max_examples=10)
 def test_other_units_of_length_give_the_same_timing(seed, unit):
     # A power of two, so that no rounding decides between two windows that seem equally good.
     moves = random_moves(seed, 8)

@@ -139,8 +139,8 @@ def built(struts, off):
 
 def test_no_crossing_is_missed_and_no_good_pose_refused_on_random_machines_and_ways():
     rng = random.Random(5)
-    outcomes = [trial(rng) for _ in range(40)]
-    assert sum(o.clean for o in outcomes) > 30 < sum(o.refused for o in outcomes)
+    outcomes = [trial(rng) for _ in range(16)]
+    assert sum(o.clean for o in outcomes) > 10 < sum(o.refused for o in outcomes)
     assert not [w for o in outcomes for w in o.wrong]
 
 

@@ -220,7 +220,7 @@ def slowly(path, pattern):
     return len(path) in ends
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=400, deadline=None)
 @given(st.text("ab/.", max_size=10), LETTERS)
 def test_patterns_mean_what_their_signs_mean(path, pattern):
     assert fits(path, pattern) is slowly(path, pattern)

@@ -37,7 +37,7 @@ def understood(text, **more):
     return interpret(program, MACHINE, TOOLS, setup, found), found
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=70)
 @given(blocks=st.lists(BLOCK, min_size=1, max_size=14))
 def test_any_program_is_refused_or_continuous(blocks):
     text = START + "G41 D1\n" + "\n".join(blocks) + "\n"
