@@ -44,7 +44,7 @@ KINDS: Mapping[str, Callable[[str], object]] = {
 
 
 FAILED = "hexpost.output-failed"
-_REPLACES = "hexpost.replaces"
+_REPLACES, _KINDS = "hexpost.replaces", "hexpost.kinds"
 
 
 def _may_replace(ctx: click.Context, _: click.Parameter, value: bool) -> None:  # noqa: FBT001 - click's own signature
@@ -119,6 +119,7 @@ def check(ctx: click.Context) -> None:
     if outputs or folders:
         Path.cwd()  # a folder that is gone takes no file
     replaces = bool(ctx.params.get("overwrite", ctx.meta.get(_REPLACES, True)))
+    ctx.meta[_KINDS] = {path: kinds for _, path, kinds in outputs}
     faults = []
     for i, (name, path, kinds) in enumerate(outputs):
         others = [(n, p) for n, p, _ in outputs[:i]]
@@ -215,10 +216,11 @@ def write_all(*files: tuple[str | None, Callable[[], "Text"]]) -> list[str]:
     for name, content in files:
         if not name:
             continue
-        fault = f"{name}: exists already: somebody wrote it meanwhile"
-        if meta.get(_REPLACES, True) or not Path(name).exists():
+        path, fault = Path(name), f"{name}: exists already: somebody wrote it meanwhile"
+        other = path.is_file() and not _is_of(path, meta.get(_KINDS, {}).get(path, KINDS))
+        if not other and (meta.get(_REPLACES, True) or not path.exists()):
             try:
-                write_whole(Path(name), content())
+                write_whole(path, content())
                 written.append(name)
                 continue
             except OutputError as error:

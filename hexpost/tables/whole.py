@@ -48,6 +48,7 @@ class PartFile:
     ) -> None:
         self.folder = folder
         self.path = folder / f".{stem.replace('/', '-')}.{token_hex(4)}.part"
+        self._told = folder / stem
         self._hash = hashlib.sha256()
         self._size = 0
         self._patched = False
@@ -56,7 +57,7 @@ class PartFile:
         self._waiting: deque[Future[None]] = deque()
         if announce is not None:
             announce(self.path)
-        with writing(self.path):
+        with writing(self._told):
             descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
             self._file: BinaryIO = os.fdopen(descriptor, "w+b")
 
@@ -81,7 +82,7 @@ class PartFile:
             self.write(data[w])
 
     def _append(self, data: Data) -> None:
-        with writing(self.path):
+        with writing(self._told):
             self._file.write(data)
         self._hash.update(data)
 
@@ -99,14 +100,14 @@ class PartFile:
             self._thread.shutdown(wait=False)
 
     def _sync(self) -> None:
-        with writing(self.path):
+        with writing(self._told):
             self._file.flush()
             os.fsync(self._file.fileno())
 
     def rewrite(self, head: bytes) -> None:
         """Replace the first bytes of what was written (at most as many); the hash is then taken anew at the end."""
         self._settle()
-        with writing(self.path):
+        with writing(self._told):
             self._file.seek(0)
             self._file.write(head)
             self._file.seek(0, os.SEEK_END)
@@ -117,7 +118,7 @@ class PartFile:
         self._settle()
         self._sync()
         if self._patched:
-            with writing(self.path):
+            with writing(self._told):
                 return digest_of(self.path)
         return self._hash.hexdigest()
 

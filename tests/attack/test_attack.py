@@ -4,7 +4,7 @@ import random
 
 import numpy as np
 import pytest
-from attack import damage, disks, killing, machines, restarting, run, singular, striking, surroundings, together
+from attack import damage, disks, doors, killing, machines, restarting, run, singular, striking, surroundings, together
 from attack.model import Outcome, Tally, table
 from attack.targets import TARGETS, VALUES, edited
 
@@ -23,12 +23,16 @@ SLICE = {
     "file size bound": 1,
     "vanishing files": 1,
     "file operations of convert over": 4,
-    "file operations of align": 3,
+    "file operations of align": 20,
     "file operations of gate": 2,
     "closed output": 1,
+    "gate with workers, stopped": 1,
+    "lists of changed files": 1,
+    "measurements with slips": 2,
+    "machines that contradict themselves": 5,
 }
 """Trials of each kind: whole runs of the tool are left to the bench."""
-MODULES = (damage, disks, killing, machines, restarting, singular, striking, surroundings, together)
+MODULES = (damage, disks, killing, machines, restarting, singular, striking, surroundings, together, doors)
 KINDS = {k: v for m in MODULES for k, v in m.KINDS.items()}
 
 

@@ -1,6 +1,7 @@
 """What measured poses seem to mean instead of what they say is named; what cannot be meant is refused."""
 
 import json
+import re
 from itertools import permutations
 
 import numpy as np
@@ -188,6 +189,87 @@ def test_several_wrong_coordinates_are_set_aside(count, size, seed):
     aside = set(np.flatnonzero(~found.kept).tolist())
     assert aside >= set(wrong.tolist())
     assert len(aside) <= count + 1
+    assert (np.abs(found.built.numbers - REAL.numbers) < 6.0 * np.sqrt(np.diag(found.covariance))).all()
+
+
+def typed(change):
+    """Return a slip of the typed text of one coordinate."""
+
+    def slip(pose, length, rows, axis):
+        for k in rows:
+            text = f"{abs(pose[axis, k]):.3f}"
+            pose[axis, k] = float(np.sign(pose[axis, k])) * float(change(text))
+
+    return slip
+
+
+def by(axis, size):
+    def slip(pose, length, rows, _):
+        pose[axis, rows] += size * SIGMA[axis, 0]
+
+    return slip
+
+
+def moved(source, target):
+    """Return a slip that takes something of a row from elsewhere."""
+
+    def slip(pose, length, rows, axis):
+        both = np.vstack([pose, length])
+        before = both.copy()
+        for k in rows:
+            both[target(axis), k] = source(before, k, axis)
+        pose[:], length[:] = both[:6], both[6:]
+
+    return slip
+
+
+ALL, PLACES, LENGTHS_OF = (lambda _: slice(0, 6)), (lambda _: slice(0, 3)), (lambda _: slice(6, 12))
+TYPED_WRONG = {
+    **{f"{name} by ten standard deviations": by(k, 10.0) for k, name in enumerate("xyzabc")},
+    "by a hundred standard deviations": by(1, -100.0),
+    "a sign lost": moved(lambda b, k, a: -b[a, k], lambda a: a),
+    "the point one place to the right": typed(lambda t: float(t) * 10),
+    "the point one place to the left": typed(lambda t: float(t) / 10),
+    "first digit lost": typed(lambda t: t[1:]),
+    "first digit twice": typed(lambda t: t[0] + t),
+    "digits ahead of the point exchanged": typed(lambda t: t[1] + t[0] + t[2:] if t[0] != t[1] else t[1:]),
+    "first digit behind the point lost": typed(lambda t: f"{t.split('.')[0]}.{9 - int(t.split('.')[1][0])}"),
+    "a coordinate of the row above": moved(lambda b, k, a: b[a, k - 1], lambda a: a),
+    "x and y exchanged": moved(lambda b, k, _: b[[1, 0, 2], k], PLACES),
+    "y and z exchanged": moved(lambda b, k, _: b[[0, 2, 1], k], PLACES),
+    "places of the row above": moved(lambda b, k, _: b[:3, k - 1], PLACES),
+    "the pose of the row above": moved(lambda b, k, _: b[:6, k - 1], ALL),
+    "a place in inches": moved(lambda b, k, _: b[:3, k] / 25.4, PLACES),
+    "angles in radians": moved(lambda b, k, _: b[3:6, k] / DEG_PER_RAD, lambda _: slice(3, 6)),
+    "angles in another order": moved(lambda b, k, _: b[[5, 3, 4], k], lambda _: slice(3, 6)),
+    "nothing but zeros": moved(lambda b, k, _: np.zeros(6), ALL),
+    "a length by 0.3 mm": moved(lambda b, k, a: b[6 + a, k] + 0.3, lambda a: 6 + a),
+    "two lengths exchanged": moved(lambda b, k, _: b[[7, 6, 8, 9, 10, 11], k], LENGTHS_OF),
+    "lengths of the row above": moved(lambda b, k, _: b[6:, k - 1], LENGTHS_OF),
+}
+
+
+@pytest.mark.parametrize("name", TYPED_WRONG)
+def test_rows_that_were_typed_wrong_are_set_aside(name, tmp_path):
+    """Three of 40 rows, one slip each time; the rest says what is right. Lengths of no pose are named by line."""
+    rng = np.random.default_rng(sorted(TYPED_WRONG).index(name))
+    pose, length = full(40)
+    pose = pose + rng.normal(size=pose.shape) * SIGMA
+    wrong = np.array([7, 19, 31])
+    axis = int(rng.integers(0, 3))
+    before = np.vstack([pose, length])
+    TYPED_WRONG[name](pose, length, wrong, axis)
+    changed_rows = np.flatnonzero(np.abs(np.vstack([pose, length]) - before).max(axis=0) > 0.005)
+    assert set(changed_rows) <= set(wrong.tolist()) and changed_rows.size
+    q = START.poses(length, np.repeat(MACHINE.reference[:, None], 40, axis=1))
+    if not np.isfinite(q).all():
+        done = run(tmp_path, whole(pose, length))
+        lines = {int(x) for x in re.findall(r"poses\.csv:(\d+): no pose of the machine has these lengths", done.output)}
+        assert done.exit_code == 2 and lines and lines <= {k + 2 for k in changed_rows.tolist()}, done.output
+        return
+    found = identify(START, of(pose, length), q, Frames())
+    assert set(changed_rows) <= set(np.flatnonzero(~found.kept).tolist())
+    assert (~found.kept).sum() <= 4
     assert (np.abs(found.built.numbers - REAL.numbers) < 6.0 * np.sqrt(np.diag(found.covariance))).all()
 
 

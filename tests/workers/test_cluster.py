@@ -117,6 +117,30 @@ def test_a_worker_that_joins_later_proves_itself_as_well(tmp_path, monkeypatch):
     assert len(entries(tmp_path)) == 1
 
 
+OWN = identity()
+NOT_OURS = [
+    OTHER, "", " ", "hexpost", OWN.partition(",")[0], OWN[:-1], OWN + "0", OWN + "\n", " " + OWN, OWN.upper(),
+    OWN.replace("0.1.0", "0.1.1"), OWN.replace("0.1.0", "0.1.00"), OWN.replace("code", "c\u043ede"), OWN[::-1],
+    OWN[:-1] + chr(ord(OWN[-1]) ^ 1), OWN.replace("hexpost", "hexp0st"), OWN * 2, "x" * 100_000, None, True, 0, b"",
+    OWN.encode(), [OWN], {"identity": OWN}, RuntimeError(OWN), ModuleNotFoundError("No module named 'hexpost'"),
+]  # fmt: skip
+"""What another version, a damaged one or a liar may say of itself."""
+
+
+@pytest.mark.parametrize("said", NOT_OURS, ids=range(len(NOT_OURS)))
+def test_whatever_else_a_worker_says_of_itself_it_is_refused(tmp_path, monkeypatch, said):
+    """At the start, where all are asked, and with every result: nothing of it comes into the cache."""
+    monkeypatch.chdir(tmp_path)
+    client = SimpleNamespace(wait_for_workers=lambda *_, **__: None, run=lambda *_, **__: {"tcp://w:1": OWN, "w": said})
+    with pytest.raises(EngineError, match=r"worker w runs .*\n    hint: install the same hexpost") as caught:
+        cluster._prove(client, "tcp://here:1")
+    assert len(str(caught.value)) < 500
+    with pytest.raises(EngineError, match="worker tcp://worker:1 runs"):
+        gate(write(tmp_path, a=CLEAN), Policy(), engine(Fake(iter([said]))), cache=Cache(tmp_path / "cache"),
+             checker=digest_check)  # fmt: skip
+    assert entries(tmp_path) == []
+
+
 def digest_check(task):
     """Return an empty record, as of a program that was read."""
     return f"{len(task.path):064d}", fake_check(task)[1]
