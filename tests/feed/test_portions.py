@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hexpost.feed import portions
 from hexpost.feed.model import TooLongError
 from hexpost.feed.plan import plan
-from hexpost.feed.task import MODES
+from hexpost.feed.task import MODES, STRUT_LIMITED
 from hexpost.path.build import build
 
 DWELLS = pauses((-1, 6, 13, 13, 59), (0.1, 0.2, 0.05, 0.3, 0.4))
@@ -35,7 +35,10 @@ def planned(moves, events, mode, portion):
 @given(SEEDS)
 @settings(max_examples=6, deadline=None)
 def test_portions_give_the_timing_of_the_whole(mode, seed):
-    """Spans differ by a tick where a correction came in another round: rounds are counted for all spans together."""
+    """Spans differ by a tick where a correction came in another round: rounds are counted for all spans together.
+
+    Where struts hold, one that comes to a limit to the last digit as programmed may be planned so here and not there.
+    """
     moves = stopping_moves(seed)
     path, one, whole = planned(moves, DWELLS, mode, 10**6)
     _, several, parts = planned(moves, DWELLS, mode, 10)
@@ -43,7 +46,8 @@ def test_portions_give_the_timing_of_the_whole(mode, seed):
     assert one[0][0] == several[0][0] == 0 and one[-1][1] == several[-1][1] == len(path.span_first) - 1
     assert np.array_equal(parts.programmed, whole.programmed) and np.array_equal(parts.s_end, whole.s_end)
     ticks = whole.end - whole.start[:-1]
-    assert (np.abs((parts.end - parts.start[:-1]) - ticks) <= 1 + 1e-3 * ticks).all()
+    apart = np.abs((parts.end - parts.start[:-1]) - ticks) > 1 + 1e-3 * ticks
+    assert apart.sum() <= (mode == STRUT_LIMITED)
     a, b = whole.pauses, parts.pauses
     assert np.array_equal(b.end - b.start, a.end - a.start) and np.array_equal(b.line, a.line)
     assert np.array_equal(np.searchsorted(parts.end, b.start), np.searchsorted(whole.end, a.start))
