@@ -10,7 +10,7 @@ from hexpost.audit.model import AuditResult
 from hexpost.comparison import compared_with
 from hexpost.feed.reasons import reasons
 from hexpost.machine.ordinary import OrdinaryMachine
-from hexpost.ownproof import OwnProof
+from hexpost.ownproof import OwnProof, SeenSamples
 from hexpost.pipeline import Inputs, Job, Progress, audit_of, examine
 from hexpost.report.against import HereAndThere
 from hexpost.report.beside import beside
@@ -39,19 +39,28 @@ COPIES = {
 
 
 def report_of(
-    job: Job, progress: Progress | None = None, workers: int = 1, *, other: OrdinaryMachine | None = None
-) -> Report:
+    job: Job, progress: Progress | None = None, workers: int = 1, *,
+    prove: bool = False, other: OrdinaryMachine | None = None,
+) -> Report:  # fmt: skip
     """Return the report of a job, worked out on so many workers; nothing is written.
 
+    ``prove``: path, singular poses and stops are found again from the samples, by the equations of ``verify``;
     ``other``: with the time that the same program takes there.
 
     Raises
     ------
     InputError
         The program cannot be run there.
+    NotProvenError
+        The samples are not those that the program asks for.
     """
     compared = None if other is None else compared_with(job, other)
-    return _report(job, examine(job, progress=progress, workers=workers), compared)
+    if not prove:
+        return _report(job, examine(job, progress=progress, workers=workers), compared)
+    proof = SeenSamples(job)
+    result = examine(job, progress=progress, workers=workers, see=proof.see)
+    report = _report(job, result, compared)
+    return replace(report, shown=proof.end(report, doubt=result.ambiguous))
 
 
 def convert(

@@ -14,14 +14,24 @@ from types import TracebackType
 from typing import Self
 
 from hexpost.errors import HexpostError
+from hexpost.pipeline import Job
+from hexpost.report.document import document
+from hexpost.report.model import Report, Shown
+from hexpost.setpoints.model import Setpoints
 from hexpost.tables.whole import PartFile
 from hexpost.verify.growing import Message, Statement, proven_while_written
+from hexpost.verify.samples import LEFT, SampleProof
+from hexpost.verify.settings import JobInputs, JobSettings
 from hexpost.workers.leash import leashed, undisturbed
 from hexpost.workers.ordered import can_fork
 
 
 class NotProvenError(HexpostError):
     """The table of a job is not proven to be what its program asks for: nothing of it may be run."""
+
+    def __init__(self, faults: Sequence[str], what: str = "the job is not proven:", *hints: str) -> None:
+        more = "nothing of this job was written; please report it with its program, machine, tools and setup file"
+        super().__init__("\n    ".join([what, *faults, more, *hints]))
 
 
 class OwnProof:
@@ -65,9 +75,8 @@ class OwnProof:
         if not faults and read != digests:
             faults = ("files: the table that was read is not the one that was written",)
         if faults:
-            more = "nothing of this job was written; please report it with its program, machine, tools and setup file"
             hint = "hint: --no-proof writes the table as setpoints.not-proven, to look at, never to be run"
-            raise NotProvenError("\n    ".join(["the job is not proven:", *faults, more, hint]))
+            raise NotProvenError(faults, "the job is not proven:", hint)
 
     def __enter__(self) -> Self:
         """Return the proof itself."""
@@ -79,6 +88,35 @@ class OwnProof:
         """End the process beside, whatever it does."""
         if self._worker is not None:
             self._worker.end()
+
+
+class SeenSamples:
+    """Proves the samples of a job as they stream, where no table is written: path, singular poses, stops."""
+
+    def __init__(self, job: Job) -> None:
+        inputs = job.inputs
+        settings = JobSettings(feed=job.feed, yaw=job.yaw_mode, yaw_angle=job.frame_yaw)
+        meant = JobInputs(machine=inputs.machine, tools=inputs.tools, meaning=inputs.meaning, settings=settings)
+        self._proof = SampleProof(meant, inputs.machine.period)
+
+    def see(self, setpoints: Setpoints) -> None:
+        """Take the next samples."""
+        self._proof.add(setpoints.length, setpoints.speed, setpoints.acceleration, setpoints.poses.line)
+
+    def end(self, report: Report, *, doubt: bool) -> Shown:
+        """Return what was proven and what not, after all samples; ``doubt``: their lengths mean more than one pose.
+
+        Raises
+        ------
+        NotProvenError
+            With what speaks against the samples.
+        """
+        checks = self._proof.finish(document(report))
+        faults = [f"{check.name}: {fault}" for check in checks for fault in check.faults]
+        if faults and not doubt:
+            raise NotProvenError(faults, "the samples are not proven:")
+        sure, unsure = ([c.name for c in checks if c.proven is wanted] for wanted in (True, False))
+        return Shown(proven=tuple(sure), left=(*unsure, *LEFT))
 
 
 class _Beside:

@@ -280,9 +280,9 @@ def audit_of(job: Job) -> Audit:
 
 def examine(
     job: Job, writers: Writers[M] | None = None, progress: Progress | None = None, workers: int = 1, *,
-    audit: Audit | None = None,
+    audit: Audit | None = None, see: Callable[[Setpoints], None] = lambda _: None,
 ) -> AuditResult:  # fmt: skip
-    """Run every sample through ``writers`` and the audit, on so many workers; return the findings."""
+    """Run every sample through ``writers``, the audit and ``see``, on so many workers; return the findings."""
     i, checks = job.inputs, audit or audit_of(job)
 
     def make(setpoints: Setpoints) -> tuple[list[Array | None], list[M]]:
@@ -290,10 +290,10 @@ def examine(
 
     with closing(job.stream(make, commands=writers is not None, workers=workers)) as stream:
         for setpoints, (measured, made) in stream:
-            for written in made:
-                assert writers is not None
-                writers.add(setpoints, written)
+            if writers is not None:
+                writers.add(setpoints, made[0])
             checks.add(setpoints, measured)
+            see(setpoints)
             if progress is not None:
                 progress(setpoints.length.shape[1])
     result = checks.finish()

@@ -33,7 +33,9 @@ def command(
 
     Feeds that are advised were tried, all together, and are those that refeed writes; the report says how much more is
     too fast. In long jobs they are worked out alone, and the report says so, and by how much they may be too low.
-    Nothing is written. Exit code 0: no limit broken; 1: at least one; 2: the program or another file is not understood.
+    Nothing is written. Path, singular poses and stops are proven again on the samples, by equations of their own; the
+    rest of the proof is that of convert. Exit code 0: no limit broken; 1: at least one; 2: the program or another file
+    is not understood, or the samples are not proven.
     """
     from hexpost.cli.run import inputs_of, ordinary_beside, show, workers_of
     from hexpost.convert import report_of
@@ -45,7 +47,7 @@ def command(
     with ordinary_beside(compare_with) as other:
         job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows or MOST_ROWS)
     with watched("setpoints", job.timing.ticks + 1) as progress:
-        report = report_of(job, progress.step, workers_of(job, jobs), other=other())
+        report = report_of(job, progress.step, workers_of(job, jobs), other=other(), prove=True)
     if feed == "both":
         from hexpost.refeed.compare import compared
 

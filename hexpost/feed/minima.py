@@ -38,18 +38,21 @@ def speeds(size: Array, first: Ints, cap: Array, up: Array, down: Array, *, star
 
 
 def _solved(size: Array, first: Ints, bound: Array, up: Array, down: Array) -> Array:
-    """Return the edge values of consecutive whole spans under bounds at their edges.
+    """Return the edge values of consecutive whole spans under bounds at their edges, which are used up.
 
     Each span is counted in its own largest bound, and a fall, or a rise, of more than the bound at its higher end as
     one of that bound, which changes no minimum: else a fast span would take the digits of a slow one behind it.
     """
     most = np.maximum.reduceat(bound[:-1], first[:-1])
     unit = np.repeat(np.where(most > 0.0, most, 1.0), np.diff(first))
-    bound = np.append(bound[:-1] / unit, bound[-1])
+    bound[:-1] /= unit
     fall, rise = np.zeros((2, len(size) + 1))
-    twice = 2 * size / unit
-    np.cumsum(np.minimum(down * twice, bound[:-1]), out=fall[1:])
-    np.cumsum(np.minimum(up * twice, bound[1:]), out=rise[1:])
+    for total, slope, high in ((fall, down, bound[:-1]), (rise, up, bound[1:])):
+        change = np.divide(size, unit, out=total[1:])
+        change *= slope
+        change *= 2.0
+        np.minimum(change, high, out=change)
+        np.cumsum(change, out=change)
     x: Array = bound + fall
     np.minimum.accumulate(x[::-1], out=x[::-1])
     fall += rise

@@ -8,7 +8,7 @@ from hexpost.documents import finding, given, measured, seconds, worst_use
 from hexpost.report.against import against_document
 from hexpost.report.beside import beside_document
 from hexpost.report.feeds import feeds_document, times_document
-from hexpost.report.model import Report, Smoothed, StrutUse
+from hexpost.report.model import Report, Shown, Smoothed, StrutUse
 from hexpost.report.sheet import sheet_document
 
 SCHEMA_VERSION = 1
@@ -49,6 +49,7 @@ def document(report: Report) -> dict[str, object]:
         **({} if report.sheet is None else {"setup_sheet": sheet_document(report.sheet)}),
         **({} if report.smoothed is None else {"smoothed": _smoothed(report.smoothed)}),
         **({} if report.restart is None else {"restart": report.restart}),
+        **({} if report.shown is None else {"proof": _shown(report.shown)}),
         "readings": list(report.readings),
         "ignored": [{"line": r.line, "text": r.text, "count": r.count} for r in report.ignored],
         "warnings": list(report.warnings),
@@ -78,6 +79,10 @@ def _nearest(n: Nearest) -> dict[str, object]:
 
 def _smoothed(s: Smoothed) -> dict[str, object]:
     return {"moves": s.moves, "curves": s.curves, "off_mm": measured(s.tip), "off_deg": measured(degrees(s.tilt))}
+
+
+def _shown(s: Shown) -> dict[str, object]:
+    return {"proven": list(s.proven), "not_proven": list(s.left)}
 
 
 def _strut(use: StrutUse) -> dict[str, object]:

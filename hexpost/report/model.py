@@ -70,6 +70,14 @@ class Smoothed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """What was proven of the samples by other equations than those that made them, and what was not."""
+
+    proven: tuple[str, ...]
+    left: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """A job as people and machines read it; times in s. ``findings_total`` counts those not listed, too."""
 
@@ -113,6 +121,9 @@ class Report:
     """False where a table is written that nobody proved to be what the program asks for."""
     ambiguous: bool = False
     """Whether lengths of the table mean more than one pose, so that nobody can prove it."""
+
+    shown: Shown | None = None
+    """What was proven of the samples of a job of which no table was written."""
 
     @property
     def clean(self) -> bool:

@@ -7,7 +7,7 @@ from hexpost.report.against import against_brief
 from hexpost.report.beside import beside_text
 from hexpost.report.feeds import feed_not_reached, times_text
 from hexpost.report.model import Report
-from hexpost.report.verdict import block_rows, feed_name, loud, mending, remarks, verdict
+from hexpost.report.verdict import block_rows, feed_name, loud, mending, remarks, shown_text, verdict
 from hexpost.voice import APPROACH, clean, columns, duration, not_looked_at, paragraph, percent, plural
 
 SCREEN_LINES = 24
@@ -71,6 +71,8 @@ def _facts(report: Report, width: int, place: str) -> list[str]:
         facts += f"; {duration(other.duration)} on {clean(other.name)}: {against_brief(other, report.duration)}"
     if report.reasons is not None and (lost := feed_not_reached(report.reasons, place)):
         facts += f"; {lost}"
+    if report.shown is not None:
+        facts += f"; {shown_text(report.shown)}"
     if report.unseen and not report.clean:
         limits = len({x.limit for x in report.unseen})
         facts += f"; {plural(limits, 'limit')} not looked at (which: {place})"

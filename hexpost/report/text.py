@@ -9,7 +9,7 @@ from hexpost.report.beside import beside_text
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.model import Report, Smoothed, StrutUse
 from hexpost.report.sheet_words import sheet_text
-from hexpost.report.verdict import feed_name, loud, machine_name, mending, verdict
+from hexpost.report.verdict import feed_name, loud, machine_name, mending, shown_text, verdict
 from hexpost.voice import (
     APPROACH,
     advice,
@@ -138,6 +138,7 @@ def _heads(report: Report, width: int) -> list[str]:
         ("Feed", feed_name(report)),
         ("Curves", "" if report.smoothed is None else smoothed_text(report.smoothed)),
         ("Time", f"{duration(report.duration)}, {plural(report.rows, 'setpoint')}"),
+        ("Samples", "" if report.shown is None else shown_text(report.shown)),
         ("Beside", "" if report.beside is None else beside_text(report.beside, report.duration)),
     )
     out = []

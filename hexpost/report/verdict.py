@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from hexpost.audit.model import Finding, Place
 from hexpost.proving import MARK
-from hexpost.report.model import Report
+from hexpost.report.model import Report, Shown
 from hexpost.voice import away, duration, feed_word, number, plural, short, what, where, whose
 
 UNPROVEN = "NOT PROVEN: the proof was left out, so do not run this job. Convert it without --no-proof for one to run."
@@ -33,6 +33,11 @@ def loud(report: Report) -> list[str]:
     """Return what must be read beside the verdict, a sentence each."""
     unproven = "" if report.proven else AMBIGUOUS if report.ambiguous else UNPROVEN
     return [notice for notice in (unproven, proving_notice(report)) if notice]
+
+
+def shown_text(shown: Shown) -> str:
+    """Return what was proven of the samples, and what was not."""
+    return f"proven: {', '.join(shown.proven) or 'nothing'} (not {', '.join(shown.left)})"
 
 
 def remarks(report: Report) -> list[str]:

@@ -103,6 +103,33 @@ def equations_vs_convert(moves: int = 60_000, runs: int = 5) -> dict[str, object
     return {"ratio": equations / convert, "convert_s": convert, "equations_s": equations}
 
 
+def audit_with_proof(moves: int = 60_000, runs: int = 5) -> dict[str, object]:
+    """Processor time of an audit with the cheap part of the proof over that without, in turn, in this process."""
+    import time
+
+    from hexpost.convert import report_of
+    from hexpost.pipeline import Files, load, schedule
+
+    with tempfile.TemporaryDirectory() as name:
+        program = Path(name, "raster.nc")
+        program.write_text(raster(moves))
+        spent: dict[bool, list[float]] = {False: [], True: []}
+        for k in range(runs + 1):
+            for prove, times in spent.items():
+                t = time.process_time()
+                report = report_of(schedule(load(Files(program=program))), prove=prove)
+                if k:
+                    times.append(time.process_time() - t)
+    without, with_ = (statistics.median(x) for x in spent.values())
+    rows = report.rows
+    return {
+        "ratio": with_ / without,
+        "with_s": with_,
+        "without_s": without,
+        "us_per_row": 1e6 * (with_ - without) / rows,
+    }
+
+
 def proof_memory() -> dict[str, object]:
     """Peak memory, in MB, of the proof of a raster of 8 hours; ``HEXPOST_BENCH_MOVES`` makes it shorter."""
     moves = int(os.environ.get("HEXPOST_BENCH_MOVES", "3300000"))

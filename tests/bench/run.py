@@ -47,6 +47,7 @@ BENCHES = {
     "verify-vs-convert": ("proving", "verify_vs_convert", "<= 1.0"),
     "equations-vs-convert": ("proving", "equations_vs_convert", "<= 0.7"),
     "convert-with-proof": ("proving", "convert_with_proof", "<= 1.5"),
+    "audit-with-proof": ("proving", "audit_with_proof", "<= 1.5"),
     "proof-memory": ("proving", "proof_memory", "<= 400"),
     "on-cores": ("whole", "on_cores", ">= 1.2"),
     "selfcheck-cost": ("whole", "selfcheck_cost", "<= 2"),

@@ -78,7 +78,7 @@ def test_a_block_costs_no_more_than_so_many_bytes(every, feed, most):
 def test_a_block_of_a_long_program_costs_next_to_nothing(feed):
     """Its columns lie in files: what is left is its text, held by this test, and flags and numbers of lines."""
     small = {"lookahead_WINDOW": 2000, "lookahead_AHEAD": 500, "plan_LONG": 4000, "portions_LONG": 4000}
-    assert alone(0, feed, shelf_LONG=1000, build_WINDOW=2000, interpret_WINDOW=2000, **small) < 20
+    assert alone(0, feed, shelf_LONG=1000, build_WINDOW=2000, interpret_WINDOW=2000, **small) < 24
 
 
 def per_block(every, feed):
