@@ -32,6 +32,7 @@ def command() -> None:
 def check(file: str) -> None:
     """Check a machine FILE: every fault of it, or a summary to compare with the drawing.
 
+    A machine that breaks its own limits at the reference pose is refused, and so are poses that it cannot reach.
     It ends within a minute on every machine: poses with the same six lengths are sought from at most 30,000 starts.
     """
     from hexpost.machine.load import load_machine

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from hexpost.arrays import Array
 from hexpost.audit.model import Of
 from hexpost.errors import Fault, InputError
 from hexpost.kinematics.frames import invert, pose_matrix
@@ -73,17 +74,24 @@ def _poses(machine: Machine) -> Told:
     sent = {key: pose for key, pose in named.items() if not np.array_equal(pose, machine.machine_zero)}
     if machine.tool_change is not None:
         sent["tool_change.pose_mm_deg"] = machine.tool_change
-    struts, hint = gauge_struts(machine), "it is the place of the gauge point in the base frame, in mm"
     for key, pose in sent.items():
-        at = links(struts, pose[:, None])
-        over = [max(s.stroke[0] - x, x - s.stroke[1]) for s, x in zip(machine.struts, at.length[:, 0], strict=True)]
-        k = int(np.argmax(over))
-        if over[k] > 0.0:
-            low, high = machine.struts[k].stroke
-            far = f"strut {k + 1} would be {number(at.length[k, 0])} mm long, and its stroke is {low:g} to {high:g} mm"
-            yield key, f"is out of reach: {far}", "out-of-stroke", hint
-        elif nearness(machine, struts).of(at)[0][0] < least_conditioning(machine):
-            yield key, "is beyond a singular pose: no way leads there from the reference pose", "singular", hint
+        if says := out_of_reach(machine, pose):
+            yield key, f"is {says}", "out-of-reach", "it is the place of the gauge point in the base frame, in mm"
+
+
+def out_of_reach(machine: Machine, pose: Array) -> str:
+    """Return why the gauge point cannot come to a ``pose`` (6,) in the base frame; nothing if it can."""
+    struts = gauge_struts(machine)
+    at = links(struts, pose[:, None])
+    over = [max(s.stroke[0] - x, x - s.stroke[1]) for s, x in zip(machine.struts, at.length[:, 0], strict=True)]
+    k = int(np.argmax(over))
+    if over[k] > 0.0:
+        low, high = machine.struts[k].stroke
+        far = f"strut {k + 1} would be {number(at.length[k, 0])} mm long"
+        return f"out of reach: {far}, and its stroke is {low:g} to {high:g} mm"
+    if nearness(machine, struts).of(at)[0][0] < least_conditioning(machine):
+        return "beyond a singular pose: no way leads there from the reference pose"
+    return ""
 
 
 def _pallet(machine: Machine) -> Told:

@@ -11,6 +11,7 @@ from hexpost.machine.model import Machine
 from hexpost.machine.room import clearances
 from hexpost.machine.universals import joints
 from hexpost.reach.places import gauge_struts, grid, places
+from hexpost.reach.standing import out_of_reach
 from hexpost.units import DEG_PER_RAD
 
 NEAR, LEAST_PAIRS = 2.0, 3
@@ -50,6 +51,8 @@ def summary(machine: Machine, *, modes: bool = True) -> list[str]:
         f"{there.acceleration[0]:.0f} mm/s2"
     )
     lines += _reach(machine)
+    if says := out_of_reach(machine, machine.machine_zero):
+        lines.append(f"machine zero is {says}; give the pose where a job starts in [start] of its setup file")
     if modes:
         lines += _modes(machine)
     return lines

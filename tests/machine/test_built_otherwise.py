@@ -161,3 +161,14 @@ def test_clearances_against_points_along_the_bodies():
             radii = m.struts[i].body.radius + m.struts[j].body.radius
             name = f"strut {i + 1} and strut {j + 1}"
             assert found[name][k] == pytest.approx(least - radii, abs=2.0)
+
+
+def test_a_machine_zero_out_of_reach_is_told_and_may_be(tmp_path):
+    """Coordinates may count from any place; only a job cannot start there."""
+    zero = re.sub(r"(\[machine_zero\][^\n]*\npose_mm_deg = ).*", r"\1[0, 0, 9000, 0, 0, 0]", text())
+    (tmp_path / "m.toml").write_text(zero)
+    done = CliRunner().invoke(main, ["machine", "check", str(tmp_path / "m.toml")])
+    assert done.exit_code == 0
+    assert "machine zero is out of reach: strut" in done.output and "[start] of its setup file" in done.output
+    (tmp_path / "m.toml").write_text(text())
+    assert "machine zero" not in CliRunner().invoke(main, ["machine", "check", str(tmp_path / "m.toml")]).output
