@@ -43,9 +43,9 @@ WRITTEN_OUT = "variables, expressions, macro calls, IF and GOTO are not run: wri
 MISTAKES = (
     SyntaxMistake(
         "control-flow",
-        r"(F[ \t]*[\[#(]|OTO(?![A-Z])|HILE(?![A-Z])|HEN(?![A-Z])|LSE(?![A-Z])|NDIF|ND[ \t]*[0-9])",
+        r"(F[ \t]*[\[#(]|OTO(?![A-Z])|HILE(?![A-Z])|HEN(?![A-Z])|E(LSE|NDIF|ND[ \t]*[0-9]+)(?![A-Z]))",
         WRITTEN_OUT,
-        behind=r"(^|[^A-Z])[IGWTE]$",
+        behind=r"(^|[^A-Z])[IGWT]?$",
     ),
     SyntaxMistake(
         "letter-for-zero",

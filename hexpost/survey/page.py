@@ -1,6 +1,6 @@
 """The survey as one HTML page without outside parts: what the library needs, and all programs in a sortable table."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from pathlib import PurePosixPath
 
 from hexpost.pages.html import document, fact_list, parts, safe, scrolled
@@ -20,6 +20,8 @@ _COLUMNS = (
     ("Extents", PLAIN),
     ("What is wrong", LONG),
 )
+_ITEM, _DETAIL = 2, 6
+"""Columns by which items and their details are indented in the text; lines that go on are indented further."""
 _CAUTION = (
     "<p>A program that is read is not yet one that may run: a survey looks at no limit. Who decides what a word means "
     "must know the machine that the program was written for.</p>"
@@ -30,13 +32,14 @@ def to_page(survey: Survey) -> str:
     """Return the page."""
     summary = " ".join(text.headline(survey))
     found = (
-        ("words", "Words that nothing reads", _lines("Words that nothing reads", text.words(survey.words))),
-        ("units", "Units", _lines("Units", text.units(survey))),
-        ("readings", "Readings that matter", _lines("Readings that matter", text.readings(survey))),
-        ("numbers", "Tools and offsets", _lines("Tools and offsets", text.numbers(survey))),
-        ("extents", "Extents", _lines("Extents", text.extents(survey))),
-        ("never", "Programs that no setting makes readable",
-         _lines("Programs that no setting makes readable", text.troubles(survey.of("text")))),
+        ("words", "Words that nothing reads", _lines(text.words(survey.words))),
+        ("units", "Units", _lines(text.units(survey))),
+        ("readings", "Readings that matter", _lines(text.readings(survey))),
+        ("numbers", "Tools and offsets",
+         _plain("Tools and offsets", text.number_rows(survey), (1, 2)) + _lines(text.numbers_left(survey))),
+        ("extents", "Extents",
+         _plain("Extents", text.extent_rows(survey), (1, 3)) + _lines(text.extents_left(survey))),
+        ("never", "Programs that no setting makes readable", _lines(text.troubles(survey.of("text")))),
         ("all", "Programs", table(_COLUMNS, [_row(s) for s in survey.sights])),
         ("cautions", "Cautions", _CAUTION),
     )  # fmt: skip
@@ -67,10 +70,38 @@ def _numbers(survey: Survey) -> str:
     )
 
 
-def _lines(title: str, lines: Iterable[str]) -> str:
-    """Return a part of the page as text; nothing where there is nothing to say."""
-    body = "\n".join(safe(line) for line in lines)
-    return scrolled(f"<pre>{body}</pre>", f"{title}, in full") if body else ""
+def _lines(lines: Iterable[str]) -> str:
+    """Return items and their details as paragraphs; a line that goes on is joined to the one before it."""
+    said: list[tuple[int, str]] = []
+    for line in lines:
+        indent = len(line) - len(line.lstrip())
+        if indent in (_ITEM, _DETAIL):
+            said.append((indent, line.strip()))
+        elif said:
+            said[-1] = (said[-1][0], f"{said[-1][1]} {line.strip()}")
+    return "".join(f'<p class="{"item" if indent == _ITEM else "spot"}">{_coded(x)}</p>' for indent, x in said)
+
+
+def _coded(line: str) -> str:
+    """Return a line; of a place with its block, two blanks between them, the block as code."""
+    place, gap, block = line.partition("  ")
+    return safe(place) + (f" <code>{safe(block.strip())}</code>" if gap else "")
+
+
+def _plain(title: str, rows: list[list[str]], numbers: Collection[int]) -> str:
+    """Return a table of texts whose first row is its head; nothing where that is all."""
+    if len(rows) < 2:
+        return ""
+    while not any(row[-1] for row in rows[1:]):
+        rows = [row[:-1] for row in rows]
+
+    def cells(tag: str, row: list[str]) -> str:
+        kinds = (' class="number"' if k in numbers else "" for k in range(len(row)))
+        return "<tr>" + "".join(f"<{tag}{k}>{safe(x)}</{tag[:2]}>" for k, x in zip(kinds, row, strict=True)) + "</tr>"
+
+    body = "\n".join(cells("td", row) for row in rows[1:])
+    head = cells('th scope="col"', rows[0])
+    return scrolled(f'<table class="plain"><thead>{head}</thead><tbody>\n{body}\n</tbody></table>', f"{title}, in full")
 
 
 def _row(s: Sight) -> ProgramRow:

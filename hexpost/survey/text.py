@@ -126,10 +126,18 @@ def meant(r: LibraryReading, wording: Mapping[str, str]) -> str:
 
 def numbers(survey: Survey) -> Iterator[str]:
     """Yield tools, rows and offsets with the programs that use and that lack them."""
-    if not survey.numbers:
-        return
-    rows = [["number", "used by", "missing in", "first", "said of it"], *map(_number_row, survey.numbers[:MOST_LISTED])]
-    yield from columns(rows, [False, True, True, False, False])
+    rows = number_rows(survey)
+    yield from columns(rows, [False, True, True, False, False]) if len(rows) > 1 else ()
+    yield from numbers_left(survey)
+
+
+def number_rows(survey: Survey) -> list[list[str]]:
+    """Return the table of tools, rows and offsets, its head first."""
+    return [["number", "used by", "missing in", "first", "said of it"], *map(_number_row, survey.numbers[:MOST_LISTED])]
+
+
+def numbers_left(survey: Survey) -> Iterator[str]:
+    """Yield how many numbers are not listed."""
     if len(survey.numbers) > MOST_LISTED:
         yield f"  ... and {len(survey.numbers) - MOST_LISTED:,} more (--json lists all)"
 
@@ -141,7 +149,26 @@ def _number_row(n: LibraryNumber) -> list[str]:
 
 def extents(survey: Survey) -> Iterator[str]:
     """Yield the extents of the whole library, and of the programs that reach farthest along each axis."""
-    known = [s for s in survey.sights if s.extents and (s.units or survey.wording.get("units") == "mm")]
+    rows = extent_rows(survey)
+    yield from columns(rows, [False, True, False, True, False]) if len(rows) > 1 else ()
+    yield from extents_left(survey)
+
+
+def _measured(survey: Survey) -> list[Sight]:
+    """Return the programs whose extents are known in mm."""
+    return [s for s in survey.sights if s.extents and (s.units or survey.wording.get("units") == "mm")]
+
+
+def extents_left(survey: Survey) -> Iterator[str]:
+    """Yield how many programs are left out of the extents."""
+    known = _measured(survey)
+    if known and (left := len(survey.sights) - len(known)):
+        yield f"  without {plural(left, 'program')} whose units or meaning are not known"
+
+
+def extent_rows(survey: Survey) -> list[list[str]]:
+    """Return the table of extents, its head first."""
+    known = _measured(survey)
     rows = [["axis", "least", "program", "most", "program"]]
     for x in AXES:
         those = [s for s in known if x in s.extents]
@@ -150,11 +177,7 @@ def extents(survey: Survey) -> Iterator[str]:
             unit = "mm" if x in "XYZ" else "deg"
             least, most = (f"{number(round(v, 3) + 0.0)} {unit}" for v in (low.extents[x][0], high.extents[x][1]))
             rows.append([x, least, clean(low.name), most, clean(high.name)])
-    if len(rows) > 1:
-        yield from columns(rows, [False, True, False, True, False])
-        left = len(survey.sights) - len(known)
-        if left:
-            yield f"  without {plural(left, 'program')} whose units or meaning are not known"
+    return rows
 
 
 def troubles(sights: Sequence[Sight]) -> Iterator[str]:

@@ -1,7 +1,9 @@
 """``hexpost survey`` as people meet it: text, JSON, page, drafts; hostile names; the same whatever does the work."""
 
+import html
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -162,3 +164,16 @@ def test_the_first_day_is_told_by_the_help_and_by_the_check_of_a_machine(here):
     checked = CliRunner().invoke(main, ["machine", "check", "m.toml"])
     assert checked.exit_code == 0
     assert checked.output.endswith("next: hexpost survey PROGRAMS --machine m.toml --propose drafts\n")
+
+
+def test_the_page_says_all_that_the_text_says_and_fits_any_width(here):
+    """No line is left to scroll: places break anywhere, tables scroll by themselves."""
+    said = run("lib", "--serial", "--html", "page.html").stdout
+    page = (here / "page.html").read_text()
+    assert "<pre" not in page and page.count("<table") == page.count('tabindex="0"') >= 3
+    plain = " ".join(html.unescape(re.sub(r"<[^>]*>", " ", page.partition("</style>")[2])).split())
+    known = said[said.index("Words that") : said.index("next:")]
+    assert {word for word in known.split() if word not in plain} <= {"said"}  # the head of a column that is empty
+    assert '<p class="item">M77: 2 programs, 2 blocks; beside it G in 2, X in 2</p>' in page
+    assert '<p class="spot">lib/b/c.nc:1 <code>G00 X1 M77</code></p>' in page
+    assert '<tr><td>T5 tool</td><td class="number">1</td><td class="number">1</td><td>lib/a.nc:2</td></tr>' in page
