@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
 
+import numpy as np
+
 from hexpost.arrays import Array
 from hexpost.documents import given, measured
 from hexpost.machine.model import Machine, Setup
@@ -19,6 +21,8 @@ COLUMNS = (*NOMINAL, *PROBED, *NORMAL, "weight", "at_mm")
 TEXTS = ("name", "datum", "shape")
 MOST_ROWS = 12
 """Rows of residuals that the text shows, worst first."""
+FARTHEST = 3.0
+"""Nobody probes farther from the middle of a pallet than so many times its longer side (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -101,8 +105,21 @@ def align(path: Path, offset: str, probing: Probing, machine: Machine) -> Aligne
     """
     columns = read_columns(path, COLUMNS, TEXTS)
     by_datum = columns.has("datum")
+    _refuse_far(columns, machine)
     found = (align_datums if by_datum else align_points)(columns, probing, machine.tilt_order)
     return Aligned(columns=columns, found=found, offset=offset, probing=probing)
+
+
+def _refuse_far(columns: MeasuredColumns, machine: Machine) -> None:
+    """Refuse probed points far beside the pallet of a machine file: nobody probes there."""
+    room = FARTHEST * max(machine.pallet.size)
+    far = np.linalg.norm(columns.rows(PROBED), axis=1)
+    if not machine.demonstration and far.max() > room:
+        row = int(far.argmax())
+        place = f"{far[row]:.4g} mm from the middle of the pallet"
+        what = f"the probed point of {columns.row_name(row)} is {place}; at most {room:g} mm is allowed"
+        hint = "probed points are given in the pallet frame, not in the base frame or in machine coordinates"
+        raise columns.refusal(what, "far", hint, row=row)
 
 
 def _in_degrees(pose: Array) -> Array:

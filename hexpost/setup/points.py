@@ -22,8 +22,9 @@ LEAST_SPREAD = 1e-3
 """Points whose second principal extent is below this share of the first lie in a line as far as probing goes."""
 FLAT = 1e-3
 """Points whose third principal extent is below this share of the first lie in a plane."""
+UNITS = {MM_PER_INCH: ("an inch", "inches"), 1e3: ("a metre", "metres"), 10.0: ("a centimetre", "centimetres")}
 UNIT_SLIP = 0.03
-"""A ratio of the two spreads this near to 25.4, relatively, is a slip of the unit."""
+"""A ratio of the two spreads this near to one of ``UNITS``, relatively, is a slip of the unit."""
 MIRROR = 0.2
 """A reflection that leaves less than this share of the residual is what happened."""
 MOST_SUSPECTS = 20
@@ -53,10 +54,11 @@ def align_points(columns: MeasuredColumns, probing: Probing, order: str) -> Alig
     _refuse_unusable(columns, nominal, probed)
     found = fit(nominal, probed, weight)
     _refuse_misfit(columns, (nominal, probed, weight), found, probing.tolerance)
-    flat = spread(nominal)[2] < FLAT * spread(nominal)[0]
-    if flat and found.matrix[2, 2] < 0.0:
+    if found.matrix[2, 2] < 0.0:
         what = "the work frame is upside down: its z axis points into the pallet"
-        hint = "points in a plane fit their mirror image: is the sign of one nominal axis turned?"
+        hint = "are the signs of two axes turned, as those of y and z?"
+        if spread(nominal)[2] < FLAT * spread(nominal)[0]:
+            hint = "points in a plane fit their mirror image: is the sign of one nominal axis turned?"
         raise columns.refusal(what, "mirrored", hint)
     spare = 3 * columns.count - 6
     freed = float((weight * (found.residual**2).sum(axis=1)).sum()) / spare if spare > 0 else nan
@@ -131,11 +133,12 @@ def _refuse_unusable(columns: MeasuredColumns, nominal: Array, probed: Array) ->
             what = f"the {kind} points lie in a line ({size[0]:.3f} mm along it, {size[1]:.3g} mm beside it)"
             raise columns.refusal(f"{what}: the turn about that line stays open", "collinear", "add a point beside it")
     scale = float(np.linalg.norm(sizes[1]) / np.linalg.norm(sizes[0]))
-    for factor, which in ((MM_PER_INCH, "nominal"), (1.0 / MM_PER_INCH, "probed")):
-        if abs(scale / factor - 1.0) < UNIT_SLIP:
-            what = f"the probed points are spread {scale:.4g} times as far as the nominal ones"
-            hint = f"25.4 millimetres are an inch: the {which} points seem to be in inches, not millimetres"
-            raise columns.refusal(what, "unit-slip", hint)
+    for unit, (one, many) in UNITS.items():
+        for factor, which in ((unit, "nominal"), (1.0 / unit, "probed")):
+            if abs(scale / factor - 1.0) < UNIT_SLIP:
+                what = f"the probed points are spread {scale:.4g} times as far as the nominal ones"
+                hint = f"{unit:g} millimetres are {one}: the {which} points seem to be in {many}, not millimetres"
+                raise columns.refusal(what, "unit-slip", hint)
 
 
 def _refuse_misfit(

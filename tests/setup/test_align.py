@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from machine.described import text as described
 from scipy.linalg import lstsq
 
 from hexpost.cli import main
@@ -120,6 +121,16 @@ REFUSALS = {
     "flat and mirrored": (table(NOMINAL[:4], UP[:4]), "points in a plane fit their mirror image"),
     "nominal in inches": (table(nominal=NOMINAL / 25.4), "nominal points seem to be in inches"),
     "probed in inches": (table(probed=PROBED / 25.4), "probed points seem to be in inches"),
+    "nominal in metres": (table(nominal=NOMINAL / 1e3), "nominal points seem to be in metres"),
+    "probed in metres": (table(probed=PROBED / 1e3), "probed points seem to be in metres"),
+    "probed in centimetres": (table(probed=PROBED / 10), "probed points seem to be in centimetres"),
+    "signs of y and z turned": (table(probed=PROBED * [1, -1, -1]), "are the signs of two axes turned"),
+    "signs of x and z turned": (table(probed=PROBED * [-1, 1, -1]), "the work frame is upside down"),
+    "x and y exchanged": (table(probed=PROBED[:, [1, 0, 2]]), "mirror image of the nominal points fits"),
+    "two rows exchanged": (
+        table(probed=PROBED[[1, 0, 2, 3, 4, 5]]),
+        "without the points of line 2, line 3 the other 4",
+    ),
     "too few": (table(NOMINAL[:2], PROBED[:2]), "2 points are too few for six unknowns"),
     "repeated": (
         table(np.vstack([NOMINAL, NOMINAL[:1]]), np.vstack([PROBED, PROBED[:1]])),
@@ -147,6 +158,17 @@ def test_refusals_say_why(name, tmp_path):
     assert words in done.output
     assert "internal fault" not in done.output
     assert not (tmp_path / "setup.toml").exists()
+
+
+def test_points_that_are_not_on_the_pallet_are_refused(tmp_path):
+    """As far as the machine file knows how large the pallet is."""
+    (tmp_path / "m.toml").write_text(described())
+    there = table(probed=PROBED - np.array([0.0, 0.0, 3000.0]))
+    assert run(tmp_path, there).exit_code == 0
+    done = run(tmp_path, there, "--machine", str(tmp_path / "m.toml"), "--overwrite")
+    assert done.exit_code == 2
+    assert "mm from the middle of the pallet; at most 1800 mm is allowed" in done.output
+    assert run(tmp_path, table(), "--machine", str(tmp_path / "m.toml"), "--overwrite").exit_code == 0
 
 
 def test_a_ball_without_normals_is_refused(tmp_path):
