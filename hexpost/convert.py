@@ -154,6 +154,7 @@ def _settings(job: Job, output: Output) -> dict[str, object]:
         **({"stride": output.stride} if output.stride else {}),
         "skip": inputs.switches.skip,
         "stops": inputs.switches.stops,
+        **({"at_most": [cap.text for cap in inputs.switches.at_most]} if inputs.switches.at_most else {}),
         **({} if inputs.machine.asked_units is None else {"units": inputs.machine.asked_units.units}),
         **({} if output.proof else {"proof": False}),
         **inputs.proving.settings,
@@ -190,6 +191,8 @@ def _report(job: Job, result: AuditResult, compared: HereAndThere | None) -> Rep
         compared=compared,
         smoothed=_smoothed(job),
     )
+    if inputs.switches.at_most:
+        report = replace(report, warnings=(*(cap.sentence for cap in inputs.switches.at_most), *report.warnings))
     if inputs.restart is not None:
         report = replace(report, restart=inputs.restart.settings)
     notice = inputs.proving.notice(inputs.restart)

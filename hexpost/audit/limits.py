@@ -172,3 +172,10 @@ LIMITS: Final = Limits((
     ),
 ))  # fmt: skip
 """All limits of the audit."""
+
+FEED_CAP = Limit(
+    name="feed-cap", unit="mm/min", of=Of.PROGRAM, sense=Sense.MOST,
+    meaning="A block is programmed faster than the policy allows in its lines.",
+    advice=Advice("Write an F that takes the tip along at {allowed} mm/min at most; refeed --at-most does."),
+)  # fmt: skip
+"""A limit of a policy, for lines of a program: peak and allowed are feeds of the tip."""

@@ -11,15 +11,15 @@ import numpy.typing as npt
 
 from hexpost.arrays import Array
 from hexpost.audit.limit import RAMP, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
-from hexpost.audit.limits import LIMITS
+from hexpost.audit.limits import FEED_CAP, LIMITS
 from hexpost.moves.model import SAME_WORD
 from hexpost.program.model import Program
 from hexpost.setpoints.model import Setpoints
 
 __all__ = [
-    "BODIES", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Chart", "Charted",
-    "Dropped", "Finding", "Findings", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs", "Sense", "Unseen",
-    "Worst", "names_of", "quoted",
+    "BODIES", "FEED_CAP", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Chart",
+    "Charted", "Dropped", "Finding", "Findings", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs", "Sense",
+    "Unseen", "Worst", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")

@@ -1,17 +1,21 @@
 """``hexpost audit``: the report alone."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import COMPARED, CORES, INPUTS, JSON, MOST, SWITCHES, UNITS, YAW, motion, shared
+from hexpost.cli.options import AT_MOST, COMPARED, CORES, INPUTS, JSON, MOST, SWITCHES, UNITS, YAW, motion, shared
 from hexpost.cli.progress import watched
+
+if TYPE_CHECKING:
+    from hexpost.machine.feed_caps import FeedCap
 
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, COMPARED, MOST)
+@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, AT_MOST, COMPARED, MOST)
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
 @shared(CORES, JSON)
 def command(
@@ -22,6 +26,7 @@ def command(
     yaw: str,
     stops: bool,
     skip: bool,
+    at_most: "tuple[FeedCap, ...]",
     compare_with: str | None,
     most_rows: int | None,
     full: bool,
@@ -43,7 +48,7 @@ def command(
     from hexpost.pipeline import MOST_ROWS
 
     one = "as-programmed" if feed == "both" else feed
-    switches = Switches(stops=stops, skip=skip)
+    switches = Switches(stops=stops, skip=skip, at_most=at_most)
     with ordinary_beside(compare_with) as other:
         job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows or MOST_ROWS)
     with watched("setpoints", job.timing.ticks + 1) as progress:

@@ -1,19 +1,36 @@
 """``hexpost convert``: program to job folder."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import COMPARED, CORES, INPUTS, JSON, MOST, PROVING, SWITCHES, UNITS, YAW, motion, shared
+from hexpost.cli.options import (
+    AT_MOST,
+    COMPARED,
+    CORES,
+    INPUTS,
+    JSON,
+    MOST,
+    PROVING,
+    SWITCHES,
+    UNITS,
+    YAW,
+    motion,
+    shared,
+)
 from hexpost.cli.outputs import OutFolder, job_folder
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import note
 
+if TYPE_CHECKING:
+    from hexpost.machine.feed_caps import FeedCap
+
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, PROVING, COMPARED, MOST)
+@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, AT_MOST, PROVING, COMPARED, MOST)
 @click.option("--out", type=OutFolder(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(
@@ -46,6 +63,7 @@ def command(
     lift: float,
     single_block: bool,
     from_line: str,
+    at_most: "tuple[FeedCap, ...]",
     compare_with: str | None,
     most_rows: int | None,
     out: str | None,
@@ -77,7 +95,7 @@ def command(
     from hexpost.tables.columns import choose, notices
 
     proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line)
-    switches = Switches(stops=stops, skip=skip)
+    switches = Switches(stops=stops, skip=skip, at_most=at_most)
     with ordinary_beside(compare_with, proving) as other:
         job = inputs_of(
             Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows or MOST_ROWS

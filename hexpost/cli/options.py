@@ -19,6 +19,27 @@ INPUTS = (
         "--setup", type=click.Path(), metavar="FILE", help="Setup file (default: all offsets are the pallet)."
     ),
 )
+
+
+def _feed_caps(ctx: click.Context, _: click.Parameter, value: tuple[str, ...]) -> tuple[Any, ...]:  # noqa: ARG001
+    from hexpost.errors import HexpostError
+    from hexpost.machine.feed_caps import feed_caps
+
+    try:
+        return feed_caps(value)
+    except HexpostError as error:
+        raise click.BadParameter(str(error)) from None
+
+
+AT_MOST = (
+    click.option(
+        "--at-most",
+        multiple=True,
+        callback=_feed_caps,
+        metavar="A:B=F",
+        help="Feed of the tip in lines A to B, mm/min, for a clamp or a thin wall. May be given several times.",
+    ),
+)
 COMPARED = (
     click.option(
         "--compare-with",

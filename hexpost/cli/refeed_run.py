@@ -12,6 +12,8 @@ from hexpost.cli.outputs import lines_of, write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.run import files_of
 from hexpost.cli.terminal import say
+from hexpost.errors import HexpostError
+from hexpost.machine.feed_caps import FeedCap
 from hexpost.pipeline import load
 from hexpost.refeed.lower import refeed
 from hexpost.refeed.model import Refed
@@ -24,13 +26,26 @@ DECIMALS = 6
 """Decimals of seconds and feeds in JSON."""
 
 
-def run(program: Path, output: Path, files: Mapping[str, str | None], *, split: bool, as_json: bool) -> int:
+def run(
+    program: Path,
+    output: Path,
+    files: Mapping[str, str | None],
+    *,
+    split: bool,
+    constant_feed: bool,
+    at_most: tuple[FeedCap, ...],
+    as_json: bool,
+) -> int:
     """Write the new program; return the exit code."""
+    if split and constant_feed:
+        raise HexpostError("--constant-feed does not go with --split, which gives parts of a block feeds of their own")
     trials = count(1)
     with watched("setpoints") as progress:
         found = refeed(
             load(files_of(program, files)),
             split=split,
+            constant_feed=constant_feed,
+            at_most=at_most,
             watch=lambda total: progress.follow(f"trial {next(trials)} of feeds, setpoints", total).step,
         )
     written = write_all((str(output), lambda: found.source))

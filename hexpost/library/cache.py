@@ -16,7 +16,7 @@ from hexpost.library.records import from_bytes
 from hexpost.library.seal import look, own_folder, own_key, seal
 from hexpost.version import code_digest
 
-FORMAT = 3
+FORMAT = 4
 MOST_BYTES = 1 << 26
 """A record is not longer than this."""
 _ODD = (ValueError, KeyError, IndexError, TypeError, AttributeError, RuntimeError)
@@ -99,7 +99,16 @@ def _mark(folder: Path) -> None:
 def task_key(task: CheckTask) -> str:
     """Return what all programs of the same files and settings have in common; the place of the files is not in it."""
     files = [f.sha256 if f else None for f in (task.machine, task.tools, task.setup)]
-    said = [FORMAT, code_digest(), files, task.feed, task.period, task.units, list(task.margins)]
+    said = [
+        FORMAT,
+        code_digest(),
+        files,
+        task.feed,
+        task.period,
+        task.units,
+        list(task.margins),
+        [c.text for c in task.at_most],
+    ]
     return hashlib.sha256(json.dumps(said).encode()).hexdigest()
 
 

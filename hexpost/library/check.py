@@ -37,7 +37,8 @@ def check(task: CheckTask, checking: Checking = ALL_LIMITS) -> tuple[str, bytes]
     except InputError as error:
         return "", to_bytes(_refused(error, task))
     digest = hashlib.sha256(source).hexdigest()
-    record = _record(source, task, replace(checking, margins=task.margins))
+    checking = replace(checking, margins=task.margins)
+    record = _record(source, task, checking.with_caps(task.at_most) if task.at_most else checking)
     return digest, to_bytes(replace(record, sha256=digest))
 
 

@@ -65,7 +65,7 @@ def gate(
     tasks = make_tasks(names, policy)
     if policy.checking != ALL_LIMITS:  # what the cache holds was checked for all limits and no more
         cache, checker = None, checker or partial(check, checking=policy.checking)
-    found = records(tasks, engine, cache, checker or check, progress, limits=policy.checking.limits)
+    found = records(tasks, engine, cache, checker or check, progress, limits=policy.limits)
     named = dict(zip(names, found, strict=True))
     return judged(named, policy, baseline, skipped=skipped, whole=whole, scope=scope, today=today)
 
@@ -128,6 +128,7 @@ def make_tasks(names: Sequence[str], policy: Policy) -> list[CheckTask]:
             margins=settings.margins,
             time_limit_s=settings.time_limit or TIME_LIMIT_S,
             units=settings.units,
+            at_most=settings.at_most or (),
         )
 
     templates: dict[int, CheckTask] = {}

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from hexpost.audit.model import LIMITS, Advice, Dropped, Finding, Limit, Limits, Of, Sense, Unseen
+from hexpost.audit.model import FEED_CAP, LIMITS, Advice, Dropped, Finding, Limit, Limits, Of, Sense, Unseen
+from hexpost.machine.feed_caps import FeedCap
 
 CYCLE_TIME = Limit(
     name="cycle-time", unit="s", of=Of.PROGRAM, sense=Sense.MOST,
@@ -21,7 +22,7 @@ NOT_CHECKED = Limit(
 )  # fmt: skip
 """The policy's own limit: what must be looked at; a finding names limit and key."""
 
-POLICY_LIMITS = (CYCLE_TIME, NOT_CHECKED)
+POLICY_LIMITS = (CYCLE_TIME, NOT_CHECKED, FEED_CAP)
 
 NO_MACHINE = Limit(
     name="no-machine", unit="1", of=Of.PROGRAM, sense=Sense.RULE,
@@ -68,7 +69,7 @@ class CheckTask:
     """One program to check, with all that its record depends on; small, so that it can travel.
 
     ``margins``: share of a limit beyond which use is a finding (1 where a limit is not named). ``period`` in s.
-    ``units`` are those of a program that states none.
+    ``units`` are those of a program that states none. ``at_most``: feeds that are not to be passed in some lines.
     """
 
     name: str
@@ -81,6 +82,7 @@ class CheckTask:
     margins: tuple[tuple[str, float], ...]
     time_limit_s: float
     units: str | None = None
+    at_most: tuple[FeedCap, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,11 +8,12 @@ from pathlib import Path
 from types import MappingProxyType
 
 from hexpost.audit.model import Limit, Limits
-from hexpost.errors import Fault, InputError, unknown
+from hexpost.errors import Fault, HexpostError, InputError, unknown
 from hexpost.library.model import GATE_LIMITS, POLICY_LIMITS
 from hexpost.library.patterns import fits
 from hexpost.library.programs import SUFFIXES
 from hexpost.library.settings import LEVELS, LimitRule, Settings, merged
+from hexpost.machine.feed_caps import FeedCap, feed_caps
 from hexpost.machine.reading import parse, read_bytes
 from hexpost.machine.table import Table
 from hexpost.machine.tables import period
@@ -27,8 +28,8 @@ _PLACES = {
     **{key: key for key in ("programs", "strict", "where.path")},
     **{
         key: f"all.{key}"
-        for key in (*FILES, "feed", "period_ms", "units", "longest_cycle_s", "time_limit_s", "skip", "must_check",
-                    "machine_required", "limit")
+        for key in (*FILES, "feed", "period_ms", "units", "longest_cycle_s", "time_limit_s", "skip", "at_most",
+                    "must_check", "machine_required", "limit")
     },
 }  # fmt: skip
 """Where each key belongs, for whoever writes it into another table."""
@@ -165,6 +166,7 @@ class _Reader:
             longest=_positive(t, "longest_cycle_s"),
             time_limit=_positive(t, "time_limit_s"),
             skip=_flag(t, "skip"),
+            at_most=_feed_caps(t) if t.has("at_most") else None,
             must_check=self._must_check(t) if t.has("must_check") else None,
             machine_required=_flag(t, "machine_required"),
             limits=MappingProxyType(self._rules(t.table("limit", optional=True))),
@@ -215,6 +217,15 @@ class _Reader:
             t.fault(keys[0], f"{says}make it the larger one", "contradiction")
         t.close(self.places)
         return LimitRule(level=level, **shares)
+
+
+def _feed_caps(t: Table) -> tuple[FeedCap, ...]:
+    """Return the feeds that are not to be passed in some lines."""
+    try:
+        return feed_caps(t.texts("at_most"))
+    except HexpostError as error:
+        t.fault("at_most", f"holds {error}", "bad-value")
+        return ()
 
 
 def _flag(t: Table, key: str) -> bool | None:

@@ -4,6 +4,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
 
+from hexpost.machine.feed_caps import FeedCap
+
 LEVELS = ("fail", "warn", "ignore")
 TIME_LIMIT_S = 600.0
 """A program that takes longer to check than this is given up."""
@@ -50,6 +52,7 @@ class Settings:
     skip: bool | None = None
     must_check: tuple[str, ...] | None = None
     machine_required: bool | None = None
+    at_most: tuple[FeedCap, ...] | None = None
     limits: Mapping[str, LimitRule] = field(default_factory=lambda: MappingProxyType({}))
 
     def rule(self, limit: str) -> LimitRule:

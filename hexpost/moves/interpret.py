@@ -18,6 +18,7 @@ from hexpost.moves.frames.unused import UnusedRows
 from hexpost.moves.model import USUAL, Events, Interpretation, Remark, Switches
 from hexpost.moves.motion import events
 from hexpost.moves.motion.arcs import arcs
+from hexpost.moves.motion.capped import capped
 from hexpost.moves.motion.feeds import feeds
 from hexpost.moves.motion.in_force import InForce
 from hexpost.moves.motion.positions import positions, shift_remarks, tilted_readings
@@ -91,6 +92,9 @@ def interpret(
             runs += np.bincount(extract.line(np.arange(extract.rows)), minlength=len(runs))
         shelf.let_go()
     whole = replace(meaning.finish(), runs=runs)
+    if switches.at_most and not faults:
+        moves, written = capped(whole.moves, whole.written, switches.at_most, faults, program.name)
+        whole = replace(whole, moves=moves, written=written)
     return whole if beginning is None or faults else beginning.checked(program, whole)
 
 

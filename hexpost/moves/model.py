@@ -6,6 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
 from hexpost.machine.beside import time_beside
+from hexpost.machine.feed_caps import FeedCap
 from hexpost.machine.words import ENDING, SPINDLE_OFF, SPINDLE_ON, SPINDLE_ORIENTED, code_word
 from hexpost.moves.cut import RestartPoint
 from hexpost.shelf import windows
@@ -30,10 +31,14 @@ WITH, AFTER = 0, 1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Switches:
-    """The operator's switches: M01 stops (or is passed over); blocks that begin with ``/`` are skipped (or run)."""
+    """The operator's switches: M01 stops (or is passed over); blocks that begin with ``/`` are skipped (or run).
+
+    ``at_most``: feeds that are not passed in some lines.
+    """
 
     stops: bool = True
     skip: bool = False
+    at_most: tuple[FeedCap, ...] = ()
 
 
 USUAL = Switches()

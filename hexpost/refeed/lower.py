@@ -8,11 +8,14 @@ import numpy as np
 
 from hexpost.arrays import Ints
 from hexpost.audit.model import AuditResult
+from hexpost.machine.feed_caps import FeedCap
 from hexpost.machine.model import Machine
 from hexpost.pipeline import Inputs, examine, parse, schedule, understand
 from hexpost.refeed.cuts import PAYS_S
 from hexpost.refeed.feeds import feeds_of
+from hexpost.refeed.held import held
 from hexpost.refeed.model import FeedChange, Refed
+from hexpost.refeed.operations import ALONE, Groups, groups
 from hexpost.refeed.search import search, unmended
 from hexpost.refeed.split import split_lines
 from hexpost.refeed.text import headed, joined, rewritten, style_of
@@ -25,25 +28,43 @@ Lowered = tuple[dict[int, float], AuditResult, tuple[float, float]]
 """Feeds by line, the audit with them, and the shortest and the longest control period at which they were tried, s."""
 
 
-def refeed(inputs: Inputs, *, split: bool = False, watch: Watch = unwatched) -> Refed:
+def refeed(
+    inputs: Inputs,
+    *,
+    split: bool = False,
+    constant_feed: bool = False,
+    at_most: tuple[FeedCap, ...] = (),
+    watch: Watch = unwatched,
+) -> Refed:
     """Return the program with feeds lowered so that, as programmed, no block that feed can mend breaks a strut limit.
 
     Where nothing has to change the result is the old program, so that refeeding a result changes nothing.
     ``split`` cuts long straight blocks whose feed must be lowered, where the parts with feeds of their own save time.
+    ``constant_feed``: lines of an operation with the same F keep the same one. ``at_most``: feeds that are not passed.
     ``watch`` follows each trial.
+
+    Raises
+    ------
+    InputError
+        A feed cannot be held in the lines of a cap.
     """
-    before = _audited(inputs, watch)
-    lowered, after, periods = _lowered(inputs, before, watch)
+    first, whole, before = first_feeds(inputs.meaning), inputs, _audited(inputs, watch)
+    rounded = style_of(inputs.program, inputs.machine).rounded
+    slow = {x: rounded(f) for x, f in held(inputs, at_most).items()}
+    inputs = _fed(inputs, slow) if slow else inputs
+    of = groups(inputs.meaning, feeds_of(inputs.meaning)) if constant_feed else {}
+    lowered, after, periods = _lowered(inputs, _audited(inputs, watch) if slow else before, watch, of)
     old_lines = np.arange(1, inputs.program.lines + 1)
     if split and lowered:
         inputs, (lowered, after, periods), old_lines = _split(inputs, (lowered, after, periods), watch)
-    source, fed = _written(inputs, lowered)
-    new_lines = np.arange(1, len(old_lines) + 1)
-    if lowered:
-        source, new_lines = headed(source, _comment(inputs))
+    source, new_lines = _rewritten(inputs, lowered), np.arange(1, len(old_lines) + 1)
+    if lowered or slow:
+        source, new_lines = headed(source, _comment(whole))
+    now = first_feeds(inputs.meaning) | lowered
     changes = [
-        FeedChange(old_line=int(old_lines[x - 1]), line=int(new_lines[x - 1]), before=old, now=new)
-        for x, old, new in fed
+        FeedChange(old_line=old, line=int(new_lines[x - 1]), before=first[old], now=now[x])
+        for x, old in ((x, int(old_lines[x - 1])) for x in sorted(now))
+        if x in lowered or old in slow
     ]
     cut = np.flatnonzero(np.bincount(old_lines) > 1)
     return Refed(
@@ -79,9 +100,12 @@ def _split(inputs: Inputs, whole: Lowered, watch: Watch) -> tuple[Inputs, Lowere
     return best
 
 
-def _lowered(inputs: Inputs, result: AuditResult, watch: Watch) -> Lowered:
-    """Return the lowered feeds by line, and the audit of the program with them written in."""
-    found = search(Trials(inputs, watch=watch), result)
+def _lowered(inputs: Inputs, result: AuditResult, watch: Watch, of: Groups = ALONE) -> Lowered:
+    """Return the lowered feeds by line, and the audit of the program with them written in.
+
+    ``of``: lines that keep one feed together.
+    """
+    found = search(Trials(inputs, watch=watch), result, of)
     after = _audited(_fed(inputs, found.feeds), watch) if found.feeds else found.after
     return found.feeds, unmended(after, found), found.periods
 
@@ -119,16 +143,10 @@ def _fed(inputs: Inputs, feeds: dict[int, float]) -> Inputs:
 
 def _rewritten(inputs: Inputs, feeds: dict[int, float]) -> bytes:
     """Return the program with other feeds by line."""
+    if not feeds:
+        return inputs.program.source[:]
     program, style = inputs.program, style_of(inputs.program, inputs.machine)
     return joined(program, rewritten(program, feeds_of(inputs.meaning), feeds, style))
-
-
-def _written(inputs: Inputs, new: dict[int, float]) -> tuple[bytes, list[tuple[int, float, float]]]:
-    """Return the program with the new feeds, and the lines with a lower one: feed before and now."""
-    if not new:
-        return inputs.program.source[:], []
-    first = first_feeds(inputs.meaning)
-    return _rewritten(inputs, new), [(x, first[x], new[x]) for x in sorted(new)]
 
 
 def _comment(inputs: Inputs) -> str:

@@ -5,7 +5,7 @@ that holds and one that breaks, halving the way (in the ratio of the feeds) find
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import sqrt
 
 from hexpost.audit.model import AuditResult
@@ -26,6 +26,8 @@ class FeedTrial:
     audit: Callable[[dict[int, float]], AuditResult]
     broken: Callable[[AuditResult], set[int]]
     rounded: Callable[[float], float]
+    together: Callable[[set[int]], set[int]] = field(default=set)
+    """Lines with all others that have the same feed as one of them."""
 
 
 def regained(
@@ -37,14 +39,14 @@ def regained(
         tried = {x: max(best[x], trial.rounded(sqrt(best[x] * most[x]))) for x in best}
         if tried == best or all(most[x] <= CLOSE * best[x] for x in best):
             break
-        bad = _to_blame(trial.broken(trial.audit(tried)), best)
+        bad = trial.together(_to_blame(trial.broken(trial.audit(tried)), best))
         best = {x: best[x] if x in bad else tried[x] for x in best}
         most = {x: tried[x] if x in bad else most[x] for x in most}
     for k in range(TRIALS):
         if best == low:
             break
         found = trial.audit(best)
-        bad = _to_blame(trial.broken(found), best)
+        bad = trial.together(_to_blame(trial.broken(found), best))
         if not bad:
             return best, found
         half = {x: max(low[x], trial.rounded(sqrt(low[x] * best[x]))) if 2 * k < TRIALS else low[x] for x in bad}

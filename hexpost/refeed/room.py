@@ -49,6 +49,7 @@ def with_room(
                 tried.append(other)
         if not bad:
             return now, found, (min(tried), max(tried))
+        bad = trial.together(bad & now.keys())
         now = {x: trial.rounded(LESS * f) if bad & {x} or not bad & now.keys() else f for x, f in now.items()}
     return feeds, result, (period, period)
 

@@ -11,6 +11,7 @@ import numpy as np
 from hexpost.arrays import Flags
 from hexpost.audit.model import RAMP, AuditResult, Law, Limits, Runs
 from hexpost.refeed.feeds import LineFeeds
+from hexpost.refeed.operations import ALONE, Groups, constant, together
 from hexpost.refeed.regain import FeedTrial, regained
 from hexpost.refeed.room import with_room
 from hexpost.refeed.trials import SpentError, Trials
@@ -42,10 +43,11 @@ class FoundFeeds:
         return set(_advised(found, old, self.beyond))
 
 
-def search(trials: Trials, result: AuditResult) -> FoundFeeds:
+def search(trials: Trials, result: AuditResult, of: Groups = ALONE) -> FoundFeeds:
     """Return the feeds to which a program audited as ``result`` is to be lowered.
 
     Where a limit of a block breaks whatever the feed (a ramp too steep at any), the block is not slowed down for it.
+    ``of``: lines that keep one feed together.
 
     Raises
     ------
@@ -65,13 +67,15 @@ def search(trials: Trials, result: AuditResult) -> FoundFeeds:
         if not wanted and not again_from_start:
             break
         high |= {x: new.get(x, first[x]) for x in wanted} | {x: first[x] for x in again_from_start}
+        high = constant(high, of)
         new |= {x: trials.rounded(min(f, LESS * high[x])) for x, f in wanted.items()}
-        new = {x: f for x, f in new.items() if x not in again_from_start and x not in lost}
+        new = constant({x: f for x, f in new.items() if x not in again_from_start and x not in lost}, of)
         result = trials.audit(new)
     trial = FeedTrial(
         audit=trials.audit,
         broken=lambda found: set(_advised(found, old, beyond)) | {x for x, _ in _beyond(found) - beyond},
         rounded=trials.rounded,
+        together=lambda lines: together(lines, of),
     )
     periods = (trials.period,) * 2
     with suppress(SpentError):  # what has been found by then holds

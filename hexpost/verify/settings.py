@@ -15,11 +15,12 @@ import numpy as np
 
 from hexpost.arrays import Flags
 from hexpost.errors import Fault, HexpostError, InputError
+from hexpost.machine.feed_caps import FeedCap, feed_caps
 from hexpost.machine.load import load_machine, load_setup, load_tools, no_setup, no_tools
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.machine.reading import read_text
 from hexpost.moves.interpret import interpret
-from hexpost.moves.model import ORIENTED, Interpretation, Switches
+from hexpost.moves.model import FEED_INVERSE, FEED_TIP, ORIENTED, Interpretation, Moves, Switches
 from hexpost.moves.order.begin import Asked
 from hexpost.moves.restart import restarted
 from hexpost.program.model import Program
@@ -33,7 +34,7 @@ MOST_LIFT = 1e5
 FEEDS, YAWS = ("as-programmed", "strut-limited"), ("fixed", "best", "follow")
 _KNOWN = {
     "feed", "yaw", "yaw_deg", "period_us", "table", "rows_per_file", "stride", "skip", "stops", "override_percent",
-    "lift_mm", "single_block", "from_line", "from_run", "restart", "units", "proof", "yaw_asked",
+    "lift_mm", "single_block", "from_line", "from_run", "restart", "units", "proof", "yaw_asked", "at_most",
 }  # fmt: skip
 _SAME = 1e-9
 
@@ -53,6 +54,7 @@ class JobSettings:
     from_line: int = 0
     from_run: int = 1
     units: str | None = None
+    at_most: tuple[FeedCap, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -110,7 +112,18 @@ def settings_of(told: Mapping[str, Any]) -> JobSettings:
         from_line=int(line),
         from_run=int(run),
         units=one_of("units", None, (None, "mm", "inch")),
+        at_most=_caps(told.get("at_most", [])),
     )
+
+
+def _caps(told: object) -> tuple[FeedCap, ...]:
+    """Return the feeds that are not to be passed in some lines."""
+    if not isinstance(told, list) or not all(isinstance(x, str) for x in told):
+        raise HexpostError(f"manifest.json: settings.at_most: expected a list of texts, found {told!r:.40}")
+    try:
+        return feed_caps(told)
+    except HexpostError as error:
+        raise HexpostError(f"manifest.json: settings.at_most: {error}") from None
 
 
 def read_inputs(files: Mapping[str, Path], root: Path, settings: JobSettings) -> JobInputs:
@@ -146,6 +159,7 @@ def meant(program: Program, machine: Machine, tools: Tools, setup: Setup, settin
     meaning = interpret(program, machine, tools, placed, faults, switches=switches, begin=begin)
     if faults:
         raise InputError(faults)
+    meaning = replace(meaning, moves=_held(meaning.moves, settings.at_most))
     if settings.lift:
         plain = interpret(program, machine, tools, replace(placed, lift=0.0), faults, switches=switches, begin=begin)
         _check_lift(meaning, plain, machine, settings.lift)
@@ -163,6 +177,25 @@ def meant(program: Program, machine: Machine, tools: Tools, setup: Setup, settin
         slow = replace(tip, speed=tip.speed * settings.override, tilt_speed=tip.tilt_speed * settings.override)
         machine = replace(machine, tool_tip=slow)
     return JobInputs(machine=machine, tools=tools, meaning=replace(meaning, moves=moves), settings=settings)
+
+
+def _held(moves: Moves, caps: tuple[FeedCap, ...]) -> Moves:
+    """Return moves none of which is faster than the caps of its line: at a feed, or by the time that it must last."""
+    if not caps:
+        return moves
+    feed, way = moves.feed.copy(), np.linalg.norm(moves.end[:3] - moves.start[:3], axis=0)
+    arcs = moves.arcs
+    along = np.eye(3)[:, arcs.axis]
+    out = moves.start[:3, arcs.move] - arcs.centre
+    radius = np.linalg.norm(out - (out * along).sum(axis=0) * along, axis=0)
+    rise = ((moves.end - moves.start)[:3, arcs.move] * along).sum(axis=0)
+    way[arcs.move] = np.sqrt((radius * arcs.turn) ** 2 + rise**2)
+    for cap in caps:
+        inside = (cap.first <= moves.line) & (moves.line <= cap.last) & (way > 0.0)
+        tip, timed = (inside & (moves.feed_mode == mode) for mode in (FEED_TIP, FEED_INVERSE))
+        feed[tip] = np.minimum(feed[tip], cap.feed)
+        feed[timed] = 1.0 / np.maximum(1.0 / feed[timed], way[timed] / cap.feed)
+    return replace(moves, feed=feed)
 
 
 def _check_lift(meaning: Interpretation, plain: Interpretation, machine: Machine, lift: float) -> None:
