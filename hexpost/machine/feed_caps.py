@@ -50,12 +50,12 @@ def feed_cap(text: str) -> FeedCap:
     found = _FORM.fullmatch(text.strip())
     shown = f"'{text[:60]}'" if text.isprintable() else ascii(text[:60])
     if found is None:
-        raise HexpostError(f"{shown}: expected A:B=F with the first line, the last line and mm/min, like 120:180=500")
+        raise HexpostError(f"{shown} is not A:B=F; write first line, last line, mm/min: 120:180=500")
     first, last, feed = int(found[1]), int(found[2]), float(found[3])
     if not 1 <= first <= last:
-        raise HexpostError(f"{shown}: expected lines from 1, the first no later than the last")
+        raise HexpostError(f"{shown} names no lines; write them from 1, the first no later than the last")
     if not LEAST_F <= feed <= MOST_F:
-        raise HexpostError(f"{shown}: expected a feed of {LEAST_F:g} to {digits(MOST_F)} mm/min")
+        raise HexpostError(f"{shown} holds no feed; write {LEAST_F:g} to {digits(MOST_F)} mm/min")
     return FeedCap(first=first, last=last, feed=feed / SECONDS_PER_MINUTE)
 
 
