@@ -8,7 +8,7 @@ from hexpost.audit.f_words import add_f_words
 from hexpost.audit.model import F_UNITS, AuditResult, Runs
 from hexpost.audit.program_remarks import sentence
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, Moves
-from hexpost.pipeline import Job
+from hexpost.pipeline import MOST_ROWS, Job
 from hexpost.proving import AS_PROGRAMMED
 from hexpost.refeed.search import FoundFeeds, give_up, search
 from hexpost.refeed.trials import SpentError, Trials
@@ -32,7 +32,7 @@ def with_tried_feeds(job: Job, result: AuditResult, most: int = MOST_TRIED) -> A
     _bound(runs, inputs.meaning.moves)
     warnings = result.warnings
     if job.feed == "as-programmed" and job.yaw is None and inputs.proving == AS_PROGRAMMED:
-        trials = Trials(inputs, most)
+        trials = Trials(replace(inputs, most_rows=MOST_ROWS), most)  # the bound of a job is none of its trials
         try:
             found = search(trials, trials.audit({}) if inputs.checking.margins else result)
         except SpentError:

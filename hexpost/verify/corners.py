@@ -79,7 +79,7 @@ def zones(stretch: Stretch, limits: ToolTip, angles: Angles) -> Zones:
     end = stretch.start[1:]
     stop = stretch.stop[:-1] | _turns_back(j, stretch, end, tol, angles)
     reach = np.where(stop, 0.0, _reach(j, tol, tol_tilt))
-    loose = _moved(j, stretch, reach)
+    loose = _moved(j, stretch, reach, stop)
     shift_most = np.where(loose, MOVED * 1.1 * tol, 0.0)
     loose |= _chained(stretch, reach, stop)
     near = loose[1:] | loose[:-1]
@@ -160,27 +160,27 @@ def _chained(stretch: Stretch, reach: Array, stop: Flags) -> Flags:
     room = np.zeros(stretch.count + 1)
     room[1:-1] = reach
     whole = np.minimum(room[1:], room[:-1]) > stretch.length
-    short = ((stretch.length <= SHORT) | whole) & ~_near_arcs(stretch)
+    short = ((stretch.length <= SHORT) | whole) & ~_near_arcs(stretch, stop)
     new = np.append(True, stop | (short[1:] != short[:-1]))
     number = np.cumsum(new) - 1
     out: Flags = short & (np.bincount(number) >= FEWEST)[number]
     return out
 
 
-def _near_arcs(stretch: Stretch) -> Flags:
-    """Return which moves (w,) are arcs or beside one."""
+def _near_arcs(stretch: Stretch, stop: Flags) -> Flags:
+    """Return which moves (w,) are arcs or beside one, with no stop (w - 1,) between."""
     arc = stretch.curved >= 0
     out: Flags = arc.copy()
-    out[1:] |= arc[:-1]
-    out[:-1] |= arc[1:]
+    out[1:] |= arc[:-1] & ~stop
+    out[:-1] |= arc[1:] & ~stop
     return out
 
 
-def _moved(j: _Joints, stretch: Stretch, reach: Array) -> Flags:
+def _moved(j: _Joints, stretch: Stretch, reach: Array, stop: Flags) -> Flags:
     """Return which moves (w,) have an end that may be moved."""
     room = np.zeros(stretch.count + 1)
     room[1:-1] = reach
-    crowded = (np.minimum(room[1:], room[:-1]) > stretch.length) & ~_near_arcs(stretch)
+    crowded = (np.minimum(room[1:], room[:-1]) > stretch.length) & ~_near_arcs(stretch, stop)
     moved = crowded[1:] & crowded[:-1] & (j.whole < GENTLE)
     loose = np.zeros(stretch.count, dtype=bool)
     loose[1:] |= moved

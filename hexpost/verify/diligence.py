@@ -22,8 +22,8 @@ _TIMES, _TICKS = 2.0, 8
 """A rapid takes at most so many times as long, and so many ticks more."""
 _LONG = 8.0
 """A line so many times as long as a ramp to its feed comes to it ..."""
-_REACHED = 0.9998
-"""... or to this share of it."""
+_REACHED = 0.98
+"""... or to this share of it: what corners at its ends are lowered by may hold for all of it."""
 
 
 @dataclass(slots=True)

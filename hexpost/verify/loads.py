@@ -7,7 +7,7 @@ from math import cos, cosh, pi, sqrt, tan, tanh
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Flags
 from hexpost.machine.model import Machine, Screw, Tools
 from hexpost.moves.model import Interpretation
 from hexpost.verify.base import PlatformPoses
@@ -22,6 +22,8 @@ from hexpost.voice import in_line
 LOADS = ("thrust", "thrust-continuous", "torque", "torque-continuous", "power", "buckling", "critical-speed")
 STEP = 1e-5
 """The decimals of the table change the share of a limit by less than this, where the mass is not far away."""
+CRUMB = 1e-5
+"""On a move shorter than this, mm, the decimals of the table show no speed."""
 _FAR = 2000.0
 """Mass that is so far from the tip, mm, doubles that: the inertia about the struts grows with the square (measured)."""
 
@@ -69,7 +71,8 @@ class WorstLoads:
         length, speed, acceleration = rows.length[:, at], rows.speed[:, at], rows.acceleration[:, at]
         motion = Motion(poses, length, speed, acceleration)
         thrusts = self._thrusts.of(motion, p.moves)
-        for limit, low, high in self._measured(thrusts, length, speed, acceleration):
+        crumb = (p.stretch.length <= CRUMB)[p.move[p.old :]]
+        for limit, low, high in self._measured(thrusts, (length, speed, acceleration), crumb):
             for k in range(6):
                 allowed = self._allowed[limit][k]
                 if allowed is not None:
@@ -96,10 +99,11 @@ class WorstLoads:
         return Check(name="loads", text=text, faults=faults.told())
 
     def _measured(
-        self, thrusts: list[Array], length: Array, speed: Array, acceleration: Array
+        self, thrusts: list[Array], columns: tuple[Array, Array, Array], crumb: Flags
     ) -> Iterator[tuple[str, Array, Array]]:
         """Yield limits with the least and the largest sizes (6, n) that are possible; by l2 what depends on it."""
-        torques = list(self._torques(thrusts, speed, acceleration))
+        length, speed, acceleration = columns
+        torques = list(self._torques(thrusts, speed, acceleration, crumb))
         yield "thrust", *_sizes(thrusts)
         yield "torque", *_sizes(torques)
         turns = np.array([0.0 if s is None else s.gear / s.lead for s in self._screws])[:, None]
@@ -113,9 +117,9 @@ class WorstLoads:
                 low, high = (self._means[limit, side].of(x) for side, x in enumerate(_sizes(values)))
                 yield limit, low, high
 
-    def _torques(self, thrusts: list[Array], speed: Array, acceleration: Array) -> Iterator[Array]:
-        """Yield the torques (6, n) of the motors that are possible, N m."""
-        moving = speed.any(axis=0) | acceleration.any(axis=0)
+    def _torques(self, thrusts: list[Array], speed: Array, acceleration: Array, crumb: Flags) -> Iterator[Array]:
+        """Yield the torques (6, n) of the motors that are possible, N m; on a ``crumb`` (n,) none seems to move."""
+        moving = speed.any(axis=0) | acceleration.any(axis=0) | crumb
         open_ = (speed == 0.0) & moving  # a machine at rest holds its load: that counts as driving it
         for slow_ones_drive in (True, False) if open_.any() else (True,):
             for thrust in thrusts:

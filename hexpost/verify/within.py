@@ -138,7 +138,7 @@ def on_arcs(
     """Put the shares of rows on arcs into ``share``: turns follow from row to row by the rates, from the start.
 
     A tool that rests, and not for its first row, is ``at_end`` (n,) of an arc that ends at rest, if it was no row
-    on it before: a circle may take a single period.
+    on it before: a circle may take a single period. Where it turns far in one, whole turns beyond the arc are none.
     """
     s = where[0]
     if not len(s.arcs.move):
@@ -160,7 +160,11 @@ def on_arcs(
     step -= 2.0 * pi * np.round((step - expected) / (2.0 * pi))
     total = np.cumsum(step)
     begin = np.flatnonzero(new)
-    total -= np.repeat(total[begin] - step[begin], np.diff(np.append(begin, len(on))))
+    size = np.diff(np.append(begin, len(on)))
+    total -= np.repeat(total[begin] - step[begin], size)
+    coarse = np.repeat(np.maximum.reduceat(np.abs(expected), begin) > pi / 2.0, size)
+    beyond = np.maximum(np.round((total - sweep) / (2.0 * pi)), 0.0) - np.maximum(np.round(-total / (2.0 * pi)), 0.0)
+    total -= np.where(coarse, beyond, 0.0) * (2.0 * pi)
     share[on] = total / np.maximum(sweep, 1e-300)
     for _ in range(2):  # a steep helix hardly turns
         share[on] = s.nearer(motion[0][:, on], share[on], move[on])

@@ -154,3 +154,13 @@ def test_a_block_under_inverse_time_is_left_alone_and_bounded():
     assert timed.any() and not found.tried[timed].any() and found.tried[found.line == 4].any()
     rows = [found.row(i) for i in np.flatnonzero(timed & np.isfinite(found.feed))]
     assert rows and all(r.f_unit == "1/min" and r.room >= 1200.0 / (r.feed * r.f_share) * (1 - 1e-9) for r in rows)
+
+
+def test_the_most_rows_of_a_job_are_no_bound_of_the_trials(tmp_path):
+    """A trial with lower feeds takes longer than the job, which may have no more rows than it has."""
+    (tmp_path / "p.nc").write_text(SWING)
+    words = ["audit", str(tmp_path / "p.nc"), "--json", "--period-ms", "4"]
+    whole = CliRunner().invoke(main, words)
+    rows = json.loads(whole.output)["rows"]
+    bound = CliRunner().invoke(main, [*words, "--most-rows", str(rows)])
+    assert whole.exit_code == 1 and bound.output == whole.output
