@@ -9,27 +9,28 @@ from attack import faults
 from attack.jobs import SAMPLES, SHORT, broken, content
 from attack.jobs import faults as told_wrong
 from attack.model import Outcome
+from library.shop import slow_struts
 
-FILES = ("--tools", "in/tools.toml", "--setup", "in/setup.toml")
 COMMANDS = {
     "convert": ("convert", "in/p.nc", "--out", "out/job", "--stride", "9"),
     "convert over": ("convert", "in/p.nc", "--out", "out/job", "--overwrite"),
-    "refeed": ("refeed", "in/overdriven.nc", "-o", "out/p.nc", *FILES),
-    "refeed over": ("refeed", "in/overdriven.nc", "-o", "out/p.nc", *FILES, "--overwrite"),
+    "refeed": ("refeed", "in/fast.nc", "-o", "out/p.nc", "--machine", "in/slow.toml"),
+    "refeed over": ("refeed", "in/fast.nc", "-o", "out/p.nc", "--machine", "in/slow.toml", "--overwrite"),
     "align": ("align", "in/probed_points.csv", "-o", "out/askew.toml", "--overwrite"),
     "calibrate": ("calibrate", "in/measured_poses.csv", "--sigma-mm", "0.005", "--sigma-deg", "0.0005", "-o",
                   "out/built.toml", "--overwrite"),
     "place": ("place", "in/p.nc", "-o", "out/placed.toml", "--map", "out/map.csv", "--overwrite", "--serial",
-              "--step-mm", "300", "--step-deg", "90"),
-    "gate": ("gate", "in/p.nc", "in/limits.nc", "--serial", "--cache", "out/cache", "--sarif", "out/g.sarif", "--junit",
+              "--step-mm", "30", "--x-mm", "0", "30", "--y-mm", "0", "0", "--turn-deg", "0", "0"),
+    "gate": ("gate", "in/p.nc", "in/low.nc", "--serial", "--cache", "out/cache", "--sarif", "out/g.sarif", "--junit",
              "out/g.xml", "--html", "out/g.html"),
-    "gate baseline": ("gate", "in/limits.nc", "--serial", "--no-cache", "--baseline", "out/b.json",
+    "gate baseline": ("gate", "in/low.nc", "--serial", "--no-cache", "--baseline", "out/b.json",
                       "--update-baseline"),
 }  # fmt: skip
 OLD = {"p.nc": "M30\n", "askew.toml": "[offset.G54]\n", "built.toml": "[[strut]]\n", "placed.toml": "[offset.G54]\n",
        "map.csv": "x_mm,y_mm,z_mm,turn_deg,\n"}  # fmt: skip
 """What an earlier run left, as far as its kind is known by it."""
-OTHER = SHORT.replace("A6", "A5")
+OTHER, LOW = SHORT.replace("A6", "A5"), SHORT.replace("Z60", "Z-30")
+FAST = "G21 G90 M03 S900\nG00 X0 Y0 Z300\nG01 X30 F30000\nM30\n"
 
 
 def _command(words):
@@ -48,9 +49,10 @@ def _prepared(name, place):
     """Put inputs in place, and what an earlier run on another program left where the command writes over it."""
     for part in ("in", "out"):
         (place / part).mkdir(parents=True)
-    for file in ("tools.toml", "setup.toml", "overdriven.nc", "limits.nc", "probed_points.csv", "measured_poses.csv"):
+    for file in ("probed_points.csv", "measured_poses.csv"):
         shutil.copy(SAMPLES / file, place / "in")
-    (place / "in" / "p.nc").write_text(SHORT)
+    for file, text in (("p.nc", SHORT), ("low.nc", LOW), ("fast.nc", FAST), ("slow.toml", slow_struts())):
+        (place / "in" / file).write_text(text)
     if name == "convert over":
         shutil.copytree(_old_job(), place / "out" / "job")
     elif "--overwrite" in COMMANDS[name]:
