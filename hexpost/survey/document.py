@@ -1,6 +1,7 @@
 """The survey for machines: one JSON document, described by ``schemas/survey.json``."""
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 
 from hexpost.survey.classes import KIND_BY_NAME
@@ -10,8 +11,11 @@ from hexpost.survey.readings import MATTERS, about, answers
 SCHEMA_VERSION = 1
 
 
-def document(survey: Survey) -> dict[str, object]:
-    """Return the survey as plain values; lengths of ``extents`` are mm where ``units`` says so, else as written."""
+def document(survey: Survey, cases: Sequence[Sight] | None = None) -> dict[str, object]:
+    """Return the survey as plain values; lengths of ``extents`` are mm where ``units`` says so, else as written.
+
+    ``cases`` are the programs that are told one by one (``None``: all).
+    """
     return {
         "schema_version": SCHEMA_VERSION,
         "programs": len(survey.sights),
@@ -22,13 +26,19 @@ def document(survey: Survey) -> dict[str, object]:
         "numbers": [asdict(found) for found in survey.numbers],
         "readings": [_reading(r, survey) for r in survey.readings],
         "classes": _classes(survey),
-        "cases": [_case(s) for s in survey.sights],
+        "cases": [_case(s) for s in (survey.sights if cases is None else cases)],
     }
 
 
 def to_json(survey: Survey) -> str:
-    """Return the document as text; it is ASCII, so that no character of a program can act on a terminal."""
-    return json.dumps(document(survey), indent=1, allow_nan=False) + "\n"
+    """Return the document as text; it is ASCII, so that no character of a program can act on a terminal.
+
+    Programs are written out one by one, for as values they take ten times the memory.
+    """
+    head, found, tail = json.dumps(document(survey, ()), indent=1, allow_nan=False).rpartition('"cases": []')
+    assert found
+    cases = ",\n  ".join(json.dumps(_case(s), indent=1, allow_nan=False).replace("\n", "\n  ") for s in survey.sights)
+    return f'{head}"cases": [\n  {cases}\n ]{tail}\n' if cases else f"{head}{found}{tail}\n"
 
 
 def _reading(r: LibraryReading, survey: Survey) -> dict[str, object]:

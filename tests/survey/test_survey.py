@@ -1,5 +1,6 @@
 """The survey of a library against counts of its own: words, tools, offsets, extents, classes; what it proposes."""
 
+import json
 import math
 import re
 import tomllib
@@ -15,6 +16,7 @@ from hexpost.errors import InputError
 from hexpost.library.policy import Policy
 from hexpost.library.settings import Settings
 from hexpost.machine.load import DEMONSTRATION, demonstration_machine, load_machine, no_setup, no_tools
+from hexpost.survey.document import document, to_json
 from hexpost.survey.drafts import MACHINE, SETUP, TOOLS, drafts
 from hexpost.survey.gather import survey
 from hexpost.workers.engines import serial
@@ -299,3 +301,11 @@ def test_what_programs_hold_cannot_act_in_a_draft(tmp_path):
         own = text.removeprefix(DEMONSTRATION.read_text())
         assert all(c.isprintable() or c == "\n" for c in own)
         assert all(not line or line[0] in "#[awn" for line in own.splitlines())
+
+
+def test_the_text_of_the_document_is_the_document(tmp_path):
+    """Written out program by program, it is what one call of the encoder writes; hostile texts change nothing."""
+    hostile = 'G21 G00 X1 M77 ("cases": [])\nM30\n'
+    for programs in ({}, {"a": "G21 G00 X1\nM30\n"}, {"a": hostile, "b": "G00 X1\n#1=5\n", "c": hostile + "é"}):
+        found = look(tmp_path, **programs)
+        assert to_json(found) == json.dumps(document(found), indent=1) + "\n"
