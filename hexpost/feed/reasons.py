@@ -1,21 +1,26 @@
 """Why a job is not faster: for every block the programmed and the reached feed, and the seconds lost to each cause."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints, Lines
-from hexpost.feed.model import FEED, STARTS, Reasons, Timing
+from hexpost.feed.model import FEED, STARTS, PathPlace, Reasons, Timing
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, LINE, Moves
-from hexpost.path.model import ToolPath
+from hexpost.path.model import EDGE, ToolPath
 from hexpost.shelf import column, windows
 
 BLOCK = 16384
 """Intervals whose speeds are looked at together."""
+LEAST_SPEED = 1e-300
+"""Keeps times of no way in range."""
 NOTHING = 1e-4
 """Lost time below this share of an interval is nothing: speeds are planned no finer."""
 
 
 def reasons(timing: Timing, path: ToolPath, moves: Moves) -> Reasons:
     """Return what held every block of a job that is planned as ``timing``."""
+    timing = _move_by_move(timing, path)
     line, back = _lines(moves.line)
     n = len(line)
     last, programmed, turning = np.zeros(n, dtype=np.int32), column((n,), np.float64), np.zeros(n, dtype=np.bool_)
@@ -40,6 +45,41 @@ def reasons(timing: Timing, path: ToolPath, moves: Moves) -> Reasons:
         lost=seconds,
         total=dict(sorted(total.items(), key=lambda item: -item[1])),
     )
+
+
+def _move_by_move(timing: Timing, path: ToolPath) -> Timing:
+    """Return the same timing with its intervals cut where moves end that are parts of one piece: smoothed chains."""
+    ends = path.ends
+    if not len(ends.move):
+        return timing
+    s = path.s0[ends.piece] + ends.u
+    span = np.searchsorted(path.span_first, ends.piece, "right") - 1
+    k = np.clip(np.searchsorted(timing.s, s, "right") - 1, timing.first[span], timing.first[span + 1] - 1)
+    way, v, u = np.maximum(s - timing.s[k], 0.0), timing.v[k], timing.u[k]
+    speed = np.sqrt(np.maximum(v * v + 2.0 * u * way, 0.0))
+    t = timing.t[k] + 2.0 * way / np.maximum(v + speed, LEAST_SPEED)
+    after = timing.t[np.minimum(k + 1, len(timing.t) - 1)]
+    inside = np.flatnonzero((way > 0.0) & (k + 1 < timing.first[span + 1]) & (t < after))
+    k = k[inside]
+    first = timing.first + np.searchsorted(k, timing.first)
+    return replace(
+        timing,
+        t=np.insert(timing.t, k + 1, t[inside]),
+        s=np.insert(timing.s, k + 1, s[inside]),
+        v=np.insert(timing.v, k + 1, speed[inside]),
+        u=np.insert(timing.u, k + 1, u[inside]),
+        cause=np.insert(timing.cause, k + 1, timing.cause[k]),
+        first=first,
+    )
+
+
+def _moves_at(path: ToolPath, piece: Ints, u: Array) -> Lines:
+    """Return the moves (n,) to which ``u`` of pieces belong: a corner to the one that ends in it."""
+    move: Lines = path.move[piece]
+    at = np.flatnonzero(path.kind[piece] >= EDGE)
+    if at.size:
+        move[at] = path.move_at(piece[at], u[at])
+    return move
 
 
 def _lines(line: Lines) -> tuple[Lines, Lines]:
@@ -100,7 +140,8 @@ def _losses(timing: Timing, path: ToolPath, back: Lines) -> tuple[Lines, Array, 
         time[rest], way[rest] = timing.end[own] * timing.period - timing.t[part][rest], 0.0
         why[rest] = STARTS
         seconds = np.maximum(time - way / timing.programmed[piece], 0.0)
-        place[part], cause[part] = back[path.move[piece]], why
+        middle = np.maximum(timing.s[part] - path.s0[piece], 0.0) + 0.5 * np.maximum(way, 0.0)
+        place[part], cause[part] = back[_moves_at(path, piece, middle)], why
         lost[part] = np.where(seconds < NOTHING * time, 0.0, seconds)
     return place, lost, cause
 
@@ -122,10 +163,24 @@ def _reached(timing: Timing, path: ToolPath, turning: Flags, back: Lines, n: int
         before = float(tick[-1])
         motion = timing.motion(tick)
         place = timing.locate(path, motion)
-        q = path.evaluate(place.piece, place.u, 1, 1)[0]
-        move = path.move[place.piece]
-        half = np.where(turning[move], q[3:], q[:3])
-        np.maximum.at(out, back[move], np.sqrt(np.einsum("ij,ij->j", half, half)) * motion.speed)
+        move = _moves_at(path, place.piece, place.u)
+        np.maximum.at(out, back[move], _size(path, place, turning[move]) * motion.speed)
+    ends = path.ends
+    for part in windows(len(ends.move), BLOCK):  # a move of a chain may lie between two of these times
+        last: Ints = ends.move[part].astype(np.int64)
+        place = PathPlace(piece=ends.piece[part], u=ends.u[part])
+        size = _size(path, place, turning[last]) * timing.motion(timing.end_ticks(path, last)).speed
+        np.maximum.at(out, back[last], size)
+        next_too = np.flatnonzero(ends.move[1:][part] == last[: len(ends.move[1:][part])] + 1)
+        np.maximum.at(out, back[last[next_too] + 1], size[next_too])
+    return out
+
+
+def _size(path: ToolPath, place: PathPlace, turning: Flags) -> Array:
+    """Return how far the tip goes, or the tool turns where ``turning`` (n,), for a unit of the path at places (n,)."""
+    q = path.evaluate(place.piece, place.u, 1, 1)[0]
+    half = np.where(turning, q[3:], q[:3])
+    out: Array = np.sqrt(np.einsum("ij,ij->j", half, half))
     return out
 
 

@@ -16,6 +16,7 @@ from hexpost.report.page_findings import findings, listing
 from hexpost.report.page_tables import against, facts, losses, remarks, setup_sheet, table_guide, use_table
 from hexpost.report.page_views import views
 from hexpost.report.picture import Drawing
+from hexpost.report.text import smoothed_text
 from hexpost.report.verdict import feed_name, loud, machine_name, verdict
 from hexpost.voice import amount, duration, figure, not_looked_at, number, percent, plural
 
@@ -45,11 +46,12 @@ def _whole(
     report: Report, drawing: Drawing | None, program: Program, machine: Machine, shown: Sequence[Finding]
 ) -> str:
     head, _, rest = verdict(report).partition(":")
+    curves = "" if report.smoothed is None else f"<p>{safe(smoothed_text(report.smoothed))}.</p>"
     sections = [
         ("findings", "Findings", findings(report, shown)),
         ("limits", "Use of the limits", use_table(report) + _use_chart(drawing, shown)),
         ("struts", "The six struts", _struts(drawing, shown)),
-        ("path", "Where the tool goes", views(drawing)),
+        ("path", "Where the tool goes", views(drawing) + curves),
         ("time", "Where time is lost", losses(report.reasons)),
         ("compared", "Compared with an ordinary machine", against(report)),
         ("setup", "Setup sheet", setup_sheet(report)),

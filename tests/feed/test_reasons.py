@@ -11,7 +11,12 @@ from hypothesis import given, settings
 
 from hexpost.feed.model import AT_CORNER, FEED, cause_text
 from hexpost.feed.reasons import reasons
+from hexpost.machine.load import demonstration_machine, no_setup, no_tools
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT
+from hexpost.pipeline import parse, schedule, understand
+from hexpost.setpoints.sample import sample
+
+DEMONSTRATION = demonstration_machine()
 
 
 def why(moves, on=MACHINE, mode="as-programmed"):
@@ -108,3 +113,30 @@ def test_dwells_are_no_lost_time():
     plain = reasons(timing, path, moves)
     assert plain.lost.sum() < timing.ticks * timing.period
     assert len(pauses([0], [1.0]).pause) == 1
+
+
+DENSE = "G21 G90 G94 G64\nG00 X5 Y0 Z300\nG01 Z299 F12000\n" + "".join(
+    f"X{5 * np.cos(t):.3f} Y{5 * np.sin(t):.3f}\n" for t in np.linspace(0.0, 2 * np.pi, 601)[1:]
+)
+
+
+def test_blocks_of_a_smoothed_chain_have_their_own_speeds_and_losses():
+    """600 chords of 0.05 mm in three decimals: speeds counted from the poses of all ticks by differences."""
+    inputs = understand(parse((DENSE + "G00 Z320\nM30\n").encode(), "p.nc"), DEMONSTRATION, no_tools(), no_setup())
+    job = schedule(inputs)
+    assert job.path.ends.curves == 1
+    assert job.path.ends.moves == 600
+    found = reasons(job.timing, job.path, inputs.meaning.moves)
+    taken, asked = job.timing.ticks * job.timing.period, (job.path.size / job.timing.programmed).sum()
+    assert found.lost.sum() == pytest.approx(sum(found.total.values()), rel=1e-9)
+    assert found.lost.sum() == pytest.approx(taken - asked, rel=1e-3)
+    chain = (found.line > 3) & (found.line <= 603)
+    assert (found.reached[chain] > 0.0).all()
+    assert (found.reached <= found.programmed * 1.001).all()
+    assert (found.lost[chain] > 0.0).sum() > 500  # a curve of 5 mm is slower than F12000 all along
+    poses = [(b.line, b.pose) for b in sample(job.timing, job.path, inputs.meaning.moves)]
+    line, pose = np.concatenate([x for x, _ in poses]), np.concatenate([q for _, q in poses], axis=1)
+    speed = np.linalg.norm(np.diff(pose[:3], axis=1), axis=0) / job.timing.period  # a tick of 12000 mm/s2 is 12 mm/s
+    middle = (line[1:] == line[:-1]) & (line[1:] > 3) & (line[1:] <= 603)
+    for at in np.flatnonzero(middle):
+        assert found.reached[found.line == line[at]][0] == pytest.approx(speed[at], rel=0.06, abs=13.0)
