@@ -32,6 +32,10 @@ REACH = 0.5
 """How far beyond its window a bad sample lowers ramps, in windows."""
 SAME = 1e-9
 """Relative difference of a speed squared that counts as a change."""
+TIE = 1e-6
+"""Times that differ by less, in ticks, are one: else rounding, which is another one later in a job, would decide."""
+TIE_NEAR, TIE_FAR = 1e-9, 1e-12
+"""So are places, in mm and as a share of the way so far."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -102,11 +106,23 @@ def changed(before: Speeds, now: Speeds, timing: Timing) -> Ranges:
     lower = (old.cap != new.cap) | (before.cap != now.cap) | (old.up != new.up) | (old.down != new.down)
     k = np.flatnonzero(lower | far[1:] | far[:-1])
     reach = (1 + REACH) * timing.window[new.span[k]]
-    begin = timing.t[np.minimum(np.searchsorted(timing.s, new.s[k]), len(timing.t) - 1)] / timing.period
-    end = timing.t[np.minimum(np.searchsorted(timing.s, new.s[k + 1]), len(timing.t) - 1)] / timing.period
-    lo, hi = begin - reach, np.maximum.accumulate(end + reach)
+    begin, end = (
+        timing.t[np.minimum(np.searchsorted(timing.s, _before(s)), len(timing.t) - 1)] / timing.period
+        for s in (new.s[k], new.s[k + 1])
+    )
+    lo, hi = begin - reach - TIE, np.maximum.accumulate(end + reach) + TIE
     fresh = np.flatnonzero(lo[1:] > hi[:-1]) + 1
     return Ranges(lo=np.insert(lo[fresh], 0, lo[:1]), hi=np.append(hi[fresh - 1], hi[-1:]))
+
+
+def _before(s: Array) -> Array:
+    """Return places (n,) so little before ``s`` (n,) that they are one."""
+    return s - (TIE_NEAR + TIE_FAR * s)
+
+
+def _beyond(s: Array) -> Array:
+    """Return places (n,) so little beyond ``s`` (n,) that they are one."""
+    return s + (TIE_NEAR + TIE_FAR * s)
 
 
 def correct(
@@ -129,10 +145,11 @@ def correct(
         order = order[bad.cap[order] < 1]
         cause[under[order]] = bad.cause[order] | (cause[under[order]] & AT_CORNER)
         t, T = motion.tick[bad.motion] * timing.period, timing.window[span] * timing.period
-        i = np.maximum(np.searchsorted(timing.t, t - (1 + REACH) * T, "right") - 1, 0)
-        j = np.minimum(np.searchsorted(timing.t, t + REACH * T), len(timing.t) - 1)
-        lo = np.clip(np.searchsorted(st.s, timing.s[i], "right") - 1, first, under)
-        hi = np.clip(np.searchsorted(st.s, timing.s[j]), under, last)
+        tie = TIE * timing.period
+        i = np.maximum(np.searchsorted(timing.t, t - (1 + REACH) * T + tie, "right") - 1, 0)
+        j = np.minimum(np.searchsorted(timing.t, t + REACH * T - tie), len(timing.t) - 1)
+        lo = np.clip(np.searchsorted(st.s, _beyond(timing.s[i]), "right") - 1, first, under)
+        hi = np.clip(np.searchsorted(st.s, _before(timing.s[j])), under, last)
         a, b = int(lo.min()), int(hi.max()) + 1
         factor = spread_min(bad.ramp**power, lo - a, hi - a, b - a)
         less = np.flatnonzero(factor < f_ramp[a:b])
@@ -203,7 +220,7 @@ def _doubtful(
         edge = edges[begin : begin + BLOCK + 1]
         width = np.diff(edge)
         here = np.flatnonzero(_suspect(edge, timing, path, limits, where))
-        last = np.cumsum(np.ceil(width[here] / step).astype(np.int64) + 1)
+        last = np.cumsum(np.ceil(width[here] / step - TIE).astype(np.int64) + 1)
         for first in range(0, int(last[-1]) if len(last) else 0, PORTION):
             number = np.arange(first, min(first + PORTION, int(last[-1])))
             which = np.searchsorted(last, number, "right")
@@ -257,7 +274,7 @@ def _suspect(edge: Array, timing: Timing, path: ToolPath, limits: PlanLimits, wh
     a = np.abs(motion.acceleration)
     a = np.maximum(a[1:], a[:-1])
     window = timing.window[motion.span]
-    brief = np.where(width <= np.maximum(window[1:], window[:-1]), width, 0.0)
+    brief = np.where(width <= np.maximum(window[1:], window[:-1]) + TIE, width, 0.0)
     v = np.maximum(motion.speed[1:], motion.speed[:-1]) + 0.25 * timing.period * brief * a
     jerk = np.abs(np.diff(motion.acceleration)) / (timing.period * np.maximum(width, BRIEF))
     low = int(k[0])

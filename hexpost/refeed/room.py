@@ -13,8 +13,8 @@ from hexpost.refeed.regain import FeedTrial
 
 ROUNDS = 15
 """Most rounds of lowering for other periods."""
-LESS = 0.98
-"""A block that breaks a limit at another period is lowered to this share."""
+LESS, HARDER = 0.98, 3
+"""A block that breaks a limit at another period is lowered to this share, after so many rounds twice, and so on."""
 ROOM = 0.98
 """Share of the feeds found, and of the longest period, that is kept."""
 FINER, MOST_FINE = 20.0, 1_000_000
@@ -40,7 +40,7 @@ def with_room(
     feeds as they are at ``period``.
     """
     now = {x: trial.rounded(ROOM * f) for x, f in feeds.items()}
-    for _ in range(ROUNDS):
+    for k in range(ROUNDS):
         found, tried = trial.audit(now), [period]
         bad = trial.broken(found)
         for other in _others(found, period):
@@ -49,8 +49,8 @@ def with_room(
                 tried.append(other)
         if not bad:
             return now, found, (min(tried), max(tried))
-        bad = trial.together(bad & now.keys())
-        now = {x: trial.rounded(LESS * f) if bad & {x} or not bad & now.keys() else f for x, f in now.items()}
+        less, theirs = LESS ** (1 + k // HARDER), trial.together(bad & now.keys()) or set(now)
+        now = {x: trial.rounded(less * f) if x in theirs else f for x, f in now.items()}
     return feeds, result, (period, period)
 
 

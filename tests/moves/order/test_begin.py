@@ -3,7 +3,8 @@
 import random
 
 import pytest
-from attack.jobs import SAMPLES
+from attack import programs
+from attack.jobs import SAMPLES, write
 from attack.restarting import begun_again, judged, rows_unlike, runs
 from moves.programs import MACHINE, TOOLS
 
@@ -59,6 +60,15 @@ def test_only_how_many_stretches_are_planned_together_tells_rapids_apart(name, a
     assert abs(few.timing.ticks - long.timing.ticks) <= MOST_APART * few.timing.ticks
     broken = [{x.limit.name for x in examine(j).worst if x.ratio > 1.0} for j in (few, long)]
     assert broken[0] == broken[1]
+
+
+def test_rounding_of_what_comes_before_decides_nothing(tmp_path):
+    """A helix far above its limits, corrected in rounds, later or earlier in a job: places that are one are one."""
+    files = write(tmp_path, p_nc=programs.program(random.Random(206)))
+    samples = {"tools": SAMPLES / "tools.toml", "setup": SAMPLES / "setup.toml"}
+    whole = load(Files(program=files["p"], **samples), 0.004)
+    rest, cut = begun_again(whole, 34, 1)
+    assert not rows_unlike(schedule(whole), schedule(rest), cut)
 
 
 def understood(text):
