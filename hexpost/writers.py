@@ -1,20 +1,25 @@
 """All that takes the samples of a job as they come: its tables, their segments, the picture, a second solution."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
+
+from hexpost.arrays import Flags, Ints
 from hexpost.audit.model import Charted
 from hexpost.ownproof import OwnProof
 from hexpost.pipeline import Inputs, Job
 from hexpost.proving import block_ends
 from hexpost.report.document import to_json
 from hexpost.report.model import Report
-from hexpost.report.page import page
-from hexpost.report.picture import Picture
+from hexpost.report.page import MOST_FINDINGS, page
+from hexpost.report.picture import Drawing, Picture
 from hexpost.report.text import text
+from hexpost.report.track import ENDS, DrawnWay, Track, gather, merged, row_ticks, way_ticks, worst_of
 from hexpost.selfcheck import SelfCheck
 from hexpost.setpoints.model import Setpoints
+from hexpost.setpoints.solve import at_ticks
 from hexpost.tables.columns import TableColumns, choose, lacking_columns
 from hexpost.tables.events import events_csv
 from hexpost.tables.job import JobFolder
@@ -70,7 +75,9 @@ class JobWriters:
         self._reading = _reading(folder, columns, machine.period, output.stride)
         self._ticks = job.timing.event_ticks(job.path, events)
         self._segments = Segments(waits_of(job), machine.period)
-        self._picture = Picture(rows, moves, machine, charted)
+        self._charted = charted
+        self._kept = _kept_rows(job, charted)
+        self._picture = Picture(rows, moves, machine, charted, _way(self._kept, job))
         self._again = SelfCheck(machine, moves.frames)
         self._parts: list[tuple[PartFile, int]] = []
         self.tables: dict[str, Mapping[str, object]] = {}
@@ -121,7 +128,7 @@ class JobWriters:
             folder.keep(self._reading.part, reading_name(stride))
         folder.put("events.csv", events_csv(inputs.meaning.events, self._ticks, inputs.machine.period))
         folder.put("segments.json", self._segments.document())
-        for name, content in _reports(report, self._picture, inputs).items():
+        for name, content in _reports(report, self._drawing(report), inputs).items():
             folder.put(name, content)
         if self._proof is not None and not report.ambiguous:
             self._proof.end([] if self._beside is None else [part for part, _ in self._parts])
@@ -131,15 +138,57 @@ class JobWriters:
             folder.keep(part, name)
             self.tables[name] = describe(self._columns, report.period, rows, geared=self._job.gearing is not None)
 
+    def _drawing(self, report: Report) -> Drawing | None:
+        """Return what the page draws, with the rows that it keeps: findings and the worst of each column among them."""
+        if not report.rows:
+            return None
+        drawing, moves = self._picture.finish(), self._job.inputs.meaning.moves
+        total, period = report.rows, report.period
+        ticks = np.unique((drawing.peak[:, None] + np.arange(drawing.group)).ravel())
+        ticks = ticks[(ticks >= 0) & (ticks < total)]
+        worst = gather(_at(self._job, ticks), moves, self._charted)
+        times = [*(f.time for f in report.findings[:MOST_FINDINGS]), *(w.time for s in report.struts for w in s.worst)]
+        named = np.unique(np.clip(np.round(np.array(times) / period), 0, total - 1).astype(np.int64))
+        found = gather(_at(self._job, named), moves, self._charted)
+        if worst is not None:
+            worst = worst_of(worst, worst.tick * len(drawing.use) // total)
+        parts = [x and replace(x, full=np.ones_like(x.full)) for x in (worst, found)]
+        return replace(drawing, track=merged([self._kept, *parts]))
+
+
+def _at(job: Job, tick: Ints) -> Iterator[tuple[Setpoints, Flags]]:
+    """Yield the samples of a job at rising ticks (n,) alone."""
+    inputs = job.inputs
+    return at_ticks(job.timing, job.path, inputs.meaning.moves, inputs.machine, yaw=job.yaw, tick=tick)
+
+
+def _kept_rows(job: Job, charted: Sequence[Charted]) -> Track | None:
+    """Return the rows that the page keeps whatever is found."""
+    moves, last = job.inputs.meaning.moves, job.timing.ticks
+    ends: Ints = np.zeros(0, dtype=np.int64)
+    if moves.count <= ENDS:
+        ends = job.timing.end_ticks(job.path, np.arange(moves.count))
+    way, rows = way_ticks(last, ends), row_ticks(last, ends)
+    track = gather(_at(job, np.unique(np.concatenate([way, rows]))), moves, charted)
+    return track and replace(track, full=np.isin(track.tick, rows), way=np.isin(track.tick, way))
+
+
+def _way(track: Track | None, job: Job) -> DrawnWay | None:
+    """Return what follows the samples along the path that is drawn."""
+    if track is None:
+        return None
+    return DrawnWay(
+        track.tick[track.way], track.tip[:, track.way], [f.base_from_work for f in job.inputs.meaning.moves.frames]
+    )
+
 
 def whole_columns(columns: TableColumns, job: Job) -> TableColumns:
     """Return columns, with all that a proof needs."""
     return choose((*choose((), job.gearing).names, *columns.names), job.gearing)
 
 
-def _reports(report: Report, picture: Picture, inputs: Inputs) -> dict[str, bytes]:
+def _reports(report: Report, drawing: Drawing | None, inputs: Inputs) -> dict[str, bytes]:
     """Return the reports, by the names of their files."""
-    drawing = picture.finish() if report.rows else None
     return {
         "report.json": to_json(report).encode(),
         "report.txt": text(report).encode(),

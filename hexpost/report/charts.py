@@ -10,14 +10,18 @@ from hexpost.voice import number
 
 HEIGHT = 90
 _ROOM = 0.08
+_THIN = 0.05
+_LEAST_WIDE = 1.0
+"""Columns that the band of a finding is wide, at least."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
-    """A finding in a chart: its number on the page, and the share of the job's time at which it begins."""
+    """A finding in a chart: its number on the page, and the shares of the job's time at which it begins and ends."""
 
     number: int
     share: float
+    until: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +59,16 @@ def _steps(rows: Ints, way: int) -> str:
     return "".join(f"h{r}v{d}" if d else f"h{r}" for r, d in zip(run.tolist(), rise.tolist(), strict=True))
 
 
+def _line(rows: Array) -> str:
+    """Return the path of a line of steps through heights (w,), broken where there is none."""
+    known = np.isfinite(rows)
+    step = np.round(np.where(known, rows, -1.0), 1)
+    cut = np.flatnonzero(np.append(True, step[1:] != step[:-1]))
+    ends = np.append(cut[1:], len(step))
+    parts = zip(cut.tolist(), ends.tolist(), step[cut].tolist(), known[cut].tolist(), strict=True)
+    return "".join(f"M{a} {y:g}h{b - a}" for a, b, y, there in parts if there)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plot:
     """What a chart shows: ``name`` is its address, ``prefix`` that of its marks, ``bounds`` the limits drawn across."""
@@ -71,17 +85,22 @@ class Plot:
     """What is written below it, s, at even distances."""
     unit: str = ""
     """What is written behind the number beside a limit."""
+    asked: Array | None = None
+    """What is drawn as a line across the envelope (w,), nan where there is none."""
 
 
 def chart(plot: Plot) -> str:
     """Return a figure."""
     width, high, low = len(plot.low), plot.scale.high, plot.scale.low
-    shapes = [f'<path class="e" d="{envelope(plot.low, plot.high, plot.scale)}"/>']
+    shapes = [*_beyond(plot), f'<path class="e" d="{envelope(plot.low, plot.high, plot.scale)}"/>']
+    if plot.asked is not None:
+        shapes.append(f'<path class="a" d="{_line(plot.scale.rows(plot.asked))}"/>')
     heights = {b: float(plot.scale.rows(np.array(b))) for b in plot.bounds if low < b < high}
     shapes += [f'<path class="b" d="M0 {y:.1f}h{width}"/>' for y in heights.values()]
-    shapes += [
-        f'<path class="m" id="{plot.prefix}{m.number}" d="M{m.share * width:.1f} 0v{HEIGHT}"/>' for m in plot.marks
-    ]
+    for m in plot.marks:
+        wide = max((m.until - m.share) * width, _LEAST_WIDE)
+        place = f'x="{m.share * width:.1f}" width="{wide:.1f}" height="{HEIGHT}"'
+        shapes.append(f'<rect class="m" id="{plot.prefix}{m.number}" {place}/>')
     beside = "".join(
         f'<span style="top:{100 * y / HEIGHT:.1f}%">{number(b)}{plot.unit}</span>' for b, y in heights.items()
     )
@@ -93,3 +112,12 @@ def chart(plot: Plot) -> str:
         f'<p class="y" aria-hidden="true">{beside}</p></div>'
         f'<p class="axis" aria-hidden="true">{below}</p></figure>'
     )
+
+
+def _beyond(plot: Plot) -> list[str]:
+    """Return the bands beyond the limits."""
+    ends = [float(y) for y in plot.scale.rows(np.array(plot.bounds))]
+    top, bottom = min(ends, default=0.0), max(ends, default=HEIGHT)
+    bands = [(0.0, top), (bottom, HEIGHT)] if len(ends) > 1 else [(0.0, top)]
+    wide = len(plot.low)
+    return [f'<rect class="z" y="{a:.1f}" width="{wide}" height="{b - a:.1f}"/>' for a, b in bands if b - a > _THIN]

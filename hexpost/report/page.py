@@ -1,6 +1,5 @@
 """The page of a job: one file that needs no network and no script, of a size that does not grow with the job."""
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -12,20 +11,22 @@ from hexpost.pages.html import document, parts, safe
 from hexpost.program.model import Program
 from hexpost.report.charts import Mark, Plot, Scale, chart, scale
 from hexpost.report.model import Report
+from hexpost.report.moment import moment
 from hexpost.report.page_findings import findings, listing
 from hexpost.report.page_tables import against, facts, losses, remarks, setup_sheet, table_guide, use_table
 from hexpost.report.page_views import views
 from hexpost.report.picture import Drawing
 from hexpost.report.text import smoothed_text
 from hexpost.report.verdict import feed_name, loud, machine_name, verdict
+from hexpost.units import SECONDS_PER_MINUTE
 from hexpost.voice import amount, duration, figure, not_looked_at, number, percent, plural
 
-MOST_BYTES = 250_000
+MOST_BYTES = 400_000
 MOST_FINDINGS = 120
 """Findings on the page; report.json lists more."""
 _CHARTS = (
     "<p>Each column of a chart spans the smallest and the largest value in its share of the time, so a peak of one "
-    "sample shows. Dashed: the limits, with their numbers. Upright strokes: findings.</p>"
+    "sample shows. Dashed: the limits, with their numbers; shaded: what is beyond them. Upright bands: findings.</p>"
 )
 
 
@@ -52,7 +53,7 @@ def _whole(
         ("limits", "Use of the limits", use_table(report) + _use_chart(drawing, shown)),
         ("struts", "The six struts", _struts(drawing, shown)),
         ("path", "Where the tool goes", views(drawing) + curves),
-        ("time", "Where time is lost", losses(report.reasons)),
+        ("time", "Where time is lost", _feed_chart(drawing) + losses(report.reasons)),
         ("compared", "Compared with an ordinary machine", against(report)),
         ("setup", "Setup sheet", setup_sheet(report)),
         ("assumed", "What was assumed and ignored", remarks(report)),
@@ -70,12 +71,12 @@ def _whole(
         f'<header class="{"clean" if report.clean else "broken"}"><div><p class="soft">{safe(report.program)} on '
         f"{safe(machine_name(report))}; {safe(feed_name(report))}</p><h1><b>{head}</b>:{safe(rest)}</h1>{unseen}"
         f"{facts(report)}{told}{parts([(k, n) for k, n, _ in sections])}</div></header>"
-        f"<main>{_walk(drawing)}{body}</main>"
+        f"<main>{moment(drawing, program, machine)}{body}</main>"
         f"<footer><div><p>{plural(report.rows, 'setpoint')}; {duration(report.duration)}. The numbers of this page "
         f"are in report.json, the setpoints in the table beside it.</p></div></footer>"
     )
     title = f"{head}: {Path(report.program).name}"
-    return document(title, whole, styles=("report.css",), scripts=("report.js",))
+    return document(title, whole, styles=("report.css",), scripts=("job.js", "report.js", "view.js"))
 
 
 def _marks(drawing: Drawing, shown: Sequence[Finding], limit: Limit | None = None, strut: int = 0) -> list[Mark]:
@@ -84,7 +85,8 @@ def _marks(drawing: Drawing, shown: Sequence[Finding], limit: Limit | None = Non
     out = []
     for i, f in enumerate(shown):
         if limit is None or (f.limit == limit and f.strut == strut):
-            out.append(Mark(number=i + 1, share=min(max(f.time / until, 0.0), 1.0)))
+            start, end = (min(max(t / until, 0.0), 1.0) for t in (f.time, f.until))
+            out.append(Mark(number=i + 1, share=start, until=end))
     return out
 
 
@@ -109,6 +111,28 @@ def _use_chart(drawing: Drawing | None, shown: Sequence[Finding]) -> str:
     return chart(plot)
 
 
+def _feed_chart(drawing: Drawing | None) -> str:
+    """Return the feed of the tip beside the one that is programmed for it."""
+    if drawing is None:
+        return ""
+    low, high = (SECONDS_PER_MINUTE * x for x in drawing.feed)
+    asked, most = SECONDS_PER_MINUTE * drawing.asked, float(high.max())
+    top = max(most, float(np.nanmax(asked, initial=0.0)), 1.0)
+    plot = Plot(
+        name="feed",
+        title=f"Feed of the tool tip: real, at most {amount(most, 'mm/min')}; line: programmed (none in rapids)",
+        low=low,
+        high=high,
+        bounds=(),
+        scale=Scale(low=0.0, high=1.08 * top),
+        marks=(),
+        prefix="v",
+        times=tuple(drawing.until * k / 4 for k in range(5)),
+        asked=asked,
+    )
+    return chart(plot)
+
+
 def _struts(drawing: Drawing | None, shown: Sequence[Finding]) -> str:
     if drawing is None:
         return ""
@@ -116,7 +140,7 @@ def _struts(drawing: Drawing | None, shown: Sequence[Finding]) -> str:
     own = [q for q, one in enumerate(drawing.charted) if one.limit.chart is Chart.OWN]
     for k in range(drawing.low.shape[1]):
         charts = "".join(_strut(drawing, q, k, shown) for q in own)
-        out.append(f'<h3>Strut {k + 1}</h3><div class="three">{charts}</div>')
+        out.append(f"<h3>Strut {k + 1}</h3>{charts}")
     return "".join(out)
 
 
@@ -139,25 +163,3 @@ def _strut(drawing: Drawing, q: int, k: int, shown: Sequence[Finding]) -> str:
         times=(0.0, drawing.until),
     )
     return chart(plot)
-
-
-def _walk(drawing: Drawing | None) -> str:
-    """Return the slider along the path; it is shown only where the script runs."""
-    if drawing is None:
-        return ""
-    box = drawing.box
-    heights = [shape[0] for shape in box.shapes]
-    track = []
-    for x, y, z in drawing.tip.T:
-        place = [
-            (x - box.low[0]) / box.cell,
-            heights[0] - (y - box.low[1]) / box.cell,
-            heights[1] - (z - box.low[2]) / box.cell,
-        ]
-        track.append([round(float(c)) for c in place] if np.isfinite(place).all() else None)
-    data = json.dumps(track, separators=(",", ":"))
-    return (
-        '<div class="tools" id="walk" hidden><label for="slide">Walk along the job</label>'
-        f'<input type="range" id="slide" min="0" max="{len(track) - 1}" value="0" data-until="{drawing.until:.6g}" '
-        f'data-track="{data}"><output id="now" for="slide">0 s</output></div>'
-    )

@@ -72,7 +72,8 @@ def _finding(i: int, f: Finding) -> str:
         places.append(f'<a href="#m{i}">in the chart of strut {f.strut}</a>')
     code = f"<p><code>{safe(_cut(f.text))}</code></p>" if f.text else ""
     return (
-        f'<li id="f{i}" data-n="{i}" data-line="{f.line}" data-time="{f.time:.6f}"><p><span class="n">{i}. '
+        f'<li id="f{i}" data-n="{i}" data-line="{f.line}" data-time="{f.time:.6f}" data-until="{f.until:.6f}"><p>'
+        f'<span class="n">{i}. '
         f"{safe(what(f))}</span>, {when(f)}</p>{code}<p>{safe(advice(f))}</p>"
         f"<p>{' · '.join(places)}</p></li>"
     )

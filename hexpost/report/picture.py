@@ -9,7 +9,8 @@ from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.audit.model import Charted
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
-from hexpost.moves.model import FEED_RAPID, Moves
+from hexpost.moves.model import FEED_RAPID, FEED_TIP, Moves
+from hexpost.report.track import DrawnWay, Track
 from hexpost.setpoints.model import Setpoints
 from hexpost.shelf import windows
 
@@ -95,9 +96,11 @@ class Drawing:
     """Envelopes and views of a job; ``columns`` (w,) is the time at which each column begins, s.
 
     ``low`` and ``high`` (q, 6, w): smallest and largest value of each of the ``charted`` limits, by strut and column.
-    ``use`` (w,): the largest use of any limit of a strut in each column. ``tip`` (3, w): the tip at its beginning,
-    pallet frame. ``views``: levels of use in cells (rows from the top, columns), 0 where the tool never was: from
-    above (x to the right, y up), and from the front (x to the right, z up). ``box``: what they show.
+    ``use`` (w,): the largest use of any limit of a strut in each column. ``views``: levels of use in cells (rows from
+    the top, columns), 0 where the tool never was: from above (x to the right, y up), and from the front (x to the
+    right, z up). ``box``: what they show. ``feed``: smallest and largest feed of the tip (w,) in each column, mm/s;
+    ``asked`` (w,): the largest that is programmed there, nan for none. ``peak`` (w,): the tick of the first sample of
+    the ``group`` with the most use. ``track``: the rows that are kept; ``way``: the path that is drawn of them.
     """
 
     charted: tuple[Charted, ...]
@@ -106,15 +109,25 @@ class Drawing:
     low: Array
     high: Array
     use: Array
-    tip: Array
     views: tuple[Codes, Codes]
     box: ViewBox
+    feed: tuple[Array, Array]
+    asked: Array
+    peak: Ints
+    group: int
+    track: Track | None = None
+    way: DrawnWay | None = None
 
 
 class Picture:
-    """Takes batches of setpoints in the order of time; ``total`` is the number of samples of the job."""
+    """Takes batches of setpoints in the order of time; ``total`` is the number of samples of the job.
 
-    def __init__(self, total: int, moves: Moves, machine: Machine, charted: Sequence[Charted]) -> None:
+    ``way``: the path that is drawn, which follows the samples, too.
+    """
+
+    def __init__(
+        self, total: int, moves: Moves, machine: Machine, charted: Sequence[Charted], way: DrawnWay | None = None
+    ) -> None:
         self._charted = tuple(charted)
         self._total = max(total, 1)
         self._width = min(COLUMNS, self._total)
@@ -123,7 +136,10 @@ class Picture:
         self._low: Array = np.full((len(charted), 6, self._width), np.inf)
         self._high: Array = np.full((len(charted), 6, self._width), -np.inf)
         self._use: Array = np.zeros(self._width)
-        self._tip: Array = np.full((3, self._width), np.nan)
+        self._feed: Array = np.array([[np.inf], [-np.inf]]) * np.ones(self._width)
+        self._asked: Array = np.full(self._width, -np.inf)
+        self._peak: Ints = np.full(self._width, -1)
+        self._moves, self._way = moves, way
         self._frames = pallet_from_work(moves, machine)
         self._box = cut_box(moves, self._frames)
         self._views = tuple(np.zeros(shape, dtype=np.uint8) for shape in self._box.shapes)
@@ -147,8 +163,31 @@ class Picture:
             self._low[q, :, at] = np.minimum(self._low[q, :, at], np.minimum.reduceat(low, new, axis=1).T)
             self._high[q, :, at] = np.maximum(self._high[q, :, at], np.maximum.reduceat(high, new, axis=1).T)
             np.maximum(used, _share(one, low, high), out=used)
-        self._use[column[new]] = np.maximum(self._use[column[new]], np.maximum.reduceat(used, new))
-        self._draw(setpoints, used, column, new)
+        self._most(used, first, column, new)
+        self._feeds(setpoints, column, new)
+        self._draw(setpoints, used)
+        if self._way is not None:
+            self._way.add(setpoints, used, self._group)
+
+    def _most(self, used: Array, first: Ints, column: Ints, new: Ints) -> None:
+        """Take the most use of each column, and where it begins."""
+        at, most = column[new], np.maximum.reduceat(used, new)
+        better = (most > self._use[at]) | (self._peak[at] < 0)
+        hit = np.flatnonzero(used == np.repeat(most, np.diff(np.append(new, len(used)))))
+        hit = hit[np.unique(column[hit], return_index=True)[1]]
+        self._peak[at[better]] = first[hit][better]
+        self._use[at[better]] = most[better]
+
+    def _feeds(self, setpoints: Setpoints, column: Ints, new: Ints) -> None:
+        """Take the feed of the tip, and the largest that is programmed for it."""
+        rate = setpoints.poses.rate[:3]
+        low, high = self._extremes(np.sqrt(np.einsum("ij,ij->j", rate, rate))[None])
+        at, (least, most) = column[new], self._feed
+        least[at] = np.minimum(least[at], np.minimum.reduceat(low[0], new))
+        most[at] = np.maximum(most[at], np.maximum.reduceat(high[0], new))
+        move = np.maximum(setpoints.poses.move[:: self._group], 0)
+        asked = np.where(self._moves.feed_mode[move] == FEED_TIP, self._moves.feed[move], -np.inf)
+        self._asked[at] = np.maximum(self._asked[at], np.maximum.reduceat(asked, new))
 
     def finish(self) -> Drawing:
         """Return the drawing."""
@@ -159,13 +198,17 @@ class Picture:
             low=self._low,
             high=self._high,
             use=self._use,
-            tip=self._tip,
             views=(self._views[0], self._views[1]),
             box=self._box,
+            feed=(self._feed[0], self._feed[1]),
+            asked=np.where(np.isfinite(self._asked), self._asked, np.nan),
+            peak=self._peak,
+            group=self._group,
+            way=self._way,
         )
 
     def _extremes(self, values: Array) -> tuple[Array, Array]:
-        """Return the smallest and the largest of values (6, n) in each group, (6, m); halving is the fastest way."""
+        """Return the smallest and the largest of values (k, n) in each group, (k, m); halving is the fastest way."""
         whole = values.shape[1] // self._group * self._group
         low = high = values[:, :whole]
         for _ in range(self._group.bit_length() - 1):
@@ -177,13 +220,11 @@ class Picture:
             high = np.concatenate([high, rest.max(axis=1, keepdims=True)], axis=1)
         return low, high
 
-    def _draw(self, setpoints: Setpoints, used: Array, column: Ints, new: Ints) -> None:
+    def _draw(self, setpoints: Setpoints, used: Array) -> None:
         """Put the way of the tip, from the last group's start to each next one, into the views."""
         poses = setpoints.poses
         m = self._frames[poses.frame]
         tip = m[:3, :3] @ poses.pose[:3, :: self._group] + m[:3, 3:]
-        fresh = np.isnan(self._tip[0, column[new]])
-        self._tip[:, column[new[fresh]]] = tip[:, new[fresh]]
         end = m[:3, :3] @ poses.pose[:3, -1:] + m[:3, 3:]
         before = tip[:, :1] if self._last is None or self._last[0] != poses.frame else self._last[1]
         place = np.concatenate([before, tip, end], axis=1)

@@ -1,6 +1,6 @@
 """Solve poses into strut setpoints, batch by batch; a whole job on several processes."""
 
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing
 from itertools import count
 from typing import TypeVar
@@ -8,7 +8,7 @@ from typing import TypeVar
 import numpy as np
 
 from hexpost import shelf
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.model import Timing
 from hexpost.kinematics.links import links
 from hexpost.kinematics.struts import StrutModel, Struts
@@ -18,7 +18,7 @@ from hexpost.moves.model import Frame, Moves
 from hexpost.path.model import ToolPath
 from hexpost.setpoints.command import Commands, gearing, has_commands
 from hexpost.setpoints.model import Poses, Setpoints, YawProfile
-from hexpost.setpoints.sample import Batch, batches, poses_of, turned
+from hexpost.setpoints.sample import Batch, batches, poses_at, poses_of, turned
 from hexpost.workers.ordered import ordered
 
 
@@ -114,3 +114,20 @@ def stream(
             yield setpoints, (make(setpoints) if solver.join(setpoints) else made)
             if k % LET_GO == 0:
                 shelf.let_go()
+
+
+def at_ticks(
+    timing: Timing, path: ToolPath, moves: Moves, machine: Machine, *, yaw: YawProfile | None, tick: Ints
+) -> Iterator[tuple[Setpoints, Flags]]:
+    """Yield the samples at rising ticks (n,), near ones of one frame together, and which of them were asked for.
+
+    The sample before each one is there, too, so that its jerk is that of the job; a change of frame is at rest.
+    """
+    solver = Solver(machine, moves.frames, commands=False)
+    for batch in batches(timing, path, moves, BATCH):
+        a, b = np.searchsorted(tick, (batch.first, batch.last + 1))
+        if a < b:
+            both = np.unique(np.maximum(np.concatenate([tick[a:b], tick[a:b] - 1]), 0))
+            poses = poses_at(timing, path, moves, both, batch.frame)
+            poses = turned(poses, moves.frames, yaw, machine.tilt_order)
+            yield solver.alone(poses), np.isin(both, tick[a:b])

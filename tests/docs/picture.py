@@ -18,7 +18,10 @@ CHARTS = (
     (r"Strut \d speed", "strut 1: speed, dashed: its limits"),
     (r"Strut \d acceleration", "strut 1: acceleration, dashed: its limits"),
 )
-STYLE = ".e{fill:#3d6f8e}.b{fill:none;stroke:#a63a00;stroke-dasharray:6 4}.m{display:none}.over{fill:#a63a00}"
+STYLE = (
+    ".e{fill:#3d6f8e}.b{fill:none;stroke:#a63a00;stroke-dasharray:6 4}.m{display:none}.z{fill:#a63a00;fill-opacity:.1}"
+    ".over{fill:#a63a00}"
+)
 HEAD = 'xmlns="http://www.w3.org/2000/svg" viewBox="0 0 960 420" role="img" font-family="sans-serif" font-size="13"'
 
 
