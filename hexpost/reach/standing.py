@@ -20,6 +20,8 @@ from hexpost.voice import number, what
 
 STAY = b"G21 G91 G00 Z0.001\nM30\n"
 """As good as standing: a micrometre from rest to rest."""
+MOST_ROWS = 100_000
+"""Setpoints in which a machine that can move at all does so."""
 MM_PER_M = 1e3
 GRAVITY = (9.7, 9.9)
 """Free fall anywhere on the ground, m/s2 (9.78 at the equator, 9.83 at the poles: common knowledge, no source)."""
@@ -55,8 +57,13 @@ def _reference(machine: Machine) -> Told:
     home = pose_matrix(machine.reference, machine.tilt_order)
     start = np.concatenate([home[:3, 3] + home[:3, :3] @ machine.platform.gauge_point, machine.reference[3:]])
     plain = replace(machine, words=Wording(), dialect=(), programmed_axes=None)
-    program = parse(STAY, "")
-    job = schedule(understand(program, plain, no_tools(), replace(no_setup(), start=start, given=True)))
+    inputs = understand(parse(STAY, ""), plain, no_tools(), replace(no_setup(), start=start, given=True))
+    try:
+        job = schedule(replace(inputs, most_rows=MOST_ROWS))
+    except InputError:  # the one fault there can be: the job is too long
+        says = f"needs more than {MOST_ROWS * machine.period:g} s for a way of a micrometre"
+        yield "tool_tip", says, "too-slow", "check the units of all speeds, accelerations and jerks, and of period_ms"
+        return
     found = examine(job).findings
     told: set[str] = set()
     for row in (found.row(i) for i in range(found.count)):  # the worst of a limit comes first
