@@ -42,8 +42,8 @@ _CRUMB = 2e-6
 class Zones:
     """By moves of a stretch (w,): mm from their start and their end within which a corner may lie.
 
-    ``tip`` and ``tilt`` (2, w): how far off the tool may be in the zone at the start, at the end; ``jump`` (2, w): the
-    jumps of direction there; ``beyond`` (2, w): how far beyond the joint it may be, mm. ``loose`` (w,): an end of the
+    ``tip`` and ``tilt`` (2, w): how far off the tool may be in the zone at the start, at the end; ``jump`` (2, w): how
+    much the direction changes there, at the joint and by the bend of arcs; ``beyond`` (2, w): how far beyond the joint it may be, mm. ``loose`` (w,): an end of the
     move may be moved. ``stop`` (w,): the tool rests at its end.
     """
 
@@ -100,7 +100,7 @@ def zones(stretch: Stretch, limits: ToolTip, angles: Angles) -> Zones:
     first, last = (np.where(loose, 0.5 * stretch.length, x) for x in (first, last))
     out = [np.zeros((2, w)) for _ in range(4)]
     beyond = np.where(j.curved, 1.0, np.where(near, _ASTRAY, _BEYOND)) * np.maximum(tip, rho * tilt)
-    jump = np.where(near, np.minimum(j.whole, GENTLE), j.whole)
+    jump = np.where(near, np.minimum(j.whole, GENTLE), j.whole + j.bend * np.maximum(d1, d2))
     for both, values in zip(out, (tip, tilt, jump, beyond), strict=True):
         both[0, 1:], both[1, :-1] = values, values
     for both, most in zip(out[::3], (tol, _ASTRAY * max(tol, rho * tol_tilt)), strict=True):

@@ -261,3 +261,12 @@ def test_no_folder_is_no_job(tmp_path):
     code, output = run("verify", tmp_path / "none")
     assert code == 2
     assert "found no folder" in output
+
+
+@pytest.mark.parametrize("feeds", [(3000, 100, 3000), (100, 3000, 100), (9000, 10, 9000)])
+def test_a_slow_arc_between_fast_lines_is_proven(feeds, tmp_path):
+    """A corner between a line and an arc that meet without a kink bends: its rows are seen askew of both moves."""
+    lines = ("X24. Y4.", "G03 X20. Y8. I-4. J0.", "G01 X10.")
+    cut = "".join(f"{words} F{feed}\n" for words, feed in zip(lines, feeds, strict=True))
+    job = convert(tmp_path, f"G21\nT1 M06\nG43 H1\nG55 G00 X23.5 Y3.9 Z30\nG01 {cut}M30\n")
+    assert proof(job) == (0, {})
