@@ -43,8 +43,8 @@ class Zones:
     """By moves of a stretch (w,): mm from their start and their end within which a corner may lie.
 
     ``tip`` and ``tilt`` (2, w): how far off the tool may be in the zone at the start, at the end; ``jump`` (2, w): how
-    much the direction changes there, at the joint and by the bend of arcs; ``beyond`` (2, w): how far beyond the joint it may be, mm. ``loose`` (w,): an end of the
-    move may be moved. ``stop`` (w,): the tool rests at its end.
+    much the direction changes there, at the joint and by the bend of arcs; ``beyond`` (2, w): how far beyond the joint
+    it may be, mm. ``loose`` (w,): an end of the move may be moved. ``stop`` (w,): the tool rests at its end.
     """
 
     first: Array
