@@ -1,5 +1,6 @@
 """``hexpost audit``: the report alone."""
 
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -53,8 +54,10 @@ def command(
         job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows or MOST_ROWS)
     with watched("setpoints", job.timing.ticks + 1) as progress:
         report = report_of(job, progress.step, workers_of(job, jobs), other=other(), prove=True)
-    if feed == "both":
-        from hexpost.refeed.compare import compared
+        if feed == "both":
+            from hexpost.refeed.compare import compared
 
-        report = compared(job, report)
+            trials = count(1)
+            what = "of one share for all feeds, setpoints"
+            report = compared(job, report, lambda total: progress.follow(f"trial {next(trials)} {what}", total).step)
     show(report, as_json=as_json, full=full)

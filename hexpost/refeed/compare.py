@@ -7,6 +7,7 @@ import numpy as np
 from hexpost.audit.model import AuditResult, Law, Limit, Of
 from hexpost.moves.model import FEED_RAPID
 from hexpost.pipeline import Inputs, Job, examine, schedule
+from hexpost.refeed.trials import Watch, unwatched
 from hexpost.report.model import CycleTimes, Report
 
 LEAST = 0.01
@@ -15,10 +16,13 @@ STEPS = 8
 """Bisections for the largest safe share: good to about 2 % of it."""
 
 
-def compared(job: Job, report: Report) -> Report:
-    """Return the report of a job as programmed, with the cycle times of the other ways to run it."""
+def compared(job: Job, report: Report, watch: Watch = unwatched) -> Report:
+    """Return the report of a job as programmed, with the cycle times of the other ways to run it.
+
+    ``watch`` follows each trial of a share.
+    """
     lost = 0.0 if report.reasons is None else sum(report.reasons.total.values())
-    share, seconds = safe_share(job.inputs, job.timing.ticks * job.timing.period, broken=_breaks(report))
+    share, seconds = safe_share(job.inputs, job.timing.ticks * job.timing.period, broken=_breaks(report), watch=watch)
     times = CycleTimes(
         as_programmed=job.timing.ticks * job.timing.period,
         strut_limited=schedule(job.inputs, "strut-limited").timing.ticks * job.timing.period,
@@ -29,7 +33,9 @@ def compared(job: Job, report: Report) -> Report:
     return replace(report, cycle_times=times)
 
 
-def safe_share(inputs: Inputs, seconds: float, *, broken: bool) -> tuple[float | None, float | None]:
+def safe_share(
+    inputs: Inputs, seconds: float, *, broken: bool, watch: Watch = unwatched
+) -> tuple[float | None, float | None]:
     """Return the largest share of all feeds at which no strut limit breaks, and the seconds the job then takes.
 
     ``seconds`` it takes at the programmed feeds, ``broken`` whether it breaks one there; ``None`` if no share is safe.
@@ -40,7 +46,7 @@ def safe_share(inputs: Inputs, seconds: float, *, broken: bool) -> tuple[float |
     share = low
     for _ in range(STEPS + 1):
         job = schedule(_slowed(inputs, share))
-        if _strut_findings(examine(job)):
+        if _strut_findings(examine(job, progress=watch(job.timing.ticks + 1))):
             if share == LEAST:
                 return None, None
             high = share

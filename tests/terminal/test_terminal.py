@@ -178,6 +178,7 @@ def test_the_time_left_is_that_of_the_pace_so_far():
 LONG = {
     "convert": ["convert", "short.nc", "--out", "new-job"],
     "audit": ["audit", "short.nc"],
+    "audit both": ["audit", "fast.nc", "--machine", "slow.toml", "--feed", "both"],
     "verify": ["verify", "job"],
     "verify without remake": ["verify", "job", "--without-remake"],
     "refeed": ["refeed", "fast.nc", "--machine", "slow.toml", "-o", "new.nc"],
@@ -210,6 +211,7 @@ def test_long_work_says_how_far_it_is(folder, name, tmp_path, monkeypatch):
     some, of = re.search(r": ([\d,]+) of ([\d,]+)", told[-1]).groups()
     assert some == of or name == "plan", told
     assert any("trial 2 of feeds, setpoints: " in x for x in told) == (name == "refeed")
+    assert any("trial 2 of one share for all feeds, setpoints: " in x for x in told) == (name == "audit both")
     again = ["--overwrite"] if {"-o", "--out"} & set(LONG[name]) else []
     assert " of " not in CliRunner().invoke(main, [*LONG[name], "--quiet", *again]).stderr
 
