@@ -13,6 +13,7 @@ from hexpost.audit.breaches import Breaches
 from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.cutting import Cutting
 from hexpost.audit.f_words import add_f_words
+from hexpost.audit.forecast import Forecasting
 from hexpost.audit.loads import Loads
 from hexpost.audit.model import AuditResult, Chart, Charted, Limit, Nearest, Runs, Unseen, names_of
 from hexpost.audit.move_ticks import MoveTicks
@@ -45,8 +46,11 @@ class Audit:
         assert forces is not None  # every loaded machine has them
         loads = Loads(machine, poses, Cutting(forces, moves, interpretation.events, tools))
         self._limits, self._margins = checking.limits, dict(checking.margins)
+        lags = any(s.servo is not None for s in machine.struts)
+        self._forecasting = Forecasting(machine, moves, poses) if lags else None
         context = Context(
             machine=machine, tools=tools, program=program, meaning=interpretation, poses=poses, loads=loads,
+            forecasting=self._forecasting,
             margins=self._margins, within=None if schedule is None else Within(schedule, machine, poses),
         )  # fmt: skip
         self._machine, self._meaning, self._program = machine, interpretation, program
@@ -104,6 +108,8 @@ class Audit:
             values = check.measure(setpoints) if known is None else known
             if values is not None:
                 self._judge(check, worst, values, setpoints)
+        if self._forecasting is not None:
+            self._forecasting.of(setpoints)
         self._adviser.remember(setpoints)
 
     def finish(self) -> AuditResult:
@@ -138,6 +144,7 @@ class Audit:
             unseen=self.unseen,
             nearest=self._nearest(),
             remarks=replace(findings, runs=remarked),
+            forecast=None if self._forecasting is None else self._forecasting.result(),
         )
 
     def _nearest(self) -> tuple[Nearest, ...]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.audit.attitudes import Attitudes
+from hexpost.audit.forecast import Forecasting
 from hexpost.audit.loads import Loads
 from hexpost.audit.within import Within
 from hexpost.machine.model import Machine, Tools
@@ -94,6 +95,8 @@ class Context:
     loads: Loads
     within: Within | None = None
     """What struts do between samples, where the schedule is at hand."""
+    forecasting: Forecasting | None = None
+    """What the lags of the struts make of the samples, where the machine file says how they lag."""
     margins: Mapping[str, float] = field(default_factory=dict)
     """Shares of limits up to which values are no finding, by name, where they are not 1."""
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 from hexpost.audit.band import Maker
+from hexpost.audit.contour import contour
 from hexpost.audit.deviation import Deviation
 from hexpost.audit.feed_caps import FeedCapRule
 from hexpost.audit.joint_angle import joint_angle
@@ -27,6 +28,7 @@ CHECKS: tuple[Maker, ...] = (
     clearance,
     Deviation,
     PalletCheck,
+    contour,
 )
 """Checks of the samples, in the order of the report."""
 

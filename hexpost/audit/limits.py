@@ -170,6 +170,16 @@ LIMITS: Final = Limits((
         fault="is a rapid below the zero plane of the work",
         advice=Advice("Write G01 with F where the part is in the way."), share=False, remark=True,
     ),
+    Limit(
+        name="contour", unit="mm", of=Of.TOOL, sense=Sense.MOST,
+        meaning="The tool leaves its path by more than is allowed, because its struts lag.",
+        advice=Advice(
+            "Tune the position loops, and write their figures into [strut.servo].",
+            feed="Write {feed}; or tune the position loops, and write their figures into [strut.servo].",
+        ),
+        law=Law.SQUARE, margin=True,
+        note="contour: how far lags of the struts take the tool off its path in feed moves, at the time of that line.",
+    ),
 ))  # fmt: skip
 """All limits of the audit."""
 

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array
+from hexpost.audit.forecast import Forecast, WorstSpot
 from hexpost.audit.limit import RAMP, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
 from hexpost.audit.limits import FEED_CAP, LIMITS
 from hexpost.moves.model import SAME_WORD
@@ -18,8 +19,8 @@ from hexpost.setpoints.model import Setpoints
 
 __all__ = [
     "BODIES", "FEED_CAP", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Chart",
-    "Charted", "Dropped", "Finding", "Findings", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs", "Sense",
-    "Unseen", "Worst", "names_of", "quoted",
+    "Charted", "Dropped", "Finding", "Findings", "Forecast", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs",
+    "Sense", "Unseen", "Worst", "WorstSpot", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -264,6 +265,8 @@ class AuditResult:
     unseen: tuple[Unseen, ...] = ()
     nearest: tuple[Nearest, ...] = ()
     """The smallest distance of each pair of bodies, the nearest pair first."""
+    forecast: Forecast | None = None
+    """What the position loops make of the job; ``None`` where none are described."""
     remarks: Findings | None = None
     """What breaks limits that are remarks; ``warnings`` has their sentences, too."""
 

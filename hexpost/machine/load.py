@@ -79,6 +79,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         source=source,
     )
     tables.check_screws(machine.struts, root)
+    tables.check_servos(machine, root)
     tables.check_against_tip(machine, root)
     root.close()
     raise_faults(root)

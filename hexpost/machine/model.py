@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from hexpost.arrays import Array
+from hexpost.kinematics.servo import Loop
 from hexpost.machine.wording import AskedUnits, DialectWord, ProgrammedAxes, ReferenceReturn, Wording
 
 Range = tuple[float, float]
@@ -73,6 +74,14 @@ class Thermal:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Servo:
+    """What moves a strut: its position loop, and ``backlash``, the motion lost where it turns back, mm."""
+
+    loop: Loop
+    backlash: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Body:
     """The body of a strut: ``radius`` of a capsule about it, mm; what the platform end carries, kg; N/mm along it."""
 
@@ -99,6 +108,7 @@ class Strut:
     screw: Screw | None = None
     thermal: Thermal | None = None
     body: Body = field(default_factory=Body)
+    servo: Servo | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -167,6 +177,8 @@ class ToolTip:
     corner_tolerance: float
     corner_tolerance_tilt: float
     deviation: float
+    contour: float | None = None
+    """Allowed error across the path that the lags of the struts make in feed moves, mm; ``None``: no limit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

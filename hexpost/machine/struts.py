@@ -1,9 +1,12 @@
 """The tables of one strut beside its geometry: joint, screw, thermal, body; every key has a default."""
 
+from math import inf, isfinite, isnan, pi
+
 import numpy as np
 
 from hexpost.arrays import Array, frozen
-from hexpost.machine.model import Body, Range, Screw, Thermal, Universal
+from hexpost.kinematics.servo import Loop
+from hexpost.machine.model import Body, Range, Screw, Servo, Thermal, Universal
 from hexpost.machine.table import Table
 
 ENDS = ("fixed-free", "supported-supported", "fixed-supported", "fixed-fixed")
@@ -11,6 +14,9 @@ ENDS = ("fixed-free", "supported-supported", "fixed-supported", "fixed-fixed")
 
 COLDEST_C, HOTTEST_C = -60.0, 150.0
 """Range of temperatures: what lies outside is another unit."""
+
+MOST_GAIN, MOST_SHARE, MOST_BACKLASH_MM = 1e4, 1.5, 5.0
+"""No position loop or bandwidth is higher, no more is fed forward, nothing plays so much: another unit is meant."""
 
 PERPENDICULAR = 1e-3
 """Largest cosine between the axes of a joint: an axis rounded to three digits passes."""
@@ -92,6 +98,28 @@ def thermal(t: Table) -> Thermal:
         reference=_celsius(t, "reference_c"),
         heated=_optional(t, "heated_mm"),
     )
+    t.close()
+    return out
+
+
+def servo(t: Table) -> Servo:
+    """Return the position loop; only ``position_gain_1_s`` is needed. A loop that swings up is refused."""
+    known = t.has("bandwidth_hz")
+    loop = Loop(
+        gain=t.positive("position_gain_1_s", most=MOST_GAIN),
+        speed_share=t.number("speed_feed_forward", 0.0, least=0.0, most=MOST_SHARE),
+        acceleration_share=t.number("acceleration_feed_forward", 0.0, least=0.0, most=MOST_SHARE),
+        frequency=t.positive("bandwidth_hz", most=MOST_GAIN) * 2.0 * pi if known else inf,
+        damping=t.positive("damping", default=0.7, most=10.0),
+    )
+    out = Servo(loop=loop, backlash=t.number("backlash_mm", 0.0, least=0.0, most=MOST_BACKLASH_MM))
+    for key in ("acceleration_feed_forward", "damping"):
+        if t.has(key) and not known:
+            t.fault(key, "needs bandwidth_hz beside it, the inner loop that it is about", "missing-key")
+    if isfinite(loop.gain + loop.damping) and not isnan(loop.frequency) and not loop.stable:
+        what = f"is {loop.gain:g}; with this inner loop it must be below 4 pi damping bandwidth_hz"
+        hint = f"that is {2.0 * loop.damping * loop.frequency:.5g}: from there on the loop swings up"
+        t.fault("position_gain_1_s", what, "bad-value", hint)
     t.close()
     return out
 

@@ -83,6 +83,7 @@ def tool_tip(t: Table) -> ToolTip:
         corner_tolerance=t.positive("corner_tolerance_mm", most=MOST_TOLERANCE_MM),
         corner_tolerance_tilt=t.positive("corner_tolerance_deg", most=MOST_TOLERANCE_DEG),
         deviation=t.positive("deviation_mm", default=0.01, most=MOST_TOLERANCE_MM),
+        contour=t.positive("contour_mm", most=MOST_TOLERANCE_MM) if t.has("contour_mm") else None,
     )
     t.close()
     return out
@@ -123,6 +124,7 @@ def strut(t: Table) -> Strut:
         screw=t.maybe("screw", struts.screw),
         thermal=t.maybe("thermal", struts.thermal),
         body=struts.body(t.table("body", optional=True)),
+        servo=t.maybe("servo", struts.servo),
     )
     joint.close()
     if out.screw is not None and out.screw.supported >= stroke[0]:
@@ -149,6 +151,18 @@ def check_screws(struts_: Sequence[Strut], root: Table) -> None:
         elif s.thermal is not None and not with_screw[i]:
             what = "needs a screw of the same strut; add [strut.screw]: growth shows in the command alone"
             root.fault(f"strut[{i + 1}].thermal", what, "missing-key")
+
+
+def check_servos(machine: Machine, root: Table) -> None:
+    """Note in ``root`` position loops that only some struts have, and a limit of what they do without them."""
+    there = [s.servo is not None for s in machine.struts]
+    for i, has in enumerate(there):
+        if any(there) and not has:
+            what = f"is missing, and strut {there.index(True) + 1} has one; add it to every strut or to none"
+            root.fault(f"strut[{i + 1}].servo", what, "missing-key")
+    if machine.tool_tip.contour is not None and not any(there):
+        what = "needs the position loops of the struts; add [strut.servo] position_gain_1_s to each, or leave it out"
+        root.fault("tool_tip.contour_mm", what, "missing-key")
 
 
 def check_against_tip(machine: Machine, root: Table) -> None:

@@ -10,6 +10,7 @@ from hexpost.machine.model import Machine
 from hexpost.pages.html import document, parts, safe
 from hexpost.program.model import Program
 from hexpost.report.charts import Mark, Plot, Scale, chart, scale
+from hexpost.report.forecast import forecast_page
 from hexpost.report.model import Report
 from hexpost.report.moment import moment
 from hexpost.report.page_findings import findings, listing
@@ -55,6 +56,7 @@ def _whole(
         ("path", "Where the tool goes", views(drawing) + curves),
         ("time", "Where time is lost", _feed_chart(drawing) + losses(report.reasons)),
         ("compared", "Compared with an ordinary machine", against(report)),
+        ("forecast", "What the position loops make of it", forecast_page(report.forecast)),
         ("setup", "Setup sheet", setup_sheet(report)),
         ("assumed", "What was assumed and ignored", remarks(report)),
         ("program", "Program", listing(report, program, shown)),

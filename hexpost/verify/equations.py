@@ -14,6 +14,7 @@ from hexpost.verify.base import PlatformPoses
 from hexpost.verify.bodies import Bodies
 from hexpost.verify.commands import CommandColumns, described
 from hexpost.verify.continuity import Continuity, most_jerk
+from hexpost.verify.contour import TipPath
 from hexpost.verify.diligence import Diligence
 from hexpost.verify.events import EventTable
 from hexpost.verify.follow import Placed
@@ -71,6 +72,7 @@ class Equations:
         self._joints, self._bodies = JointAngles(machine, reference), Bodies(machine)
         self._singular = SingularPoses(machine, reference)
         self._loads = WorstLoads(machine, inputs.tools, meaning, self._period, free_yaw=free)
+        self._tip_path = TipPath(machine, self._period)
         single = inputs.settings.single_block
         self._events = EventTable(meaning.events, moves, self._period, single_block=single, free_yaw=free)
         self._rules = Rules(machine, inputs.tools, meaning)
@@ -96,6 +98,7 @@ class Equations:
         self._limits.add_deviation(rows, placed)
         self._events.reached.add(placed)
         self._singular.add(rows, placed)
+        self._tip_path.add(rows, placed)
         self._rules.add(rows, placed)
         if self._commands is not None:
             self._commands.add(rows, placed)
@@ -126,7 +129,7 @@ class Equations:
         if report is not None:
             told = Told(report)
             checks.append(check_limits(self._limits, told))
-            some = (self._joints, self._singular, self._loads, self._bodies)
+            some = (self._joints, self._singular, self._loads, self._bodies, self._tip_path)
             checks += [c.check(told) for c in some if c.limited]
             checks.append(self._rules.check(told))
         checks += [self._way.path(), self._feeds(), self._way.stops(), self._events.finish(rows)]

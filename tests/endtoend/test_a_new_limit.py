@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from machine.described import STRUT
 from machine.described import text as machine_text
 
 from hexpost.audit.band import symmetric_band
@@ -135,7 +136,9 @@ def test_a_proof_compares_each_limit_of_a_described_machine(tmp_path, monkeypatc
     monkeypatch.setattr(
         Told, "__init__", lambda self, report, before=Told.__init__: (made.append(self), before(self, report))[1]
     )
-    (tmp_path / "m.toml").write_text(machine_text())
+    servo = "[strut.servo]\nposition_gain_1_s = 33\n"
+    source = machine_text(f"{STRUT}{servo}").replace("deviation_mm =", "contour_mm = 0.1\ndeviation_mm =", 1)
+    (tmp_path / "m.toml").write_text(source)
     (tmp_path / "t.toml").write_text("[[tool]]\nnumber = 1\nlength_mm = 120\ndiameter_mm = 12\n")
     (tmp_path / "p.nc").write_text(PROGRAM)
     files = Files(program=tmp_path / "p.nc", machine=tmp_path / "m.toml", tools=tmp_path / "t.toml")

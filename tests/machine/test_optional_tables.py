@@ -134,3 +134,36 @@ def test_keys_that_the_sample_only_shows_are_keys_and_say_their_defaults(root):
     assert now.struts[0].thermal != before.struts[0].thermal
     assert now.struts[0].base_universal.outer_range == (-pi / 2, pi / 2)
     assert now.health.length == 400.0
+
+
+SERVO = "[strut.servo]\nposition_gain_1_s = 33\nspeed_feed_forward = 0.5\n"
+SERVO_BAD = [
+    ("[strut.servo]\n", "`strut[1].servo.position_gain_1_s` is missing; add it: position_gain_1_s = number above 0"),
+    (SERVO + "speed_feed_forward = 3\n", "strut[1].servo.speed_feed_forward is 3; it must be at most 1.5"),
+    (SERVO + "damping = 0.6\n", "strut[1].servo.damping needs bandwidth_hz beside it, the inner loop that it is about"),
+    (
+        SERVO.replace("33", "300") + "bandwidth_hz = 20\ndamping = 0.7\n",
+        (
+            "strut[1].servo.position_gain_1_s is 300; with this inner loop it must be below 4 pi damping bandwidth_hz"
+            "\n    hint: that is 175.93: from there on the loop swings up"
+        ),
+    ),
+]
+
+
+@pytest.mark.parametrize(("strut", "fault"), SERVO_BAD)
+def test_bad_position_loops_are_refused(strut, fault):
+    strut = strut.replace("speed_feed_forward = 0.5\n", "", 1) if "= 3" in strut else strut
+    assert f"described.toml: {fault}" in faults_of(strut)
+
+
+def test_loops_belong_to_all_struts_or_to_none_and_a_limit_needs_them():
+    from machine.described import text
+
+    assert described(SERVO).struts[5].servo.loop.gain == 33.0
+    some = text(SERVO).replace(SERVO, "", 1)
+    with pytest.raises(InputError, match=r"strut\[1\]\.servo is missing, and strut 2 has one; add it to every strut"):
+        machine_from(some.encode(), "m")
+    alone = text().replace("deviation_mm =", "contour_mm = 0.1\ndeviation_mm =", 1)
+    with pytest.raises(InputError, match=r"tool_tip\.contour_mm needs the position loops of the struts"):
+        machine_from(alone.encode(), "m")

@@ -1,0 +1,94 @@
+"""The forecast of a job on a machine whose struts lag: worst errors and worst blocks."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hexpost.arrays import Array
+from hexpost.audit.attitudes import Attitudes
+from hexpost.audit.lagging import Lagged, Lagging
+from hexpost.last_answer import LastAnswer
+from hexpost.machine.model import Machine
+from hexpost.moves.model import FEED_RAPID, Moves
+from hexpost.setpoints.model import Setpoints
+
+MOST_BLOCKS = 10
+"""So many blocks are named, the worst ones."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorstSpot:
+    """The worst of something: its value, the line the tip is in, the time."""
+
+    value: float = 0.0
+    line: int = 0
+    time: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """What the lags of the struts make of a job: mm at the tip, rad.
+
+    ``late``: the tip behind its setpoint; ``across``: off its path in feed moves, ``rapid`` in rapids; ``turned``:
+    the tool behind its attitude. ``blocks``: the worst ``across`` of lines, worst first. ``held``,
+    ``straight``, ``cubic``: how far the tip is off half way between rows (before the next one, if held) by how
+    the table is read: values held, straight lines, cubics through lengths and speeds.
+    """
+
+    late: WorstSpot
+    across: WorstSpot
+    rapid: WorstSpot
+    turned: WorstSpot
+    blocks: tuple[WorstSpot, ...]
+    held: float
+    straight: float
+    cubic: float
+
+
+class Forecasting:
+    """Keeps the worst of what becomes of batches that come in order; memory does not grow with the job."""
+
+    def __init__(self, machine: Machine, moves: Moves, poses: Attitudes) -> None:
+        loops = [s.servo.loop for s in machine.struts if s.servo is not None]
+        feeds = np.append(moves.feed_mode != FEED_RAPID, False)
+        self._lagging = Lagging(loops, machine.period, poses, feeds)
+        self._seen: LastAnswer[Setpoints, Lagged] = LastAnswer()
+        self._worst = dict.fromkeys(("late", "across", "rapid", "turned"), WorstSpot())
+        self._blocks: dict[int, WorstSpot] = {}
+        self._read: Array = np.zeros(3)
+
+    def of(self, setpoints: Setpoints) -> Lagged:
+        """Return what becomes of the next batch; asked again for the same one, the same answer."""
+        return self._seen.of(setpoints, lambda: self._taken(setpoints))
+
+    def result(self) -> Forecast:
+        """Return the worst of the whole job."""
+        blocks = sorted(self._blocks.values(), key=lambda x: (-x.value, x.line))
+        held, straight, cubic = self._read.tolist()
+        return Forecast(**self._worst, blocks=tuple(blocks), held=held, straight=straight, cubic=cubic)
+
+    def _taken(self, setpoints: Setpoints) -> Lagged:
+        found = self._lagging.of(setpoints)
+        np.maximum(self._read, found.read, out=self._read)
+        across, rapid = np.where(found.feeds, found.across, 0.0), np.where(found.feeds, 0.0, found.across)
+        sides = (("late", found.late), ("across", across), ("rapid", rapid), ("turned", found.turned))
+        for name, values in sides:
+            k = int(values.argmax())
+            if values[k] > self._worst[name].value:
+                self._worst[name] = _spot(values, k, found, setpoints)
+        first = np.append(0, np.flatnonzero(np.diff(found.line)) + 1)
+        tops = np.maximum.reduceat(across, first)
+        for i in np.argsort(-tops, kind="stable")[:MOST_BLOCKS].tolist():
+            end = first[i + 1] if i + 1 < len(first) else len(across)
+            k = int(first[i]) + int(across[first[i] : end].argmax())
+            spot = _spot(across, k, found, setpoints)
+            if spot.value > self._blocks.get(spot.line, WorstSpot()).value:
+                self._blocks[spot.line] = spot
+        worst = sorted(self._blocks.values(), key=lambda x: -x.value)[:MOST_BLOCKS]
+        self._blocks = {x.line: x for x in worst}
+        return found
+
+
+def _spot(values: Array, k: int, found: Lagged, setpoints: Setpoints) -> WorstSpot:
+    time = float(setpoints.poses.tick[k]) * setpoints.period
+    return WorstSpot(value=float(values[k]), line=int(found.line[k]), time=time)

@@ -1,0 +1,184 @@
+"""How far lags of the struts take the tip off its path, again from the table: lagging lengths, the poses they give.
+
+Each loop is solved by its poles: its error after a short push is a sum of exponentials (residues; partial fractions),
+and what a tick adds is an integral, taken by Gauss and Legendre. The tip that the lagging lengths give is then compared
+with the cubics through the poses of the rows.
+"""
+
+from math import inf, isinf
+
+import numpy as np
+
+from hexpost.arrays import Array, Flags
+from hexpost.machine.model import Machine, Servo
+from hexpost.moves.model import FEED_RAPID
+from hexpost.verify.follow import Placed
+from hexpost.verify.model import Check, Faults
+from hexpost.verify.pose import Tracker
+from hexpost.verify.rows import Rows
+from hexpost.verify.told import ROUNDED, Broken, Told
+from hexpost.voice import in_line
+
+_SHARE, _ROOM = 0.02, 1e-4
+"""What two ways to solve for the tip may differ by: a share of the error, and mm."""
+_SPREAD = 1e-4
+"""Poles nearer to each other than this share are told apart by moving the gain by as much."""
+_DELAYS, _FEWEST, _MOST = 8.0, 8, 200_000
+_CANDIDATES, _ROUNDS = 48, 4
+"""Delays that are tried at first, and steps of Newton's method between two rows at last."""
+_CLEAR = 1e-3
+"""Below this speed, mm/s, the decimals of the table give a tip no way."""
+_LATE = 1e-4
+"""Struts that are no more behind than this, mm, rest where they should."""
+
+
+class TipPath:
+    """Takes rows placed on the path, in order; keeps those of the longest delay."""
+
+    def __init__(self, machine: Machine, period: float) -> None:
+        servos = [s.servo for s in machine.struts if s.servo is not None]
+        most = machine.tool_tip.contour
+        self.limited = most is not None and len(servos) == len(machine.struts)
+        if not self.limited:
+            return
+        self.allowed, self._period = most or inf, period
+        self._loops = [_Exponentials(s, period) for s in servos]
+        late = [max(1.0 / s.loop.gain, (1.0 - s.loop.speed_share) / s.loop.gain) for s in servos]
+        self._kept = int(min(max(_DELAYS * max(late) / period, _FEWEST), _MOST)) + 1
+        self._tracker: tuple[int, Tracker] | None = None
+        self._past: Array = np.zeros((8, 0))
+        self._open, self._lag = 0, 0.0
+        self.sure, self.most, self.row, self.line = 0.0, 0.0, 0, 0
+        self._broken = Broken()
+
+    def add(self, rows: Rows, p: Placed) -> None:
+        """Look at the new rows of a piece."""
+        if not self.limited:
+            return
+        new = slice(p.at.start + rows.old, p.at.stop + rows.old)
+        lag = np.stack([loop.of(rows.speed[k, new], rows.acceleration[k, new]) for k, loop in enumerate(self._loops)])
+        length = rows.length[:, new] - lag
+        q, rate = p.q[:3, p.old :], p.rate[:3, p.old :]
+        feeds = p.stretch.mode[p.move[p.old :]] != FEED_RAPID
+        if self._tracker is None or self._tracker[0] != p.frame:
+            self._tracker = p.frame, Tracker(p.struts, length[:, 0], p.poses.q[:, 0])
+            self._past = np.repeat(np.concatenate([q[:, :1], 0.0 * rate[:, :1], [[0.0], [0.0]]]), self._kept, axis=1)
+            self._open = self._kept if self._lag > _LATE else 0
+        self._lag = float(np.abs(lag[:, -1]).max())
+        found = self._tracker[1].follow(length)
+        sides = np.stack([feeds.astype(np.float64), np.zeros(len(feeds))])
+        known = np.concatenate([self._past, np.concatenate([q, rate, sides])], axis=1)
+        size, surely, perhaps = self._across(known, found.q[:3], self._past.shape[1])
+        self._past = known[:, -self._kept :]
+        unsure: Flags = ~found.found
+        unsure[: max(self._open, 0)] = True
+        self._open -= len(unsure)
+        self._take(rows, new, np.where(surely, size, 0.0), np.where(perhaps, size, 0.0), unsure)
+
+    def check(self, told: Told) -> Check:
+        """Check that what the report says is what the table shows."""
+        faults, said = Faults(), told.worst.get(("contour", 0))
+        told.compare(("contour", 0), self._broken, faults)
+        if said is None:
+            faults.add("contour: the report shows no worst use")
+        else:
+            low, high = self.sure - _room(self.sure), self.most + _room(self.most)
+            rounded = ROUNDED * abs(said["value"])
+            right = abs(said["allowed"] - self.allowed) <= 1e-9 * self.allowed
+            right &= (
+                abs(said["value"] - said["ratio"] * said["allowed"]) <= 4.0 * rounded + 1e-9 or said["ratio"] == 1.0
+            )
+            if not (low - rounded <= said["value"] <= high + rounded and right):
+                what = f"the tip is {self.sure:.6f} mm off its path at most, row {self.row}, {in_line(self.line)}"
+                faults.add(f"contour: {what}; the report says {said['value']} of {said['allowed']}")
+        text = f"lagging struts take the tip {self.sure:.6f} mm off its path, {self.allowed:g} mm are allowed"
+        return Check(name="contour", text=text, faults=faults.told())
+
+    def _across(self, known: Array, tip: Array, first: int) -> tuple[Array, Flags, Flags]:
+        """Return how far the ``tip`` (3, n) is off its path (n,); where it is so in feed moves, surely and perhaps."""
+        h, now = self._period, np.arange(first, first + tip.shape[1])
+        lags = np.unique(np.geomspace(1.0, self._kept, _CANDIDATES).astype(np.int64) - 1)
+        gaps = np.stack([((tip - known[:3, now - lag]) ** 2).sum(axis=0) for lag in lags])
+        best = now - lags[gaps.argmin(axis=0)]
+        for width in 2 ** np.arange(int(np.log2(self._kept)), -1, -1):
+            some = np.clip(np.stack([best - width, best, best + width]), 0, now)
+            least = np.stack([((tip - known[:3, j]) ** 2).sum(axis=0) for j in some]).argmin(axis=0)
+            best = np.take_along_axis(some, least[None], axis=0)[0]
+        at = best.astype(np.float64)
+        for k in range(_ROUNDS + 1):
+            i = np.clip(at.astype(np.int64), 0, now - 1)
+            t = at - i
+            p0, p1, v0, v1 = known[:3, i], known[:3, i + 1], known[3:6, i] * h, known[3:6, i + 1] * h
+            gap, bend = p1 - p0 - v0, v1 - v0
+            off = tip - (p0 + t * (v0 + t * ((3.0 * gap - bend) + t * (bend - 2.0 * gap))))
+            way = v0 + t * (2.0 * (3.0 * gap - bend) + 3.0 * t * (bend - 2.0 * gap))
+            square = (way * way).sum(axis=0)
+            step = (off * way).sum(axis=0) / np.where(square > (_CLEAR * h) ** 2, square, np.inf)
+            if k == _ROUNDS:
+                break
+            at = np.clip(at + step, np.maximum(best - 1, 0), np.minimum(best + 1, now))
+        off = off - way * step
+        feeds = known[6] > 0.0
+        near = np.stack([feeds[np.clip(i + d, 0, known.shape[1] - 1)] for d in (-1, 0, 1, 2)])
+        surely: Flags = np.asarray(near.all(axis=0))
+        count = np.append(0, np.cumsum(feeds))
+        perhaps: Flags = count[now + 1] > count[np.maximum(now - self._kept, 0)]  # at a rest both ways may be nearest
+        return np.sqrt((off * off).sum(axis=0)), surely, perhaps
+
+    def _take(self, rows: Rows, new: slice, low: Array, high: Array, unsure: Flags) -> None:
+        """Keep the worst, and the lines over the limit."""
+        least, most = np.where(unsure, 0.0, low), np.where(unsure, np.inf, high)
+        k = int(least.argmax())
+        if least[k] > self.sure:
+            self.sure, self.row, self.line = float(least[k]), rows.first + new.start + k, int(rows.line[new][k])
+        self.most = max(self.most, float(most.max()))
+        sure, may = least - _room(least) > self.allowed, most + _room(most) > self.allowed
+        self._broken.note(rows.line[new], most / self.allowed, sure, may)
+
+
+class _Exponentials:
+    """The lag of one strut from row to row, as a sum over the poles of its loop."""
+
+    def __init__(self, servo: Servo, period: float) -> None:
+        loop = servo.loop
+        gain = loop.gain
+        up, down = np.array([1.0 - loop.speed_share]), np.array([1.0, gain])
+        if not isinf(loop.frequency):
+            w, d = loop.frequency, 2.0 * loop.damping
+            up = np.array([1.0, d * w * (1.0 - loop.acceleration_share), w * w * (1.0 - loop.speed_share)])
+            down = np.array([1.0, d * w, w * w, w * w * gain])
+            poles = np.roots(down)
+            if min(abs(a - b) for a, b in ((0, 1), (0, 2), (1, 2)) for a, b in [(poles[a], poles[b])]) < _SPREAD * w:
+                down[-1] *= 1.0 + _SPREAD
+        self._poles = np.roots(down).astype(np.complex128)
+        residues = np.polyval(up, self._poles) / np.polyval(np.polyder(down), self._poles)
+        x, weight = np.polynomial.legendre.leggauss(8)
+        x, weight = (x + 1.0) / 2.0, weight * period / 2.0
+        shapes = np.stack(
+            [1 - 3 * x**2 + 2 * x**3, (x - 2 * x**2 + x**3) * period, 3 * x**2 - 2 * x**3, (x**3 - x**2) * period]
+        )
+        push = np.exp(np.outer(self._poles, period * (1.0 - x))) * weight
+        self._drive = residues[:, None] * (push @ shapes.T)
+        self._step = np.exp(self._poles * period)
+        self._state = np.zeros(len(self._poles), dtype=np.complex128)
+        self._before = np.zeros(2)
+
+    def of(self, speed: Array, acceleration: Array) -> Array:
+        """Return the lag (n,) in mm at the next rows."""
+        from scipy.linalg.blas import ztbsv
+
+        v, a = (np.append(old, x) for old, x in zip(self._before, (speed, acceleration), strict=True))
+        self._before = np.array([v[-1], a[-1]])
+        out = np.zeros(len(speed), dtype=np.complex128)
+        for k, (drive, step) in enumerate(zip(self._drive, self._step, strict=True)):
+            pushed = drive[0] * v[:-1] + drive[1] * a[:-1] + drive[2] * v[1:] + drive[3] * a[1:]
+            pushed[0] += step * self._state[k]
+            part = ztbsv(1, np.repeat([[1.0 + 0j], [-step]], len(pushed), axis=1), pushed, lower=1, diag=1)
+            self._state[k] = part[-1]
+            out += part
+        return out.real
+
+
+def _room(size: Array | float) -> Array:
+    """Return what an error of a size may be off by, mm."""
+    return np.asarray(_SHARE * np.minimum(size, 1e9) + _ROOM)

@@ -1,0 +1,63 @@
+"""A proof finds errors of lagging struts by poles and forward kinematics: sound folders, milder reports, bugs."""
+
+import json
+
+import pytest
+from machine.described import REST, STRUT, text
+from verify.folders import copied, left_out, proof, retold, run, tried
+
+from hexpost.kinematics.servo import Lags
+
+PROGRAM = (
+    "G21 G90 T1 M06\nG43 H1\nG00 X40 Y0 Z150\nG01 Z140 F3000\nG03 X40 Y0 I-40 J0\nG01 X20 F1500\nY20 A5\n"
+    "G00 Z170\nX0\nG01 Z140 F2000\nX10\nA5 B5 F500\nG00 Z150\nM30\n"
+)
+SERVO = "\n[strut.servo]\nposition_gain_1_s = 40\nspeed_feed_forward = 0.6\nbandwidth_hz = 70\ndamping = 0.8\n"
+
+
+def machine(most):
+    return text(STRUT + SERVO, REST).replace("deviation_mm =", f"contour_mm = {most}\ndeviation_mm =", 1)
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    place = tmp_path_factory.mktemp("lagging")
+    (place / "m.toml").write_text(machine(0.1))
+    code, said, folder = tried(place, PROGRAM, "--machine", place / "m.toml")
+    assert code == 1, said
+    return folder
+
+
+def test_a_job_is_proven_and_tells_what_is_forecast(job):
+    code, said = run("verify", job)
+    assert code == 1 and "contour         lagging struts take the tip" in said, said
+    found = json.loads((job / "report.json").read_text())["forecast"]
+    assert found["across"]["worst_mm"] == found["worst_blocks"][0]["worst_mm"] > 0.1
+    assert found["between_rows"]["cubics_mm"] < found["between_rows"]["straight_lines_mm"] < 0.01
+    told = " ".join((job / "report.txt").read_text().split())
+    assert "Across its path in feed moves the tip is off by at most" in told
+    assert "position loops make of it" in (job / "report.html").read_text()
+
+
+def test_a_milder_error_and_a_block_left_out_are_named(job, tmp_path):
+    def milder(report):
+        worst = report["tool"]["worst"]["contour"]
+        worst["value"], worst["ratio"] = worst["value"] * 0.9, worst["ratio"] * 0.9
+
+    folder = copied(job, tmp_path)
+    retold(folder, milder)
+    assert "the tip is" in proof(folder)[1]["contour"][0]
+
+
+def test_a_block_left_out_is_named(job, tmp_path):
+    folder = copied(job, tmp_path)
+    line = left_out(folder, "contour")
+    assert proof(folder)[1]["contour"] == [f"contour: broken in line {line}, which the report does not say"]
+
+
+def test_a_lag_that_is_worked_out_wrongly_is_found(tmp_path, monkeypatch):
+    (tmp_path / "m.toml").write_text(machine(2.0))
+    before = Lags.of
+    monkeypatch.setattr(Lags, "of", lambda self, v, a: 0.9 * before(self, v, a))
+    code, said, _ = tried(tmp_path, PROGRAM, "--machine", tmp_path / "m.toml")
+    assert code == 2 and "contour: the tip is" in said
