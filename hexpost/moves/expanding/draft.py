@@ -92,6 +92,13 @@ class Speller:
             np.concatenate((pose[:3], state.rotary)) if chain is None else chain.words(pose, state.rotary, frame.length)
         )
 
+    def turned(self) -> bool:
+        """Return whether words of other axes have turned the tool: nobody knows which of them go home with all."""
+        if self.book.chain is None:
+            return False
+        self.flush()
+        return bool(np.any(self.state.rotary != 0.0))
+
     def say(self, reading: str) -> None:
         """Note how an open point was read."""
         self.said[reading] = None

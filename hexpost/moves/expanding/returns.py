@@ -61,6 +61,10 @@ def reference_return(speller: Speller, row: int, words: Row, scale: float, *, in
         what += ": it takes the point on the way to the reference pose"
         speller.refuse(at, "return-axes", what, "to go there straight along Z write G91 G28 Z0")
         return
+    if bare and speller.turned():
+        what = f"{speller.complaints.written(at)} without axes while rotary words of [programmed_axes] are not 0"
+        speller.refuse(at, "return-axes", what, "write them as 0 before it, or name the axes: G91 G28 Z0")
+        return
     target = _in_machine(speller.machine, int(code))
     early, late = parted(words)
     early = early if reading == THROUGH_POINT else {key: word for key, word in early.items() if key not in AXES}

@@ -48,9 +48,10 @@ def check_rotary(sheet: Sheet, book: FrameBook, complaints: Complaints) -> None:
                 "a program posted for a machine with rotary axes: say which in [programmed_axes] of the machine file",
             )
         elif words.count:
+            said = complaints.extract.letter[words.at] == ord(letter)  # others stand for a return or a tool change
             wrong = np.isin(words.row, machine) | (letter not in book.chain.letters)
             complaints.words(
-                words.at[wrong],
+                words.at[wrong & said],
                 "rotary-word-not-programmed",
                 lambda word: f"{word} is no word of [programmed_axes], or is in a block with {MACHINE_WORD}",
                 f"the table names {' '.join(book.chain.letters)}",

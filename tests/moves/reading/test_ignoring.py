@@ -12,7 +12,7 @@ from hexpost.machine.words import LETTERS, WORDS
 
 TOML = DEMONSTRATION.read_text()
 CODED = [w for w in WORDS if w.code is not None]
-FREE = ["M7", "M8", "M9", "M50", "M51", "M48", "M49", "M0", "M1", "M60", "G4", "G9", "G97"]
+FREE = ["M7", "M8", "M9", "M50", "M51", "M48", "M49", "M0", "M1", "M60", "G4", "G9", "G15", "G50", "G69", "G97"]
 FREE += [f"M{x}" for x in (10, 11, *range(36, 46), 68, 69, 78, 79)]
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from moves.programs import DEG, HEAD, MACHINE, TOOLS, faults, meaning, offsets, reading
+from moves.programs import DEG, HEAD, MACHINE, TOOLS, faults, meaning, offsets, reading, same
 from scipy.spatial.transform import Rotation, Slerp
 
 from hexpost.errors import InputError
@@ -292,3 +292,30 @@ def test_pieces_of_great_circles_are_bounded_too(monkeypatch):
     monkeypatch.setattr(great_circle, "MOST_IN_ALL", many - 1)
     found = faults(text, machine=machine)
     assert [(f.code, f.line) for f in found] == [("too-many-moves", START.count("\n") + 3)]
+
+
+@pytest.mark.parametrize("axes", [TRUNNION, FORK], ids=["table", "head"])
+@pytest.mark.parametrize("word", ["G28", "G30", "G91 G28\nG90", "G28 M05"])
+def test_a_return_without_axes_leads_home_as_in_programs_of_this_machine(axes, word):
+    text = f"T1 M06\nG43 H1\nG00 X10 Y0 Z50\nG01 X20 F600\n{word}\nG00 X5 Y5 Z60\n"
+    same(meaning(HEAD + text, machine=posted(*axes), tools=TOOLS), meaning(HEAD + text, tools=TOOLS))
+
+
+def test_a_return_without_axes_is_refused_while_other_axes_are_turned():
+    """On the machine posted for they would go home with the rest, and which angle that is nobody knows here."""
+    text = START + "A20 C5\n{}G28\n"
+    (fault,) = faults(text.format(""), machine=posted(*TRUNNION))
+    assert fault.code == "return-axes" and "not 0" in fault.what and fault.hint
+    assert not faults(text.format("A0 C0\n"), machine=posted(*TRUNNION))
+    (fault,) = faults(START + "G53 G00 Z0 A0\n", machine=posted(*TRUNNION))
+    assert fault.code == "rotary-word-not-programmed"
+
+
+def test_a_tool_change_goes_to_its_pose_and_leaves_other_axes_in_force():
+    place = np.array([0, 0, 800, 0, 0, 0], float)
+    machine = replace(posted(axis("A", "table"), axis("C", "table")), tool_change=place)
+    text = "T1 M06\nG43 H1\nG00 X10 Y0 Z50\nG01 A8 F600\nT2 M06\nG43 H2\nG01 X20 F500\n"
+    found = meaning(HEAD + text, machine=machine, tools=TOOLS)
+    plain = meaning(HEAD + text, machine=replace(MACHINE, tool_change=place), tools=TOOLS)
+    ends = [m.end[:, np.append(m.line[1:] != m.line[:-1], True)] for m in (found.moves, plain.moves)]
+    np.testing.assert_allclose(*ends, atol=1e-9)
