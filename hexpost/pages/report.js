@@ -136,6 +136,12 @@
     const n = out.length / 2;
     return [out.slice(0, n), out.slice(n).reverse()];
   };
+  const watched = new Map();
+  const watch = new IntersectionObserver(found => found.forEach(x => {
+    const c = watched.get(x.target);
+    c.seen = x.isIntersecting;
+    if (c.seen) at(c, job.now);
+  }));
   const charts = $("figure svg[data-low]").map(svg => {
     const [top, bottom] = heights(svg.querySelector(".e").getAttribute("d"));
     const line = document.createElementNS(ns, "path"); line.setAttribute("class", "x"); svg.append(line);
@@ -148,17 +154,17 @@
     };
     svg.addEventListener("pointerdown", e => { stop(); svg.setPointerCapture(e.pointerId); lead(e); });
     svg.addEventListener("pointermove", e => { if (e.buttons) lead(e); });
-    return {svg, top, bottom, line, here, h, value: y => b - (b - a) * y / h};
+    const one = {svg, top, bottom, line, here, h, seen: false, value: y => b - (b - a) * y / h};
+    watch.observe(svg); watched.set(svg, one);
+    return one;
   });
   const short = x => Math.abs(x) >= 100 ? x.toFixed(0) : x.toFixed(2);
-  job.onMove(i => {
-    const share = rows.tick[i] / (job.last + 1);
-    for (const c of charts) {
-      const w = c.top.length, k = Math.min(w - 1, Math.floor(share * w));
-      c.line.setAttribute("d", `M${(share * w).toFixed(2)} 0v${c.h}`);
-      c.here.textContent = ` Here ${short(c.value(c.bottom[k]))} to ${short(c.value(c.top[k]))}.`;
-    }
-  });
+  const at = (c, i) => {
+    const share = rows.tick[i] / (job.last + 1), w = c.top.length, k = Math.min(w - 1, Math.floor(share * w));
+    c.line.setAttribute("d", `M${(share * w).toFixed(2)} 0v${c.h}`);
+    c.here.textContent = ` Here ${short(c.value(c.bottom[k]))} to ${short(c.value(c.top[k]))}.`;
+  };
+  job.onMove(i => charts.forEach(c => { if (c.seen || last === null) at(c, i); }));   // in motion those in sight alone
 
   // Views of the path: a ring at the tool
   const {low, cell, rows: tall} = held.views, m = held.pallet_at.frame;

@@ -3,7 +3,9 @@
 (() => {
   const canvas = document.getElementById("view");
   if (!job || !canvas) return;
-  const {held, rows} = job, pen = canvas.getContext("2d");
+  const {held, rows} = job, front = canvas.getContext("2d");
+  const back = document.createElement("canvas"), under = back.getContext("2d");   // what does not move with the cursor
+  let pen = front, drawn = "";
   const turnAbout = (axis, angle) => {
     const c = Math.cos(angle), s = Math.sin(angle), out = [[1, 0, 0], [0, 1, 0], [0, 0, 1]];
     const j = (axis + 1) % 3, k = (axis + 2) % 3;
@@ -122,14 +124,18 @@
   };
   const draw = () => {
     const now = shown, w = canvas.clientWidth, h = canvas.clientHeight, dense = devicePixelRatio || 1;
-    if (canvas.width !== Math.round(w * dense) || canvas.height !== Math.round(h * dense)) {
-      canvas.width = Math.round(w * dense); canvas.height = Math.round(h * dense);
+    const wanted = JSON.stringify([w, h, dense, look, ink]);
+    if (wanted !== drawn) {
+      for (const c of [canvas, back]) { c.width = Math.round(w * dense); c.height = Math.round(h * dense); }
+      for (const c of [front, under]) { c.setTransform(dense, 0, 0, dense, 0, 0); c.lineJoin = c.lineCap = "round"; }
+      pen = under;
+      plate(pallet, ink.soft, .12);
+      boxes.forEach(edges => edges.forEach(edge => stroke(edge, ink.soft, 1, [3, 3])));
+      path();
+      pen = front; drawn = wanted;
     }
-    pen.setTransform(dense, 0, 0, dense, 0, 0);
-    pen.clearRect(0, 0, w, h); pen.lineJoin = pen.lineCap = "round";
-    plate(pallet, ink.soft, .12);
-    boxes.forEach(edges => edges.forEach(edge => stroke(edge, ink.soft, 1, [3, 3])));
-    path();
+    pen.clearRect(0, 0, w, h);
+    if (back.width && back.height) pen.drawImage(back, 0, 0, w, h);
     const faint = fitted === showPath;       // the machine, where the path is what is looked at
     pen.globalAlpha = faint ? .3 : 1;
     plate(baseOrder.map(k => now.base[k]), ink.edge, .06);
