@@ -26,24 +26,26 @@ def with_tried_feeds(job: Job, result: AuditResult, most: int = MOST_TRIED) -> A
     Feeds that cannot be tried stay as they were worked out: those of long jobs, of jobs for proving out, of other
     schedules than that as programmed, and of blocks that refeed leaves alone.
     """
-    if not np.isfinite(result.findings.feed).any():
+    found = result.findings
+    if not (np.isfinite(found.feed) | np.isfinite(found.margin_feed)).any():
         return result
-    inputs, runs = job.inputs, result.findings.runs.copy()
+    inputs, runs = job.inputs, found.runs.copy()
     _bound(runs, inputs.meaning.moves)
     warnings = result.warnings
-    if job.feed == "as-programmed" and job.yaw is None and inputs.proving == AS_PROGRAMMED:
+    plain = np.isfinite(found.feed).any() and job.feed == "as-programmed"
+    if plain and job.yaw is None and inputs.proving == AS_PROGRAMMED:
         trials = Trials(replace(inputs, most_rows=MOST_ROWS), most)  # the bound of a job is none of its trials
         try:
-            found = search(trials, trials.audit({}) if inputs.checking.margins else result)
+            feeds = search(trials, trials.audit({}) if inputs.checking.margins else result)
         except SpentError:
             pass
         else:
-            _write(runs, trials, found)
-            others = sorted(found.feeds.keys() - set(runs["line"].tolist()))
+            _write(runs, trials, feeds)
+            others = sorted(feeds.feeds.keys() - set(runs["line"].tolist()))
             said = "needs a lower F, too, once the other advised feeds are written"
             warnings += (sentence(inputs.program, others[0], said, len(others)),) if others else ()
     add_f_words(runs, inputs.meaning, inputs.machine)
-    return replace(result, findings=replace(result.findings, runs=runs), warnings=warnings)
+    return replace(result, findings=replace(found, runs=runs), warnings=warnings)
 
 
 def _write(runs: Runs, trials: Trials, found: FoundFeeds) -> None:
@@ -78,7 +80,8 @@ def _rooms(trials: Trials, found: FoundFeeds, lines: list[int]) -> dict[int, flo
 
 def _bound(runs: Runs, moves: Moves) -> None:
     """Write into ``runs`` (m,) by how much feeds were lowered at most: with so much more they are as programmed."""
-    known = np.isfinite(runs["feed"])
+    advised = np.where(np.isfinite(runs["feed"]), runs["feed"], runs["margin_feed"])
+    known = np.isfinite(advised)
     at = np.flatnonzero((moves.feed_mode != FEED_RAPID) & np.isin(moves.line, runs["line"][known]))
     turning, timed = (moves.feed_mode[at] == mode for mode in (FEED_TILT, FEED_INVERSE))
     speed = moves.feed[at] * SECONDS_PER_MINUTE * np.where(turning, DEG_PER_RAD, 1.0)
@@ -86,6 +89,6 @@ def _bound(runs: Runs, moves: Moves) -> None:
     for row, some in zip(most, (~timed, timed), strict=True):
         np.maximum.at(row, moves.line[at[some]], speed[some])
     said = runs["f_unit"] == F_UNITS.index("1/min")
-    share = np.where(said, most[1, runs["line"]] / runs["f_share"], most[0, runs["line"]]) / runs["feed"]
+    share = np.where(said, most[1, runs["line"]] / runs["f_share"], most[0, runs["line"]]) / advised
     unsure = ~said & (most[1, runs["line"]] > 0.0)
     runs["room"][known] = np.maximum(np.where(unsure, np.nan, share)[known].max(), 1.0)

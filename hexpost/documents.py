@@ -68,8 +68,8 @@ def finding(f: Finding) -> dict[str, object]:
         "advice_feed_deg_min": f.feed if f.turning else None,
         "advice_f": f.f_word(f.feed),
         "advice_f_unit": f.f_unit or None,
-        "advice_tried": None if f.feed is None else f.tried,
-        "advice_low_by_percent": None if f.feed is None or f.room is None else more_percent(f.room),
+        "advice_tried": f.tried if f.advises_feed else None,
+        "advice_low_by_percent": more_percent(f.room) if f.advises_feed and f.room is not None else None,
         "advice_move_mm": f.shift,
         "advice_move_way": f.way or None,
     }

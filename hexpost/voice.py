@@ -157,7 +157,7 @@ def when(f: Finding) -> str:
 def advice(f: Finding) -> str:
     """Return what to do, and how sure an advised feed is: whether it was tried, and how much more is too much."""
     text = _filled(f.limit.advice.words(f.case), f)
-    if f.feed is None:
+    if not f.advises_feed:
         return text
     more = None if f.room is None else f"{more_percent(f.room):,} %"
     if f.tried:

@@ -100,6 +100,11 @@ class Finding:
     blocks: int = 1
     fingerprint: str = ""
 
+    @property
+    def advises_feed(self) -> bool:
+        """Return whether a feed is advised, for the limit or for the margin of a policy."""
+        return self.feed is not None or self.margin_feed is not None
+
     def f_word(self, feed: float | None) -> float | None:
         """Return an advised feed as an F word of the line, rounded down; ``None`` where none is known."""
         if feed is None or self.f_share is None:

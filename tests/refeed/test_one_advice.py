@@ -8,6 +8,7 @@ import json
 import random
 import re
 from dataclasses import replace
+from math import ceil
 
 import numpy as np
 import pytest
@@ -164,3 +165,16 @@ def test_the_most_rows_of_a_job_are_no_bound_of_the_trials(tmp_path):
     rows = json.loads(whole.output)["rows"]
     bound = CliRunner().invoke(main, [*words, "--most-rows", str(rows)])
     assert whole.exit_code == 1 and bound.output == whole.output
+
+
+def test_a_feed_for_the_margin_of_a_policy_says_that_it_is_not_tried(swing):
+    inputs, plain = swing
+    asked = replace(inputs.checking, margins=(("speed", 0.9), ("acceleration", 0.95)))
+    job = schedule(replace(inputs, checking=asked))
+    found = with_tried_feeds(job, examine(job)).findings
+    rows = [f for f in map(found.row, range(found.count)) if f.advises_feed]
+    both, margin = ([f for f in rows if (f.feed is None) is x] for x in (False, True))
+    assert {f.f_word(f.feed) for f in both} == {f.f_word(f.feed) for f in map(plain.findings.row, (0,))}
+    assert all("for the margin of the policy" in advice(f) and "(not tried)" in advice(f) for f in both)
+    assert margin and all(f"is not tried: it may be up to {ceil(100 * (f.room - 1)):,} %" in advice(f) for f in margin)
+    assert all(f.room >= 60000.0 / f.margin_feed * (1 - 1e-9) for f in margin)
