@@ -11,7 +11,7 @@ import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
 from hexpost.cli.terminal import colours, columns, columns_of, note, say
-from hexpost.errors import Fault, HexpostError, InputError
+from hexpost.errors import HexpostError, InputError
 from hexpost.machine.ordinary import OrdinaryMachine, load_ordinary
 from hexpost.moves.model import Switches
 from hexpost.pipeline import MOST_ROWS, Files, Job, load, schedule, spared
@@ -74,18 +74,17 @@ def ordinary_beside(
     """
     if file is not None and proving != AS_PROGRAMMED:
         raise HexpostError("--compare-with does not go with a job for proving out: compare the one that cuts")
-    faults: list[Fault] = []
-    found = None
+    found, wrong = None, InputError([])
     try:
         found = None if file is None else load_ordinary(file)
     except InputError as error:
-        faults = list(error.faults)
+        wrong = error
     try:
         yield lambda: found
     except InputError as error:
-        raise InputError([*faults, *error.faults]) from None
-    if faults:
-        raise InputError(faults)
+        raise InputError([*wrong.faults, *error.faults], wrong.total + error.total) from None
+    if wrong.faults:
+        raise wrong
 
 
 def files_of(program: Path, files: Mapping[str, str | None]) -> Files:
