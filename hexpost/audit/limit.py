@@ -91,6 +91,7 @@ class Limit:
     has a check that measures six struts at every sample; ``quantity`` is what its own chart shows. ``keys`` of the
     machine file: without the first it is not looked at, without another not in one respect (``Band.unseen``).
     ``ambiguous``: lengths beyond it mean more than one pose, so a table that breaks it cannot be proven.
+    ``sampled``: its value grows with the square of the control period.
     ``remark``: what breaks it is a remark, until a policy raises it; its rule names the first move alone, and in its
     peak how many blocks there are.
     """
@@ -111,6 +112,7 @@ class Limit:
     note: str = ""
     keys: tuple[str, ...] = ()
     ambiguous: bool = False
+    sampled: bool = False
     remark: bool = False
 
 

@@ -99,7 +99,7 @@ LIMITS: Final = Limits((
         name="deviation", unit="mm", of=Of.TOOL, sense=Sense.MOST,
         meaning="The tool leaves its path between two setpoints by more than is allowed.",
         advice=Advice(feed="Write {feed}, or make the control period shorter (period_ms): {root} of what it is."),
-        law=Law.SQUARE, margin=True,
+        law=Law.SQUARE, margin=True, sampled=True,
         note="deviation: how far the tool strays from its path between two setpoints, in feed moves.",
     ),
     Limit(

@@ -8,7 +8,7 @@ the deviation found says up to which period it is small enough.
 from collections.abc import Callable
 from math import floor, sqrt
 
-from hexpost.audit.model import AuditResult, Law
+from hexpost.audit.model import AuditResult
 from hexpost.refeed.regain import FeedTrial
 
 ROUNDS = 15
@@ -56,7 +56,7 @@ def with_room(
 
 def _others(found: AuditResult, period: float) -> list[float]:
     """Return the other periods to try, s."""
-    stray = max((w.ratio for w in found.worst if w.limit.law is Law.SQUARE), default=0.0)
+    stray = max((w.ratio for w in found.worst if w.limit.sampled), default=0.0)
     times = min(ROOM / sqrt(max(stray, (ROOM / LONGER) ** 2)), LONGER)
     finer = [period / FINER] if found.duration * FINER <= MOST_FINE * period else []
     return [*finer, *(floor(period * x / STEP) * STEP for x in (times, sqrt(times)) if x > APART)]
