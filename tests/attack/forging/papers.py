@@ -167,7 +167,10 @@ _report("rows of the report changed", lambda r, f: r.update(rows=r["rows"] + 1))
 _report("period of the report changed", lambda r, f: r.update(period_ms=0.5))
 _report("setup sheet changed", lambda r, f: r["setup_sheet"]["tools"][0].update(diameter_mm=99.0))
 _report("time beside the motion changed", lambda r, f: r["beside"].update(known_s=r["beside"]["known_s"] + 1.0))
-_report("what is beside the motion changed", lambda r, f: r["beside"]["rows"][0].update(count=7))
+_report(
+    "what is beside the motion changed",
+    lambda r, f: [row.update(count=row["count"] + 7) for row in r["beside"]["rows"]],
+)
 _report("a feed of lines held in the settings", lambda r, f: f.manifest["settings"].update(at_most=["1:99999=60"]))
 _report("feeds of the report changed", lambda r, f: r["feeds"][0].update(reached_mm_min=1.0))
 _report("time lost changed", lambda r, f: r.update(time_lost_s={"a corner": 1.0}))
