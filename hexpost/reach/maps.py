@@ -1,7 +1,6 @@
 """A page of maps: for each figure some horizontal layers, drawn as coloured squares with axes; one file, no scripts."""
 
 from dataclasses import dataclass
-from math import ceil, floor, log10
 
 import numpy as np
 
@@ -10,6 +9,7 @@ from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.pages.html import document, safe
 from hexpost.reach.places import Places
+from hexpost.reach.ruler import marks
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 from hexpost.voice import number
 
@@ -20,7 +20,6 @@ SAME = 1e-9
 """Values that differ by no more than this share are shown as one."""
 _RAMP = 5
 _LIGHT, _DARK = 92, 27
-_ROUND = (1.0, 2.0, 5.0, 10.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,22 +115,14 @@ def _colour(share: float) -> str:
     return f"hsl(205,60%,{_LIGHT - (_LIGHT - _DARK) * max(share, 0.0):.0f}%)"
 
 
-def _marks(low: float, high: float) -> list[float]:
-    """Return round coordinates between two, about five of them."""
-    least = (high - low) / 6.0
-    power = 10.0 ** floor(log10(least))
-    step = power * next((r for r in _ROUND if r * power >= least), _ROUND[-1])
-    return [k * step for k in range(ceil(low / step), floor(high / step) + 1)]
-
-
 def _axes(frame: MapFrame) -> str:
     """Return coordinates along the left and the lower edge."""
     bottom = frame.at(0.0, float(frame.low[1]))[1]
     out = []
-    for x in _marks(float(frame.low[0]), float(frame.high[0])):
+    for x in marks(float(frame.low[0]), float(frame.high[0])):
         at = frame.at(x, 0.0)[0]
         out.append(f'<path d="M{at:.1f} {TOP}V{bottom:.1f}"/><text x="{at:.1f}" y="{bottom + 14:.1f}">{x:g}</text>')
-    for y in _marks(float(frame.low[1]), float(frame.high[1])):
+    for y in marks(float(frame.low[1]), float(frame.high[1])):
         at = frame.at(0.0, y)[1]
         line = f'<path d="M{LEFT} {at:.1f}H{LEFT + SIDE}"/>'
         out.append(f'{line}<text class="y" x="{LEFT - 5}" y="{at + 4:.1f}">{y:g}</text>')
