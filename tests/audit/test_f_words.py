@@ -60,7 +60,7 @@ def test_an_inverse_time_word_is_the_feed_over_the_way_of_the_block():
 def test_the_word_is_shown_with_its_unit_and_the_speed():
     rows = {f.line: f for f in reversed(found(PROGRAM, slow()))}
     f = rows[3]
-    assert advice(f) == f"Write F{f.f_word(f.feed):g} (inch/min; {f.feed:g} mm/min)."
+    assert advice(f) == f"Write F{f.f_word(f.feed):g} (inch/min; {f.feed:g} mm/min). This F is not tried."
     assert feed_word(rows[11], 7300.0) == "F7300 (mm/min)"
     assert feed_word(replace(rows[11], needs_point=True), 7300.0) == "F7300. (mm/min)"
     assert feed_word(replace(rows[4], f_share=None), 420.0) == "an F of at most 420 deg/min"

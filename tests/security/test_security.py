@@ -28,8 +28,8 @@ NO_ATTRIBUTES = {("os", "system"), ("os", "popen"), ("os", "execv"), ("os", "spa
 NO_HARM = {"urllib.parse", "xml.sax.saxutils"}
 """Functions on strings alone."""
 SYSTEM_CALLS = {
-    "__main__.py": {"ctypes"}, "tables/exchange.py": {"ctypes"}, "workers/leash.py": {"ctypes"},
-    "workers/ordered.py": {"pickle"},
+    "__main__.py": {"ctypes"}, "tables/exchange.py": {"ctypes"}, "workers/leash.py": {"ctypes", "pickle"},
+    "workers/engines.py": {"pickle"}, "workers/ordered.py": {"pickle"},
 }  # fmt: skip
 """Calls of the system that Python has no function for, by fixed names; results of processes that this one started."""
 LOADERS = {"load", "loads", "fromfile", "loadtxt", "genfromtxt", "memmap", "read_pickle"}
