@@ -140,7 +140,8 @@ class Equations:
         return checks
 
     def _feeds(self) -> Check:
-        use, pull = self._pace.use, self._pace.acceleration
+        use, pull, jerk = self._pace.use, self._pace.acceleration, self._pace.jerk
         speed = f"{use.size:.3%} of feeds and tool-tip speeds (row {use.row}, {in_line(use.line)})"
         text = f"at most {speed}, {pull.size:.1%} of tool-tip accelerations (row {pull.row}, {in_line(pull.line)})"
+        text += f", {jerk.size:.1%} of tool-tip jerks (row {jerk.row}, {in_line(jerk.line)})"
         return Check(name="feeds", text=text, faults=(*self._pace.faults.told(), *self._diligence.faults.told()))

@@ -21,6 +21,8 @@ SHARE = 2e-5
 _FREE_SHARE = 5e-4
 """... but not where the platform may turn about the tool: there rates of corners are not found again."""
 _ACCELERATION_SHARE = 2e-3
+_JERK_SHARE = 0.1
+"""Corrections of a plan may leave some per cent of a jerk at a few rows; a jerk is felt in the mean of two ticks."""
 _STEP_MM_S = 0.5e-6
 _LOOSE = 0.02
 """A chain that is freed of rounding noise may be this much shorter than its moves."""
@@ -62,6 +64,7 @@ class Pace:
     free_yaw: bool
     use: Largest = field(default_factory=Largest)
     acceleration: Largest = field(default_factory=Largest)
+    jerk: Largest = field(default_factory=Largest)
     faults: Faults = field(default_factory=Faults)
 
     def add(self, rows: Rows, p: Placed) -> None:
@@ -81,6 +84,8 @@ class Pace:
             what = f"{tip:.6f} mm/s and {np.degrees(tilt):.6f} deg/s"
             self.faults.add(f"{rows.where(p.first + int(i))}: {what}, {use[i]:.2%} of its feed or of a tool-tip limit")
         self._accelerations(rows, p)
+        if not self.free_yaw:
+            self._jerks(rows, p)
         self._time(rows, p, caps)
 
     def _use(self, p: Placed, caps: _Caps) -> Array:
@@ -109,6 +114,33 @@ class Pace:
             for i in np.flatnonzero(~(use <= 1.0 + _ACCELERATION_SHARE))[:20]:
                 where = rows.where(p.first + int(i) + 1)
                 self.faults.add(f"{where}: {use[i]:.2%} of the tool-tip limit of acceleration")
+
+    def _jerks(self, rows: Rows, p: Placed) -> None:
+        """Check the jerks of tip and tilt, each the mean about a row: the second difference of the rates."""
+        use = self._jerk(p)
+        over = np.flatnonzero(~(use[p.old :] <= 1.0))
+        if len(over):  # as for speeds
+            here = slice(rows.old + p.at.start, rows.old + p.at.stop)
+            near = np.unique(np.clip(over[:, None] + np.arange(-1, 2), 0, len(p.move) - p.old - 1) // KNOT)
+            p.poses.refine(p.rate[:, p.old :], rows.speed[:, here], near)
+            use = self._jerk(p)
+        self.jerk.take(use[p.old :], rows, np.arange(p.old, len(use)) - p.old + p.at.start + rows.old)
+        for i in np.flatnonzero(~(use <= 1.0 + _JERK_SHARE))[:20]:
+            self.faults.add(f"{rows.where(p.first + int(i))}: {use[i]:.2%} of the tool-tip limit of jerk")
+
+    def _jerk(self, p: Placed) -> Array:
+        """Return the shares (n,) of the limits of jerk that rows take, beyond what decimals may do."""
+        limits, h = self.machine.tool_tip, self.period
+        use = np.zeros(len(p.move))
+        if len(use) > 2:
+            change = np.diff(p.rate, 2) / h**2
+            noise = 4.0 * p.noise[:, 1:-1] / h**2
+            for part, most, room in (
+                (change[:3], limits.jerk, noise[0]),
+                (change[3:], limits.tilt_jerk, noise[1]),
+            ):
+                use[1:-1] = np.maximum(use[1:-1], (np.sqrt((part**2).sum(axis=0)) - room) / most)
+        return use
 
     def _time(self, rows: Rows, p: Placed, caps: _Caps) -> None:
         """Check that no tick covers more of the program than its feeds allow: nothing is left out between two rows."""
