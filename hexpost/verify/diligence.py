@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Flags, Ints
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP
 from hexpost.verify.follow import Placed
@@ -22,13 +22,15 @@ _TIMES, _TICKS = 2.0, 8
 """A rapid takes at most so many times as long, and so many ticks more."""
 _LONG = 8.0
 """A line so many times as long as a ramp to its feed comes to it ..."""
-_REACHED = 0.98
-"""... or to this share of it: what corners at its ends are lowered by may hold for all of it."""
+_REACHED = 0.9998
+"""... or to this share of it."""
+_HELD, _SAME = 0.98, 0.99
+"""... or to that, where a corner is taken as fast: what it was lowered by holds for all of the line."""
 
 
 @dataclass(slots=True)
 class _Run:
-    """Rows on one move so far: how many move, and the fastest, mm/s along the move; and what both may be."""
+    """Rows on one move so far: how many move, the fastest, also at its ends, mm/s along it; and what they may be."""
 
     move: int = -1
     where: str = ""
@@ -36,6 +38,7 @@ class _Run:
     asked: float = 0.0
     rows: int = 0
     fastest: float = 0.0
+    ending: float = 0.0
 
 
 @dataclass(slots=True)
@@ -54,11 +57,13 @@ class Diligence:
         speed = np.sqrt((rate[:3] ** 2).sum(axis=0) + s.rho**2 * (rate[3:] ** 2).sum(axis=0))
         begin = np.flatnonzero(np.append(True, move[1:] != move[:-1]))
         fastest = np.maximum.reduceat(speed, begin)
+        ending = np.maximum.reduceat(np.where(_at_ends(p, begin), speed, 0.0), begin)
         moving = np.add.reduceat((~p.rest[p.old :]).astype(np.int64), begin)
         longest, asked = self._bounds(s)
         which, at = move[begin] + s.low, move[begin]
         if which[0] == self._run.move:
             fastest[0], moving[0] = max(fastest[0], self._run.fastest), moving[0] + self._run.rows
+            ending[0] = max(ending[0], self._run.ending)
         else:
             self._close()
         done = np.arange(len(begin)) < len(begin) - 1
@@ -71,6 +76,7 @@ class Diligence:
                 asked=float(asked[at[k]]),
                 rows=int(moving[k]),
                 fastest=float(fastest[k]),
+                ending=float(ending[k]),
             )
             if wrong[k]:
                 self._close()
@@ -84,7 +90,8 @@ class Diligence:
         if run.rows * self.period > run.longest:
             what = f"takes {run.rows * self.period:.3f} s, {run.longest:.3f} s are plenty"
             self.faults.add(f"{run.where}: a rapid {what}")
-        if run.fastest < run.asked:
+        held = run.ending >= _SAME * run.fastest and run.fastest * _REACHED >= run.asked * _HELD
+        if run.fastest < run.asked and not held:
             what = f"comes to {run.fastest:.6f} mm/s at most, it has room for its feed of {run.asked:.6f} mm/s"
             self.faults.add(f"{run.where}: a long line {what}")
 
@@ -122,3 +129,12 @@ class Diligence:
         ramp = feed * (feed / own_a + 2.0 * own_a / own_j + 2.0 * self.period)
         long = (s.mode != FEED_RAPID) & (s.curved < 0) & (length > _LONG * ramp)
         return longest, np.where(long, _REACHED * feed, 0.0)
+
+
+def _at_ends(p: Placed, begin: Ints) -> Flags:
+    """Return which new rows (n,) are in a corner of their move, or beside another move; runs start at ``begin``."""
+    move, share = p.move[p.old :], p.share[p.old :]
+    length = p.stretch.length[move]
+    out: Flags = (share * length <= p.zones.first[move]) | ((1.0 - share) * length <= p.zones.last[move])
+    out[begin[1:]] = out[begin[1:] - 1] = True
+    return out
