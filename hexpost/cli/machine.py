@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import LITTLE, WORKERS, shared
+from hexpost.cli.documents import tell
+from hexpost.cli.options import JSON, LITTLE, WORKERS, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, OutFolder, lines_of, write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
@@ -121,3 +122,63 @@ def reach(
     contents = (lambda: table(found).encode(), lambda: page(machine, found, step_mm).encode())
     written = write_all(*zip((str(folder / name) for name in REACH), contents, strict=True))
     say(f"{int(found.reachable.sum()):,} of {found.reachable.size:,} places are within reach\n{lines_of(written)}")
+
+
+@command.command("circle", cls=Command)
+@click.argument("file", type=click.Path(), required=False)
+@click.option("--radius-mm", type=click.FloatRange(0.1, 2000.0), default=150.0, show_default=True, help="Radius.")
+@click.option("--feed-mm-min", type=click.FloatRange(1.0, 2e5), default=1000.0, show_default=True, help="Of the tip.")
+@click.option("--plane", type=click.Choice(["XY", "YZ", "ZX"]), default="XY", show_default=True, help="Of the pallet.")
+@click.option(
+    "--tilt-deg",
+    type=click.FloatRange(-180.0, 180.0),
+    nargs=3,
+    default=(0, 0, 0),
+    metavar="A B C",
+    help="Attitude of the tool.",
+)
+@click.option(
+    "--centre-mm",
+    type=click.FloatRange(-1e5, 1e5),
+    nargs=3,
+    metavar="X Y Z",
+    help="From the pallet (default: reference pose).",
+)
+@click.option("--tool-mm", type=click.FloatRange(0.0, 2000.0), default=0.0, show_default=True, help="Its length.")
+@click.option("--as-built", type=click.Path(), metavar="BUILT", help="The machine as calibrate found it: geometry.")
+@click.option("--measured", type=click.Path(), metavar="TRACE", help="CSV of angle_deg, radius_mm and way (ccw, cw).")
+@click.option("--svg", type=OutFile("picture of a machine"), help="Write a picture of the traces to this file.")
+@shared(OVERWRITE, JSON)
+def circle(
+    file: str | None, *, radius_mm: float, feed_mm_min: float, plane: str, tilt_deg: tuple[float, float, float],
+    centre_mm: tuple[float, float, float] | None, tool_mm: float, as_built: str | None, measured: str | None,
+    svg: str | None, as_json: bool,
+) -> None:  # fmt: skip
+    """Forecast what a telescoping bar would trace on a circle, both ways, split by cause; judge a measured trace.
+
+    Causes: geometry (--as-built), sag by gravity and acceleration (stiffness_n_um), servo ([strut.servo]), backlash
+    (backlash_mm), quantisation (counts_per_turn). Circular errors and the mean bidirectional radial error are those of
+    ISO 230-4, here from memory. Friction and the bar itself are left out.
+    """
+    import numpy as np
+
+    from hexpost.machine.load import demonstration_machine, load_machine
+    from hexpost.reach.circle import CircleTest, forecast
+    from hexpost.reach.circle_report import MeasuredTrace, circle_document, circle_text, drawing, figures, judged
+    from hexpost.setup.traces import read_trace
+
+    machine = load_machine(Path(file)) if file else demonstration_machine()
+    test = CircleTest(
+        radius=radius_mm, feed=feed_mm_min / 60.0, plane=plane, tilt=np.radians(tilt_deg), tool=tool_mm,
+        centre=None if centre_mm is None else np.array(centre_mm),
+    )  # fmt: skip
+    trace = read_trace(Path(measured), radius_mm) if measured else None
+    seen = None if trace is None else MeasuredTrace(angle=trace[0], off=trace[1], way=trace[2])
+    found = forecast(machine, test, load_machine(Path(as_built)) if as_built else None)
+    compared = None if seen is None else judged(found, seen)
+    rows = figures(found)
+    written = write_all((svg, lambda: drawing(found, seen).encode())) if svg else ()
+    if as_json:
+        tell(circle_document(found, rows, compared))
+        return
+    say("\n".join([*circle_text(found, rows, compared), lines_of(written).rstrip()]).rstrip())

@@ -1,4 +1,4 @@
-"""What a machine can do at each place: reach, tilt, feeds, stiffness; maps and pictures of it.
+"""What a machine can do at each place: reach, tilt, feeds, stiffness; maps and pictures of it; the circle test.
 
 In: a machine file, and the steps of a grid of places.
 Out: ``Places``: for each place of the spindle's gauge point what holds there; a table, a page of maps, an SVG picture.
