@@ -189,3 +189,20 @@ def test_the_page_stays_small_with_any_rows():
     text = page(report(rows=BROKEN), d, program(), MACHINE)
     assert len(text) <= MOST_BYTES
     assert len(re.search(rb'data-held="[^"]*"', text)[0]) < MOST_DATA + 100
+
+
+def test_rows_worked_out_alone_are_those_of_the_whole_job():
+    """Through six frames, dwells and changes of the tool: lengths and lines digit for digit, uses but for rounding."""
+    files = pipeline.Files(program=SAMPLES / "flange.nc", tools=SAMPLES / "tools.toml", setup=SAMPLES / "setup.toml")
+    job = pipeline.schedule(pipeline.load(files))
+    charted = pipeline.audit_of(job).charted
+    track, last, seen = writers._kept_rows(job, charted), job.timing.ticks, 0
+    for s in job.setpoints():
+        at = np.flatnonzero(np.isin(track.tick, s.poses.tick))
+        rows = track.tick[at] - s.poses.tick[0]
+        assert (np.round(s.length[:, rows], 6) == np.round(track.length[:, at], 6)).all()
+        assert (s.poses.line[rows] == track.line[at]).all()
+        uses = [np.abs(2 * one.measure(s)[:, rows].T - one.high - one.low) / (one.high - one.low) for one in charted]
+        assert np.allclose(np.max(uses, axis=0).T, track.use[:, at], rtol=0.0, atol=1e-8)
+        seen += len(at)
+    assert len(np.unique(track.frame)) > 3 and (track.tick[0], track.tick[-1], seen) == (0, last, len(track.tick))
