@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 from attack.jobs import SAMPLES, SHORT, end, faults, inside, start
-from attack.model import Outcome
+from attack.model import Outcome, patience
 from machine import contradictions
 from setup.test_calibrate import FULL_HEAD, MACHINE, START, rows
 from workers.processes import alive, descendants, until
@@ -49,7 +49,7 @@ def stopped(name, rng, place):
     early = "init_import_site" in said or (number != signal.SIGKILL and "/hexpost/" not in said)
     if not (code in (0, -number) or (code == 130 and "interrupted" in said) or early):
         outcome.lost += faults(code, said) or [f"ended with {code}: {said[-300:]}"]
-    if not until(lambda: not any(alive(pid) for pid in others), GONE_S):
+    if not until(lambda: not any(alive(pid) for pid in others), patience(GONE_S)):
         outcome.lost.append(f"{name}, signal {number}: workers are left")
     left = {p.name for p in place.rglob("*") if p.is_file() and p.suffix != ".nc"}
     if code not in (0, 1) and left:

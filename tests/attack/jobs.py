@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from attack.model import patience
 from attack.singular import determinant, lines
 from click.testing import CliRunner
 
@@ -39,12 +40,13 @@ def start(*words, before=(), **more):
 
 def end(process, seconds=PROCESS_S):
     """Wait for a process; return its exit code and all it said, and what is wrong with that (texts)."""
+    seconds = patience(seconds)
     try:
         out, err = process.communicate(timeout=seconds)
     except subprocess.TimeoutExpired:
         process.kill()
         process.communicate()
-        return None, "", [f"hang: more than {seconds} s"]
+        return None, "", [f"hang: more than {seconds:.0f} s"]
     said = ((out or b"") + (err or b"")).decode("utf-8", "replace")
     return process.returncode, said, faults(process.returncode, said)
 

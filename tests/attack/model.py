@@ -1,5 +1,6 @@
 """What an attack hands back, and the table of what was tried."""
 
+import os
 import signal
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -7,6 +8,15 @@ from dataclasses import dataclass, field
 HANG_S = 120
 """A trial in this process that takes longer counts as hung; trials in processes of their own say their own bound."""
 KEPT = 20
+
+
+BUSIEST = 10.0
+"""A bound is at most so many times longer on a computer that has too much to do."""
+
+
+def patience(seconds):
+    """Return a bound in s for this computer as it is now: longer by what waits for each of its cores."""
+    return seconds * min(max(1.0, 2.0 * os.getloadavg()[0] / (os.cpu_count() or 1)), BUSIEST)
 
 
 class HungError(Exception):
