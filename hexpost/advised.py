@@ -20,8 +20,8 @@ SHARES = (1.05, 1.1, 1.2, 1.4, 2.0, 4.0)
 """So many times the feeds found are tried, to see what is too much."""
 
 
-def with_tried_feeds(job: Job, result: AuditResult, most: int = MOST_TRIED) -> AuditResult:
-    """Return the audit of a job with advised feeds that were tried, as refeed writes them; at most so many samples.
+def with_tried_feeds(job: Job, result: AuditResult, most: int | None = None) -> AuditResult:
+    """Return the audit of a job with advised feeds that were tried, as refeed writes them; by ``most`` samples at most.
 
     Feeds that cannot be tried stay as they were worked out: those of long jobs, of jobs for proving out, of other
     schedules than that as programmed, and of blocks that refeed leaves alone.
@@ -34,7 +34,7 @@ def with_tried_feeds(job: Job, result: AuditResult, most: int = MOST_TRIED) -> A
     warnings = result.warnings
     plain = np.isfinite(found.feed).any() and job.feed == "as-programmed"
     if plain and job.yaw is None and inputs.proving == AS_PROGRAMMED:
-        trials = Trials(replace(inputs, most_rows=MOST_ROWS), most)  # the bound of a job is none of its trials
+        trials = Trials(replace(inputs, most_rows=MOST_ROWS), MOST_TRIED if most is None else most)
         try:
             feeds = search(trials, trials.audit({}) if inputs.checking.margins else result)
         except SpentError:

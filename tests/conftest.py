@@ -35,6 +35,14 @@ def root() -> Path:
     return Path(__file__).parent.parent
 
 
+@pytest.fixture(scope="module")
+def untried():
+    """Leave out the trials of advised feeds, which take seconds for each job that breaks a limit."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("hexpost.advised.MOST_TRIED", 0)
+        yield
+
+
 @pytest.fixture
 def forks(monkeypatch):
     """Let this process be copied although the client of a cluster, in an earlier test, has left threads in it."""

@@ -9,6 +9,8 @@ from attack.forging.gaps import GAPS, OPEN, SELDOM
 from attack.forging.kinds import KINDS, NotHereError
 from attack.jobs import content
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 BASES = ("small 6", "small 2")
 """Two jobs with everything in them that can be damaged; one of them has screws."""
 SLICE = 5

@@ -31,6 +31,8 @@ from hexpost.verify.told import Told
 from hexpost.verify.verify import verify
 from hexpost.workers.engines import serial
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 PROGRAM = "G21 G90\nG00 X0 Y0 Z300\nN10 G01 X100 F6000\nN20 G01 Y50 F600\nM30\n"
 MOST = 60.0
 

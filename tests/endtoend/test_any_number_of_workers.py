@@ -24,6 +24,8 @@ from hexpost.setpoints import solve
 from hexpost.setpoints.command import Commands
 from hexpost.tables.quantise import Quantiser
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 WORKERS = (1, 2, 7)
 TURNING = """%

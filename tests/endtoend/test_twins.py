@@ -21,6 +21,8 @@ from hexpost.moves.trace import trace
 from hexpost.program.read import read
 from hexpost.refeed.feeds import feeds_of
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 SHIFT = 800
 """The shop says G801 for G01 and M803 for M03."""
 CODES = {

@@ -30,6 +30,8 @@ from hexpost.library.settings import LimitRule, Settings
 from hexpost.library.texts import counts, summary
 from hexpost.workers.engines import serial
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 TODAY = date(2026, 6, 1)
 LIMITS = ("speed", "stroke", "jerk")
 

@@ -27,6 +27,7 @@ axe.run(document, {resultTypes: ["violations"]}).then(
 """
 
 pytestmark = [
+    pytest.mark.usefixtures("untried"),
     pytest.mark.skipif(BROWSER is None, reason="no Chromium on this machine: .ci/run installs one where it can"),
     pytest.mark.skipif(not CHECKER.is_file(), reason="no axe-core in the cache folder: .ci/run fetches it with npm"),
 ]

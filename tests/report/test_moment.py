@@ -20,6 +20,8 @@ from hexpost.report.moment import MOST_DATA, packed
 from hexpost.report.page import MOST_BYTES, page
 from hexpost.report.track import DrawnWay, Track
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 EVIL = "(<script>document.title='hit'</script><img>)"
 ASKS = """

@@ -13,6 +13,8 @@ from verify.folders import BROKEN, convert, run
 
 from hexpost.documents import measured, seconds
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 SIZES = st.floats(1e-9, 1e12) | st.floats(-1e12, -1e-9)
 
 

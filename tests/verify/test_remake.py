@@ -8,6 +8,8 @@ from verify.folders import PROGRAM, convert, copied, run, sign
 
 from hexpost.remake import remade
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 FORMS = (
     (),
     ("--feed", "strut-limited", "--table", "npy"),

@@ -8,6 +8,8 @@ from verify.folders import BROKEN, PROGRAM, convert, copied, proof, retold, run,
 
 from hexpost.machine.load import DEMONSTRATION
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 
 @pytest.fixture(scope="module")
 def sound(tmp_path_factory):
