@@ -197,8 +197,8 @@ def test_counts_agree_in_every_output(programs, warns, more):
     assert suite.findtext("system-out").strip().splitlines()[-1] == last
 
     page = to_page(result, Path("page.html"))
-    assert f"<p>{last}</p>" in page
-    cells = [re.findall(r"<td[^>]*>(.*?)</td>", row) for row in re.findall(r"<tr>(<td.*?)</tr>", page)]
+    assert f"<p>{last} " in page
+    cells = [re.findall(r"<td[^>]*>(.*?)</td>", row) for row in re.findall(r"<tr[^>]*>(<td.*?)</tr>", page)]
     assert sum(int(c[4].replace(",", "")) for c in cells) == sum(case.total for case in result.cases)
     assert len(cells) == len(programs)
 
