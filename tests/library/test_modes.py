@@ -15,8 +15,6 @@ from hexpost.library.settings import Settings
 from hexpost.workers.cluster import cluster
 from hexpost.workers.engines import Engine, processes, serial
 
-pytestmark = pytest.mark.usefixtures("untried")
-
 
 @pytest.fixture
 def shop(tmp_path, monkeypatch):
