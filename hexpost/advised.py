@@ -4,9 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.audit.f_words import add_f_words
-from hexpost.audit.model import F_UNITS, AuditResult, Runs
+from hexpost.audit.f_words import add_f_words, inverse_time_ways
+from hexpost.audit.model import AuditResult, Runs
 from hexpost.audit.program_remarks import sentence
+from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, Moves
 from hexpost.pipeline import MOST_ROWS, Job
 from hexpost.proving import AS_PROGRAMMED
@@ -30,7 +31,7 @@ def with_tried_feeds(job: Job, result: AuditResult, most: int | None = None) -> 
     if not (np.isfinite(found.feed) | np.isfinite(found.margin_feed)).any():
         return result
     inputs, runs = job.inputs, found.runs.copy()
-    _bound(runs, inputs.meaning.moves)
+    _bound(runs, inputs.meaning.moves, inputs.machine)
     warnings = result.warnings
     plain = np.isfinite(found.feed).any() and job.feed == "as-programmed"
     if plain and job.yaw is None and inputs.proving == AS_PROGRAMMED:
@@ -78,8 +79,11 @@ def _rooms(trials: Trials, found: FoundFeeds, lines: list[int]) -> dict[int, flo
     return dict.fromkeys(lines, as_programmed) | out
 
 
-def _bound(runs: Runs, moves: Moves) -> None:
-    """Write into ``runs`` (m,) by how much feeds were lowered at most: with so much more they are as programmed."""
+def _bound(runs: Runs, moves: Moves, machine: Machine) -> None:
+    """Write into ``runs`` (m,) by how much feeds were lowered at most: with so much more they are as programmed.
+
+    A line that runs at a feed and under inverse time counts as the faster of the two.
+    """
     advised = np.where(np.isfinite(runs["feed"]), runs["feed"], runs["margin_feed"])
     known = np.isfinite(advised)
     at = np.flatnonzero((moves.feed_mode != FEED_RAPID) & np.isin(moves.line, runs["line"][known]))
@@ -88,7 +92,7 @@ def _bound(runs: Runs, moves: Moves) -> None:
     most = np.zeros((2, int(runs["line"].max(initial=0)) + 1))
     for row, some in zip(most, (~timed, timed), strict=True):
         np.maximum.at(row, moves.line[at[some]], speed[some])
-    said = runs["f_unit"] == F_UNITS.index("1/min")
-    share = np.where(said, most[1, runs["line"]] / runs["f_share"], most[0, runs["line"]]) / advised
-    unsure = ~said & (most[1, runs["line"]] > 0.0)
-    runs["room"][known] = np.maximum(np.where(unsure, np.nan, share)[known].max(), 1.0)
+    line = runs["line"][known].astype(np.int64)
+    of_time = most[1, line] * np.nan_to_num(inverse_time_ways(moves, line, machine))
+    share = np.maximum(most[0, line], of_time) / advised[known]
+    runs["room"][known] = share.max(initial=1.0)

@@ -20,7 +20,7 @@ def add_f_words(runs: Runs, meaning: Interpretation, machine: Machine) -> None:
     lines, turning = runs["line"][at], runs["turning"][at]
     found = meaning.written.of_lines(meaning.moves, lines)
     timed, metric = found.mode == F_INVERSE, found.scale == METRIC
-    share = np.where(timed, 1.0 / _ways(meaning.moves, lines, machine), found.per_speed)
+    share = np.where(timed, 1.0 / inverse_time_ways(meaning.moves, lines, machine), found.per_speed)
     minute, turn = found.mode == F_PER_MINUTE, (found.mode == F_PER_REVOLUTION) & ~turning
     named = {
         "1/min": timed,
@@ -35,7 +35,7 @@ def add_f_words(runs: Runs, meaning: Interpretation, machine: Machine) -> None:
     runs["f_share"][at], runs["f_unit"][at] = np.where(known, share, np.nan), np.where(known, unit, 0)
 
 
-def _ways(moves: Moves, lines: Lines, machine: Machine) -> Array:
+def inverse_time_ways(moves: Moves, lines: Lines, machine: Machine) -> Array:
     """Return how long (k,) the blocks of ``lines`` are that run under inverse time, mm; pure rotations in degrees.
 
     The longest one where a line runs several times, nan where none does. An arc counts as its radius where F is

@@ -157,6 +157,21 @@ def test_a_block_under_inverse_time_is_left_alone_and_bounded():
     assert rows and all(r.f_unit == "1/min" and r.room >= 1200.0 / (r.feed * r.f_share) * (1 - 1e-9) for r in rows)
 
 
+@pytest.mark.parametrize("f", ["F90000", "F1200"])
+def test_a_line_that_runs_at_a_feed_and_under_inverse_time_is_bounded_by_the_faster_of_both(f):
+    """A subprogram's block of 60 mm, at so many mm/min in one run and in 1/F min in the other: F1200 means 72,000."""
+    text = f"G21 G90\nG00 X0 Y0 Z100\nG01 M98 P7\nG00 X0\nG93 G01 M98 P7\nG94 M30\nO7\nG01 X60 {f}\nM99\n"
+    weak = demonstration_machine()
+    weak = replace(weak, struts=tuple(replace(s, speed=200.0) for s in weak.struts))
+    job = schedule(inputs_of(text, weak))
+    found = with_tried_feeds(job, examine(job), FEW).findings
+    rows = [found.row(i) for i in np.flatnonzero((found.line == 8) & np.isfinite(found.feed))]
+    fastest = 60.0 * float(f[1:])
+    assert rows and not any(r.f_unit or r.tried for r in rows)
+    assert all(r.room == pytest.approx(max(fastest / x.feed for x in rows)) for r in rows)
+    assert all(advice(r).endswith(f"it may be up to {ceil(100 * (r.room - 1)):,} % too low.") for r in rows)
+
+
 def test_the_most_rows_of_a_job_are_no_bound_of_the_trials(tmp_path):
     """A trial with lower feeds takes longer than the job, which may have no more rows than it has."""
     (tmp_path / "p.nc").write_text(SWING)
