@@ -8,6 +8,7 @@ import click
 from hexpost.cli import Command
 from hexpost.cli.documents import tell
 from hexpost.cli.options import INPUTS, SWITCHES, UNITS, shared
+from hexpost.cli.progress import waited
 from hexpost.cli.terminal import say
 
 EVERY = (1, 2**31 - 1)
@@ -54,7 +55,8 @@ def command(
     from hexpost.pipeline import load
 
     switches = Switches(stops=stops, skip=skip)
-    job = load(replace(files_of(Path(program), files), switches=switches))
+    with waited("reading"):
+        job = load(replace(files_of(Path(program), files), switches=switches))
     parts = trace(job.program, job.machine, job.tools, job.setup, lines, switches=switches)
     centre = tool_centre(job.program, job.machine, job.tools, job.setup, switches)
     blocks = documents(job.program, parts, centre)

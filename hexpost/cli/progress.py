@@ -1,8 +1,10 @@
 """How far long work is, and how long it takes yet: in place on a terminal, else a line a minute."""
 
+import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from threading import current_thread, main_thread
 from time import monotonic
 
 import click
@@ -39,15 +41,22 @@ class ShownProgress:
     def reach(self, done: int) -> None:
         """Set how many parts are done."""
         self._done = done
-        now = monotonic()
-        if now >= self._next and not is_quiet():
-            self._next = now + (EVERY_S if self._terminal else ELSEWHERE_S)
-            self._show(said(self._parts, done, self._total, now - self._start))
+        self._look(lambda seconds: said(self._parts, done, self._total, seconds))
+
+    def go_on(self) -> None:
+        """Say how long a work takes already whose parts nobody counts."""
+        self._look(lambda seconds: f"{self._parts}: {_time(seconds)} so far")
 
     def end(self) -> None:
         """Take what stands on a terminal away."""
         if self._shown and self._terminal:
             click.echo("\r\x1b[K", err=True, nl=False, color=True)
+
+    def _look(self, text: Callable[[float], str]) -> None:
+        now = monotonic()
+        if now >= self._next and not is_quiet():
+            self._next = now + (EVERY_S if self._terminal else ELSEWHERE_S)
+            self._show(text(now - self._start))
 
     def _show(self, text: str) -> None:
         self._shown = True
@@ -64,6 +73,23 @@ def watched(parts: str, total: int = 0) -> Iterator[ShownProgress]:
     try:
         yield progress
     finally:
+        progress.end()
+
+
+@contextmanager
+def waited(work: str) -> Iterator[None]:
+    """Say how long ``work`` takes already, where nobody counts its parts and the system has an alarm clock."""
+    if not hasattr(signal, "setitimer") or current_thread() is not main_thread():
+        yield
+        return
+    progress = ShownProgress(work)
+    before = signal.signal(signal.SIGALRM, lambda *_: progress.go_on())
+    signal.setitimer(signal.ITIMER_REAL, PATIENCE_S, EVERY_S)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, before)
         progress.end()
 
 

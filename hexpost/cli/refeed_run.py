@@ -9,7 +9,7 @@ from hexpost.audit.model import Finding
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
 from hexpost.cli.documents import tell
 from hexpost.cli.outputs import lines_of, write_all
-from hexpost.cli.progress import watched
+from hexpost.cli.progress import waited, watched
 from hexpost.cli.run import files_of
 from hexpost.cli.terminal import say
 from hexpost.errors import HexpostError
@@ -39,10 +39,12 @@ def run(
     """Write the new program; return the exit code."""
     if split and constant_feed:
         raise HexpostError("--constant-feed does not go with --split, which gives parts of a block feeds of their own")
+    with waited("reading"):
+        inputs = load(files_of(program, files))
     trials = count(1)
     with watched("setpoints") as progress:
         found = refeed(
-            load(files_of(program, files)),
+            inputs,
             split=split,
             constant_feed=constant_feed,
             at_most=at_most,

@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN
+from hexpost.cli.progress import waited
 from hexpost.cli.terminal import colours, columns, columns_of, note, say
 from hexpost.errors import HexpostError, InputError
 from hexpost.machine.ordinary import OrdinaryMachine, load_ordinary
@@ -52,14 +53,16 @@ def inputs_of(
     """Return the scheduled job of a command line; what was done about its yaw is said on standard error."""
     given = replace(files_of(program, files), switches=switches, proving=proving, most_rows=most_rows)
     period = None if period_ms is None else period_of(period_ms)
-    if yaw == "fixed":
-        return schedule(spared(load(given, period)), feed)
-    job = schedule(load(given, period), feed)
+    with waited("reading and planning"):
+        if yaw == "fixed":
+            return schedule(spared(load(given, period)), feed)
+        job = schedule(load(given, period), feed)
     if proving != AS_PROGRAMMED:
         raise HexpostError("--yaw does not go with an override, a lift or single block: prove out with --yaw fixed")
     from hexpost.setup.yaw import free_yaw
 
-    chosen = free_yaw(job, yaw, switches)
+    with waited("searching the yaw"):
+        chosen = free_yaw(job, yaw, switches)
     note(chosen.text)
     return chosen.job
 

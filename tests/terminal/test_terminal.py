@@ -1,6 +1,7 @@
 """What people see at a terminal: within its width, in colour where it can, one place in one line."""
 
 import re
+import signal
 import sys
 from pathlib import Path
 
@@ -214,6 +215,34 @@ def test_long_work_says_how_far_it_is(folder, name, tmp_path, monkeypatch):
     assert any("trial 2 of one share for all feeds, setpoints: " in x for x in told) == (name == "audit both")
     again = ["--overwrite"] if {"-o", "--out"} & set(LONG[name]) else []
     assert " of " not in CliRunner().invoke(main, [*LONG[name], "--quiet", *again]).stderr
+
+
+UNCOUNTED = {
+    "convert": (["convert", "short.nc", "--out", "new-job"], "reading and planning"),
+    "audit": (["audit", "short.nc"], "reading and planning"),
+    "yaw": (["audit", "short.nc", "--yaw", "best"], "searching the yaw"),
+    "refeed": (["refeed", "short.nc", "-o", "new.nc"], "reading"),
+    "explain": (["explain", "short.nc"], "reading"),
+}
+"""Every command with work whose parts nobody counts."""
+
+
+@pytest.mark.skipif(not hasattr(signal, "setitimer"), reason="this system has no alarm clock")
+@pytest.mark.parametrize("name", UNCOUNTED)
+def test_work_that_nobody_counts_says_how_long_it_takes_already(folder, name, tmp_path, monkeypatch):
+    words, work = UNCOUNTED[name]
+    for constant, value in (("ELSEWHERE_S", 0.0), ("PATIENCE_S", 1e-4), ("EVERY_S", 1e-3)):
+        monkeypatch.setattr(f"hexpost.cli.progress.{constant}", value)
+    monkeypatch.chdir(folder)
+    words = [str(tmp_path / w) if w.startswith("new") else w for w in words]
+    before = signal.getsignal(signal.SIGALRM)
+    done = CliRunner().invoke(main, words)
+    assert done.exit_code == 0, done.output
+    assert f"{work}: 1 s so far" in done.stderr.splitlines()
+    assert signal.getsignal(signal.SIGALRM) is before
+    assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
+    again = ["--overwrite"] if name == "convert" else []
+    assert "so far" not in CliRunner().invoke(main, [*words, "--quiet", *again]).stderr
 
 
 def test_a_line_a_minute_where_there_is_no_terminal(capsys, monkeypatch):
