@@ -92,7 +92,7 @@ def _bound(runs: Runs, moves: Moves, machine: Machine) -> None:
     most = np.zeros((2, int(runs["line"].max(initial=0)) + 1))
     for row, some in zip(most, (~timed, timed), strict=True):
         np.maximum.at(row, moves.line[at[some]], speed[some])
-    line = runs["line"][known].astype(np.int64)
+    line = runs["line"][known]
     of_time = most[1, line] * np.nan_to_num(inverse_time_ways(moves, line, machine))
     share = np.maximum(most[0, line], of_time) / advised[known]
     runs["room"][known] = share.max(initial=1.0)
