@@ -19,6 +19,7 @@ def run() -> None:
 
     A request to end (SIGTERM) is an interruption; afterwards the process ends by that signal, as it would have at once.
     """
+    _keep_streams_apart()
     told: list[int] = []
     _leave_with(2)  # unless a command has come to its end
 
@@ -48,6 +49,15 @@ def run() -> None:
         if told and os.name == "posix":
             signal.signal(told[0], signal.SIG_DFL)
             signal.raise_signal(told[0])
+
+
+def _keep_streams_apart() -> None:
+    """Let no file or pipe take the number of a standard stream that is closed: workers put theirs away by number."""
+    for number in (0, 1, 2):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.set_inheritable(os.open(os.devnull, os.O_RDWR), True)
 
 
 def _leave_with(code: int) -> None:

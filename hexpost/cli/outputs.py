@@ -141,7 +141,7 @@ def _faults(
     tried: bool,
 ) -> Iterable[str]:
     """Yield what is wrong with one output."""
-    from hexpost.tables.whole import PartFile, refuse_special
+    from hexpost.tables.whole import refuse_special, try_place
 
     if any(_same(path, other) for other in inputs):
         yield f"{path}: is an input, too\n    hint: name a new file"
@@ -163,8 +163,7 @@ def _faults(
                 )
                 return
         if tried:
-            with PartFile(path.parent, path.name):
-                pass
+            try_place(path.parent, path.name)
     except OutputError as error:
         yield str(error)
 
@@ -172,7 +171,7 @@ def _faults(
 def _of_folder(path: Path, inputs: Iterable[Path], *, job: bool, replaces: bool) -> Iterable[str]:
     """Yield what is wrong with a folder that is an output."""
     from hexpost.tables.ours import look
-    from hexpost.tables.whole import PartFile
+    from hexpost.tables.whole import try_place
 
     for file in inputs:
         if path.is_dir() and file.resolve().is_relative_to(path.resolve()) and file.exists():
@@ -181,8 +180,7 @@ def _of_folder(path: Path, inputs: Iterable[Path], *, job: bool, replaces: bool)
     try:
         if job:
             look(path, overwrite=replaces)
-        with PartFile(next(p for p in path.absolute().parents if p.exists()), path.name):
-            pass
+        try_place(next(p for p in path.absolute().parents if p.exists()), path.name)
     except OutputError as error:
         yield str(error)
 

@@ -78,8 +78,9 @@ def watched(parts: str, total: int = 0) -> Iterator[ShownProgress]:
 
 @contextmanager
 def waited(work: str) -> Iterator[None]:
-    """Say how long ``work`` takes already, where nobody counts its parts and the system has an alarm clock."""
-    if not hasattr(signal, "setitimer") or current_thread() is not main_thread():
+    """Say how long ``work`` takes already, where nobody counts its parts, by the system's alarm clock if it is free."""
+    free = hasattr(signal, "setitimer") and signal.getsignal(signal.SIGALRM) is signal.SIG_DFL
+    if not free or current_thread() is not main_thread():
         yield
         return
     progress = ShownProgress(work)

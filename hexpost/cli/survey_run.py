@@ -22,7 +22,7 @@ from hexpost.survey.gather import survey
 from hexpost.survey.model import Survey
 from hexpost.survey.page import to_page
 from hexpost.survey.text import text
-from hexpost.tables.whole import PartFile, refuse_special, writing
+from hexpost.tables.whole import refuse_special, try_place, writing
 from hexpost.voice import plural
 
 
@@ -83,8 +83,7 @@ def _there(folder: Path) -> dict[str, bytes]:
     """Return the drafts that are there, by name; a place that takes no file is refused before the work."""
     for name in FILES:
         refuse_special(folder / name)
-    with PartFile(next(p for p in (folder, *folder.absolute().parents) if p.is_dir()), folder.name):
-        pass
+    try_place(next(p for p in (folder, *folder.absolute().parents) if p.is_dir()), folder.name)
     if folder.exists() and not folder.is_dir():
         raise OutputError(f"{folder}: is no folder; name one for the drafts")
     return {name: read_bytes(folder / name) for name in FILES if (folder / name).exists()}

@@ -1,5 +1,6 @@
 """Files that are there whole or not at all: written beside their place, made durable, then renamed."""
 
+import errno
 import hashlib
 import os
 from collections import deque
@@ -23,6 +24,9 @@ SMALL = 1 << 16
 """Pieces up to so many bytes are written at once where none waits, as the head of a table: no thread for that."""
 BEHIND = 4
 """Pieces that may wait for the writing thread: enough to even out its pace, too few to matter in memory."""
+
+_NO_NAMELESS = (errno.EOPNOTSUPP, errno.EISDIR, errno.EINVAL)
+"""What a file system says that has no files without a name (open(2))."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,6 +170,29 @@ def write_whole(path: Path, data: Text) -> WrittenFile:
     with PartFile(path.parent, path.name) as part:
         part.fill(data)
         return part.commit(path.name)
+
+
+def try_place(folder: Path, name: str) -> None:
+    """Try whether ``folder`` takes a file, before there is anything to write into ``name``; nothing is left of it.
+
+    Where the system can, the file has no name at all: after a kill, too, nothing remains.
+
+    Raises
+    ------
+    OutputError
+        The folder takes no file.
+    """
+    nameless = getattr(os, "O_TMPFILE", 0)
+    with writing(folder / name):
+        try:
+            if nameless:
+                os.close(os.open(folder, nameless | os.O_RDWR, 0o600))
+                return
+        except OSError as error:
+            if error.errno not in _NO_NAMELESS:
+                raise
+    with PartFile(folder, name):
+        pass
 
 
 def refuse_special(path: Path) -> None:

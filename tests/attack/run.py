@@ -7,6 +7,7 @@ grows); exit code 1 if anything was lost or wrong. Guided fuzzing needs the extr
 import argparse
 import json
 import random
+import signal
 import sys
 import tempfile
 import time
@@ -119,4 +120,5 @@ def main(arguments):
 
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job, and what it starts, hears none
     sys.exit(main(sys.argv[1:]))

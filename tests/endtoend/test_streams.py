@@ -35,6 +35,13 @@ def test_streams_closed_from_the_start_leave_the_verdict(tmp_path, text, code):
     assert (tmp_path / "job" / "manifest.json").exists() == (code == 0)
 
 
+@pytest.mark.parametrize("close", [(0,), (0, 1, 2)])
+@pytest.mark.parametrize("words", [["gate", "--no-cache", "--jobs", "2"], ["audit", "--jobs", "2"]])
+def test_workers_do_their_work_whatever_streams_are_closed(tmp_path, words, close):
+    """A pipe of theirs could have the number of a stream, which a worker puts away."""
+    assert run(tmp_path, words, close=close) == (0, "")
+
+
 @pytest.mark.parametrize("words", [["audit"], ["audit", "--json"], ["explain"]])
 def test_an_output_that_is_full_is_no_verdict(tmp_path, words):
     with open("/dev/full", "wb") as full:  # noqa: PTH123 - a device

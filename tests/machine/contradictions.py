@@ -79,7 +79,7 @@ def made(rng):
         "implied without a format": (_add('[words]\nnumbers = "implied"\n'), "words.numbers"),
         "dwells without a unit": (_add('[words]\ndwell_p = "none"\ndwell_x = "none"\ndwell_f = "none"\n'),
                                   "words.dwell_p"),
-        "a micrometre in years": (_set("jerk_mm_s3", 1e-9 * far), "tool_tip"),
+        "a micrometre in minutes": (_set("jerk_mm_s3", 5e-10 * far), "tool_tip"),
         "a tip that stands": (_set("speed_mm_s", 1e-9 * far), "tool_tip"),
         "no such word": (_add(ROW.format("M77", "same-as", 'same_as = "M123"')), "dialect[1].same_as"),
         "a word of itself": (_add(ROW.format("M77", "same-as", 'same_as = "M77"')), "dialect[1].same_as"),

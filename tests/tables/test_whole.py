@@ -1,5 +1,6 @@
 """A file is there whole or not at all; a folder is a job only with its manifest, which comes last."""
 
+import errno
 import hashlib
 import json
 import os
@@ -8,13 +9,14 @@ import subprocess
 import sys
 import textwrap
 from contextlib import suppress
+from pathlib import Path
 
 import pytest
 
 from hexpost.errors import OutputError
 from hexpost.tables import exchange
 from hexpost.tables.job import MANIFEST, UNFINISHED, JobFolder
-from hexpost.tables.whole import PartFile, write_whole
+from hexpost.tables.whole import PartFile, try_place, write_whole
 
 
 def names(folder):
@@ -215,3 +217,25 @@ def test_a_stopped_writer_leaves_nothing_under_a_final_name(tmp_path, how):
     assert left == [] or how == signal.SIGKILL
     make_job(tmp_path / "job")
     assert names(tmp_path / "job") == ["inputs/a.nc", "manifest.json", "setpoints.csv"]
+
+
+@pytest.mark.parametrize("refusal", [None, errno.EOPNOTSUPP, errno.EISDIR, errno.EINVAL])
+def test_a_place_is_tried_and_nothing_is_left_of_it(tmp_path, monkeypatch, refusal):
+    """On a file system without nameless files, too (open(2)); where they are, no name is ever in the folder."""
+    opened, names = os.open, []
+
+    def open_(path, flags, *mode):
+        names.append(Path(path).name)
+        if refusal is not None and Path(path) == tmp_path:
+            raise OSError(refusal, os.strerror(refusal))
+        return opened(path, flags, *mode)
+
+    monkeypatch.setattr(os, "open", open_)
+    try_place(tmp_path, "job")
+    assert not list(tmp_path.iterdir())
+    assert any(name.endswith(".part") for name in names) == (refusal is not None or not hasattr(os, "O_TMPFILE"))
+
+
+def test_a_place_that_takes_no_file_is_refused_by_its_name(tmp_path):
+    with pytest.raises(OutputError, match=r"gone/job: "):
+        try_place(tmp_path / "gone", "job")
