@@ -4,7 +4,7 @@ from collections.abc import Callable, Generator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 from hexpost import shelf
 from hexpost.arrays import Array
@@ -31,9 +31,10 @@ from hexpost.program.model import Program
 from hexpost.program.read import read
 from hexpost.proving import AS_PROGRAMMED, Proving, begun_again, proving_moves, slowed
 from hexpost.setpoints.between import Between
-from hexpost.setpoints.command import gearing
+from hexpost.setpoints.command import gearing, makes_up
+from hexpost.setpoints.cutting import Cutting, cutting_of
 from hexpost.setpoints.model import Gearing, Setpoints, YawProfile
-from hexpost.setpoints.solve import stream
+from hexpost.setpoints.solve import Writers, stream
 from hexpost.shelf import Text
 
 MOST_BYTES, MOST_LINES = 500_000_000, 20_000_000
@@ -104,6 +105,12 @@ class Job:
         """Return how the drives are geared, where the machine file describes its screws."""
         return gearing(self.inputs.machine)
 
+    @property
+    def cutting(self) -> Cutting | None:
+        """Return the force on the tool, where commands make up for what struts give way."""
+        i = self.inputs
+        return cutting_of(i.machine, i.meaning, i.tools) if makes_up(i.machine) else None
+
     def setpoints(self, *, commands: bool = True) -> Generator[Setpoints, None, None]:
         """Yield the samples solved into struts, batch by batch; without ``commands`` they lack what drives follow."""
         return (setpoints for setpoints, _ in self.stream(lambda _: None, commands=commands))
@@ -115,7 +122,7 @@ class Job:
         inputs = self.inputs
         return stream(
             self.timing, self.path, inputs.meaning.moves, inputs.machine,
-            yaw=self.yaw, make=make, commands=commands, workers=workers,
+            yaw=self.yaw, make=make, commands=commands, workers=workers, cutting=self.cutting,
         )  # fmt: skip
 
 
@@ -259,16 +266,6 @@ def _too_long(inputs: Inputs, path: ToolPath, rows: float) -> InputError:
     )
     hint = "is its feed or dwell right? a longer control period makes fewer setpoints, --most-rows allows more"
     return InputError([Fault(file=inputs.program.name, line=line or None, what=what, code="job-too-long", hint=hint)])
-
-
-class Writers(Protocol[M]):
-    """What takes the samples of a job beside the audit, with what drives follow."""
-
-    def make(self, setpoints: Setpoints) -> M:
-        """Return what is to be added of a batch; in any process and any order."""
-
-    def add(self, setpoints: Setpoints, made: M) -> None:
-        """Take the next batch, and what was made of it."""
 
 
 def audit_of(job: Job) -> Audit:

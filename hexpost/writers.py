@@ -159,7 +159,8 @@ class JobWriters:
 def _at(job: Job, tick: Ints) -> Iterator[tuple[Setpoints, Flags]]:
     """Yield the samples of a job at rising ticks (n,) alone."""
     inputs = job.inputs
-    return at_ticks(job.timing, job.path, inputs.meaning.moves, inputs.machine, yaw=job.yaw, tick=tick)
+    moves, machine = inputs.meaning.moves, inputs.machine
+    return at_ticks(job.timing, job.path, moves, machine, yaw=job.yaw, tick=tick, cutting=job.cutting)
 
 
 def _kept_rows(job: Job, charted: Sequence[Charted]) -> Track | None:

@@ -7,19 +7,17 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.audit.advice import Adviser, settle
-from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.band import Apart, Context, Figures, LimitCheck, Meetings, Movable, Shares
 from hexpost.audit.breaches import Breaches
 from hexpost.audit.checks import ALL_LIMITS, Checking
-from hexpost.audit.cutting import Cutting
 from hexpost.audit.f_words import add_f_words
 from hexpost.audit.forecast import Forecasting
-from hexpost.audit.loads import Loads
 from hexpost.audit.model import AuditResult, Chart, Charted, Limit, Nearest, Runs, Unseen, names_of
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_remarks import sentence
 from hexpost.audit.program_rules import tool_warnings
 from hexpost.audit.runs import find_runs, just_over, new_runs
+from hexpost.audit.sagging import Sagging
 from hexpost.audit.store import Store
 from hexpost.audit.strut_limits import StrutLimit
 from hexpost.audit.within import Schedule, Within
@@ -27,6 +25,9 @@ from hexpost.audit.worst import WorstUse
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.model import Interpretation
 from hexpost.program.model import Program
+from hexpost.setpoints.attitudes import Attitudes
+from hexpost.setpoints.cutting import cutting_of
+from hexpost.setpoints.loads import Loads
 from hexpost.setpoints.model import Setpoints
 
 
@@ -42,12 +43,11 @@ class Audit:
     ) -> None:  # fmt: skip
         moves = interpretation.moves
         poses = Attitudes(machine, moves.frames)
-        forces = machine.forces
-        assert forces is not None  # every loaded machine has them
-        loads = Loads(machine, poses, Cutting(forces, moves, interpretation.events, tools))
+        loads = Loads(machine, poses, cutting_of(machine, interpretation, tools))
         self._limits, self._margins = checking.limits, dict(checking.margins)
         lags = any(s.servo is not None for s in machine.struts)
         self._forecasting = Forecasting(machine, moves, poses) if lags else None
+        self._sagging = Sagging(machine, moves, poses, loads) if machine.compensation is not None else None
         context = Context(
             machine=machine, tools=tools, program=program, meaning=interpretation, poses=poses, loads=loads,
             forecasting=self._forecasting,
@@ -110,6 +110,8 @@ class Audit:
                 self._judge(check, worst, values, setpoints)
         if self._forecasting is not None:
             self._forecasting.of(setpoints)
+        if self._sagging is not None:
+            self._sagging.add(setpoints)
         self._adviser.remember(setpoints)
 
     def finish(self) -> AuditResult:
@@ -145,6 +147,7 @@ class Audit:
             nearest=self._nearest(),
             remarks=replace(findings, runs=remarked),
             forecast=None if self._forecasting is None else self._forecasting.result(),
+            sag=None if self._sagging is None else self._sagging.result(),
         )
 
     def _nearest(self) -> tuple[Nearest, ...]:

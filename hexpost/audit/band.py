@@ -7,13 +7,13 @@ from typing import Protocol, runtime_checkable
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
-from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.forecast import Forecasting
-from hexpost.audit.loads import Loads
 from hexpost.audit.within import Within
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.model import Interpretation, Moves
 from hexpost.program.model import Program
+from hexpost.setpoints.attitudes import Attitudes
+from hexpost.setpoints.loads import Loads
 from hexpost.setpoints.model import Setpoints
 
 STRUTS = np.arange(1, 7, dtype=np.uint8)

@@ -5,24 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array
-from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.lagging import Lagged, Lagging
+from hexpost.audit.spots import WorstSpot, worst_blocks
 from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
+from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.model import Setpoints
-
-MOST_BLOCKS = 10
-"""So many blocks are named, the worst ones."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WorstSpot:
-    """The worst of something: its value, the line the tip is in, the time."""
-
-    value: float = 0.0
-    line: int = 0
-    time: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,16 +65,8 @@ class Forecasting:
             k = int(values.argmax())
             if values[k] > self._worst[name].value:
                 self._worst[name] = _spot(values, k, found, setpoints)
-        first = np.append(0, np.flatnonzero(np.diff(found.line)) + 1)
-        tops = np.maximum.reduceat(across, first)
-        for i in np.argsort(-tops, kind="stable")[:MOST_BLOCKS].tolist():
-            end = first[i + 1] if i + 1 < len(first) else len(across)
-            k = int(first[i]) + int(across[first[i] : end].argmax())
-            spot = _spot(across, k, found, setpoints)
-            if spot.value > self._blocks.get(spot.line, WorstSpot()).value:
-                self._blocks[spot.line] = spot
-        worst = sorted(self._blocks.values(), key=lambda x: -x.value)[:MOST_BLOCKS]
-        self._blocks = {x.line: x for x in worst}
+        time: Array = np.asarray(setpoints.poses.tick * setpoints.period, dtype=np.float64)
+        self._blocks = worst_blocks(self._blocks, across, found.line, time)
         return found
 
 

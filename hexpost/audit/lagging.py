@@ -12,13 +12,11 @@ from math import ceil
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.audit.attitudes import Attitudes
+from hexpost.audit.inverses import inverse_rows, moved
 from hexpost.kinematics.servo import Lags, Loop
-from hexpost.kinematics.struts import jacobian
+from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.model import Setpoints
 
-NODES = 16
-"""Samples from one inverse Jacobian to the next; between them it is taken as straight (some 1e-4 of the error)."""
 DELAYS, FEWEST = 8.0, 8
 """So many times the longest delay of a strut is kept, and so many samples at least."""
 MOST_KEPT = 200_000
@@ -27,9 +25,6 @@ STRIDES, ROUNDS = 32, 2
 """Strides through what is kept, to the nearest sample; then steps of Newton's method between samples."""
 STILL = 1e-6
 """Tip speed below which there is no way to be late along, mm/s."""
-MOST_GAIN = 1e12
-"""Stands for infinity at an exactly singular pose."""
-
 WEIGHT = 1e-4
 """Struts count so much beside the tip where the nearest place is sought: it decides where the tip stands."""
 
@@ -82,10 +77,10 @@ class Lagging:
         place[3:] -= WEIGHT * lag
         near = self._sample(known[_PLACE][3:], place[3:], ticks)
         here = known.take(near, axis=1)  # a pose that is hardly missed
-        place[:3] = here[:3] + _turned(here, (place[3:] - here[3:9]) / WEIGHT)[:3]
+        place[:3] = here[:3] + moved(here[_INVERSE], (place[3:] - here[3:9]) / WEIGHT)[:3]
         here, off = self._between(known, place, self._sample(known[_PLACE], place, ticks), first)
         return Lagged(
-            late=_size(place[:3] - now[_PLACE][:3]), across=_size(off[:3]), turned=_size(_turned(now, lag)[3:]),
+            late=_size(place[:3] - now[_PLACE][:3]), across=_size(off[:3]), turned=_size(moved(now[_INVERSE], lag)[3:]),
             feeds=here[0] > 0.0, line=here[1].astype(np.int64), error=off[:3],
             read=self._read(known[:, first - 1 :]),
         )  # fmt: skip
@@ -140,7 +135,7 @@ class Lagging:
         slower = -np.diff(speed, axis=1) * (h / 32.0)
         pulls = (pull[:, 1:] + pull[:, :-1]) * (h * h / 64.0)
         ways = (np.diff(length, axis=1), 5.0 * slower + pulls, slower + pulls)
-        return np.array([_size(_turned(known[:, 1:], x)[:3]).max() for x in ways])
+        return np.array([_size(moved(known[_INVERSE, 1:], x)[:3]).max() for x in ways])
 
     def _columns(self, setpoints: Setpoints) -> Array:
         """Return what is kept of each sample, (65, n)."""
@@ -155,30 +150,8 @@ class Lagging:
         for rows, tip, struts in sides:
             out[rows][:3], out[rows][3:] = tip[:3], WEIGHT * struts
         out[_FEEDS], out[_LINE] = self._feeds[poses.move], poses.line
-        nodes = np.minimum(np.arange(-(-n // NODES) + 1) * NODES, n - 1)
-        inverse = inverses(jacobian(self._poses.struts(setpoints), poses.pose[:, nodes])).reshape(len(nodes), 36)
-        part = np.arange(n) / NODES
-        k = part.astype(np.int64)
-        width = np.maximum(nodes[k + 1] - nodes[k], 1) / NODES
-        share = (part - k) / width
-        out[_INVERSE] = inverse[k].T + share * (inverse[k + 1] - inverse[k]).T
+        out[_INVERSE] = inverse_rows(self._poses.struts(setpoints), poses.pose)
         return out
-
-
-def _turned(columns: Array, struts: Array) -> Array:
-    """Return shifts and turns (6, n) of the tip by changes (6, n) of the struts."""
-    out: Array = np.einsum("ijn,jn->in", columns[_INVERSE].reshape(6, 6, -1), struts)
-    return out
-
-
-def inverses(jacobians: Array) -> Array:
-    """Return the inverses (n, 6, 6) of ``jacobians``; of an exactly singular one, next to nothing is asked."""
-    try:
-        out: Array = np.asarray(np.linalg.inv(jacobians), dtype=np.float64)
-    except np.linalg.LinAlgError:
-        singular = np.linalg.det(jacobians) == 0.0
-        out = np.asarray(np.linalg.inv(np.where(singular[:, None, None], np.eye(6) / MOST_GAIN, jacobians)))
-    return out
 
 
 def _size(vectors: Array) -> Array:

@@ -10,9 +10,11 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array
-from hexpost.audit.forecast import Forecast, WorstSpot
+from hexpost.audit.forecast import Forecast
 from hexpost.audit.limit import RAMP, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
 from hexpost.audit.limits import FEED_CAP, LIMITS
+from hexpost.audit.sagging import Sag
+from hexpost.audit.spots import WorstSpot
 from hexpost.moves.model import SAME_WORD
 from hexpost.program.model import Program
 from hexpost.setpoints.model import Setpoints
@@ -20,7 +22,7 @@ from hexpost.setpoints.model import Setpoints
 __all__ = [
     "BODIES", "FEED_CAP", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Chart",
     "Charted", "Dropped", "Finding", "Findings", "Forecast", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs",
-    "Sense", "Unseen", "Worst", "WorstSpot", "names_of", "quoted",
+    "Sag", "Sense", "Unseen", "Worst", "WorstSpot", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -271,6 +273,7 @@ class AuditResult:
     nearest: tuple[Nearest, ...] = ()
     """The smallest distance of each pair of bodies, the nearest pair first."""
     forecast: Forecast | None = None
+    sag: Sag | None = None
     """What the position loops make of the job; ``None`` where none are described."""
     remarks: Findings | None = None
     """What breaks limits that are remarks; ``warnings`` has their sentences, too."""

@@ -7,22 +7,27 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Ints
 from hexpost.audit.advice import FIGURES
-from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.band import STRUTS, Band, Context, symmetric_band
 from hexpost.audit.breaches import MACHINE_FRAME
 from hexpost.audit.within import COLUMNS, Within
 from hexpost.kinematics.frames import pose_matrix
+from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.model import Setpoints
 
 LEAST = 1e-3
 """Millimetres: a shift of the work is told to so much."""
 ROUNDING = 1e-9
 """Share of the jerk limit that rounding may add: it is a difference of accelerations good to about 1e-12."""
+DRIVEN = {"length": "driven_length", "speed": "driven_speed"}
+"""Columns that are judged as the drives follow them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StrutLimit:
-    """A check of one array (6, n) of the setpoints, named ``column``, against a band per strut."""
+    """A check of one array (6, n) of the setpoints, named ``column``, against a band per strut.
+
+    Lengths and speeds are those that the drives follow: commands may make up for what the struts give way.
+    """
 
     band: Band
     column: str
@@ -30,7 +35,7 @@ class StrutLimit:
 
     def measure(self, setpoints: Setpoints) -> Array:
         """Return the values (6, n) of a batch in the units of the limit."""
-        out: Array = attrgetter(self.column)(setpoints)
+        out: Array = attrgetter(DRIVEN.get(self.column, self.column))(setpoints)
         return out
 
     def judged(self, setpoints: Setpoints, values: Array, margin: float) -> Array:
@@ -38,6 +43,8 @@ class StrutLimit:
         if self.within is None or self.column not in COLUMNS:
             return values
         at, found = self.within.of(setpoints, self.column)
+        if self.column == "speed" and setpoints.creep is not None:
+            found = found + setpoints.creep[:, at]
         centre = self.band.centre[:, None]
         sure = centre + (found - centre) * (1.0 - ROUNDING)  # looks are taken from the schedule, with its rounding
         more = self.band.outside(sure, margin) & ~self.band.outside(values[:, at], margin)
@@ -67,11 +74,12 @@ class Stroke(StrutLimit):
             return np.zeros(count), np.zeros(count, np.uint8)
         links = self.poses.some(setpoints, at)
         which = np.arange(count)
+        more = 0.0 if setpoints.compensation is None else setpoints.compensation[row, at]
         long = links.length[row, which]
         strut = links.direction[:, row, which] * long
         strut = self.base_from_pallet.T @ frame.base_from_work[:3, :3] @ strut
         low, high = self.band.edges(margin)
-        aim = np.clip(long, low[row], high[row])
+        aim = np.clip(long, low[row] - more, high[row] - more)
         along = aim**2 - long**2 + strut**2  # (3, m): what is left for the strut's own part along each axis
         ahead = np.where(strut < 0.0, -1.0, 1.0) * np.sqrt(np.where(along < 0.0, np.nan, along)) - strut
         size = np.where(np.isnan(ahead), np.inf, np.abs(ahead))

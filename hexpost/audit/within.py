@@ -5,10 +5,10 @@ from typing import Protocol
 import numpy as np
 
 from hexpost.arrays import Array, Ints
-from hexpost.audit.attitudes import Attitudes
 from hexpost.kinematics.struts import Struts
 from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine
+from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.model import Poses, Setpoints, TickBounds
 
 FINE = np.arange(21) / 20

@@ -19,6 +19,8 @@ AIM, AIM_RAPID = 0.999, 0.98
 """Share of the strut limits that samples must keep; rapids, which have no programmed speed, stay 2 % under them."""
 PLANNED = 0.985
 """Share of that for accelerations and jerks of the plan, where corrections must have room."""
+SAGGING = 0.01
+"""Share of the speed limits that is left for what commands make up for: some 1e-3 of the speed (measured)."""
 CURVATURE_SHARE, CURVATURE_MOST = 0.9, 0.97
 """Share of a strut's acceleration that the curvature of its length may take; the rest is left for ramps.
 
@@ -72,6 +74,7 @@ def strut_limits(path: ToolPath, moves: Moves, machine: Machine, *, rapids_only:
     """Return the limits of the struts on all pieces, or only on rapids; axes are run at all of theirs."""
     rapid = moves.feed_mode[path.move] == FEED_RAPID
     seen: tuple[Struts | Coordinates, ...] = (Coordinates(),) * len(moves.frames)
+    makes_up = machine.compensation is not None and machine.compensation.sag
     thrusts, aim = None, np.where(rapid, AIM_RAPID, 0.0 if rapids_only else AIM)
     if machine.by_axes:
         aim = np.where(aim > 0.0, 1.0, 0.0)
@@ -80,7 +83,7 @@ def strut_limits(path: ToolPath, moves: Moves, machine: Machine, *, rapids_only:
         seen = own = tuple(model.in_frame(f.base_from_work, f.tip, f.yaw) for f in moves.frames)
         thrusts = thrust_limits(machine, moves, own, ~rapid)
     return StrutLimits(
-        speed=np.array([[s.speed] for s in machine.struts]),
+        speed=np.array([[s.speed * (1.0 - SAGGING * makes_up)] for s in machine.struts]),
         acceleration=np.array([[s.acceleration] for s in machine.struts]),
         jerk=np.array([[s.jerk] for s in machine.struts]),
         aim=aim,

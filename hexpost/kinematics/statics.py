@@ -116,7 +116,9 @@ def _each(matrix: Array, right: Array) -> Array:
 
 
 def compliance(rows: Array, stiffness: Array) -> Array:
-    """Return the compliances (n, 6, 6) at the tip: motion [mm, rad] by wrench [N, N mm], from strut stiffness (6,).
+    """Return the compliances (n, 6, 6) at the tip: motion [mm, rad] by wrench [N, N mm].
+
+    ``stiffness`` of the struts is (6,), or (n, 1, 6) where it changes with the pose.
 
     With ``rows`` (n, 6, 6) of the Jacobian, K = J' diag(k) J: joints and bodies other than the struts are rigid. A
     motion x changes lengths by J x, the struts push back with k J x, and by virtual work the wrench is J' times that.

@@ -53,7 +53,8 @@ class Cut(Columns):
 class LoadedMotion(Columns):
     """Poses (6, n) at a steady ``period`` [s] with their rates and accelerations, and what acts on the tool.
 
-    ``turned`` (11, n): what is known of the poses already, see ``Struts.derivatives_and_turned``.
+    ``turned`` (11, n): what is known of the poses already, see ``Struts.derivatives_and_turned``. ``still``: nothing
+    accelerates, as if the machine stood in each pose; what acts on the tool stays.
     """
 
     pose: Array
@@ -62,6 +63,7 @@ class LoadedMotion(Columns):
     period: float
     cut: Cut
     turned: Array | None = None
+    still: bool = False
 
 
 class Thrusts:
@@ -238,8 +240,8 @@ class Thrusts:
     def _wrench(self, motion: LoadedMotion, seen: Array, out: Array) -> None:
         """Fill ``out`` (6, n) with the wrench that the struts have to give, moments over the lever."""
         rows, cut = self._room.rows[:, : out.shape[1]], motion.cut
-        turned_back(seen, motion.bend[:3] - self._gravity, rows[PULL])
-        if motion.rate[3:, 0].any() or motion.rate[3:].any() or motion.bend[3:].any():
+        turned_back(seen, -self._gravity if motion.still else motion.bend[:3] - self._gravity, rows[PULL])
+        if not motion.still and (motion.rate[3:].any() or motion.bend[3:].any()):
             self._turning((motion.pose, motion.rate, motion.bend), seen, rows[TURNING])
         else:
             rows[TURNING] = 0.0

@@ -17,6 +17,7 @@ class Universal:
     ``outer`` (3,) is the axis that stands still in that frame, ``inner`` (3,) the other one where both angles are 0;
     both are unit vectors, perpendicular to each other, and the strut then lies along the normal of both.
     ``cone``: largest angle from there. ``outer_range``, ``inner_range``: angles about the two axes. ``None``: no limit.
+    ``stiffness`` [N/mm] along the strut.
     """
 
     outer: Array
@@ -24,6 +25,7 @@ class Universal:
     cone: float | None = None
     outer_range: Range | None = None
     inner_range: Range | None = None
+    stiffness: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,6 +154,17 @@ class Health:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Compensation:
+    """What commands make up for; ``screws`` give way, too; ``zero_at`` names the pose where commands are lengths."""
+
+    sag: bool
+    inertia: bool
+    cutting: bool
+    screws: bool
+    zero_at: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ShopTimes:
     """Seconds that things beside the motion take; ``None``: not known.
 
@@ -228,6 +241,7 @@ class Machine:
     keep_out: tuple[Box, ...] = ()
     health: Health = field(default_factory=Health)
     times: ShopTimes = field(default_factory=ShopTimes)
+    compensation: Compensation | None = None
     by_axes: bool = False
     """Whether the six struts stand for the axes X Y Z A B C of an ordinary machine, which are the coordinates."""
     source: bytes = b""

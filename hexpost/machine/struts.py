@@ -27,7 +27,9 @@ def universal(t: Table, end: str) -> Universal | None:
 
     Axes that are not given are nan: they take their default from the reference pose.
     """
-    keys = [f"{end}_{part}" for part in ("outer_axis", "inner_axis", "cone_deg", "outer_deg", "inner_deg")]
+    keys = [
+        f"{end}_{part}" for part in ("outer_axis", "inner_axis", "cone_deg", "outer_deg", "inner_deg", "stiffness_n_um")
+    ]
     given = [t.has(key) for key in keys]
     unknown = np.full(3, np.nan)
     outer, inner = (_axis(t, key) if there else unknown for key, there in zip(keys[:2], given[:2], strict=True))
@@ -40,10 +42,13 @@ def universal(t: Table, end: str) -> Universal | None:
         inner = inner - (outer @ inner) * outer
         inner /= np.linalg.norm(inner)
     cone = t.positive(keys[2], most=90.0) if given[2] else None
-    ranges = [_range(t, key) if there else None for key, there in zip(keys[3:], given[3:], strict=True)]
+    ranges = [_range(t, key) if there else None for key, there in zip(keys[3:5], given[3:5], strict=True)]
     if not any(given):
         return None
-    return Universal(outer=frozen(outer), inner=frozen(inner), cone=cone, outer_range=ranges[0], inner_range=ranges[1])
+    return Universal(
+        outer=frozen(outer), inner=frozen(inner), cone=cone, outer_range=ranges[0], inner_range=ranges[1],
+        stiffness=_stiffness(t, keys[5]),
+    )  # fmt: skip
 
 
 def screw(t: Table) -> Screw:
@@ -126,14 +131,19 @@ def servo(t: Table) -> Servo:
 
 def body(t: Table) -> Body:
     """Return the body of a strut."""
-    stiffness = _optional(t, "stiffness_n_um")
     out = Body(
         radius=_optional(t, "radius_mm"),
         platform_end_kg=t.number("platform_end_kg", 0.0, least=0.0),
-        stiffness=None if stiffness is None else stiffness * 1e3,
+        stiffness=_stiffness(t, "stiffness_n_um"),
     )
     t.close()
     return out
+
+
+def _stiffness(t: Table, key: str) -> float | None:
+    """Return a stiffness in N/mm, or ``None`` where there is no such key."""
+    found = _optional(t, key)
+    return None if found is None else found * 1e3
 
 
 def _axis(t: Table, key: str) -> Array:

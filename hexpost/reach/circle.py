@@ -5,7 +5,7 @@ machine; the place of the tip is then that of forward kinematics, and the bar sh
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isinf, pi
 
 import numpy as np
@@ -13,11 +13,13 @@ import numpy.typing as npt
 
 from hexpost.arrays import Array
 from hexpost.errors import HexpostError
+from hexpost.kinematics.elastic import Springs
 from hexpost.kinematics.forward import forward
 from hexpost.kinematics.frames import invert, pose_matrix
 from hexpost.kinematics.servo import Loop
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.kinematics.thrusts import Cut, LoadedMotion
+from hexpost.machine.elastic import springs
 from hexpost.machine.model import Machine
 from hexpost.machine.platform import thrusts_of
 
@@ -171,7 +173,6 @@ def _causes(machine: Machine, built: Machine | None) -> tuple[dict[str, Callable
     plays = np.array([0.0 if s.servo is None else s.servo.backlash for s in machine.struts])
     counts = [None if s.screw is None or not s.screw.counts else s.screw for s in machine.struts]
     steps = np.array([0.0 if c is None or not c.counts else c.lead / (c.gear * c.counts) for c in counts])
-    stiff = [s.body.stiffness for s in machine.struts]
     known: dict[str, Callable[[_Turn], Array]] = {}
     lacking: dict[str, str] = {}
 
@@ -182,19 +183,27 @@ def _causes(machine: Machine, built: Machine | None) -> tuple[dict[str, Callable
             lacking[name] = key
 
     told("geometry", "--as-built FILE, as calibrate writes it", lambda t: 0.0 * t.length, there=built is not None)
-    springs = np.array([[np.inf if x is None else x] for x in stiff])
-    sags = all(x is not None for x in stiff)
-    told("sag", "[strut.body] stiffness_n_um", lambda t: -_thrusts(machine, t) / springs, there=sags)
+    found = springs(machine)
+    told("sag", "[strut.body] stiffness_n_um", lambda t: _sags(machine, found, t), there=found is not None)
     told("servo", "[strut.servo] position_gain_1_s", lambda t: -_lags(loops, t), there=bool(loops))
     told("backlash", "[strut.servo] backlash_mm", lambda t: _played(plays, t), there=bool(plays.any()))
     told("quantisation", "[strut.screw] counts_per_turn", lambda t: _rounded(steps, t), there=bool(steps.all()))
     return known, lacking
 
 
-def _thrusts(machine: Machine, t: _Turn) -> Array:
-    """Return the thrusts (6, n) in N of gravity and of what moves the platform; nothing is cut."""
+def _sags(machine: Machine, found: Springs | None, t: _Turn) -> Array:
+    """Return what struts that give way change (6, n) by gravity and acceleration; what commands make up for does not.
+
+    Nothing is cut.
+    """
+    assert found is not None  # asked only where it is there
+    asked, thrusts = machine.compensation, thrusts_of(machine, t.struts, t.frame, t.tip)
     motion = LoadedMotion(pose=t.pose, rate=t.rate, bend=t.bend, period=2.0 * pi / t.rate_of_turn / SAMPLES, cut=Cut())
-    return thrusts_of(machine, t.struts, t.frame, t.tip).along(motion, t.length)
+    out = -found.shorter(thrusts.along(motion, t.length), t.length)
+    if asked is not None and asked.sag:
+        motion = replace(motion, still=not asked.inertia)
+        out += found.shorter(thrusts.along(motion, t.length), t.length)
+    return out
 
 
 def _lags(loops: list[Loop], t: _Turn) -> Array:

@@ -13,6 +13,7 @@ from hexpost.kinematics.links import links
 from hexpost.kinematics.singular import Nearness
 from hexpost.kinematics.statics import compliance
 from hexpost.kinematics.struts import StrutModel, Struts, strut_rows
+from hexpost.machine.elastic import springs
 from hexpost.machine.geometry import least_conditioning, nearness
 from hexpost.machine.load import machine_from
 from hexpost.machine.model import Machine
@@ -81,9 +82,9 @@ def places(machine: Machine, position: Array, *, tilts: bool = True) -> Places:
         spin[good] = (speeds / np.maximum(np.linalg.norm(rows[:, :, 3:], axis=2), 1e-9)).min(axis=1)
         pull[good] = _acceleration(machine, struts, pose[:, good], rows)
         even[good], _ = near.of(at)
-        known = [s.body.stiffness for s in machine.struts if s.body.stiffness is not None]
-        if len(known) == len(machine.struts):
-            soft = np.linalg.eigvalsh(compliance(rows, np.array(known))[:, :3, :3])[:, -1]
+        if (known := springs(machine)) is not None:
+            each = 1.0 / known.compliance(at.length).T[:, None, :]
+            soft = np.linalg.eigvalsh(compliance(rows, each)[:, :3, :3])[:, -1]
             stiff[good] = 1.0 / soft
         if tilts:
             tilt[good] = _tilts(machine, near, pose[:, good])

@@ -82,6 +82,7 @@ def collect(
         unseen=audit.unseen,
         ambiguous=audit.ambiguous,
         forecast=audit.forecast,
+        sag=audit.sag,
         nearest=tuple(n for i, n in enumerate(audit.nearest) if i == 0 or n.worst.value < _near(n.worst.allowed)),
     )
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from hexpost.audit.model import Finding, Forecast, Nearest, Unseen, Worst
+from hexpost.audit.model import Finding, Forecast, Nearest, Sag, Unseen, Worst
 from hexpost.feed.model import Reasons
 from hexpost.report.against import HereAndThere
 from hexpost.report.beside import TimeBeside
@@ -116,6 +116,7 @@ class Report:
     smoothed: Smoothed | None = None
     """What dense chains became; ``None`` where none was smoothed."""
     forecast: Forecast | None = None
+    sag: Sag | None = None
     """What the position loops make of the job; ``None`` where none are described."""
     restart: dict[str, object] | None = None
     """Where the job begins again and what it leaves out, with units in the keys."""

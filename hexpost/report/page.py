@@ -17,6 +17,7 @@ from hexpost.report.page_findings import findings, listing
 from hexpost.report.page_tables import against, facts, losses, remarks, setup_sheet, table_guide, use_table
 from hexpost.report.page_views import views
 from hexpost.report.picture import Drawing
+from hexpost.report.sag import sag_page
 from hexpost.report.text import smoothed_text
 from hexpost.report.verdict import feed_name, loud, machine_name, verdict
 from hexpost.units import SECONDS_PER_MINUTE
@@ -57,6 +58,7 @@ def _whole(
         ("time", "Where time is lost", _feed_chart(drawing) + losses(report.reasons)),
         ("compared", "Compared with an ordinary machine", against(report)),
         ("forecast", "What the position loops make of it", forecast_page(report.forecast)),
+        ("sag", "How far struts give way", sag_page(report.sag)),
         ("setup", "Setup sheet", setup_sheet(report)),
         ("assumed", "What was assumed and ignored", remarks(report)),
         ("program", "Program", listing(report, program, shown)),

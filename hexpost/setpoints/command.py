@@ -3,7 +3,9 @@
 With the actual length l, the growth g of the warm strut, the zero z, the lead p of the screw (negative for a left-hand
 thread) and the twist w of the platform end against the base end since the reference pose, right-hand about the strut,
 
-    command = l - g - z - p w / 2 pi.
+    command = l - g - z - p w / 2 pi,
+
+and what ``elastic.py`` adds. Without screws, a machine whose struts give way has the length and that as commands.
 
 The two halves of a strut are screw and nut, each kept from turning about the strut by the universal joint at its end:
 a twist screws them apart by p w / 2 pi without the drive (Q. Huang et al., Mech. Sci. 12 (2021) 1027-1036). The heated
@@ -25,16 +27,26 @@ from hexpost.setpoints.model import Gearing
 TURN = 2.0 * pi
 
 
-def has_commands(machine: Machine) -> bool:
+def has_screws(machine: Machine) -> bool:
     """Return whether the machine file describes its screws."""
     return all(s.screw is not None for s in machine.struts)
+
+
+def has_commands(machine: Machine) -> bool:
+    """Return whether drives follow anything else than the lengths."""
+    return has_screws(machine) or makes_up(machine)
+
+
+def makes_up(machine: Machine) -> bool:
+    """Return whether commands make up for what the struts give way."""
+    return machine.compensation is not None and machine.compensation.sag
 
 
 def gearing(machine: Machine) -> Gearing | None:
     """Return motor turns and encoder counts for a mm of command; a positive turn makes the strut longer."""
     screws = [s.screw for s in machine.struts if s.screw is not None]
     if len(screws) < len(machine.struts):
-        return None
+        return Gearing(turns=None, counts=None) if makes_up(machine) else None
     turns = np.array([s.gear / s.lead for s in screws])
     counts = [s.counts for s in screws if s.counts is not None]
     return Gearing(turns=turns, counts=turns * np.array(counts) if len(counts) == len(screws) else None)

@@ -30,9 +30,9 @@ class Poses(Columns):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Gearing:
-    """Motor turns and encoder counts (6,) for a mm of command; ``None`` where encoders are not described."""
+    """Motor turns and encoder counts (6,) for a mm of command; ``None`` where screws, encoders are not described."""
 
-    turns: Array
+    turns: Array | None
     counts: Array | None
 
 
@@ -43,6 +43,8 @@ class Setpoints(Columns):
     ``jerk``: change of acceleration since the sample before, over the period (the mean jerk of that tick).
     ``command``: what the drives follow, where the machine file describes its screws, with ``gearing``.
     ``twist``: of the ends of each strut against each other at the first and the last sample, (6, 1), unwrapped, rad.
+    ``compensation``: what struts that give way ask for on top of their lengths, [mm], and ``creep`` [mm/s], how fast it
+    grew in the tick before; both only where the machine file says so.
     ``links``: the struts in space, where they were needed on the way; ``turned`` (11, n): what came up of the poses
     on the way, see ``Struts.derivatives_and_turned``.
     """
@@ -58,6 +60,18 @@ class Setpoints(Columns):
     twist: tuple[Array, Array] | None = None
     links: Links | None = None
     turned: Array | None = None
+    compensation: Array | None = None
+    creep: Array | None = None
+
+    @property
+    def driven_length(self) -> Array:
+        """Return the lengths (6, n) that the drives go to: those of struts without load."""
+        return self.length if self.compensation is None else self.length + self.compensation
+
+    @property
+    def driven_speed(self) -> Array:
+        """Return how fast (6, n) the drives go there: of what is added to the lengths, the mean of the tick before."""
+        return self.speed if self.creep is None else self.speed + self.creep
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -32,7 +32,7 @@ GROUPS = (
     ColumnGroup("acceleration", "mm_s2", "mm/s2", 3, lambda s: s.acceleration),
 )
 COMMAND = ColumnGroup("command", "mm", "mm", 6, lambda s: _there(s.command))
-TURNS = ColumnGroup("turns", "1", "1", 6, lambda s: _there(s.command) * _gears(s).turns[:, None])
+TURNS = ColumnGroup("turns", "1", "1", 6, lambda s: _there(s.command) * _there(_gears(s).turns)[:, None])
 COUNTS = ColumnGroup("counts", "1", "1", 3, lambda s: _there(s.command) * _there(_gears(s).counts)[:, None])
 """What the drives follow; turns of the motors and counts of their encoders are in the table only when asked for."""
 
@@ -74,7 +74,8 @@ class TableColumns:
 def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> TableColumns:
     """Return the columns meant by names or groups (``time``, ``length``, ``speed``, ``acceleration``, ``line``).
 
-    With ``gearing``, which a machine with described screws has, there are ``command``, ``turns`` and ``counts``, too.
+    With ``gearing``, which a machine has whose drives follow more than lengths, there are ``command``, ``turns`` and
+    ``counts``, too, the last two where its file describes screws.
     No name at all means every column but turns and counts. The order of the names does not matter, and a repeat is
     no fault.
 
@@ -85,7 +86,7 @@ def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> TableCo
     """
     wanted: set[str] = set()
     faults = []
-    known = GROUPS if gearing is None else (*GROUPS, COMMAND, TURNS, COUNTS)[: 5 if gearing.counts is None else 6]
+    known = GROUPS if gearing is None else (*GROUPS, COMMAND, *_of_motors(gearing))
     groups = {g.name: g for g in known}
     every = {TIME, LINE} | {g.column(k + 1) for g in known for k in range(STRUTS)}
     for name in (n.strip() for n in names):
@@ -101,6 +102,11 @@ def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> TableCo
         wanted = every - {g.column(k + 1) for g in (TURNS, COUNTS) for k in range(STRUTS)}
     rows = ((g, tuple(k for k in range(STRUTS) if g.column(k + 1) in wanted)) for g in known)
     return TableColumns(TIME in wanted, tuple(Chosen(g, r) for g, r in rows if r), LINE in wanted)
+
+
+def _of_motors(gearing: Gearing) -> list[ColumnGroup]:
+    """Return the groups that tell of the motors, as far as these are described."""
+    return [g for g, known in ((TURNS, gearing.turns), (COUNTS, gearing.counts)) if known is not None]
 
 
 def followed(columns: TableColumns, *, geared: bool) -> list[str]:

@@ -4,6 +4,7 @@ The screw of a strut makes up for its length l, less what it grows by warmth, fr
 platform end of the strut has turned against the base end by w since the reference pose, right-hand about the strut,
 the thread has given or taken lead / 2 pi of length for each rad: a right-hand one gives. Each end is kept from turning
 about the strut by its joint: the axis that the joint's cross carries is square to the outer axis and to the strut.
+On top comes what struts that give way ask for; without screws, that and the length are the command.
 """
 
 from math import pi
@@ -14,6 +15,7 @@ from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
 from hexpost.verify.base import PlatformPoses
 from hexpost.verify.columns import COMMAND, COUNTS, GROUPS, TURNS
+from hexpost.verify.elastic import makes_up
 from hexpost.verify.follow import ROUNDING_MM, Placed
 from hexpost.verify.model import Check, Faults, Largest
 from hexpost.verify.rows import Rows
@@ -22,7 +24,11 @@ _SPARE = 4.0
 
 
 def described(machine: Machine) -> bool:
-    """Return whether the machine file describes every screw."""
+    """Return whether drives follow commands: the machine file describes every screw, or has them make up for sag."""
+    return _has_screws(machine) or makes_up(machine)
+
+
+def _has_screws(machine: Machine) -> bool:
     return all(s.screw is not None for s in machine.struts)
 
 
@@ -30,12 +36,14 @@ class CommandColumns:
     """Finds the columns again at the new rows; ``reference`` (3, 3): the rotation at the machine's reference pose."""
 
     def __init__(self, machine: Machine, reference: Array) -> None:
-        self._machine = machine
-        screws = [s.screw for s in machine.struts if s.screw is not None]
-        self._pitch = np.array([s.lead * s.hand / (2.0 * pi) for s in screws])[:, None]
-        self._zero = np.array([s.zero for s in screws])[:, None]
-        self._turns = np.array([s.gear / s.lead for s in screws])[:, None]
-        self._counts = np.array([np.nan if s.counts is None else s.counts for s in screws])[:, None] * self._turns
+        self._machine, self._twists = machine, _has_screws(machine)
+        screws = [s.screw if self._twists else None for s in machine.struts]
+        known = [(0.0, 0.0, np.nan, None) if s is None else (s.lead * s.hand, s.zero, s.gear / s.lead, s.counts)
+                 for s in screws]  # fmt: skip
+        pitch, zero, turns, counts = zip(*known, strict=True)
+        self._pitch, self._zero, self._turns = (np.array(x)[:, None] for x in (pitch, zero, turns))
+        self._pitch /= 2.0 * pi
+        self._counts = np.array([np.nan if x is None else x for x in counts])[:, None] * self._turns
         base = [s.base_universal for s in machine.struts]
         platform = [s.platform_universal for s in machine.struts]
         self._base = np.array([u.outer for u in base if u is not None])
@@ -49,20 +57,24 @@ class CommandColumns:
         self.faults = Faults()
         self._off = Largest()
 
-    def add(self, rows: Rows, p: Placed) -> None:
-        """Look at the new rows of a piece."""
+    def add(self, rows: Rows, p: Placed, platform: PlatformPoses, more: tuple[Array, Array] | None) -> None:
+        """Look at the new rows of a piece; ``more``: what is added for sag, and how far off that may be (6, n)."""
         if not rows.more:
             return
-        platform = PlatformPoses(self._machine, p)
-        twist = np.concatenate([self._last, self._twist(platform.units, platform.r) - self._home], axis=1)
-        steps = np.diff(twist, axis=1)
-        steps -= 2.0 * pi * np.round(steps / (2.0 * pi))
-        turned = twist[:, :1] + np.cumsum(steps, axis=1)
-        self._last = turned[:, -1:].copy()
         length = rows.length[:, rows.new][:, p.at]
-        command = self._cold(length) - self._zero - self._pitch * turned
-        noise = p.noise[1, p.old :] + p.noise[0, p.old :] / length.min()
-        room = 2.2 * ROUNDING_MM + np.abs(self._pitch) * (_SPARE * noise)
+        command, room = self._cold(length) - self._zero, 2.2 * ROUNDING_MM + np.zeros_like(length)
+        if self._twists:
+            twist = np.concatenate([self._last, self._twist(platform.units, platform.r) - self._home], axis=1)
+            steps = np.diff(twist, axis=1)
+            steps -= 2.0 * pi * np.round(steps / (2.0 * pi))
+            turned = twist[:, :1] + np.cumsum(steps, axis=1)
+            self._last = turned[:, -1:].copy()
+            command -= self._pitch * turned
+            noise = p.noise[1, p.old :] + p.noise[0, p.old :] / length.min()
+            room += np.abs(self._pitch) * (_SPARE * noise)
+        if more is not None:
+            command += more[0]
+            room += more[1]
         at = np.arange(p.at.start, p.at.stop) + rows.old
         one = np.ones((6, 1))
         for group, factor in ((COMMAND, one), (TURNS, self._turns), (COUNTS, self._counts)):

@@ -16,6 +16,7 @@ from hexpost.verify.commands import CommandColumns, described
 from hexpost.verify.continuity import Continuity, most_jerk
 from hexpost.verify.contour import TipPath
 from hexpost.verify.diligence import Diligence
+from hexpost.verify.elastic import ElasticStruts, makes_up
 from hexpost.verify.events import EventTable
 from hexpost.verify.follow import Placed
 from hexpost.verify.joints import JointAngles
@@ -63,8 +64,9 @@ class Equations:
         tips = np.array([f.tip for f in moves.frames]).reshape(-1, 3)
         self.clock = Clock(micros)
         self._continuity = Continuity(most_jerk(machine, tips), self._period)
-        self._limits = MotionLimits(machine, self._period, most_jerk(machine, tips))
-        free = inputs.settings.yaw == "follow"
+        free, sags = inputs.settings.yaw == "follow", makes_up(machine)
+        self._limits = MotionLimits(machine, self._period, most_jerk(machine, tips), driven=sags)
+        self._elastic = ElasticStruts(machine, inputs.tools, meaning, self._period, free_yaw=free) if sags else None
         self._way = Way(inputs, self._period)
         self._pace = Pace(machine, self._period, free)
         self._diligence = Diligence(machine, self._period, inputs.settings.feed == "as-programmed")
@@ -100,11 +102,19 @@ class Equations:
         self._singular.add(rows, placed)
         self._tip_path.add(rows, placed)
         self._rules.add(rows, placed)
-        if self._commands is not None:
-            self._commands.add(rows, placed)
-        if not (self._joints.limited or self._bodies.limited or self._loads.limited):
+        limited = self._joints.limited or self._bodies.limited or self._loads.limited
+        if self._commands is None and self._elastic is None and not limited:
             return
         platform = PlatformPoses(self._inputs.machine, placed)
+        more = None
+        if self._elastic is not None:
+            added, growing, room = self._elastic.of(rows, placed, platform)
+            self._limits.add_driven(rows, placed.at.start + rows.old, added, growing, room)
+            more = added, room
+        if self._commands is not None:
+            self._commands.add(rows, placed, platform, more)
+        if not limited:
+            return
         self._joints.add(rows, placed.at, platform)
         self._rounding = max(self._rounding, min(10.0 * float(placed.noise[0].max()), 1e-3))
         self._bodies.add(rows, placed.at, platform, self._rounding)

@@ -108,11 +108,14 @@ class ThrustBounds:
         self._feeds = meaning.moves.feed_mode != FEED_RAPID
         self._free_yaw = free_yaw
 
-    def of(self, motion: Motion, move: Ints) -> list[Array]:
-        """Return one to three sets of thrusts; the rows are on the moves ``move`` (n,)."""
-        wrench = needed(self._machine, motion)
+    def of(self, motion: Motion, move: Ints, *, loads: Motion | None = None, cuts: bool = True) -> list[Array]:
+        """Return one to three sets of thrusts; the rows are on the moves ``move`` (n,).
+
+        ``loads``: the motion that loads the struts, where it is another; ``cuts``: what acts on the tool counts.
+        """
+        wrench = needed(self._machine, loads or motion)
         turned = motion.inverse.swapaxes(1, 2)
-        if not self._cut.any:
+        if not cuts or not self._cut.any:
             return [np.einsum("nij,nj->in", turned, wrench)]
         steady, own, speed = self._cut.wrenches(motion, motion.poses.arm, move)
         feeds, turn, sure = self._feeds[move], *self._turns(motion)
@@ -120,9 +123,9 @@ class ThrustBounds:
         tilts = moves[0] | (feeds & (turn > 0.0)), moves[1] | (feeds & (sure > CLEAR_TURN))
         ways = [(tilts[0], moves[0]), (tilts[1], moves[1]), (tilts[0], moves[1])]
         known = [all((a == b).all() for a, b in zip(way, ways[0], strict=True)) for way in ways]
-        cuts = [a[:, None] * steady + b[:, None] * own for (a, b), same in zip(ways, known, strict=True) if not same]
-        cuts.insert(0, tilts[0][:, None] * steady + moves[0][:, None] * own)
-        return [np.einsum("nij,nj->in", turned, wrench - cut) for cut in cuts]
+        pushes = [a[:, None] * steady + b[:, None] * own for (a, b), same in zip(ways, known, strict=True) if not same]
+        pushes.insert(0, tilts[0][:, None] * steady + moves[0][:, None] * own)
+        return [np.einsum("nij,nj->in", turned, wrench - push) for push in pushes]
 
     def _turns(self, motion: Motion) -> tuple[Array, Array]:
         """Return how fast (n,) the platform turns; and what of it the program asks for certain, rad/s."""

@@ -67,11 +67,12 @@ class LimitUse:
 class MotionLimits:
     """Stroke, speed, acceleration and jerk of each strut, and the deviation between setpoints, from the table alone.
 
-    A limit counts as broken in a line only where it is so beyond the decimals of the table.
+    A limit counts as broken in a line only where it is so beyond the decimals of the table. Where drives make up for
+    struts that give way (``driven``), stroke and speed are theirs.
     """
 
-    def __init__(self, machine: Machine, period: float, jerk: Array) -> None:
-        self._period = period
+    def __init__(self, machine: Machine, period: float, jerk: Array, *, driven: bool) -> None:
+        self._period, self._driven = period, driven
         self.shortest, self.longest = np.full(6, np.inf), np.full(6, -np.inf)
         self._struts = machine.struts
         self._deviation = machine.tool_tip.deviation
@@ -95,10 +96,22 @@ class MotionLimits:
         np.maximum(self.longest, rows.length[:, new].max(axis=1, initial=-np.inf), out=self.longest)
         jerk = np.zeros_like(rows.length)
         jerk[:, 1:] = np.diff(rows.acceleration) / self._period
+        columns = (rows.length, rows.speed, rows.acceleration, jerk)
+        for name, values in list(zip(_BANDS, columns, strict=True))[2 * self._driven :]:
+            for k in range(len(self._struts)):
+                self._take((name, k + 1), values[k, new], rows, rows.old)
+
+    def add_driven(self, rows: Rows, first: int, more: Array, growing: Array, room: Array) -> None:
+        """Look at what drives follow in the rows of a batch from ``first`` on.
+
+        ``more`` (6, n) is added to the lengths, at speeds ``growing``, and off by ``room`` at most.
+        """
+        at = slice(first, first + more.shape[1])
+        self.steps["stroke"] = max(self.steps["stroke"], STEP_MM + float(room.max(initial=0.0)))
+        self.steps["speed"] = max(self.steps["speed"], STEP_MM_S + 2.0 * float(room.max(initial=0.0)) / self._period)
         for k in range(len(self._struts)):
-            columns = (rows.length, rows.speed, rows.acceleration, jerk)
-            for name, values in zip(_BANDS, columns, strict=True):
-                self._take((name, k + 1), values[k, new], rows)
+            self._take(("stroke", k + 1), rows.length[k, at] + more[k], rows, first)
+            self._take(("speed", k + 1), rows.speed[k, at] + growing[k], rows, first)
 
     def allowed(self, limit: str, strut: int) -> tuple[float, float]:
         """Return the band of a limit."""
@@ -149,7 +162,7 @@ class MotionLimits:
         size = np.sqrt(np.maximum(total, 0.0)) * (self._period**2 / 8.0)
         return np.where(cutting, size, 0.0)
 
-    def _take(self, which: tuple[str, int], values: Array, rows: Rows) -> None:
+    def _take(self, which: tuple[str, int], values: Array, rows: Rows, first: int) -> None:
         low, high = self.allowed(*which)
         centre = (low + high) / 2.0
         use = np.abs(values - centre)
@@ -158,10 +171,10 @@ class MotionLimits:
         k = int(use.argmax())
         if use[k] > kept.value:
             kept.value, kept.low = float(use[k]), float(values[k])
-            kept.row, kept.line = rows.first + rows.old + k, int(rows.line[rows.old + k])
+            kept.row, kept.line = rows.first + first + k, int(rows.line[first + k])
         least = room - 2.0 * self.steps[which[0]] - self.between.get(which[0], 0.0)
         if use[k] > least:
-            kept.broken.note(rows.line[rows.new], use * (2.0 / (high - low)), use > room, use > least)
+            kept.broken.note(rows.line[first : first + len(use)], use * (2.0 / (high - low)), use > room, use > least)
 
     def _judge(self, values: Array, rows: Rows, at: Ints, unsure: Array) -> None:
         kept = self.uses["deviation", 0]

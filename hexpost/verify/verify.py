@@ -6,6 +6,7 @@ from pathlib import Path
 from hexpost.errors import HexpostError
 from hexpost.verify.beside import check_beside
 from hexpost.verify.columns import layout, missing_columns
+from hexpost.verify.commands import described
 from hexpost.verify.equations import prove_equations
 from hexpost.verify.folder import Folder, check_files, open_folder
 from hexpost.verify.lacking import check_lacking, lacking
@@ -75,7 +76,7 @@ def _prove(
     unseen = lacking(inputs.machine, inputs.tools)
     checks.append(check_lacking(unseen, folder.report))
     checks.append(check_beside(inputs.meaning.events, inputs.machine.times, folder.report))
-    columns = layout(folder.tables, geared=all(strut.screw for strut in inputs.machine.struts))
+    columns = layout(folder.tables, geared=described(inputs.machine))
     if missing := missing_columns(columns):
         what = f"the table lacks {', '.join(missing[:5])}{' and more' * (len(missing) > 5)}, which the equations read"
         checks.append(Check(name=NARROW, text="the table has the columns that the equations read", faults=(what,)))

@@ -20,6 +20,7 @@ STAGES = {
 EVERYBODYS = {"cli", "kinematics", "machine", "pages", "workers"}
 """What several stages build on, and the command line, which calls them all."""
 BORROWED = {
+    ("audit", "setpoints"): "attitudes and loads are worked out once, for commands, table and limits",
     ("explain", "moves"): "it shows how a block was read, state by state",
     ("refeed", "moves"): "it cuts blocks that say nothing but where to go",
     ("refeed", "setpoints"): "it looks for the ticks at which blocks begin",

@@ -2,6 +2,7 @@
 
 import re
 from math import cos, dist, pi, sin
+from random import Random
 
 from attack.damage import too_long
 from attack.jobs import broken, clean_through, crossing, inside, proof, write
@@ -48,7 +49,21 @@ def machine(rng):
             f"acceleration_mm_s2 = {rng.choice([800, 5000, 14000, 40000])}\n"
             f"jerk_mm_s3 = {rng.choice([20000, 200000, 700000, 5000000])}\n" + (STRUT if some else "")
         )
-    return "\n".join(text) + (REST if some else "")
+    whole = "\n".join(text) + (REST if some else "")
+    return _springy(whole, Random(whole))
+
+
+def _springy(text, rng):
+    """Return a machine, at times one whose commands make up for struts that give way."""
+    if rng.random() > 0.4:
+        return text
+    if "[strut.body]" not in text:
+        body = f"[strut.body]\nstiffness_n_um = {rng.uniform(20, 200):.1f}\n"
+        text = re.sub(r"^jerk_mm_s3 = .*\n(?=\n|\Z|\[\[)", lambda m: m[0] + body, text, flags=re.MULTILINE)
+    words = {"inertia": rng.random() < 0.4, "cutting": rng.random() < 0.4}
+    extra = "".join(f"{k} = true\n" for k, there in words.items() if there)
+    zero = rng.choice(["reference", "machine_zero"])
+    return f'{text}\n[compensation]\nsag = true\n{extra}zero_at = "{zero}"\n'
 
 
 def _head(rng, order, low):

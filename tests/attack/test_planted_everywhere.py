@@ -97,6 +97,7 @@ SETUP = "[offset.G54]\npose_mm_deg = [10, -20, 80, 0, 0, 30]\n"
 PLAIN = ("p.nc", "--period-ms", "4")
 DENSE = ("dense.nc", "--period-ms", "4")
 GEARED = (*PLAIN, "--columns", "time,length,speed,acceleration,command,turns,counts,line", "--machine", "m.toml")
+SPRINGY = (*PLAIN, "--machine", "springy.toml")
 TIMED = ("timed.nc", "--period-ms", "4")
 TURNED = ("crown.nc", "--period-ms", "4", "--yaw", "follow")
 LIMITED = (*PLAIN, "--feed", "strut-limited")
@@ -162,11 +163,15 @@ PLANTS = {  # by module: a job, an expression and what it becomes; more changes 
     "setpoints.model": (TURNED, "/ 2.0 * h", "/ 2.2 * h"),
     "setpoints.sample": (PLAIN, "rate *= v", "rate *= 1.001 * v"),
     "setpoints.command": (GEARED, "turned *= -self._pitch", "turned *= self._pitch"),
+    "setpoints.attitudes": ((*PLAIN, "--machine", "m.toml"), "frame.tip))", "0.9 * frame.tip))"),
+    "setpoints.loads": ((*PLAIN, "--machine", "m.toml"), "turned += self._spin", "turned += 1.5 * self._spin"),
+    "setpoints.elastic": (SPRINGY, "out -= self._home", "out -= 1.01 * self._home"),
+    "setpoints.cutting": (SPRINGY, "tilts * feeds)", "0.9 * tilts * feeds)"),
     "setpoints.solve": (PLAIN, "jerk *= 1.0 / self._period", "jerk *= 1.5 / self._period"),
     "tables.columns": (
         GEARED,
-        "lambda s: _there(s.command) * _gears(s).turns[:, None])",
-        "lambda s: _there(s.length) * _gears(s).turns[:, None])",
+        "lambda s: _there(s.command) * _there(_gears(s).turns)[:, None])",
+        "lambda s: _there(s.length) * _there(_gears(s).turns)[:, None])",
     ),
     "tables.decimals": (
         PLAIN,
@@ -250,6 +255,8 @@ def planted(folder, options, *changes):
     (folder / "timed.nc").write_text(TIMED_PROGRAM)
     (folder / "crown.nc").write_text((SAMPLES / "crown.nc").read_text())
     (folder / "m.toml").write_text(described(STRUT, REST))
+    sag = "[compensation]\nsag = true\ncutting = true\n"
+    (folder / "springy.toml").write_text(described(STRUT, REST + sag))
     (folder / "t.toml").write_text((SAMPLES / "tools.toml").read_text() if sample else TOOL)
     (folder / "s.toml").write_text((SAMPLES / "setup.toml").read_text() if sample else SETUP)
     (folder / "run.py").write_text(SCRIPT)

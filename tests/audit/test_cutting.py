@@ -8,12 +8,12 @@ from audit.jobs import moves, rest
 from machine.described import REST, STRUT, described, text
 from scipy.spatial.transform import Rotation
 
-from hexpost.audit.attitudes import Attitudes
-from hexpost.audit.cutting import Cutting
-from hexpost.audit.loads import Loads
 from hexpost.machine.model import Tool, Tools
 from hexpost.moves.model import Events
 from hexpost.pipeline import Files, load, schedule
+from hexpost.setpoints.attitudes import Attitudes
+from hexpost.setpoints.cutting import Cutting
+from hexpost.setpoints.loads import Loads
 
 TOOLS = """
 [[tool]]

@@ -8,12 +8,12 @@ from audit.jobs import MACHINE, audit, frame, listed, moves, rest
 from audit.test_load_limits import run, swinging
 from machine.described import REST, STRUT, described
 
-from hexpost.audit.cutting import _spindle_speeds
 from hexpost.errors import HexpostError
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.geometry import characteristic_length
 from hexpost.machine.room import body_pairs
 from hexpost.moves.model import AFTER, WITH, Events
+from hexpost.setpoints.cutting import _spindle_speeds
 
 
 def test_an_empty_block_says_nothing():

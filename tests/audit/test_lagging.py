@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from machine.described import text
 
-from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.lagging import Lagging
 from hexpost.kinematics.forward import forward
 from hexpost.kinematics.servo import Lags, Loop
 from hexpost.pipeline import Files, load, schedule
+from hexpost.setpoints.attitudes import Attitudes
 
 TOOLS = "[[tool]]\nnumber = 1\nlength_mm = 120\ndiameter_mm = 12\n"
 CIRCLE = (

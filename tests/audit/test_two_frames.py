@@ -9,7 +9,6 @@ from audit.test_advice_parts import advice_of
 from audit.test_load_limits import swinging
 from machine.described import described
 
-from hexpost.audit.cutting import Cutting
 from hexpost.audit.load_limits import RunningMean
 from hexpost.audit.model import LIMITS, names_of
 from hexpost.audit.move_ticks import MoveTicks
@@ -19,6 +18,7 @@ from hexpost.machine.load import no_setup, no_tools
 from hexpost.machine.room import body_pairs
 from hexpost.moves.model import Events
 from hexpost.pipeline import parse, understand
+from hexpost.setpoints.cutting import Cutting
 
 N = 400
 

@@ -136,6 +136,35 @@ def test_keys_that_the_sample_only_shows_are_keys_and_say_their_defaults(root):
     assert now.health.length == 400.0
 
 
+SAG_BAD = [
+    ("[compensation]\n", "compensation.sag is missing; add it: sag = true, or false for a report of the sag alone"),
+    ("[compensation]\nsag = 1\n", "compensation.sag is 1; write sag = true or false"),
+    ("[compensation]\nsag = false\ninertia = true\n",
+     "compensation.inertia needs sag = true beside it: it adds to what commands make up for"),
+    ('[compensation]\nsag = true\nzero_at = "home"\n',
+     'compensation.zero_at is "home"; write zero_at = "reference" or "machine_zero"'),
+    ("[compensation]\nsag = true\nheat = true\n", "unknown key `compensation.heat`"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("rest", "fault"), SAG_BAD)
+def test_bad_tables_of_compensation(rest, fault):
+    assert any(fault in x for x in faults_of(rest=rest)), faults_of(rest=rest)
+
+
+def test_all_struts_say_how_stiff_they_are_where_commands_make_up_for_it():
+    rest = REST + "[compensation]\nsag = true\n"
+    assert described(rest=rest).compensation.zero_at == "reference"
+    soft = STRUT.replace("stiffness_n_um = 150\n", "")
+    assert any("strut[6].body.stiffness_n_um is missing; [compensation] needs it" in x for x in faults_of(soft, rest))
+    assert described(soft, rest + "screws = true\n").compensation.screws
+    joints = soft.replace("base_cone_deg = 40\n", "base_cone_deg = 40\nplatform_stiffness_n_um = 90\n")
+    assert described(joints, rest).struts[3].platform_universal.stiffness == 90e3
+    bare = soft.replace("root_diameter_mm = 60\n", "")
+    what = "strut[1].screw.root_diameter_mm is missing; [compensation] screws needs it for every strut"
+    assert any(what in x for x in faults_of(bare, rest + "screws = true\n"))
+
+
 SERVO = "[strut.servo]\nposition_gain_1_s = 33\nspeed_feed_forward = 0.5\n"
 SERVO_BAD = [
     ("[strut.servo]\n", "`strut[1].servo.position_gain_1_s` is missing; add it: position_gain_1_s = number above 0"),

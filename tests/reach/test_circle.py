@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from machine.described import STRUT, described, text
+from machine.described import REST, STRUT, described, text
 from scipy.optimize import minimize
 
 from hexpost.cli import main
@@ -49,6 +49,14 @@ def test_a_slower_strut_is_that_of_another_program(machine):
     assert np.ptp(found.centred, axis=1) * 1e3 == pytest.approx([40.72, 40.72], abs=0.5)
     assert found.off[0].mean() * 1e3 == pytest.approx(-29.24, abs=0.3)
     assert found.errors[0] <= np.ptp(found.centred[0])
+
+
+def test_what_commands_make_up_for_does_not_show_on_the_bar():
+    made_up = [described(rest=REST + f"\n[compensation]\nsag = true\n{x}") for x in ("", "inertia = true\n")]
+    before, still, moving = (
+        np.abs(run(m, 5000.0, (20, 0, 0)).causes["sag"].off).max() * 1e3 for m in (described(), *made_up)
+    )
+    assert before > 1.0 and still < 0.7 * before and moving < 1e-6
 
 
 @pytest.mark.parametrize(("tilt", "error"), [((0, 0, 0), 0.74), ((20, 0, 0), 2.95)])

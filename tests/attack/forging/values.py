@@ -60,6 +60,24 @@ def commands_off(forgery, rng, size):
     forgery.put("command", values)
 
 
+@kind("commands that make up for nothing", "numbers")
+def nothing_added(forgery, rng, size):
+    """Take what commands add for struts that give way off them again."""
+    _added_times(forgery, 0.0)
+
+
+@kind("commands that make up for too much", "numbers", 0.5, 1e-3, "of it")
+def too_much_added(forgery, rng, size):
+    """Let commands add more for struts that give way."""
+    _added_times(forgery, 1.0 + size)
+
+
+def _added_times(forgery, share):
+    if "[compensation]" not in forgery.base.texts["machine"]:
+        raise NotHereError
+    forgery.commands((share - 1.0) * forgery.added())
+
+
 @kind("lengths rounded", "numbers", 1e-3, 1e-6, "mm")
 def rounded(forgery, rng, size):
     """Round all lengths to multiples of a size."""

@@ -6,13 +6,13 @@ from math import pi
 import numpy as np
 
 from hexpost.arrays import Array
-from hexpost.audit.attitudes import Attitudes
-from hexpost.audit.cutting import Cutting
 from hexpost.kinematics.screws import torque
 from hexpost.kinematics.thrusts import LoadedMotion, Thrusts
 from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine, Screw
 from hexpost.machine.platform import thrusts_of
+from hexpost.setpoints.attitudes import Attitudes
+from hexpost.setpoints.cutting import Cutting
 from hexpost.setpoints.model import Setpoints
 
 

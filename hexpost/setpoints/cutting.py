@@ -4,8 +4,8 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.kinematics.thrusts import Cut
-from hexpost.machine.model import Forces, Tools
-from hexpost.moves.model import AFTER, FEED_RAPID, Events, Moves
+from hexpost.machine.model import Forces, Machine, Tools
+from hexpost.moves.model import AFTER, FEED_RAPID, Events, Interpretation, Moves
 from hexpost.setpoints.model import Setpoints
 
 MINUTE = 60.0
@@ -54,6 +54,12 @@ class Cutting:
             axial=(axial + axial_slope * chip) * on,
             drag=(edge + slope * chip) / np.maximum(speed, STILL) * on,
         )
+
+
+def cutting_of(machine: Machine, meaning: Interpretation, tools: Tools) -> Cutting:
+    """Return the cutting force of a job."""
+    assert machine.forces is not None  # every loaded machine has them
+    return Cutting(machine.forces, meaning.moves, meaning.events, tools)
 
 
 def _spindle_speeds(moves: Moves, events: Events) -> Array:

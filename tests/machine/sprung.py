@@ -1,0 +1,77 @@
+"""A machine of springs in mujoco: a free platform on six tendons that push and pull. Nothing of the project is used."""
+
+import mujoco
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+STEP = 1e-7
+"""Shift [m] and turn [rad] over which forces are differentiated."""
+
+
+class Sprung:
+    """Six springs between ``base`` and ``platform`` joints (6, 3) [mm]; ``stiffness`` (6,) [N/um]; masses in kg.
+
+    ``ends`` [kg] are lumped at the platform joints; ``inertia`` (3, 3) [kg m2] is about ``centre`` (3,) [mm].
+    """
+
+    def __init__(self, base, platform, stiffness, *, mass, centre, inertia, ends, gravity=(0.0, 0.0, -9.81)):
+        def row(values, unit=1e-3):
+            return " ".join(f"{unit * x:.17g}" for x in values)
+
+        i = np.asarray(inertia, dtype=float)
+        full = row([i[0, 0], i[1, 1], i[2, 2], i[0, 1], i[0, 2], i[1, 2]], 1.0)
+        feet = "".join(f'<site name="a{k}" pos="{row(a)}"/>' for k, a in enumerate(base))
+        heads = "".join(
+            f'<body pos="{row(b)}"><site name="b{k}"/><inertial pos="0 0 0" mass="{max(m, 1e-9):.17g}" '
+            'diaginertia="1e-12 1e-12 1e-12"/></body>'
+            for k, (b, m) in enumerate(zip(platform, ends, strict=True))
+        )
+        springs = "".join(
+            f'<spatial name="s{k}" stiffness="{c * 1e6:.17g}"><site site="a{k}"/><site site="b{k}"/></spatial>'
+            for k, c in enumerate(stiffness)
+        )
+        text = (
+            f'<mujoco><compiler boundmass="0" boundinertia="0" balanceinertia="false"/>'
+            f'<option gravity="{row(gravity, 1.0)}"/><worldbody>{feet}'
+            f'<body name="platform"><freejoint/><inertial pos="{row(centre)}" mass="{mass:.17g}" fullinertia="{full}"/>'
+            f"{heads}</body></worldbody><tendon>{springs}</tendon></mujoco>"
+        )
+        self.model = mujoco.MjModel.from_xml_string(text)
+        self.data = mujoco.MjData(self.model)
+
+    def put(self, origin, rotation):
+        """Put the platform's origin (3,) [mm] somewhere, turned by a matrix (3, 3), at rest."""
+        self.data.qpos[:3] = 1e-3 * np.asarray(origin)
+        self.data.qpos[3:] = Rotation.from_matrix(rotation).as_quat(scalar_first=True)
+        self.data.qvel[:] = 0.0
+
+    def place(self):
+        """Return origin (3,) [mm] and rotation (3, 3) of the platform."""
+        return 1e3 * self.data.qpos[:3], Rotation.from_quat(self.data.qpos[3:], scalar_first=True).as_matrix()
+
+    def settle(self, free):
+        """Let the platform come to rest on struts of ``free`` lengths (6,) [mm]; return origin and rotation."""
+        self.model.tendon_lengthspring[:] = 1e-3 * np.asarray(free)[:, None]
+        for _ in range(20):
+            force = self._force()
+            kept, slope = self.data.qpos.copy(), np.empty((6, 6))
+            for k in range(6):
+                step = np.zeros(6)
+                step[k] = STEP
+                sides = []
+                for sign in (1.0, -1.0):
+                    self.data.qpos[:] = kept
+                    mujoco.mj_integratePos(self.model, self.data.qpos, sign * step, 1.0)
+                    sides.append(self._force())
+                slope[:, k] = (sides[0] - sides[1]) / (2.0 * STEP)
+            self.data.qpos[:] = kept
+            move = np.linalg.solve(slope, -force)
+            mujoco.mj_integratePos(self.model, self.data.qpos, move, 1.0)
+            if np.abs(move).max() < 1e-12:
+                break
+        return self.place()
+
+    def _force(self):
+        """Return what still moves the platform (6,): N, N m."""
+        mujoco.mj_forward(self.model, self.data)
+        return self.data.qfrc_passive - self.data.qfrc_bias
