@@ -7,6 +7,7 @@ import numpy as np
 
 from hexpost.advised import with_tried_feeds
 from hexpost.audit.model import AuditResult
+from hexpost.calming import with_calmed
 from hexpost.comparison import compared_with
 from hexpost.feed.reasons import reasons
 from hexpost.machine.ordinary import OrdinaryMachine
@@ -157,6 +158,7 @@ def _settings(job: Job, output: Output) -> dict[str, object]:
         **({"at_most": [cap.text for cap in inputs.switches.at_most]} if inputs.switches.at_most else {}),
         **({} if inputs.machine.asked_units is None else {"units": inputs.machine.asked_units.units}),
         **({} if output.proof else {"proof": False}),
+        **({"calm_lowest": True} if inputs.switches.calm else {}),
         **inputs.proving.settings,
         **({} if inputs.restart is None else inputs.restart.manifest),
     }
@@ -171,7 +173,7 @@ def _smoothed(job: Job) -> Smoothed | None:
 
 
 def _report(job: Job, result: AuditResult, compared: HereAndThere | None) -> Report:
-    inputs, result = job.inputs, with_tried_feeds(job, result)
+    inputs, result = job.inputs, with_calmed(job, with_tried_feeds(job, result))
     report = collect(
         inputs.program,
         inputs.meaning,

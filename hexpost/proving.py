@@ -5,9 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
+from hexpost.errors import HexpostError
+from hexpost.machine.elastic import springs
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.motion import motion
-from hexpost.moves.model import Interpretation, Moves
+from hexpost.moves.model import Interpretation, Moves, Switches
 from hexpost.moves.restart import Restart, head, restarted
 from hexpost.path.build import build
 
@@ -75,6 +77,20 @@ def slowed(machine: Machine, proving: Proving) -> Machine:
     share = proving.override / 100.0
     tip = machine.tool_tip
     return replace(machine, tool_tip=replace(tip, speed=tip.speed * share, tilt_speed=tip.tilt_speed * share))
+
+
+def calmed(machine: Machine, switches: Switches) -> Machine:
+    """Return the machine with averages of whole periods of the lowest mode, where that is asked for.
+
+    Raises
+    ------
+    HexpostError
+        The machine file says no stiffness of a strut.
+    """
+    if switches.calm and springs(machine) is None:
+        what = "--calm-lowest needs the stiffness of every strut"
+        raise HexpostError(f"{what}; add [strut.body] stiffness_n_um to the machine file, or leave the option out")
+    return replace(machine, calm=switches.calm)
 
 
 def proving_moves(moves: Moves, proving: Proving) -> Moves:

@@ -99,7 +99,7 @@ def _make(folder: Folder, again: Path, tick: Progress | None, *, prove: bool) ->
         machine=None if own else machine,
         tools=folder.input("tools"),
         setup=folder.input("setup"),
-        switches=Switches(stops=settings.stops, skip=settings.skip, at_most=settings.at_most),
+        switches=Switches(stops=settings.stops, skip=settings.skip, at_most=settings.at_most, calm=settings.calm),
         proving=Proving(
             override=float(told.get("override_percent", 100.0)),
             lift=settings.lift,

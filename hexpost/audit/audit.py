@@ -18,10 +18,12 @@ from hexpost.audit.program_remarks import sentence
 from hexpost.audit.program_rules import tool_warnings
 from hexpost.audit.runs import find_runs, just_over, new_runs
 from hexpost.audit.sagging import Sagging
+from hexpost.audit.shaking import Shaking
 from hexpost.audit.store import Store
 from hexpost.audit.strut_limits import StrutLimit
 from hexpost.audit.within import Schedule, Within
 from hexpost.audit.worst import WorstUse
+from hexpost.machine.elastic import springs
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.model import Interpretation
 from hexpost.program.model import Program
@@ -48,9 +50,10 @@ class Audit:
         lags = any(s.servo is not None for s in machine.struts)
         self._forecasting = Forecasting(machine, moves, poses) if lags else None
         self._sagging = Sagging(machine, moves, poses, loads) if machine.compensation is not None else None
+        self._shaking = Shaking(machine, poses) if springs(machine) is not None else None
         context = Context(
             machine=machine, tools=tools, program=program, meaning=interpretation, poses=poses, loads=loads,
-            forecasting=self._forecasting,
+            forecasting=self._forecasting, shaking=self._shaking,
             margins=self._margins, within=None if schedule is None else Within(schedule, machine, poses),
         )  # fmt: skip
         self._machine, self._meaning, self._program = machine, interpretation, program
@@ -112,6 +115,8 @@ class Audit:
             self._forecasting.of(setpoints)
         if self._sagging is not None:
             self._sagging.add(setpoints)
+        if self._shaking is not None:
+            self._shaking.of(setpoints)
         self._adviser.remember(setpoints)
 
     def finish(self) -> AuditResult:
@@ -148,6 +153,7 @@ class Audit:
             remarks=replace(findings, runs=remarked),
             forecast=None if self._forecasting is None else self._forecasting.result(),
             sag=None if self._sagging is None else self._sagging.result(),
+            shaken=self._shaking.result() if self._shaking is not None and seen else None,
         )
 
     def _nearest(self) -> tuple[Nearest, ...]:

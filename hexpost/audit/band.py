@@ -8,6 +8,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
 from hexpost.audit.forecast import Forecasting
+from hexpost.audit.shaking import Shaking
 from hexpost.audit.within import Within
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.model import Interpretation, Moves
@@ -97,6 +98,8 @@ class Context:
     """What struts do between samples, where the schedule is at hand."""
     forecasting: Forecasting | None = None
     """What the lags of the struts make of the samples, where the machine file says how they lag."""
+    shaking: Shaking | None = None
+    """How the platform vibrates on its struts, where the machine file says how stiff they are."""
     margins: Mapping[str, float] = field(default_factory=dict)
     """Shares of limits up to which values are no finding, by name, where they are not 1."""
 

@@ -15,6 +15,7 @@ from hexpost.audit.program_rules import RULES, Rule
 from hexpost.audit.room import clearance
 from hexpost.audit.singular_pose import SingularPose
 from hexpost.audit.strut_limits import acceleration, jerk, speed, stroke
+from hexpost.audit.vibration import vibration
 from hexpost.machine.feed_caps import FeedCap
 
 CHECKS: tuple[Maker, ...] = (
@@ -29,6 +30,7 @@ CHECKS: tuple[Maker, ...] = (
     Deviation,
     PalletCheck,
     contour,
+    vibration,
 )
 """Checks of the samples, in the order of the report."""
 

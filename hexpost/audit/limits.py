@@ -180,6 +180,15 @@ LIMITS: Final = Limits((
         law=Law.SQUARE, margin=True,
         note="contour: how far lags of the struts take the tool off its path in feed moves, at the time of that line.",
     ),
+    Limit(
+        name="vibration", unit="mm", of=Of.TOOL, sense=Sense.MOST,
+        meaning="The tool swings on its elastic struts by more than is allowed once it rests.",
+        advice=Advice(
+            "Convert with --calm-lowest, or lower the jerks of tool_tip in the machine file."
+        ),
+        margin=True,
+        note="vibration: how far the tip swings after a rest, within one period of the lowest natural frequency.",
+    ),
 ))  # fmt: skip
 """All limits of the audit."""
 

@@ -14,15 +14,16 @@ from hexpost.audit.forecast import Forecast
 from hexpost.audit.limit import RAMP, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
 from hexpost.audit.limits import FEED_CAP, LIMITS
 from hexpost.audit.sagging import Sag
+from hexpost.audit.shaking import Calmed, Shaken
 from hexpost.audit.spots import WorstSpot
 from hexpost.moves.model import SAME_WORD
 from hexpost.program.model import Program
 from hexpost.setpoints.model import Setpoints
 
 __all__ = [
-    "BODIES", "FEED_CAP", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Chart",
-    "Charted", "Dropped", "Finding", "Findings", "Forecast", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs",
-    "Sag", "Sense", "Unseen", "Worst", "WorstSpot", "names_of", "quoted",
+    "BODIES", "FEED_CAP", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Calmed",
+    "Chart", "Charted", "Dropped", "Finding", "Findings", "Forecast", "Law", "Limit", "Limits", "Nearest", "Of",
+    "Place", "Runs", "Sag", "Sense", "Shaken", "Unseen", "Worst", "WorstSpot", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -275,6 +276,8 @@ class AuditResult:
     forecast: Forecast | None = None
     sag: Sag | None = None
     """What the position loops make of the job; ``None`` where none are described."""
+    shaken: Shaken | None = None
+    """How the platform vibrates; ``None`` where the stiffness of a strut is not known."""
     remarks: Findings | None = None
     """What breaks limits that are remarks; ``warnings`` has their sentences, too."""
 

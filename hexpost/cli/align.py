@@ -6,7 +6,7 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.documents import tell
-from hexpost.cli.options import JSON, shared
+from hexpost.cli.options import JSON, NumberWithin, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
 from hexpost.cli.terminal import say
 
@@ -25,19 +25,19 @@ from hexpost.cli.terminal import say
 @click.option("--machine", type=click.Path(), metavar="FILE", help="Machine file: the order in which A, B, C turn.")
 @click.option(
     "--tolerance-mm",
-    type=click.FloatRange(min=0.0, min_open=True),
+    type=NumberWithin(min=0.0, min_open=True),
     default=0.1,
     show_default=True,
     help="Largest residual of a point that is accepted.",
 )
 @click.option(
     "--noise-mm",
-    type=click.FloatRange(min=0.0, min_open=True),
+    type=NumberWithin(min=0.0, min_open=True),
     help="Standard deviation of a probed coordinate (default: from the residuals).",
 )
 @click.option(
     "--ball-mm",
-    type=click.FloatRange(min=0.0),
+    type=NumberWithin(min=0.0),
     default=0.0,
     help="Diameter of the probe ball, when its centre was recorded.",
 )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import AT_MOST, COMPARED, CORES, INPUTS, JSON, MOST, SWITCHES, UNITS, YAW, motion, shared
+from hexpost.cli.options import AT_MOST, CALM, COMPARED, CORES, INPUTS, JSON, MOST, SWITCHES, UNITS, YAW, motion, shared
 from hexpost.cli.progress import watched
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, AT_MOST, COMPARED, MOST)
+@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, AT_MOST, CALM, COMPARED, MOST)
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
 @shared(CORES, JSON)
 def command(
@@ -28,6 +28,7 @@ def command(
     stops: bool,
     skip: bool,
     at_most: "tuple[FeedCap, ...]",
+    calm_lowest: bool,
     compare_with: str | None,
     most_rows: int | None,
     full: bool,
@@ -46,12 +47,11 @@ def command(
     from hexpost.cli.run import inputs_of, ordinary_beside, show, workers_of
     from hexpost.convert import report_of
     from hexpost.moves.model import Switches
-    from hexpost.pipeline import MOST_ROWS
 
     one = "as-programmed" if feed == "both" else feed
-    switches = Switches(stops=stops, skip=skip, at_most=at_most)
+    switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest)
     with ordinary_beside(compare_with) as other:
-        job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows or MOST_ROWS)
+        job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows)
     with watched("setpoints", job.timing.ticks + 1) as progress:
         report = report_of(job, progress.step, workers_of(job, jobs), other=other(), prove=True)
         if feed == "both":

@@ -6,7 +6,7 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.documents import tell
-from hexpost.cli.options import JSON, shared
+from hexpost.cli.options import JSON, NumberWithin, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
@@ -35,21 +35,21 @@ from hexpost.cli.terminal import say
 )
 @click.option(
     "--sigma-mm",
-    type=click.FloatRange(min=0.0, min_open=True),
+    type=NumberWithin(min=0.0, min_open=True),
     default=0.01,
     show_default=True,
     help="Standard uncertainty of a measured coordinate or distance.",
 )
 @click.option(
     "--sigma-deg",
-    type=click.FloatRange(min=0.0, min_open=True),
+    type=NumberWithin(min=0.0, min_open=True),
     default=0.001,
     show_default=True,
     help="Standard uncertainty of a measured angle.",
 )
 @click.option(
     "--most-mm",
-    type=click.FloatRange(min=0.0, min_open=True),
+    type=NumberWithin(min=0.0, min_open=True),
     default=5.0,
     show_default=True,
     help="A joint, or a length, farther from the nominal machine cannot be meant.",

@@ -8,6 +8,7 @@ import click
 from hexpost.cli import Command
 from hexpost.cli.options import (
     AT_MOST,
+    CALM,
     COMPARED,
     CORES,
     INPUTS,
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, AT_MOST, PROVING, COMPARED, MOST)
+@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, AT_MOST, CALM, PROVING, COMPARED, MOST)
 @click.option("--out", type=OutFolder(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(
@@ -64,6 +65,7 @@ def command(
     single_block: bool,
     from_line: str,
     at_most: "tuple[FeedCap, ...]",
+    calm_lowest: bool,
     compare_with: str | None,
     most_rows: int | None,
     out: str | None,
@@ -90,16 +92,13 @@ def command(
     from hexpost.cli.run import inputs_of, ordinary_beside, show, workers_of
     from hexpost.convert import Output, convert
     from hexpost.moves.model import Switches
-    from hexpost.pipeline import MOST_ROWS
     from hexpost.proving import Proving
     from hexpost.tables.columns import choose, notices
 
     proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line)
-    switches = Switches(stops=stops, skip=skip, at_most=at_most)
+    switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest)
     with ordinary_beside(compare_with, proving) as other:
-        job = inputs_of(
-            Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows or MOST_ROWS
-        )
+        job = inputs_of(Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows)
     chosen = tuple(name for name in columns.split(",") if name.strip())
     folder = job_folder(program, out)
     output = Output(

@@ -6,7 +6,7 @@ import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
 from hexpost.cli.documents import tell
-from hexpost.cli.options import INPUTS, JSON, UNITS, shared
+from hexpost.cli.options import INPUTS, JSON, UNITS, NumberWithin, shared
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
 
@@ -20,7 +20,7 @@ STEPS = 3
 @shared(INPUTS, UNITS)
 @click.option(
     "--tolerance",
-    type=click.FloatRange(min=0.0, max=1.0),
+    type=NumberWithin(min=0.0, max=1.0),
     default=0.0005,
     show_default=True,
     metavar="MM",

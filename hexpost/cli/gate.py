@@ -3,7 +3,7 @@
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import INPUTS, JSON, UNITS, WORKERS, shared
+from hexpost.cli.options import INPUTS, JSON, UNITS, WORKERS, NumberWithin, shared
 from hexpost.cli.outputs import FolderPath, OutFile
 
 _WHAT = (
@@ -51,7 +51,7 @@ _HOW = (
     ),
     click.option(
         "--recheck",
-        type=click.FloatRange(0, 100),
+        type=NumberWithin(0, 100),
         default=1.0,
         show_default=True,
         metavar="PERCENT",

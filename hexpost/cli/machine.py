@@ -8,7 +8,7 @@ import click
 
 from hexpost.cli import Command
 from hexpost.cli.documents import tell
-from hexpost.cli.options import JSON, LITTLE, WORKERS, shared
+from hexpost.cli.options import JSON, LITTLE, WORKERS, NumberWithin, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, OutFolder, lines_of, write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
@@ -95,9 +95,7 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
 @command.command("reach", cls=Command)
 @click.argument("file", type=click.Path(), required=False)
 @click.option("--out", type=OutFolder(REACH), required=True, help="Folder for reach.csv and reach.html.")
-@click.option(
-    "--step-mm", type=click.FloatRange(1.0, 1000.0), default=60.0, show_default=True, help="Step of the grid."
-)
+@click.option("--step-mm", type=NumberWithin(1.0, 1000.0), default=60.0, show_default=True, help="Step of the grid.")
 @shared(OVERWRITE, WORKERS, LITTLE)
 def reach(
     file: str | None, out: str, step_mm: float, *, jobs: int | None, serial: bool,
@@ -126,12 +124,12 @@ def reach(
 
 @command.command("circle", cls=Command)
 @click.argument("file", type=click.Path(), required=False)
-@click.option("--radius-mm", type=click.FloatRange(0.1, 2000.0), default=150.0, show_default=True, help="Radius.")
-@click.option("--feed-mm-min", type=click.FloatRange(1.0, 2e5), default=1000.0, show_default=True, help="Of the tip.")
+@click.option("--radius-mm", type=NumberWithin(0.1, 2000.0), default=150.0, show_default=True, help="Radius.")
+@click.option("--feed-mm-min", type=NumberWithin(1.0, 2e5), default=1000.0, show_default=True, help="Of the tip.")
 @click.option("--plane", type=click.Choice(["XY", "YZ", "ZX"]), default="XY", show_default=True, help="Of the pallet.")
 @click.option(
     "--tilt-deg",
-    type=click.FloatRange(-180.0, 180.0),
+    type=NumberWithin(-180.0, 180.0),
     nargs=3,
     default=(0, 0, 0),
     metavar="A B C",
@@ -139,12 +137,12 @@ def reach(
 )
 @click.option(
     "--centre-mm",
-    type=click.FloatRange(-1e5, 1e5),
+    type=NumberWithin(-1e5, 1e5),
     nargs=3,
     metavar="X Y Z",
     help="From the pallet (default: reference pose).",
 )
-@click.option("--tool-mm", type=click.FloatRange(0.0, 2000.0), default=0.0, show_default=True, help="Its length.")
+@click.option("--tool-mm", type=NumberWithin(0.0, 2000.0), default=0.0, show_default=True, help="Its length.")
 @click.option("--as-built", type=click.Path(), metavar="BUILT", help="The machine as calibrate found it: geometry.")
 @click.option("--measured", type=click.Path(), metavar="TRACE", help="CSV of angle_deg, radius_mm and way (ccw, cw).")
 @click.option("--svg", type=OutFile("picture of a machine"), help="Write a picture of the traces to this file.")

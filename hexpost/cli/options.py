@@ -1,11 +1,24 @@
 """Options that several commands share."""
 
 from collections.abc import Callable
+from math import isnan
 from typing import Any
 
 import click
 
 from hexpost.cli.terminal import QUIET
+
+
+class NumberWithin(click.FloatRange):
+    """A number within a range; what is no number is within none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401 - click's own signature
+        """Return the number."""
+        found = float(super().convert(value, param, ctx))
+        if isnan(found):
+            self.fail(f"{value!r} is no number; write one in the range {self._describe_range()}", param, ctx)
+        return found
+
 
 Decorated = Callable[..., Any]
 Option = Callable[[Decorated], Decorated]
@@ -38,6 +51,13 @@ AT_MOST = (
         callback=_feed_caps,
         metavar="A:B=F",
         help="Feed of the tip in lines A to B, mm/min, for a clamp or a thin wall. May be given several times.",
+    ),
+)
+CALM = (
+    click.option(
+        "--calm-lowest",
+        is_flag=True,
+        help="Make averages of the speed whole periods of the lowest natural frequency, so that the tool rests calmer.",
     ),
 )
 COMPARED = (
@@ -95,8 +115,8 @@ YAW = (
     ),
 )
 PROVING = (
-    click.option("--override", type=click.FloatRange(1, 100), default=100.0, metavar="PERCENT", help="Slower dry run."),
-    click.option("--lift", type=click.FloatRange(0, 1e4), default=0.0, metavar="MM", help="Dry run above the work."),
+    click.option("--override", type=NumberWithin(1, 100), default=100.0, metavar="PERCENT", help="Slower dry run."),
+    click.option("--lift", type=NumberWithin(0, 1e4), default=0.0, metavar="MM", help="Dry run above the work."),
     click.option("--single-block", is_flag=True, help="Rest, and a segment of the table, after every block."),
     click.option(
         "--from-line",

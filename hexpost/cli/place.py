@@ -7,7 +7,7 @@ import click
 
 from hexpost.cli import EXIT_BROKEN, EXIT_CLEAN, Command
 from hexpost.cli.documents import tell
-from hexpost.cli.options import INPUTS, JSON, SWITCHES, UNITS, WORKERS, shared
+from hexpost.cli.options import INPUTS, JSON, SWITCHES, UNITS, WORKERS, NumberWithin, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
@@ -47,8 +47,8 @@ RANGE = "LOW HIGH"
     show_default=True,
     help="Range of the turn from now.",
 )
-@click.option("--step-mm", type=click.FloatRange(min=0.1), default=100.0, show_default=True, help="Step of the sweep.")
-@click.option("--step-deg", type=click.FloatRange(min=0.1), default=45.0, show_default=True, help="... of the turn.")
+@click.option("--step-mm", type=NumberWithin(min=0.1), default=100.0, show_default=True, help="Step of the sweep.")
+@click.option("--step-deg", type=NumberWithin(min=0.1), default=45.0, show_default=True, help="... of the turn.")
 @click.option(
     "--objective",
     type=click.Choice(["margin", "time", "nearest"]),

@@ -48,10 +48,10 @@ def inputs_of(
     *,
     yaw: str = "fixed",
     proving: Proving = AS_PROGRAMMED,
-    most_rows: int = MOST_ROWS,
+    most_rows: int | None = None,
 ) -> Job:
     """Return the scheduled job of a command line; what was done about its yaw is said on standard error."""
-    given = replace(files_of(program, files), switches=switches, proving=proving, most_rows=most_rows)
+    given = replace(files_of(program, files), switches=switches, proving=proving, most_rows=most_rows or MOST_ROWS)
     period = None if period_ms is None else period_of(period_ms)
     with waited("reading and planning"):
         if yaw == "fixed":

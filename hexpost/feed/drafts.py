@@ -79,7 +79,7 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
         if k < ROUNDS:
             draft = replace(draft, st=found.st.grafted(draft.st, whole) if whole.any() else found.st)
         if whole.any():
-            draft = slowed(draft, np.where(whole, np.maximum(found.worst, SLOWER), 1.0), task.period)
+            draft = slowed(draft, np.where(whole, np.maximum(found.worst, SLOWER), 1.0), task)
         before, now = now, draft.st.solved(draft.seconds(task.period))
         del timing, found
         timing = task.laid(now, draft.window)
@@ -87,7 +87,7 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
     return draft, timing
 
 
-def slowed(draft: Draft, factor: Array, period: float) -> Draft:
+def slowed(draft: Draft, factor: Array, task: Task) -> Draft:
     """Return a draft whose spans take ``factor`` (spans,) times as long."""
     k = factor[draft.st.span] ** -2
     st = replace(
@@ -96,9 +96,10 @@ def slowed(draft: Draft, factor: Array, period: float) -> Draft:
         up=draft.st.up * k,
         down=draft.st.down * k,
     )
-    window = np.where(factor > 1, np.ceil(draft.window * factor), draft.window).astype(np.int64)
+    longer = np.ceil(draft.window * factor).astype(np.int64)
+    window: Ints = np.where(factor > 1, task.calmed(longer), draft.window)
     again = np.flatnonzero(draft.closed & (factor > 1))
-    return replace(draft, st=coasting(st, again, window.astype(np.float64) * period), window=window)
+    return replace(draft, st=coasting(st, again, window.astype(np.float64) * task.period), window=window)
 
 
 def fastest(drafts: list[tuple[Draft, Timing]], task: Task, doubtful: list[tuple[Draft, Timing]]) -> Timing:

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from hexpost.arrays import Array, Ints
+from hexpost.feed.calm import calm_periods, calmed
 from hexpost.feed.correct import Ranges, changed, correct, over_struts
 from hexpost.feed.minima import erode, speeds
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
@@ -186,12 +187,13 @@ def _windows(span: _Span, most_ticks: float) -> Iterator[tuple[list[Any], Array,
     held: _Held | None = None
     none: Ints = np.zeros(0, dtype=np.int64)
     window, told, low, begin, ahead = none, 0, 0, 0.0, AHEAD
+    periods = calm_periods(span.path, span.moves, span.machine)
     while True:
         high = min(low + WINDOW + ahead, span.path.count)
         task, st = span.task(low, high, begin, most_ticks)
         whole = open_ended(task.path.kind[st.piece])
         if window is none:
-            window = choose(st, whole, none, task.period)
+            window = calmed(choose(st, whole, none, task.period), periods, task.period)
         seconds = window.astype(np.float64) * task.period
         st = split(st, whole, seconds).ramped(seconds)
         now = _mended(st if held is None else held.behind(st), window, held, task)

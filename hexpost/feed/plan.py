@@ -100,7 +100,7 @@ def _mended(
     while waiting:  # of a long program every copy counts: each draft goes when it is mended
         drafts.append(mended(waiting.pop(0), task))
     if felt.any():
-        drafts.append(mended(_closed(drafts[0][0], closed, felt, task.period), task, felt))
+        drafts.append(mended(_closed(drafts[0][0], closed, felt, task), task, felt))
     return task, drafts
 
 
@@ -131,17 +131,19 @@ def _drafts(task: Task, st: Stretches, simple: Flags, norms: Array) -> list[Draf
         chosen = choose(st, whole, np.flatnonzero(simple), period)
     for scale in (1.0, *SCALES) if small and not simple.all() else (1.0,):
         window = np.where(simple, chosen, np.maximum(np.rint(scale * chosen), 1).astype(np.int64))
+        window = task.calmed(window)
         seconds = window.astype(np.float64) * period
         bounds = settled(split(st, whole, seconds), np.flatnonzero(simple), seconds)
         drafts.append(Draft(st=bounds, window=window, closed=simple))
     return drafts
 
 
-def _closed(draft: Draft, closed: Stretches, felt: Flags, period: float) -> Draft:
+def _closed(draft: Draft, closed: Stretches, felt: Flags, task: Task) -> Draft:
     """Return the draft with the closed form for the lone straights whose struts are ``felt`` (spans,)."""
     window = np.ones(len(felt), dtype=np.int64)
-    window[felt] = closed_windows(closed, closed.first[:-1][felt], period)
-    bounds = settled(closed, np.flatnonzero(felt), window.astype(np.float64) * period)
+    window[felt] = closed_windows(closed, closed.first[:-1][felt], task.period)
+    window = np.where(felt, task.calmed(window), window)
+    bounds = settled(closed, np.flatnonzero(felt), window.astype(np.float64) * task.period)
     return draft.grafted(Draft(st=bounds, window=window, closed=felt), felt)
 
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.bounds import TINY, as_programmed, parts, programmed_speed, shares
+from hexpost.feed.calm import calm_periods, calmed
 from hexpost.feed.model import Timing
 from hexpost.feed.ramps import Rests, lay
 from hexpost.feed.stretches import Speeds, Stretches
@@ -36,6 +37,12 @@ class Task:
     firm: Flags
     programmed: Array
     most_ticks: float = np.inf
+    calm: Array | None = None
+    """Periods (spans,) that windows are rounded up to, s; ``None``: they are not."""
+
+    def calmed(self, window: Ints) -> Ints:
+        """Return windows (spans,) [ticks], rounded up where that is asked for."""
+        return calmed(window, self.calm, self.period)
 
     def laid(self, speeds: Speeds, window: Ints) -> Timing:
         """Return speeds laid on ticks, averaged over windows (spans,) [ticks]."""
@@ -63,6 +70,7 @@ def task_of(
         period=machine.period,
         firm=struts.aim[path.span_first[:-1]] > 0,
         programmed=programmed_speed(path, moves, machine.tool_tip, norms[:, 0]),
+        calm=calm_periods(path, moves, machine),
     )
     return task, st, norms
 

@@ -7,9 +7,10 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.kinematics.elastic import Springs
 from hexpost.kinematics.frames import pose_matrix
-from hexpost.kinematics.struts import StrutModel
+from hexpost.kinematics.struts import StrutModel, Struts
+from hexpost.kinematics.vibration import ElasticPlatform
 from hexpost.machine.model import Compensation, Machine, Strut
-from hexpost.machine.platform import thrusts_of
+from hexpost.machine.platform import moving_body, thrusts_of
 from hexpost.machine.table import Table
 
 ZERO_AT = ("reference", "machine_zero")
@@ -59,6 +60,21 @@ def springs(machine: Machine) -> Springs | None:
     if not (fixed + growing).all():
         return None
     return Springs(fixed=fixed[:, None], growing=growing[:, None], supported=supported[:, None])
+
+
+def elastic_platform(machine: Machine, struts: Struts, tip: Array, yaw: float = 0.0) -> ElasticPlatform | None:
+    """Return the platform on its ``struts`` as springs, seen from ``tip`` (3,); ``None`` as for ``springs``."""
+    found = springs(machine)
+    if found is None:
+        return None
+    return ElasticPlatform(struts, moving_body(machine).seen_from(tip, yaw), found, machine.platform.damping)
+
+
+def check_vibration(machine: Machine, root: Table) -> None:
+    """Note in ``root`` a limit of vibration without the springs that vibrate."""
+    if machine.tool_tip.vibration is not None and springs(machine) is None:
+        what = "needs the stiffness of the struts; add [strut.body] stiffness_n_um to each, or leave it out"
+        root.fault("tool_tip.vibration_mm", what, "missing-key")
 
 
 def unbent(machine: Machine, springs_: Springs) -> Array:

@@ -7,7 +7,7 @@ from types import MappingProxyType
 from hexpost.arrays import Array
 from hexpost.errors import Fault, InputError
 from hexpost.machine import language, loads, tables
-from hexpost.machine.elastic import check_compensation, compensation
+from hexpost.machine.elastic import check_compensation, check_vibration, compensation
 from hexpost.machine.geometry import check_geometry
 from hexpost.machine.language import programmed_axes
 from hexpost.machine.model import Machine, Setup, Tool, Tools
@@ -83,6 +83,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
     tables.check_screws(machine.struts, root)
     tables.check_servos(machine, root)
     check_compensation(machine, root)
+    check_vibration(machine, root)
     tables.check_against_tip(machine, root)
     root.close()
     raise_faults(root)

@@ -4,92 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from hexpost.arrays import Array
-from hexpost.kinematics.servo import Loop
+from hexpost.machine.parts import Body, Range, Screw, Servo, Thermal, Universal
 from hexpost.machine.wording import AskedUnits, DialectWord, ProgrammedAxes, ReferenceReturn, Wording
 
-Range = tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Universal:
-    """A universal joint at one end of a strut, in the frame it is mounted in; angles in rad.
-
-    ``outer`` (3,) is the axis that stands still in that frame, ``inner`` (3,) the other one where both angles are 0;
-    both are unit vectors, perpendicular to each other, and the strut then lies along the normal of both.
-    ``cone``: largest angle from there. ``outer_range``, ``inner_range``: angles about the two axes. ``None``: no limit.
-    ``stiffness`` [N/mm] along the strut.
-    """
-
-    outer: Array
-    inner: Array
-    cone: float | None = None
-    outer_range: Range | None = None
-    inner_range: Range | None = None
-    stiffness: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Screw:
-    """The screw of a strut and what turns it; lengths in mm, forces in N, torques in N m.
-
-    ``hand`` is 1 for a right-hand thread, -1 for a left-hand one. ``zero``: the length at which the command is 0.
-    ``gear``: turns of the motor for one of the screw; ``inertia`` [kg m2] is that of all that turns, at the motor.
-    The unsupported length of the screw is the length of the strut less ``supported``; ``ends`` says how it is held.
-    ``None`` stands for what is not known: what depends on it is not computed.
-    """
-
-    lead: float
-    hand: int
-    zero: float
-    gear: float
-    counts: float | None
-    efficiency: float
-    back_efficiency: float
-    inertia: float
-    root: float | None
-    bore: float
-    supported: float
-    ends: str
-    elasticity: float
-    """Young's modulus, N/mm2."""
-    density: float
-    """kg/m3."""
-    critical_speed_share: float
-    buckling_share: float
-    thrust: float | None
-    thrust_continuous: float | None
-    torque: float | None
-    torque_continuous: float | None
-    power: float | None
-    """W, of the motor."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Thermal:
-    """How warm a strut is: ``heated`` is the length that grows, mm at ``reference``; ``None``: the whole strut."""
-
-    expansion: float
-    """1/K."""
-    temperature: float
-    reference: float
-    heated: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Servo:
-    """What moves a strut: its position loop, and ``backlash``, the motion lost where it turns back, mm."""
-
-    loop: Loop
-    backlash: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Body:
-    """The body of a strut: ``radius`` of a capsule about it, mm; what the platform end carries, kg; N/mm along it."""
-
-    radius: float | None = None
-    platform_end_kg: float = 0.0
-    stiffness: float | None = None
+__all__ = [
+    "Body", "Box", "Compensation", "Forces", "Health", "Machine", "Pallet", "Platform", "Range", "Screw", "Servo",
+    "Setup", "ShopTimes", "Spindle", "Strut", "Thermal", "Tool", "ToolTip", "Tools", "Universal",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -192,16 +113,22 @@ class ToolTip:
     deviation: float
     contour: float | None = None
     """Allowed error across the path that the lags of the struts make in feed moves, mm; ``None``: no limit."""
+    vibration: float | None = None
+    """Allowed swing of the tip once it rests, mm; ``None``: no limit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Platform:
-    """The moving platform: spindle gauge point (3,) in the platform frame; mass data are kept for forces."""
+    """The moving platform: spindle gauge point (3,) in the platform frame; mass data are kept for forces.
+
+    ``damping``: the ratio with which it swings on its struts.
+    """
 
     gauge_point: Array
     mass_kg: float | None
     centre_of_mass: Array | None
     inertia_kg_m2: Array | None
+    damping: float = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -248,6 +175,8 @@ class Machine:
     """The machine file itself, byte for byte, for the job folder."""
     asked_units: AskedUnits | None = None
     """Units that were asked for beside the machine file, and then are those of ``words``."""
+    calm: bool = False
+    """Whether averages are rounded up to whole periods of the lowest mode: asked for beside the machine file."""
 
     def with_units(self, units: str | None) -> "Machine":
         """Return the machine that reads programs without units in ``units``; ``None``: as its file says."""

@@ -12,6 +12,8 @@ from hexpost.units import SECONDS_PER_MINUTE
 LETTERS = "ABC"
 MOST_TOLERANCE_MM, MOST_TOLERANCE_DEG = 20.0, 20.0
 """No part is made with a wider tolerance: a larger number is another unit (common practice, no source)."""
+DAMPING, MOST_DAMPING = 0.02, 0.9
+"""Damping ratio of a machine structure (common practice, no source), and the most that still swings."""
 ROUNDED = 0.01
 """Moments of inertia may be rounded by this share."""
 LEAST_PALLET_MM = 10.0
@@ -66,6 +68,7 @@ def platform(t: Table) -> Platform:
         mass_kg=t.positive("mass_kg"),
         centre_of_mass=t.numbers("centre_of_mass_mm", "x y z"),
         inertia_kg_m2=inertia,
+        damping=t.positive("damping_ratio", default=DAMPING, most=MOST_DAMPING),
     )
     t.close()
     return out
@@ -84,6 +87,7 @@ def tool_tip(t: Table) -> ToolTip:
         corner_tolerance_tilt=t.positive("corner_tolerance_deg", most=MOST_TOLERANCE_DEG),
         deviation=t.positive("deviation_mm", default=0.01, most=MOST_TOLERANCE_MM),
         contour=t.positive("contour_mm", most=MOST_TOLERANCE_MM) if t.has("contour_mm") else None,
+        vibration=t.positive("vibration_mm", most=MOST_TOLERANCE_MM) if t.has("vibration_mm") else None,
     )
     t.close()
     return out

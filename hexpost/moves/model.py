@@ -33,12 +33,14 @@ WITH, AFTER = 0, 1
 class Switches:
     """The operator's switches: M01 stops (or is passed over); blocks that begin with ``/`` are skipped (or run).
 
-    ``at_most``: feeds that are not passed in some lines.
+    ``at_most``: feeds that are not passed in some lines. ``calm``: averages are as long as whole periods of the lowest
+    mode.
     """
 
     stops: bool = True
     skip: bool = False
     at_most: tuple[FeedCap, ...] = ()
+    calm: bool = False
 
 
 USUAL = Switches()

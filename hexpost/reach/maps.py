@@ -1,6 +1,7 @@
 """A page of maps: for each figure some horizontal layers, drawn as coloured squares with axes; one file, no scripts."""
 
 from dataclasses import dataclass
+from math import tau
 
 import numpy as np
 
@@ -45,6 +46,7 @@ def page(machine: Machine, found: Places, step: float) -> str:
         ("Tilt feed in the worst direction, deg/min", found.tilt_speed * DEG_PER_RAD * SECONDS_PER_MINUTE),
         ("Acceleration in the worst direction, mm/s2", found.acceleration),
         ("Stiffness of the gauge point in its softest direction, N/um", found.stiffness * 1e-3),
+        ("Lowest natural frequency on the struts, Hz", found.frequency[0] / tau),
         ("Conditioning, 1 at best", found.conditioning),
     )
     heights = np.unique(found.position[2, found.reachable])

@@ -13,7 +13,7 @@ from hexpost.kinematics.links import links
 from hexpost.kinematics.singular import Nearness
 from hexpost.kinematics.statics import compliance
 from hexpost.kinematics.struts import StrutModel, Struts, strut_rows
-from hexpost.machine.elastic import springs
+from hexpost.machine.elastic import elastic_platform, springs
 from hexpost.machine.geometry import least_conditioning, nearness
 from hexpost.machine.load import machine_from
 from hexpost.machine.model import Machine
@@ -30,7 +30,8 @@ class Places(Columns):
     ``reachable`` (n,): within strokes and joint limits and not singular. ``tilt`` [rad]: up to which the tool tilts in
     every direction about the gauge point. In the worst direction: ``feed`` [mm/s], ``tilt_speed`` [rad/s],
     ``acceleration`` [mm/s2] of a pure translation from rest. ``stiffness`` [N/mm] of the gauge point in its softest
-    direction (nan where struts have none); ``conditioning`` of the Jacobian, 1 at best. nan where out of reach.
+    direction (nan where struts have none); ``conditioning`` of the Jacobian, 1 at best. ``frequency`` (6, n): natural
+    frequencies on the struts, the lowest first, rad/s. nan where out of reach.
     """
 
     position: Array
@@ -41,6 +42,7 @@ class Places(Columns):
     acceleration: Array
     stiffness: Array
     conditioning: Array
+    frequency: Array
 
 
 DIRECTIONS = 12
@@ -74,6 +76,7 @@ def places(machine: Machine, position: Array, *, tilts: bool = True) -> Places:
     good = _reachable(machine, near, pose)
     n = position.shape[1]
     tilt, feed, spin, pull, stiff, even = (np.full(n, np.nan) for _ in range(6))
+    frequency = np.full((6, n), np.nan)
     if good.any():
         at = links(struts, pose[:, good])
         rows = strut_rows(at.direction.transpose(2, 1, 0), at.arms.transpose(2, 1, 0))
@@ -86,11 +89,13 @@ def places(machine: Machine, position: Array, *, tilts: bool = True) -> Places:
             each = 1.0 / known.compliance(at.length).T[:, None, :]
             soft = np.linalg.eigvalsh(compliance(rows, each)[:, :3, :3])[:, -1]
             stiff[good] = 1.0 / soft
+        if (elastic := elastic_platform(machine, struts, machine.platform.gauge_point)) is not None:
+            frequency[:, good] = elastic.frequencies(pose[:, good])
         if tilts:
             tilt[good] = _tilts(machine, near, pose[:, good])
     return Places(
         position=position, reachable=good, tilt=tilt, feed=feed, tilt_speed=spin, acceleration=pull, stiffness=stiff,
-        conditioning=even,
+        conditioning=even, frequency=frequency,
     )  # fmt: skip
 
 

@@ -1,5 +1,7 @@
 """A summary of a machine that an engineer can compare with the drawing."""
 
+from math import tau
+
 import numpy as np
 
 from hexpost.arrays import Array
@@ -45,6 +47,8 @@ def summary(machine: Machine, *, modes: bool = True) -> list[str]:
     )
     if np.isfinite(there.stiffness[0]):
         lines.append(f"  stiffness at the gauge point, softest direction: {there.stiffness[0] * 1e-3:.1f} N/um")
+        hertz = ", ".join(f"{x / tau:.1f}" for x in there.frequency[:, 0])
+        lines.append(f"  natural frequencies on the struts, no tool: {hertz} Hz")
     lines.append(f"  tilt in every direction: {there.tilt[0] * DEG_PER_RAD:.0f} degrees, no singular pose on the way")
     lines.append(
         f"  worst direction: {there.feed[0] * 60:.0f} mm/min, {there.tilt_speed[0] * DEG_PER_RAD:.1f} deg/s, "

@@ -1,5 +1,7 @@
 """Places as a table of comma-separated values."""
 
+from math import tau
+
 import numpy as np
 
 from hexpost.reach.places import Places
@@ -7,7 +9,7 @@ from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
 COLUMNS = (
     "x_mm", "y_mm", "z_mm", "tilt_deg", "feed_mm_min", "tilt_feed_deg_min", "acceleration_mm_s2", "stiffness_n_um",
-    "conditioning",
+    "conditioning", *(f"frequency_{k}_hz" for k in range(1, 7)),
 )  # fmt: skip
 
 
@@ -22,6 +24,7 @@ def table(found: Places) -> str:
         found.acceleration[good],
         found.stiffness[good] * 1e-3,
         found.conditioning[good],
+        *(found.frequency[:, good] / tau),
     ]
     rows = (",".join("" if np.isnan(x) else f"{x:.6g}" for x in row) for row in zip(*columns, strict=True))
     return "\n".join([",".join(COLUMNS), *rows]) + "\n"

@@ -83,6 +83,7 @@ def collect(
         ambiguous=audit.ambiguous,
         forecast=audit.forecast,
         sag=audit.sag,
+        shaken=audit.shaken,
         nearest=tuple(n for i, n in enumerate(audit.nearest) if i == 0 or n.worst.value < _near(n.worst.allowed)),
     )
 

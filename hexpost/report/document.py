@@ -11,6 +11,7 @@ from hexpost.report.feeds import feeds_document, times_document
 from hexpost.report.forecast import forecast_document
 from hexpost.report.model import Report, Shown, Smoothed, StrutUse
 from hexpost.report.sag import sag_document
+from hexpost.report.shaken import shaken_document
 from hexpost.report.sheet import sheet_document
 
 SCHEMA_VERSION = 1
@@ -52,6 +53,7 @@ def document(report: Report) -> dict[str, object]:
         **({} if report.smoothed is None else {"smoothed": _smoothed(report.smoothed)}),
         **({} if report.forecast is None else {"forecast": forecast_document(report.forecast)}),
         **({} if report.sag is None else {"sag": sag_document(report.sag)}),
+        **({} if report.shaken is None else {"natural_frequencies": shaken_document(report.shaken)}),
         **({} if report.restart is None else {"restart": report.restart}),
         **({} if report.shown is None else {"proof": _shown(report.shown)}),
         "readings": list(report.readings),

@@ -18,6 +18,7 @@ from hexpost.report.page_tables import against, facts, losses, remarks, setup_sh
 from hexpost.report.page_views import views
 from hexpost.report.picture import Drawing
 from hexpost.report.sag import sag_page
+from hexpost.report.shaken import shaken_page
 from hexpost.report.text import smoothed_text
 from hexpost.report.verdict import feed_name, loud, machine_name, verdict
 from hexpost.units import SECONDS_PER_MINUTE
@@ -59,6 +60,7 @@ def _whole(
         ("compared", "Compared with an ordinary machine", against(report)),
         ("forecast", "What the position loops make of it", forecast_page(report.forecast)),
         ("sag", "How far struts give way", sag_page(report.sag)),
+        ("shaking", "How the platform vibrates", shaken_page(report.shaken)),
         ("setup", "Setup sheet", setup_sheet(report)),
         ("assumed", "What was assumed and ignored", remarks(report)),
         ("program", "Program", listing(report, program, shown)),

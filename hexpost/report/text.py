@@ -10,6 +10,7 @@ from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.forecast import forecast_text
 from hexpost.report.model import Report, Smoothed, StrutUse
 from hexpost.report.sag import sag_text
+from hexpost.report.shaken import shaken_text
 from hexpost.report.sheet_words import sheet_text
 from hexpost.report.verdict import feed_name, loud, machine_name, mending, shown_text, verdict
 from hexpost.voice import (
@@ -117,6 +118,7 @@ def text(report: Report, width: int = WIDTH) -> str:
     lines += [] if report.reasons is None else feeds_text(report.reasons)
     lines += [] if report.forecast is None else forecast_text(report.forecast, width)
     lines += [] if report.sag is None else sag_text(report.sag, width)
+    lines += [] if report.shaken is None else shaken_text(report.shaken, width)
     lines += sheet_text(report)
     lines += _section("How ambiguous words were read", report.readings, width)
     lines += _section("Remarks", report.warnings, width)

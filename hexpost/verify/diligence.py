@@ -43,11 +43,15 @@ class _Run:
 
 @dataclass(slots=True)
 class Diligence:
-    """Looks at placed rows, piece by piece; ``as_programmed``: no strut holds the feeds."""
+    """Looks at placed rows, piece by piece; ``as_programmed``: no strut holds the feeds.
+
+    ``longer``: averages of the speed may be longer than jerk asks for by so many seconds.
+    """
 
     machine: Machine
     period: float
     as_programmed: bool
+    longer: float = 0.0
     faults: Faults = field(default_factory=Faults)
     _run: _Run = field(default_factory=_Run)
 
@@ -120,13 +124,13 @@ class Diligence:
         (own_v, v), (own_a, a), (own_j, j) = least
         length = s.length
         ideal = length / v + 2.0 * np.sqrt(length / a) + np.cbrt(32.0 * length / j)
-        longest = np.where(s.mode == FEED_RAPID, _TIMES * ideal + _TICKS * self.period, np.inf)
+        longest = np.where(s.mode == FEED_RAPID, _TIMES * (ideal + self.longer) + _TICKS * self.period, np.inf)
         if not self.as_programmed:
             return longest, np.zeros(s.count)
         feed = np.minimum(own_v, np.where(s.mode == FEED_TIP, s.feed / np.maximum(share, 1e-300), np.inf))
         feed = np.minimum(feed, np.where(s.mode == FEED_TILT, s.feed / np.maximum(turn, 1e-300), np.inf))
         feed = np.minimum(feed, np.where(s.mode == FEED_INVERSE, s.feed * length, np.inf))
-        ramp = feed * (feed / own_a + 2.0 * own_a / own_j + 2.0 * self.period)
+        ramp = feed * (feed / own_a + 2.0 * own_a / own_j + 2.0 * self.period + self.longer)
         long = (s.mode != FEED_RAPID) & (s.curved < 0) & (length > _LONG * ramp)
         return longest, np.where(long, _REACHED * feed, 0.0)
 

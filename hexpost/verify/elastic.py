@@ -29,6 +29,22 @@ def makes_up(machine: Machine) -> bool:
     return machine.compensation is not None and machine.compensation.sag
 
 
+def compliance(machine: Machine, length: Array) -> Array:
+    """Return how much (6, n) or (6, 1) a strut gives way to a newton, mm."""
+    out = np.zeros_like(length)
+    screws = machine.compensation is not None and machine.compensation.screws
+    for k, s in enumerate(machine.struts):
+        for joint in (s.base_universal, s.platform_universal):
+            if joint is not None and joint.stiffness is not None:
+                out[k] += 1.0 / joint.stiffness
+        if s.body.stiffness is not None:
+            out[k] += 1.0 / s.body.stiffness
+        if screws and s.screw is not None and s.screw.root is not None:
+            section = pi / 4.0 * (s.screw.root - s.screw.bore) * (s.screw.root + s.screw.bore)
+            out[k] += np.maximum(length[k] - s.screw.supported, 0.0) / (section * s.screw.elasticity)
+    return out
+
+
 class ElasticStruts:
     """What is added to the lengths of rows that come in order, and how fast it grows."""
 
@@ -56,7 +72,7 @@ class ElasticStruts:
         motion = Motion(platform, length, *columns)
         still = motion if self._asked.inertia else Motion(platform, length, none, none)
         found = self._thrusts.of(motion, p.moves, loads=still, cuts=self._asked.cutting)
-        give = self._compliance(length)
+        give = compliance(self._machine, length)
         bent = np.array([give * thrust - self._home for thrust in found])
         more = (bent.max(axis=0) + bent.min(axis=0)) / 2.0
         room = (bent.max(axis=0) - bent.min(axis=0)) / 2.0 + _SHARE * (np.abs(more) + np.abs(self._home))
@@ -68,20 +84,6 @@ class ElasticStruts:
         self._last = more[:, -1:].copy()
         speed = np.diff(np.concatenate([before, more], axis=1), axis=1) / self._period
         return more, speed, room
-
-    def _compliance(self, length: Array) -> Array:
-        """Return how much (6, n) or (6, 1) a strut gives way to a newton, mm."""
-        out = np.zeros_like(length)
-        for k, s in enumerate(self._machine.struts):
-            for joint in (s.base_universal, s.platform_universal):
-                if joint is not None and joint.stiffness is not None:
-                    out[k] += 1.0 / joint.stiffness
-            if s.body.stiffness is not None:
-                out[k] += 1.0 / s.body.stiffness
-            if self._asked.screws and s.screw is not None and s.screw.root is not None:
-                section = pi / 4.0 * (s.screw.root - s.screw.bore) * (s.screw.root + s.screw.bore)
-                out[k] += np.maximum(length[k] - s.screw.supported, 0.0) / (section * s.screw.elasticity)
-        return out
 
     def _standing(self, t: Array, r: Array) -> Array:
         """Return how much shorter (6, 1) struts are with the platform's origin at ``t``, turned by ``r``, at rest."""
@@ -99,5 +101,5 @@ class ElasticStruts:
         for mass, place in masses:
             pull = -mass * NEWTON * forces.gravity
             weight += np.concatenate([pull, np.cross(place, pull)])
-        out: Array = self._compliance(length[:, None]) * np.linalg.solve(balance, weight)[:, None]
+        out: Array = compliance(machine, length[:, None]) * np.linalg.solve(balance, weight)[:, None]
         return out

@@ -31,6 +31,7 @@ from hexpost.verify.settings import JobInputs
 from hexpost.verify.singular import SingularPoses
 from hexpost.verify.struts import Angles
 from hexpost.verify.told import Told
+from hexpost.verify.vibration import RestSwings, averages
 from hexpost.verify.way import Way
 from hexpost.voice import in_line
 
@@ -69,12 +70,14 @@ class Equations:
         self._elastic = ElasticStruts(machine, inputs.tools, meaning, self._period, free_yaw=free) if sags else None
         self._way = Way(inputs, self._period)
         self._pace = Pace(machine, self._period, free)
-        self._diligence = Diligence(machine, self._period, inputs.settings.feed == "as-programmed")
+        longer = averages(machine, moves) if inputs.settings.calm else 0.0
+        self._diligence = Diligence(machine, self._period, inputs.settings.feed == "as-programmed", longer)
         reference = Angles(machine.tilt_order).matrices(machine.reference[3:, None])[0]
         self._joints, self._bodies = JointAngles(machine, reference), Bodies(machine)
         self._singular = SingularPoses(machine, reference)
         self._loads = WorstLoads(machine, inputs.tools, meaning, self._period, free_yaw=free)
         self._tip_path = TipPath(machine, self._period)
+        self._swings = RestSwings(machine, self._period, free_yaw=free)
         single = inputs.settings.single_block
         self._events = EventTable(meaning.events, moves, self._period, single_block=single, free_yaw=free)
         self._rules = Rules(machine, inputs.tools, meaning)
@@ -101,6 +104,7 @@ class Equations:
         self._events.reached.add(placed)
         self._singular.add(rows, placed)
         self._tip_path.add(rows, placed)
+        self._swings.add(rows, placed)
         self._rules.add(rows, placed)
         limited = self._joints.limited or self._bodies.limited or self._loads.limited
         if self._commands is None and self._elastic is None and not limited:
@@ -139,7 +143,7 @@ class Equations:
         if report is not None:
             told = Told(report)
             checks.append(check_limits(self._limits, told))
-            some = (self._joints, self._singular, self._loads, self._bodies, self._tip_path)
+            some = (self._joints, self._singular, self._loads, self._bodies, self._tip_path, self._swings)
             checks += [c.check(told) for c in some if c.limited]
             checks.append(self._rules.check(told))
         checks += [self._way.path(), self._feeds(), self._way.stops(), self._events.finish(rows)]

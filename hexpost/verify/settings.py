@@ -35,6 +35,7 @@ FEEDS, YAWS = ("as-programmed", "strut-limited"), ("fixed", "best", "follow")
 _KNOWN = {
     "feed", "yaw", "yaw_deg", "period_us", "table", "rows_per_file", "stride", "skip", "stops", "override_percent",
     "lift_mm", "single_block", "from_line", "from_run", "restart", "units", "proof", "yaw_asked", "at_most",
+    "calm_lowest",
 }  # fmt: skip
 _SAME = 1e-9
 
@@ -55,6 +56,7 @@ class JobSettings:
     from_run: int = 1
     units: str | None = None
     at_most: tuple[FeedCap, ...] = ()
+    calm: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -113,6 +115,7 @@ def settings_of(told: Mapping[str, Any]) -> JobSettings:
         from_run=int(run),
         units=one_of("units", None, (None, "mm", "inch")),
         at_most=_caps(told.get("at_most", [])),
+        calm=one_of("calm_lowest", usual=False, known=(True, False)),
     )
 
 

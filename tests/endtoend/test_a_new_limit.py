@@ -139,7 +139,9 @@ def test_a_proof_compares_each_limit_of_a_described_machine(tmp_path, monkeypatc
         Told, "__init__", lambda self, report, before=Told.__init__: (made.append(self), before(self, report))[1]
     )
     servo = "[strut.servo]\nposition_gain_1_s = 33\n"
-    source = machine_text(f"{STRUT}{servo}").replace("deviation_mm =", "contour_mm = 0.1\ndeviation_mm =", 1)
+    source = machine_text(f"{STRUT}{servo}").replace(
+        "deviation_mm =", "contour_mm = 0.1\nvibration_mm = 0.1\ndeviation_mm =", 1
+    )
     (tmp_path / "m.toml").write_text(source)
     (tmp_path / "t.toml").write_text("[[tool]]\nnumber = 1\nlength_mm = 120\ndiameter_mm = 12\n")
     (tmp_path / "p.nc").write_text(PROGRAM)

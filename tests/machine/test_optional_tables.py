@@ -128,12 +128,12 @@ def test_keys_that_the_sample_only_shows_are_keys_and_say_their_defaults(root):
     """A key marked # may be used, and changes nothing where it shows the default."""
     written = (root / "samples" / "described.toml").read_text()
     shown = re.sub(r"^#(?=\w)", "", written, flags=re.MULTILINE)
-    assert len(shown) == len(written) - 13
+    assert len(shown) == len(written) - 14
     before, now = (machine_from(text.encode(), "described.toml") for text in (written, shown))
     assert now.struts[0].screw == before.struts[0].screw
     assert now.struts[0].thermal != before.struts[0].thermal
     assert now.struts[0].base_universal.outer_range == (-pi / 2, pi / 2)
-    assert now.health.length == 400.0
+    assert now.health.length == 400.0 and now.platform.damping == before.platform.damping == 0.02
 
 
 SAG_BAD = [
@@ -193,6 +193,13 @@ def test_loops_belong_to_all_struts_or_to_none_and_a_limit_needs_them():
     some = text(SERVO).replace(SERVO, "", 1)
     with pytest.raises(InputError, match=r"strut\[1\]\.servo is missing, and strut 2 has one; add it to every strut"):
         machine_from(some.encode(), "m")
+    alone = (
+        text()
+        .replace("stiffness_n_um = 150\n", "", 1)
+        .replace("deviation_mm =", "vibration_mm = 0.1\ndeviation_mm =", 1)
+    )
+    with pytest.raises(InputError, match=r"tool_tip\.vibration_mm needs the stiffness of the struts"):
+        machine_from(alone.encode(), "m.toml")
     alone = text().replace("deviation_mm =", "contour_mm = 0.1\ndeviation_mm =", 1)
     with pytest.raises(InputError, match=r"tool_tip\.contour_mm needs the position loops of the struts"):
         machine_from(alone.encode(), "m")

@@ -144,3 +144,8 @@ def test_a_measured_trace_is_judged_and_drawn(tmp_path):
     assert "way is 'up'; write ccw or cw" in CliRunner().invoke(main, words).output
     far = CliRunner().invoke(main, [*words[:3], "--radius-mm", "1500"])
     assert far.exit_code == 2 and "out of reach" in far.output
+
+
+def test_what_is_no_number_is_refused_by_the_name_of_its_option():
+    found = CliRunner().invoke(main, ["machine", "circle", "--tilt-deg", "nan", "0", "0"])
+    assert found.exit_code == 2 and "'--tilt-deg': 'nan' is no number" in found.output
