@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
+from hexpost.audit.forecast import Followed
 from hexpost.audit.model import Charted
 from hexpost.ownproof import OwnProof
 from hexpost.pipeline import Inputs, Job
@@ -61,6 +62,7 @@ class JobWriters:
         folder: JobFolder,
         *,
         charted: Sequence[Charted],
+        followed: Sequence[Followed],
         proof: OwnProof | None,
     ) -> None:
         moves, machine, events = job.inputs.meaning.moves, job.inputs.machine, job.inputs.meaning.events
@@ -77,7 +79,7 @@ class JobWriters:
         self._segments = Segments(waits_of(job), machine.period)
         self._charted = charted
         self._kept = _kept_rows(job, charted)
-        self._picture = Picture(rows, moves, machine, charted, _way(self._kept, job))
+        self._picture = Picture(rows, moves, machine, charted, way=_way(self._kept, job), followed=followed)
         self._again = SelfCheck(machine, moves.frames)
         self._parts: list[tuple[PartFile, int]] = []
         self.tables: dict[str, Mapping[str, object]] = {}
@@ -151,7 +153,7 @@ class JobWriters:
         named = np.unique(np.clip(np.round(np.array(times) / period), 0, total - 1).astype(np.int64))
         found = gather(_at(self._job, named), moves, self._charted)
         if worst is not None:
-            worst = worst_of(worst, worst.tick * len(drawing.use) // total)
+            worst = worst_of(worst, worst.tick * len(drawing.peak) // total)
         parts = [x and replace(x, full=np.ones_like(x.full)) for x in (worst, found)]
         return replace(drawing, track=merged([self._kept, *parts]))
 

@@ -11,7 +11,7 @@ from hexpost.audit.band import Apart, Context, Figures, LimitCheck, Meetings, Mo
 from hexpost.audit.breaches import Breaches
 from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.f_words import add_f_words
-from hexpost.audit.forecast import Forecasting
+from hexpost.audit.forecast import Followed, Forecasting
 from hexpost.audit.model import AuditResult, Chart, Charted, Limit, Nearest, Runs, Unseen, names_of
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_remarks import sentence
@@ -92,6 +92,14 @@ class Audit:
             for limit, check in rows
             if limit.chart is not Chart.NONE
         )
+
+    @property
+    def followed(self) -> tuple[Followed, ...]:
+        """Return what is forecast along the job."""
+        if self._forecasting is None:
+            return ()
+        title, most = "Forecast: the tip off its path in feed moves", self._machine.tool_tip.contour
+        return (Followed(name="contour", title=title, unit="mm", measure=self._forecasting.off_path, most=most),)
 
     def measure(self, setpoints: Setpoints) -> list[Array | None]:
         """Return the values of a batch that can be had from it alone, in any process and any order, check by check."""

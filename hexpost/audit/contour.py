@@ -24,8 +24,7 @@ class TipError:
 
     def measure(self, setpoints: Setpoints) -> Array:
         """Return the error (1, n) across the path in mm, 0 in rapids."""
-        found = self._forecasting.of(setpoints)
-        return np.where(found.feeds, found.across, 0.0)[None]
+        return self._forecasting.off_path(setpoints)[None]
 
 
 def contour(context: Context) -> TipError | None:

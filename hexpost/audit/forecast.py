@@ -1,5 +1,6 @@
 """The forecast of a job on a machine whose struts lag: worst errors and worst blocks."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,6 +35,20 @@ class Forecast:
     cubic: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Followed:
+    """What is worked out along a job, with or without a limit (``most``): ``measure`` gives values (n,) of a batch.
+
+    Batches come in order; ``title`` says what it is, ``name`` is its address.
+    """
+
+    name: str
+    title: str
+    unit: str
+    measure: Callable[[Setpoints], Array]
+    most: float | None
+
+
 class Forecasting:
     """Keeps the worst of what becomes of batches that come in order; memory does not grow with the job."""
 
@@ -49,6 +64,11 @@ class Forecasting:
     def of(self, setpoints: Setpoints) -> Lagged:
         """Return what becomes of the next batch; asked again for the same one, the same answer."""
         return self._seen.of(setpoints, lambda: self._taken(setpoints))
+
+    def off_path(self, setpoints: Setpoints) -> Array:
+        """Return how far (n,) the tip is off its path, mm, 0 in rapids; a value belongs to the row at its time."""
+        found = self.of(setpoints)
+        return np.where(found.feeds, found.across, 0.0)
 
     def result(self) -> Forecast:
         """Return the worst of the whole job."""

@@ -36,8 +36,26 @@ const job = (() => {
     now = i;
     hear.forEach(f => f(i));
   };
+  const fingers = (part, {pinch}) => {       // two fingers on a part: how much further apart, about where, moved by what
+    const down = new Map();
+    const spread = () => {
+      const [a, b] = [...down.values()];
+      return {far: Math.hypot(a[0] - b[0], a[1] - b[1]), x: (a[0] + b[0]) / 2, y: (a[1] + b[1]) / 2};
+    };
+    part.addEventListener("pointerdown", e => { down.set(e.pointerId, [e.clientX, e.clientY]); part.setPointerCapture(e.pointerId); });
+    for (const end of ["pointerup", "pointercancel"]) part.addEventListener(end, e => down.delete(e.pointerId));
+    part.addEventListener("pointermove", e => {
+      if (!down.has(e.pointerId)) return;
+      const was = down.size === 2 ? spread() : null;
+      down.set(e.pointerId, [e.clientX, e.clientY]);
+      if (!was) return;
+      const is = spread();
+      pinch(is.far / Math.max(was.far, 1), is.x, is.y, is.x - was.x, is.y - was.y);
+    });
+    return {get count() { return down.size; }};
+  };
   return {
-    held, rows, n, nearest, go, scale: s, last: rows.tick[n - 1],
+    held, rows, n, ints, fingers, moving: false, halt: () => {}, nearest, go, scale: s, last: rows.tick[n - 1],
     get now() { return now; },
     onMove: f => { hear.push(f); if (now >= 0) f(now); },
     toTick: tick => go(nearest(tick)),

@@ -15,7 +15,7 @@
   }
   if (!job) return;
   $(".live").forEach(part => { part.hidden = false; });
-  const {rows, held} = job, ns = "http://www.w3.org/2000/svg";
+  const {rows, held} = job;
   const slide = one("slide"), said = one("now");
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
 
@@ -92,7 +92,7 @@
   one("block-before").addEventListener("click", () => block(-1));
   const play = one("play"), speed = one("speed");
   let last = null, tick = 0;
-  const stop = () => { last = null; play.textContent = "Play"; play.setAttribute("aria-pressed", "false"); };
+  const stop = () => { last = null; job.moving = false; play.textContent = "Play"; play.setAttribute("aria-pressed", "false"); };
   const step = stamp => {
     if (last === null) return;
     tick += Math.max(0, stamp - last) * 1e3 * speed.value / held.micros;
@@ -106,9 +106,10 @@
     if (last !== null) { stop(); return; }
     if (job.now >= job.n - 1) job.go(0);
     play.textContent = "Pause"; play.setAttribute("aria-pressed", "true");
-    tick = rows.tick[job.now]; last = performance.now();
+    tick = rows.tick[job.now]; last = performance.now(); job.moving = true;
     requestAnimationFrame(step);
   });
+  job.halt = stop;
   stop();
   const long = job.seconds(job.last);
   if (long > 60) speed.value = long > 6000 ? "1000" : long > 600 ? "100" : "10";
@@ -124,47 +125,6 @@
       if (i >= 0) { stop(); job.go(i); }
     }
   });
-
-  // Charts: the cursor as a stroke, what is between rows as the envelope
-  const heights = d => {                     // the steps of an envelope, as the height of each column
-    const out = []; let y = 0;
-    for (const [, k, v] of d.matchAll(/([Mhvz])(-?\d+(?: \d+)?)?/g)) {
-      if (k === "M") y = +v.split(" ")[1];
-      else if (k === "h") for (let i = 0; i < Math.abs(+v); i++) out.push(y);
-      else if (k === "v") y += +v;
-    }
-    const n = out.length / 2;
-    return [out.slice(0, n), out.slice(n).reverse()];
-  };
-  const watched = new Map();
-  const watch = new IntersectionObserver(found => found.forEach(x => {
-    const c = watched.get(x.target);
-    c.seen = x.isIntersecting;
-    if (c.seen) at(c, job.now);
-  }));
-  const charts = $("figure svg[data-low]").map(svg => {
-    const [top, bottom] = heights(svg.querySelector(".e").getAttribute("d"));
-    const line = document.createElementNS(ns, "path"); line.setAttribute("class", "x"); svg.append(line);
-    const caption = svg.closest("figure").querySelector("figcaption"), here = document.createElement("span");
-    here.className = "here"; caption.append(here);
-    const a = +svg.dataset.low, b = +svg.dataset.high, h = svg.viewBox.baseVal.height;
-    const lead = e => {
-      const r = svg.getBoundingClientRect();
-      job.toTick((e.clientX - r.left) / r.width * (job.last + 1));
-    };
-    svg.addEventListener("pointerdown", e => { stop(); svg.setPointerCapture(e.pointerId); lead(e); });
-    svg.addEventListener("pointermove", e => { if (e.buttons) lead(e); });
-    const one = {svg, top, bottom, line, here, h, seen: false, value: y => b - (b - a) * y / h};
-    watch.observe(svg); watched.set(svg, one);
-    return one;
-  });
-  const short = x => Math.abs(x) >= 100 ? x.toFixed(0) : x.toFixed(2);
-  const at = (c, i) => {
-    const share = rows.tick[i] / (job.last + 1), w = c.top.length, k = Math.min(w - 1, Math.floor(share * w));
-    c.line.setAttribute("d", `M${(share * w).toFixed(2)} 0v${c.h}`);
-    c.here.textContent = ` Here ${short(c.value(c.bottom[k]))} to ${short(c.value(c.top[k]))}.`;
-  };
-  job.onMove(i => charts.forEach(c => { if (c.seen || last === null) at(c, i); }));   // in motion those in sight alone
 
   // Views of the path: a ring at the tool
   const {low, cell, rows: tall} = held.views, m = held.pallet_at.frame;

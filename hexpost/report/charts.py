@@ -1,4 +1,7 @@
-"""Charts of a report page as SVG by hand: an envelope of the smallest and largest value of every column."""
+"""Charts of a report page as SVG by hand: an envelope of the smallest and largest value of every column.
+
+The picture has ``COLUMNS`` columns; finer ones go along as numbers, for the script that zooms.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,9 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Ints
+from hexpost.pages.packed import packed
+from hexpost.report.picture import COLUMNS
 from hexpost.voice import number
 
 HEIGHT = 90
+STEPS = 1000
+"""Steps of the height of a chart in which its fine columns are kept, outwards; -1 for no value."""
 _ROOM = 0.08
 _THIN = 0.05
 _LEAST_WIDE = 1.0
@@ -71,7 +78,10 @@ def _line(rows: Array) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plot:
-    """What a chart shows: ``name`` is its address, ``prefix`` that of its marks, ``bounds`` the limits drawn across."""
+    """What a chart shows: ``name`` is its address, ``prefix`` that of its marks, ``bounds`` the limits drawn across.
+
+    ``low`` and ``high`` (w,) are its fine columns.
+    """
 
     name: str
     title: str
@@ -87,14 +97,24 @@ class Plot:
     """What is written behind the number beside a limit."""
     asked: Array | None = None
     """What is drawn as a line across the envelope (w,), nan where there is none."""
+    least: bool = False
+    """Whether a single bound is the least that is allowed, not the most."""
 
 
-def chart(plot: Plot) -> str:
-    """Return a figure."""
-    width, high, low = len(plot.low), plot.scale.high, plot.scale.low
-    shapes = [*_beyond(plot), f'<path class="e" d="{envelope(plot.low, plot.high, plot.scale)}"/>']
+def joined(values: Array, columns: int, ufunc: np.ufunc) -> Array:
+    """Return fine columns (w,) as at most so many; wider columns hold whole ones where w is no more or a multiple."""
+    wide = np.arange(len(values)) * min(columns, len(values)) // len(values)
+    out: Array = ufunc.reduceat(values, np.flatnonzero(np.append(True, wide[1:] != wide[:-1])))
+    return out
+
+
+def chart(plot: Plot, fine: int) -> str:
+    """Return a figure, with ``fine`` columns for the script at most; fewer than are drawn: none."""
+    drawn_low, drawn_high = joined(plot.low, COLUMNS, np.minimum), joined(plot.high, COLUMNS, np.maximum)
+    width, high, low = len(drawn_low), plot.scale.high, plot.scale.low
+    shapes = [*_beyond(plot, width), f'<path class="e" d="{envelope(drawn_low, drawn_high, plot.scale)}"/>']
     if plot.asked is not None:
-        shapes.append(f'<path class="a" d="{_line(plot.scale.rows(plot.asked))}"/>')
+        shapes.append(f'<path class="a" d="{_line(plot.scale.rows(joined(plot.asked, COLUMNS, np.fmax)))}"/>')
     heights = {b: float(plot.scale.rows(np.array(b))) for b in plot.bounds if low < b < high}
     shapes += [f'<path class="b" d="M0 {y:.1f}h{width}"/>' for y in heights.values()]
     for m in plot.marks:
@@ -108,16 +128,33 @@ def chart(plot: Plot) -> str:
     return (
         f'<figure id="{plot.name}"><figcaption>{plot.title}</figcaption>'
         f'<div><svg viewBox="0 0 {width} {HEIGHT}" preserveAspectRatio="none" role="img" aria-label="{plot.title}" '
-        f'data-low="{low:.9g}" data-high="{high:.9g}">{"".join(shapes)}</svg>'
+        f'data-low="{low:.9g}" data-high="{high:.9g}"{_fine(plot, fine)}>{"".join(shapes)}</svg>'
         f'<p class="y" aria-hidden="true">{beside}</p></div>'
         f'<p class="axis" aria-hidden="true">{below}</p></figure>'
     )
 
 
-def _beyond(plot: Plot) -> list[str]:
+def _fine(plot: Plot, most: int) -> str:
+    """Return the fine columns as attributes: their heights in steps from the top, outwards."""
+    if min(most, len(plot.low)) <= COLUMNS < len(plot.low):
+        return ""
+    steps = STEPS / HEIGHT
+    top = np.floor(steps * plot.scale.rows(joined(plot.high, most, np.maximum))).astype(np.int64)
+    rest = np.ceil(steps * plot.scale.rows(joined(plot.low, most, np.minimum))).astype(np.int64) - top
+    out = f' data-top="{packed(top)}" data-rest="{packed(rest)}"'
+    if plot.asked is not None:
+        asked = plot.scale.rows(joined(plot.asked, most, np.fmax))
+        out += f' data-asked="{packed(np.where(np.isfinite(asked), np.round(steps * asked), -1).astype(np.int64))}"'
+    return out
+
+
+def _beyond(plot: Plot, wide: int) -> list[str]:
     """Return the bands beyond the limits."""
     ends = [float(y) for y in plot.scale.rows(np.array(plot.bounds))]
-    top, bottom = min(ends, default=0.0), max(ends, default=HEIGHT)
-    bands = [(0.0, top), (bottom, HEIGHT)] if len(ends) > 1 else [(0.0, top)]
-    wide = len(plot.low)
+    if len(ends) > 1:
+        bands = [(0.0, min(ends)), (max(ends), HEIGHT)]
+    elif plot.least:
+        bands = [(ends[0], HEIGHT)]
+    else:
+        bands = [(0.0, y) for y in ends]
     return [f'<rect class="z" y="{a:.1f}" width="{wide}" height="{b - a:.1f}"/>' for a, b in bands if b - a > _THIN]

@@ -1,6 +1,5 @@
 """The time cursor and the machine at its moment: what the script of the page shows, and the numbers that it reads."""
 
-from base64 import b64encode
 from collections.abc import Sequence
 
 import numpy as np
@@ -10,6 +9,7 @@ from hexpost.audit.model import quoted
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.pages.html import data
+from hexpost.pages.packed import packed
 from hexpost.program.model import Program
 from hexpost.report.page_views import LEVELS
 from hexpost.report.picture import EDGES, Drawing
@@ -21,22 +21,10 @@ MOST_DATA = 170_000
 """Characters that the rows take at most; beyond it every other row that nothing was found at is left out."""
 MM, DEG, LENGTH, WAY_MM, FEED, SHARE, COARSE = 1e4, 1e5, 1e6, 1e2, 1e2, 1e5, 1e3
 """Whole numbers on the page for a mm and a degree of a pose, a mm of a length and of the path, a feed of 1, a use."""
-_GROUP, _GROUPS = 7, 9
 _FEWEST = 2
 _MOST_TEXT, _MOST_TEXTS = 110, 40_000
 """Characters of a block that the readout shows, and of all blocks."""
 _AXES = ("X", "Y", "Z", "A", "B", "C")
-
-
-def packed(values: Ints) -> str:
-    """Return whole numbers (n,) as text: differences, signs at the end, seven bits a byte, low ones first (LEB128)."""
-    step = np.diff(values, prepend=0)
-    folded = (step << 1) ^ (step >> 63)
-    groups = (folded[:, None] >> (_GROUP * np.arange(_GROUPS))) & 127
-    last = np.maximum(_GROUPS - 1 - (groups[:, ::-1] > 0).argmax(axis=1), 0) * (folded > 0)
-    place = np.arange(_GROUPS)
-    raw = (groups + 128 * (place < last[:, None])).astype(np.uint8)
-    return b64encode(raw[place <= last[:, None]].tobytes()).decode()
 
 
 def moment(drawing: Drawing | None, program: Program, machine: Machine) -> str:

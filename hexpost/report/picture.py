@@ -6,10 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.audit.forecast import Followed
 from hexpost.audit.model import Charted
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, FEED_TIP, Moves
+from hexpost.report.curves import Curves, Drawn, curves_of
 from hexpost.report.track import DrawnWay, Track
 from hexpost.setpoints.model import Setpoints
 from hexpost.shelf import windows
@@ -83,6 +85,8 @@ def _square(axis: Codes) -> Array:
 
 COLUMNS = 420
 """Columns of a chart: fewer than the pixels it is shown on, so that a peak of one sample stays in sight."""
+FINE = 4 * COLUMNS
+"""Columns that are kept of a chart, for those who zoom into it."""
 GROUP = 16
 """Samples of a job long enough that are looked at together: a power of two."""
 EDGES = (0.5, 0.75, 0.9, 1.0)
@@ -93,18 +97,18 @@ MOST_STEPS = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drawing:
-    """Envelopes and views of a job; ``columns`` (w,) is the time at which each column begins, s.
+    """Envelopes and views of a job, in ``w`` fine columns of equal time.
 
     ``low`` and ``high`` (q, 6, w): smallest and largest value of each of the ``charted`` limits, by strut and column.
     ``use`` (w,): the largest use of any limit of a strut in each column. ``views``: levels of use in cells (rows from
     the top, columns), 0 where the tool never was: from above (x to the right, y up), and from the front (x to the
     right, z up). ``box``: what they show. ``feed``: smallest and largest feed of the tip (w,) in each column, mm/s;
-    ``asked`` (w,): the largest that is programmed there, nan for none. ``peak`` (w,): the tick of the first sample of
-    the ``group`` with the most use. ``track``: the rows that are kept; ``way``: the path that is drawn of them.
+    ``asked`` (w,): the largest that is programmed there, nan for none. ``peak`` (``COLUMNS``,): the tick of the
+    first sample of the ``group`` with the most use, in columns as wide as they are drawn. ``curves``: of the whole
+    tool. ``track``: the rows that are kept; ``way``: the path that is drawn of them.
     """
 
     charted: tuple[Charted, ...]
-    columns: Array
     until: float
     low: Array
     high: Array
@@ -115,22 +119,42 @@ class Drawing:
     asked: Array
     peak: Ints
     group: int
+    curves: tuple[Drawn, ...] = ()
     track: Track | None = None
     way: DrawnWay | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Cells:
+    """Where groups of samples lie among columns: columns ``to`` begin at the groups ``new``.
+
+    The groups ``late`` end in the column ``beside``: they count there, too, so that no sample is outside its envelope.
+    """
+
+    to: Ints
+    new: Ints
+    late: Ints
+    beside: Ints
+
+    def take(self, ends: Array, values: Array, ufunc: np.ufunc) -> None:
+        """Put the extremes of ``values`` (..., m) of the groups into those of the columns, ``ends`` (..., w)."""
+        ends[..., self.to] = ufunc(ends[..., self.to], ufunc.reduceat(values, self.new, axis=-1))
+        ends[..., self.beside] = ufunc(ends[..., self.beside], values[..., self.late])
 
 
 class Picture:
     """Takes batches of setpoints in the order of time; ``total`` is the number of samples of the job.
 
-    ``way``: the path that is drawn, which follows the samples, too.
+    ``way``: the path that is drawn, which follows the samples, too; so do those ``followed`` along the job.
     """
 
     def __init__(
-        self, total: int, moves: Moves, machine: Machine, charted: Sequence[Charted], way: DrawnWay | None = None
-    ) -> None:
+        self, total: int, moves: Moves, machine: Machine, charted: Sequence[Charted], *, way: DrawnWay | None = None,
+        followed: Sequence[Followed] = (),
+    ) -> None:  # fmt: skip
         self._charted = tuple(charted)
         self._total = max(total, 1)
-        self._width = min(COLUMNS, self._total)
+        self._width = min(FINE, self._total)
         self._group = GROUP if self._total >= 4 * GROUP * self._width else 1
         self._period = machine.period
         self._low: Array = np.full((len(charted), 6, self._width), np.inf)
@@ -138,7 +162,9 @@ class Picture:
         self._use: Array = np.zeros(self._width)
         self._feed: Array = np.array([[np.inf], [-np.inf]]) * np.ones(self._width)
         self._asked: Array = np.full(self._width, -np.inf)
-        self._peak: Ints = np.full(self._width, -1)
+        self._peak: Ints = np.full(min(COLUMNS, self._total), -1)
+        self._most_used: Array = np.zeros(len(self._peak))
+        self._curves = Curves(curves_of(machine, moves, followed, self._total, self._width), self._total, self._width)
         self._moves, self._way = moves, way
         self._frames = pallet_from_work(moves, machine)
         self._box = cut_box(moves, self._frames)
@@ -150,50 +176,56 @@ class Picture:
         tick = setpoints.poses.tick
         if not len(tick):
             return
-        first = tick[:: self._group]
-        column: Ints = first * self._width // self._total
-        new = np.flatnonzero(np.append(True, column[1:] != column[:-1]))
-        used = np.zeros(len(first))
+        cells = self._cells(tick, self._width)
+        used = np.zeros(-(-len(tick) // self._group))
         for q, one in enumerate(self._charted):
             values = one.measure(setpoints)
             if values is None:
                 continue
             low, high = self._extremes(values)
-            at = column[new]
-            self._low[q, :, at] = np.minimum(self._low[q, :, at], np.minimum.reduceat(low, new, axis=1).T)
-            self._high[q, :, at] = np.maximum(self._high[q, :, at], np.maximum.reduceat(high, new, axis=1).T)
+            cells.take(self._low[q], low, np.minimum)
+            cells.take(self._high[q], high, np.maximum)
             np.maximum(used, _share(one, low, high), out=used)
-        self._most(used, first, column, new)
-        self._feeds(setpoints, column, new)
+        cells.take(self._use, used, np.maximum)
+        self._most(used, tick)
+        self._feeds(setpoints, cells)
+        self._curves.add(setpoints)
         self._draw(setpoints, used)
         if self._way is not None:
             self._way.add(setpoints, used, self._group)
 
-    def _most(self, used: Array, first: Ints, column: Ints, new: Ints) -> None:
-        """Take the most use of each column, and where it begins."""
-        at, most = column[new], np.maximum.reduceat(used, new)
-        better = (most > self._use[at]) | (self._peak[at] < 0)
-        hit = np.flatnonzero(used == np.repeat(most, np.diff(np.append(new, len(used)))))
-        hit = hit[np.unique(column[hit], return_index=True)[1]]
-        self._peak[at[better]] = first[hit][better]
-        self._use[at[better]] = most[better]
+    def _cells(self, tick: Ints, width: int) -> _Cells:
+        """Return where the groups of samples at ticks (n,) lie among ``width`` columns."""
+        first = tick[:: self._group]
+        column: Ints = first * width // self._total
+        end: Ints = np.minimum(first + self._group - 1, tick[-1]) * width // self._total
+        new = np.flatnonzero(np.append(True, column[1:] != column[:-1]))
+        return _Cells(to=column[new], new=new, late=np.flatnonzero(end != column), beside=end[end != column])
 
-    def _feeds(self, setpoints: Setpoints, column: Ints, new: Ints) -> None:
+    def _most(self, used: Array, tick: Ints) -> None:
+        """Take the most use of each column that is drawn, and where it begins."""
+        cells, first = self._cells(tick, len(self._peak)), tick[:: self._group]
+        at, new, most = cells.to, cells.new, np.maximum.reduceat(used, cells.new)
+        better = (most > self._most_used[at]) | (self._peak[at] < 0)
+        hit = np.flatnonzero(used == np.repeat(most, np.diff(np.append(new, len(used)))))
+        hit = hit[np.unique(np.searchsorted(new, hit, side="right"), return_index=True)[1]]
+        self._peak[at[better]] = first[hit][better]
+        self._most_used[at[better]] = most[better]
+
+    def _feeds(self, setpoints: Setpoints, cells: _Cells) -> None:
         """Take the feed of the tip, and the largest that is programmed for it."""
         rate = setpoints.poses.rate[:3]
         low, high = self._extremes(np.sqrt(np.einsum("ij,ij->j", rate, rate))[None])
-        at, (least, most) = column[new], self._feed
-        least[at] = np.minimum(least[at], np.minimum.reduceat(low[0], new))
-        most[at] = np.maximum(most[at], np.maximum.reduceat(high[0], new))
+        cells.take(self._feed[0], low[0], np.minimum)
+        cells.take(self._feed[1], high[0], np.maximum)
         move = np.maximum(setpoints.poses.move[:: self._group], 0)
         asked = np.where(self._moves.feed_mode[move] == FEED_TIP, self._moves.feed[move], -np.inf)
-        self._asked[at] = np.maximum(self._asked[at], np.maximum.reduceat(asked, new))
+        cells.take(self._asked, asked, np.maximum)
 
     def finish(self) -> Drawing:
         """Return the drawing."""
         return Drawing(
             charted=self._charted,
-            columns=np.ceil(np.arange(self._width) * self._total / self._width) * self._period,
             until=(self._total - 1) * self._period,
             low=self._low,
             high=self._high,
@@ -204,6 +236,7 @@ class Picture:
             asked=np.where(np.isfinite(self._asked), self._asked, np.nan),
             peak=self._peak,
             group=self._group,
+            curves=self._curves.finish(),
             way=self._way,
         )
 

@@ -16,8 +16,10 @@ from report.test_reports import BROKEN, report
 
 from hexpost import pipeline, writers
 from hexpost.cli import main
-from hexpost.report.moment import MOST_DATA, packed
+from hexpost.pages.packed import packed
+from hexpost.report.moment import MOST_DATA
 from hexpost.report.page import MOST_BYTES, page
+from hexpost.report.picture import FINE
 from hexpost.report.track import DrawnWay, Track
 
 pytestmark = pytest.mark.usefixtures("untried")
@@ -25,6 +27,7 @@ pytestmark = pytest.mark.usefixtures("untried")
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 EVIL = "(<script>document.title='hit'</script><img>)"
 ASKS = """
+(async () => {
 const out = {slid: [], found: [], drawn: []}, one = id => document.getElementById(id);
 const seen = () => ({time: one("r-time").textContent, line: one("r-line").textContent, tick: +one("slide").value,
   lengths: [1, 2, 3, 4, 5, 6].map(k => one("r-length-" + k).textContent),
@@ -50,8 +53,24 @@ for (let i = 1; i < job.n; i += 40) {
 }
 job.go(0); one("finding-next").click(); out.next = seen(); one("block-next").click(); out.block = seen();
 out.looks = [...document.querySelectorAll("[data-look]")].map(b => b.click()).length;
+const chart = document.querySelector("#s3-speed svg"), frames = () => new Promise(f => setTimeout(f, 200));
+const path = chart.querySelector(".e"), text = () => document.querySelector(".zoomed").textContent;
+const view = () => chart.getAttribute("viewBox").split(" ").map(Number);
+const shown = () => ({view: view(), said: text(), d: path.getAttribute("d")});
+const press = (key, shiftKey) => chart.dispatchEvent(new KeyboardEvent("keydown", {key, shiftKey, bubbles: true}));
+const wheel = () => {
+  const clientX = chart.getBoundingClientRect().left + 9;
+  chart.focus(); chart.dispatchEvent(new WheelEvent("wheel", {deltaY: -1, clientX, cancelable: true}));
+};
+chart.scrollIntoView({behavior: "instant"}); await frames(); out.zoomed = [shown()];
+for (const act of [
+  () => document.querySelector("[data-zoom=in]").click(), () => press("+"), wheel,
+  () => document.querySelector("[data-zoom=later]").click(), () => press("ArrowLeft", true), () => press("-"),
+  () => { for (let k = 0; k < 30; k++) press("+"); }, () => press("ArrowRight", true), () => press("0"),
+]) { act(); await frames(); out.zoomed.push(shown()); }
 out.asked = performance.getEntriesByType("resource").length; out.title = document.title;
 document.body.dataset.out = JSON.stringify(out);
+})();
 """
 
 
@@ -132,6 +151,35 @@ def test_drawn_struts_are_as_long_as_the_table_says(seen, table):
     assert len(seen["drawn"]) > 20
     for tick, drawn in seen["drawn"]:
         assert np.allclose(drawn, [float(x) for x in lengths(table[tick])], rtol=0.0, atol=1e-3)
+
+
+def drawn(shown, svg):
+    """Return the columns of a chart that is zoomed into: numbers, least and most values, from its path."""
+    low, high = (float(re.search(rf'data-{x}="([^"]+)"', svg)[1]) for x in ("low", "high"))
+    value = [high - (high - low) * float(y) / 90 for y in re.findall(r"(?:M[\d.]+ |V)([\d.]+)", shown["d"])]
+    edge = [float(x) for x in re.findall(r"[MH]([\d.]+)", shown["d"])]
+    half = len(value) // 2
+    return edge[: half + 1], value[half:][::-1], value[:half], (high - low) / 1000
+
+
+def test_the_envelope_holds_the_extremes_of_the_table_at_every_zoom(seen, job, table):
+    text = (job / "report.html").read_text()
+    svg = re.search(r'<figure id="s3-speed">.*?<svg[^>]*>', text, re.DOTALL)[0]
+    speed, kept = np.array([float(row["speed_3_mm_s"]) for row in table]), min(FINE, len(table))
+    first, *zoomed, last = seen["zoomed"]
+    assert (first["view"], last["view"], first["d"]) == ([0, 0, 420, 90], [0, 0, 420, 90], last["d"])
+    assert all(one["view"] != other["view"] for one, other in zip(seen["zoomed"], zoomed, strict=False))
+    for shown in zoomed:
+        edge, low, high, step = drawn(shown, svg)
+        column = np.round(np.array(edge) * kept / 420).astype(int)
+        assert (np.diff(column) == 1).all() and column[0] * 420 / kept <= shown["view"][0] + 1e-3
+        ticks = -(-column * len(table) // kept)
+        for a, b, least, most in zip(ticks, ticks[1:], low, high, strict=False):
+            here = speed[a:b]
+            assert least - 1e-6 <= here.min() <= least + 1.01 * step
+            assert most - 1.01 * step <= here.max() <= most + 1e-6
+    assert "the page stores no finer ones" in zoomed[-2]["said"] and "finer" not in zoomed[0]["said"]
+    assert zoomed[-2]["view"][2] == pytest.approx(420 * 24 / kept)
 
 
 def test_comments_do_nothing_and_nothing_leaves_the_page(seen):
