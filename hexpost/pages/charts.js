@@ -55,6 +55,7 @@
     });
     const one = {svg, path, top, bottom, asked: line, line: svg.querySelector(".a"), stroke, here, h, marks, across: wide,
       wide: wide / top.length, seen: false, shown: "", value: y => b - (b - a) * y / h,
+      digits: Math.max(0, Math.ceil(-Math.log10((b - a) / STEPS))),
       first: path.getAttribute("d"), firstAsked: svg.querySelector(".a")?.getAttribute("d"),
       times: $(".axis span", figure), said: $(".axis span", figure).map(x => x.textContent)};
     svg.setAttribute("tabindex", "0"); svg.setAttribute("aria-describedby", "zoom-keys");
@@ -139,11 +140,10 @@
       e.preventDefault();
     });
   });
-  const short = x => Math.abs(x) >= 100 ? x.toFixed(0) : Math.abs(x) >= 1 || x === 0 ? x.toFixed(2) : x.toPrecision(3);
   const at = (c, i) => {
     const share = rows.tick[i] / total, n = c.top.length, k = Math.min(n - 1, Math.floor(rows.tick[i] * n / total));
     c.stroke.setAttribute("d", `M${(share * c.across).toFixed(3)} 0v${c.h}`);
-    c.here.textContent = ` Here ${short(c.value(c.bottom[k]))} to ${short(c.value(c.top[k]))}.`;
+    c.here.textContent = ` Here ${c.value(c.bottom[k]).toFixed(c.digits)} to ${c.value(c.top[k]).toFixed(c.digits)}.`;
   };
   job.onMove(i => {
     const share = rows.tick[i] / total;

@@ -65,7 +65,7 @@ def curves_of(machine: Machine, moves: Moves, followed: Sequence[Followed], tota
     holds = f"Conditioning of the pose (1 at best, at least {least:g} allowed){seen}"
     return [
         Curve(name="tilt", title=tells, unit="deg", measure=tilt, every=every),
-        Curve(name="conditioning", title=holds, unit="", measure=conditioning, every=every, least=least),
+        Curve(name="conditioning", title=holds, unit="1", measure=conditioning, every=every, least=least),
         *(_curve(one) for one in followed),
     ]
 

@@ -12,6 +12,8 @@ from hexpost.report.picture import Drawing
 from hexpost.units import SECONDS_PER_MINUTE
 from hexpost.voice import amount, figure, number, percent
 
+FLAT = 1e-9
+"""What varies by less is no chart."""
 _READ = (
     "<p>Each column of a chart spans the smallest and the largest value in its share of the time, so a peak of one "
     "sample shows. Dashed: the limits, with their numbers; shaded: what is beyond them. Upright bands: findings.</p>"
@@ -117,9 +119,9 @@ class PageCharts:
         curve, low, high = drawn.curve, drawn.low, drawn.high
         least, most = float(low.min()), float(high.max())
         bounds = [x for x in (curve.least, curve.most) if x is not None]
-        told = (
-            f"{figure(least, curve.unit)} to {amount(most, curve.unit)}" if least < most else amount(most, curve.unit)
-        )
+        if most - least < FLAT:
+            return f"<p>{curve.title}: {amount(round(most, 9), curve.unit)} all along.</p>"
+        told = f"{figure(least, curve.unit)} to {amount(most, curve.unit)}"
         plot = Plot(
             name=curve.name,
             title=f"{curve.title}: {told}{'' if curve.most is None else f', {amount(curve.most, curve.unit)} allowed'}",
