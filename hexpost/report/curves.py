@@ -6,12 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Ints
-from hexpost.audit.attitudes import Attitudes
 from hexpost.audit.forecast import Followed
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.geometry import least_conditioning, nearness
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
+from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.model import Setpoints
 from hexpost.units import DEG_PER_RAD
 
