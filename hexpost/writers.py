@@ -7,8 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
-from hexpost.audit.forecast import Followed
-from hexpost.audit.model import Charted
+from hexpost.audit.model import Charted, Followed
 from hexpost.ownproof import OwnProof
 from hexpost.pipeline import Inputs, Job
 from hexpost.proving import block_ends

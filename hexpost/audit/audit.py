@@ -99,7 +99,7 @@ class Audit:
         if self._forecasting is None:
             return ()
         title, most = "Forecast: the tip off its path in feed moves", self._machine.tool_tip.contour
-        return (Followed(name="contour", title=title, unit="mm", measure=self._forecasting.off_path, most=most),)
+        return (Followed(name="off-path", title=title, unit="mm", measure=self._forecasting.off_path, most=most),)
 
     def measure(self, setpoints: Setpoints) -> list[Array | None]:
         """Return the values of a batch that can be had from it alone, in any process and any order, check by check."""

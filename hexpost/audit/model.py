@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array
-from hexpost.audit.forecast import Forecast
+from hexpost.audit.forecast import Followed, Forecast
 from hexpost.audit.limit import RAMP, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
 from hexpost.audit.limits import FEED_CAP, LIMITS
 from hexpost.audit.sagging import Sag
@@ -22,8 +22,8 @@ from hexpost.setpoints.model import Setpoints
 
 __all__ = [
     "BODIES", "FEED_CAP", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Calmed",
-    "Chart", "Charted", "Dropped", "Finding", "Findings", "Forecast", "Law", "Limit", "Limits", "Nearest", "Of",
-    "Place", "Runs", "Sag", "Sense", "Shaken", "Unseen", "Worst", "WorstSpot", "names_of", "quoted",
+    "Chart", "Charted", "Dropped", "Finding", "Findings", "Followed", "Forecast", "Law", "Limit", "Limits",
+    "Nearest", "Of", "Place", "Runs", "Sag", "Sense", "Shaken", "Unseen", "Worst", "WorstSpot", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")

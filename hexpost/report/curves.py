@@ -6,12 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Ints
-from hexpost.audit.forecast import Followed
+from hexpost.audit.model import Followed
 from hexpost.kinematics.frames import pose_matrix
+from hexpost.kinematics.links import Links, links
+from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.machine.geometry import least_conditioning, nearness
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
-from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.model import Setpoints
 from hexpost.units import DEG_PER_RAD
 
@@ -20,10 +21,11 @@ LOOKS = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
+class PoseCurve:
     """A curve: ``measure`` gives its values (m,) at rows (m,) of a batch, every ``every`` ticks.
 
     ``least`` and ``most``: what is allowed; ``None``: no limit. ``name`` is its address, ``title`` its words.
+    ``forecast``: it is what becomes of the job, not what the job is.
     """
 
     name: str
@@ -33,54 +35,64 @@ class Curve:
     every: int
     least: float | None = None
     most: float | None = None
+    forecast: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drawn:
     """A curve with its smallest and largest value in each column, (w,)."""
 
-    curve: Curve
+    curve: PoseCurve
     low: Array
     high: Array
 
 
-def curves_of(machine: Machine, moves: Moves, followed: Sequence[Followed], total: int, width: int) -> list[Curve]:
+def curves_of(machine: Machine, moves: Moves, followed: Sequence[Followed], total: int, width: int) -> list[PoseCurve]:
     """Return the curves of a job of ``total`` samples in ``width`` columns: tilt, conditioning, what is followed."""
-    poses = Attitudes(machine, moves.frames)
+    model = StrutModel(machine)
     up = pose_matrix(machine.pallet.pose, machine.tilt_order)[:3, 2]
     every = max(total // (LOOKS * width), 1)
 
+    def struts(setpoints: Setpoints) -> Struts:
+        frame = moves.frames[setpoints.poses.frame]
+        return model.in_frame(frame.base_from_work, frame.tip)
+
+    def some(setpoints: Setpoints, at: Ints) -> Links:
+        return links(struts(setpoints), setpoints.poses.pose[:, at], setpoints.length[:, at])
+
     def tilt(setpoints: Setpoints, at: Ints) -> Array:
-        axis = poses.frame(setpoints).base_from_work[:3, :3] @ poses.some(setpoints, at).rotation[:, 2]
+        axis = moves.frames[setpoints.poses.frame].base_from_work[:3, :3] @ some(setpoints, at).rotation[:, 2]
         across = np.linalg.norm(np.cross(axis.T, up), axis=1)
         out: Array = np.arctan2(across, up @ axis) * DEG_PER_RAD
         return out
 
     def conditioning(setpoints: Setpoints, at: Ints) -> Array:
-        return nearness(machine, poses.struts(setpoints)).of(poses.some(setpoints, at))[0]
+        return nearness(machine, struts(setpoints)).of(some(setpoints, at))[0]
 
     least = least_conditioning(machine)
     seen = f", looked at every {every} rows" if every > 1 else ""
     tells = f"Tilt of the tool against the pallet{seen}"
     holds = f"Conditioning of the pose (1 at best, at least {least:g} allowed){seen}"
     return [
-        Curve(name="tilt", title=tells, unit="deg", measure=tilt, every=every),
-        Curve(name="conditioning", title=holds, unit="1", measure=conditioning, every=every, least=least),
+        PoseCurve(name="tilt", title=tells, unit="deg", measure=tilt, every=every),
+        PoseCurve(name="conditioning", title=holds, unit="1", measure=conditioning, every=every, least=least),
         *(_curve(one) for one in followed),
     ]
 
 
-def _curve(one: Followed) -> Curve:
+def _curve(one: Followed) -> PoseCurve:
     def measure(setpoints: Setpoints, at: Ints) -> Array:
         return one.measure(setpoints)[at]
 
-    return Curve(name=one.name, title=one.title, unit=one.unit, measure=measure, every=1, most=one.most)
+    return PoseCurve(
+        name=one.name, title=one.title, unit=one.unit, measure=measure, every=1, most=one.most, forecast=True
+    )
 
 
 class Curves:
     """Gathers the extremes of curves; batches come in the order of time."""
 
-    def __init__(self, curves: Sequence[Curve], total: int, width: int) -> None:
+    def __init__(self, curves: Sequence[PoseCurve], total: int, width: int) -> None:
         self._curves, self._total, self._width = tuple(curves), total, width
         self._ends = [np.array([[np.inf], [-np.inf]]) * np.ones(width) for _ in curves]
 

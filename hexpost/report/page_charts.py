@@ -92,7 +92,7 @@ class PageCharts:
 
     def curves(self, *, forecast: bool) -> str:
         """Return the curves of the whole tool: those of a forecast, or those of the pose."""
-        found = [c for c in self.drawing.curves if (c.curve.name == "contour") == forecast]
+        found = [c for c in self.drawing.curves if c.curve.forecast == forecast]
         return zoom_bar() + "".join(self._curve(c) for c in found) if found else ""
 
     def _strut(self, q: int, k: int) -> str:

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints
-from hexpost.audit.forecast import Followed
-from hexpost.audit.model import Charted
+from hexpost.audit.model import Charted, Followed
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, FEED_TIP, Moves

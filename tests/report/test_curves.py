@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from report.test_page import MACHINE, blocks, moves
 
-from hexpost.audit.forecast import Followed
+from hexpost.audit.model import Followed
 from hexpost.report.charts import COLUMNS, joined
 from hexpost.report.page_charts import PageCharts
 from hexpost.report.picture import FINE, Picture
@@ -42,7 +42,7 @@ def own_conditioning(pose):
 @pytest.fixture(scope="module")
 def drawn():
     """Return the drawing of a job whose tool leans ever more, with something followed along it."""
-    late = Followed(name="contour", title="late", unit="mm", measure=lambda s: 1e-6 * s.poses.tick, most=2e-3)
+    late = Followed(name="off-path", title="late", unit="mm", measure=lambda s: 1e-6 * s.poses.tick, most=2e-3)
     picture = Picture(TOTAL, moves(), MACHINE, (), followed=[late])
     for block in blocks(TOTAL, 700):
         picture.add(leaning(block))
