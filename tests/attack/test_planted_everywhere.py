@@ -218,6 +218,12 @@ NEVER_WRONG = {
         "cap = np.minimum(speed, HUGE**0.5) ** 2",
         "cap = np.minimum(1.02 * speed, HUGE**0.5) ** 2",
     ),
+    "feed.calm": (
+        "says how long averages are: it changes how fast a job is, not where it goes",
+        (*SPRINGY, "--calm-lowest"),
+        "whole * periods / tick",
+        "1.3 * whole * periods / tick",
+    ),
     "feed.chunks": (REACH, PLAIN, "rows=-(-steps // chunks))", "rows=-(-steps // chunks) + 3)"),
     "feed.minima": (REACH, PLAIN, "return np.maximum(x, 0.0, out=x)", "return np.maximum(1.5 * x, 0.0)"),
     "feed.ramps": (
