@@ -97,7 +97,7 @@ def convert(
         proof = _proof(job, output, columns, folder, list(copies), beside=workers > 1) if wanted else None
         if proof is not None:
             stack.enter_context(proof)
-        writers = JobWriters(job, output, columns, folder, charted=audit.charted, followed=audit.followed, proof=proof)
+        writers = JobWriters(job, output, columns, folder, audit=audit, proof=proof)
         result = examine(job, writers, progress, workers, audit=audit)
         writers.end()
         report = _report(job, result, compared)

@@ -116,13 +116,13 @@ class Job:
         return (setpoints for setpoints, _ in self.stream(lambda _: None, commands=commands))
 
     def stream(
-        self, make: Callable[[Setpoints], M], *, commands: bool = True, workers: int = 1
+        self, make: Callable[[Setpoints], M], *, commands: bool = True, workers: int = 1, jerks: bool = False
     ) -> Generator[tuple[Setpoints, M], None, None]:
         """Yield the samples, batch by batch, each with what ``make`` makes of it, on so many workers; then close it."""
         inputs = self.inputs
         return stream(
             self.timing, self.path, inputs.meaning.moves, inputs.machine,
-            yaw=self.yaw, make=make, commands=commands, workers=workers, cutting=self.cutting,
+            yaw=self.yaw, make=make, commands=commands, workers=workers, cutting=self.cutting, jerks=jerks,
         )  # fmt: skip
 
 
@@ -285,7 +285,8 @@ def examine(
     def make(setpoints: Setpoints) -> tuple[list[Array | None], list[M]]:
         return checks.measure(setpoints), [] if writers is None else [writers.make(setpoints)]
 
-    with closing(job.stream(make, commands=writers is not None, workers=workers)) as stream:
+    jerks = writers is not None and writers.jerks
+    with closing(job.stream(make, commands=writers is not None, workers=workers, jerks=jerks)) as stream:
         for setpoints, (measured, made) in stream:
             if writers is not None:
                 writers.add(setpoints, made[0])

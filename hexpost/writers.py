@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from hexpost.arrays import Flags, Ints
-from hexpost.audit.model import Charted, Followed
+from hexpost.audit.audit import Audit
+from hexpost.audit.model import Charted
 from hexpost.ownproof import OwnProof
 from hexpost.pipeline import Inputs, Job
 from hexpost.proving import block_ends
@@ -60,8 +61,7 @@ class JobWriters:
         columns: TableColumns,
         folder: JobFolder,
         *,
-        charted: Sequence[Charted],
-        followed: Sequence[Followed],
+        audit: Audit,
         proof: OwnProof | None,
     ) -> None:
         moves, machine, events = job.inputs.meaning.moves, job.inputs.machine, job.inputs.meaning.events
@@ -76,9 +76,11 @@ class JobWriters:
         self._reading = _reading(folder, columns, machine.period, output.stride)
         self._ticks = job.timing.event_ticks(job.path, events)
         self._segments = Segments(waits_of(job), machine.period)
-        self._charted = charted
+        self._charted = charted = audit.charted
+        self._loads = audit.loads if columns.loaded else None
+        self.jerks = columns.jerks
         self._kept = _kept_rows(job, charted)
-        self._picture = Picture(rows, moves, machine, charted, way=_way(self._kept, job), followed=followed)
+        self._picture = Picture(rows, moves, machine, charted, way=_way(self._kept, job), followed=audit.followed)
         self._again = SelfCheck(machine, moves.frames)
         self._parts: list[tuple[PartFile, int]] = []
         self.tables: dict[str, Mapping[str, object]] = {}
@@ -92,7 +94,8 @@ class JobWriters:
 
     def make(self, setpoints: Setpoints) -> tuple[list[Piece], list[Piece]]:
         """Return a batch as the table holds it, and as that of the proof does; in any process and any order."""
-        return self._table.pieces(setpoints), [] if self._beside is None else self._beside.pieces(setpoints)
+        told = self._told(setpoints)
+        return self._table.pieces(told), [] if self._beside is None else self._beside.pieces(told)
 
     def add(self, setpoints: Setpoints, pieces: tuple[Sequence[Piece], Sequence[Piece]]) -> None:
         """Take the next batch, and what was made of it."""
@@ -104,9 +107,13 @@ class JobWriters:
         if self._proof is not None:
             self._proof.grown()
         if self._reading is not None:
-            self._reading.write(setpoints)
+            self._reading.write(self._told(setpoints))
         self._picture.add(setpoints)
         self._segments.add(setpoints)
+
+    def _told(self, setpoints: Setpoints) -> Setpoints:
+        """Return a batch as a table tells it: with loads, where it has columns for them."""
+        return setpoints if self._loads is None else replace(setpoints, load=self._loads.of(setpoints))
 
     def end(self) -> None:
         """Take no more; the table is made durable while the reports are written."""

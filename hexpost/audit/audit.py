@@ -10,6 +10,7 @@ from hexpost.audit.advice import Adviser, settle
 from hexpost.audit.band import Apart, Context, Figures, LimitCheck, Meetings, Movable, Shares
 from hexpost.audit.breaches import Breaches
 from hexpost.audit.checks import ALL_LIMITS, Checking
+from hexpost.audit.duty import DutyCount
 from hexpost.audit.f_words import add_f_words
 from hexpost.audit.forecast import Followed, Forecasting
 from hexpost.audit.model import AuditResult, Chart, Charted, Limit, Nearest, Runs, Unseen, names_of
@@ -45,12 +46,14 @@ class Audit:
     ) -> None:  # fmt: skip
         moves = interpretation.moves
         poses = Attitudes(machine, moves.frames)
-        loads = Loads(machine, poses, cutting_of(machine, interpretation, tools))
+        self.loads = loads = Loads(machine, poses, cutting_of(machine, interpretation, tools))
         self._limits, self._margins = checking.limits, dict(checking.margins)
         lags = any(s.servo is not None for s in machine.struts)
         self._forecasting = Forecasting(machine, moves, poses) if lags else None
         self._sagging = Sagging(machine, moves, poses, loads) if machine.compensation is not None else None
         self._shaking = Shaking(machine, poses) if springs(machine) is not None else None
+        geared = all(s.screw is not None for s in machine.struts)
+        self._duty = DutyCount(machine, loads) if geared else None
         context = Context(
             machine=machine, tools=tools, program=program, meaning=interpretation, poses=poses, loads=loads,
             forecasting=self._forecasting, shaking=self._shaking,
@@ -125,6 +128,8 @@ class Audit:
             self._sagging.add(setpoints)
         if self._shaking is not None:
             self._shaking.of(setpoints)
+        if self._duty is not None:
+            self._duty.add(setpoints)
         self._adviser.remember(setpoints)
 
     def finish(self) -> AuditResult:
@@ -140,6 +145,7 @@ class Audit:
         settle(findings.runs)
         add_f_words(findings.runs, self._meaning, self._machine)
         remarked = np.concatenate([new_runs(0, 0), *(self._rule_runs(breaches) for breaches in self._remarks)])
+        duty = None if self._duty is None else self._duty.result()
         return AuditResult(
             findings=findings,
             worst=worst,
@@ -149,6 +155,7 @@ class Audit:
             longest=self._longest if seen else np.full(6, np.nan),
             warnings=(
                 *self._warnings,
+                *(() if duty is None else duty.warnings),
                 *(
                     sentence(self._program, int(run["line"]), self._limits[run["limit"]].fault, int(run["peak"]))
                     for run in remarked
@@ -160,6 +167,7 @@ class Audit:
             nearest=self._nearest(),
             remarks=replace(findings, runs=remarked),
             forecast=None if self._forecasting is None else self._forecasting.result(),
+            duty=duty,
             sag=None if self._sagging is None else self._sagging.result(),
             shaken=self._shaking.result() if self._shaking is not None and seen else None,
         )

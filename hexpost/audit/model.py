@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array
+from hexpost.audit.duty import DriveDuty, Duty
 from hexpost.audit.forecast import Followed, Forecast
 from hexpost.audit.limit import RAMP, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
 from hexpost.audit.limits import FEED_CAP, LIMITS
@@ -22,8 +23,9 @@ from hexpost.setpoints.model import Setpoints
 
 __all__ = [
     "BODIES", "FEED_CAP", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Calmed",
-    "Chart", "Charted", "Dropped", "Finding", "Findings", "Followed", "Forecast", "Law", "Limit", "Limits",
-    "Nearest", "Of", "Place", "Runs", "Sag", "Sense", "Shaken", "Unseen", "Worst", "WorstSpot", "names_of", "quoted",
+    "Chart", "Charted", "DriveDuty", "Dropped", "Duty", "Finding", "Findings", "Followed", "Forecast", "Law", "Limit",
+    "Limits", "Nearest", "Of", "Place", "Runs", "Sag", "Sense", "Shaken", "Unseen", "Worst", "WorstSpot", "names_of",
+    "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -275,6 +277,7 @@ class AuditResult:
     """The smallest distance of each pair of bodies, the nearest pair first."""
     forecast: Forecast | None = None
     sag: Sag | None = None
+    duty: Duty | None = None
     """What the position loops make of the job; ``None`` where none are described."""
     shaken: Shaken | None = None
     """How the platform vibrates; ``None`` where the stiffness of a strut is not known."""

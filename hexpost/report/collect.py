@@ -84,6 +84,7 @@ def collect(
         forecast=audit.forecast,
         sag=audit.sag,
         shaken=audit.shaken,
+        duty=audit.duty,
         nearest=tuple(n for i, n in enumerate(audit.nearest) if i == 0 or n.worst.value < _near(n.worst.allowed)),
     )
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from hexpost.audit.model import Finding, Forecast, Nearest, Sag, Shaken, Unseen, Worst
+from hexpost.audit.model import Duty, Finding, Forecast, Nearest, Sag, Shaken, Unseen, Worst
 from hexpost.feed.model import Reasons
 from hexpost.report.against import HereAndThere
 from hexpost.report.beside import TimeBeside
@@ -117,6 +117,7 @@ class Report:
     """What dense chains became; ``None`` where none was smoothed."""
     forecast: Forecast | None = None
     sag: Sag | None = None
+    duty: Duty | None = None
     """What the position loops make of the job; ``None`` where none are described."""
     shaken: Shaken | None = None
     """How the platform vibrates; ``None`` where the stiffness of a strut is not known."""

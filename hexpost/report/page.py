@@ -12,7 +12,7 @@ from hexpost.report.model import Report
 from hexpost.report.moment import moment
 from hexpost.report.page_charts import PageCharts
 from hexpost.report.page_findings import findings, listing
-from hexpost.report.page_tables import against, facts, losses, remarks, setup_sheet, table_guide, use_table
+from hexpost.report.page_tables import against, duty_table, facts, losses, remarks, setup_sheet, table_guide, use_table
 from hexpost.report.page_views import views
 from hexpost.report.picture import FINE, Drawing
 from hexpost.report.sag import sag_page
@@ -63,6 +63,7 @@ def _whole(
         ("forecast", "What the position loops make of it", _forecast(report, charts)),
         ("sag", "How far struts give way", sag_page(report.sag)),
         ("shaking", "How the platform vibrates", shaken_page(report.shaken)),
+        ("drives", "What drives bear", duty_table(report.duty)),
         ("setup", "Setup sheet", setup_sheet(report)),
         ("assumed", "What was assumed and ignored", remarks(report)),
         ("program", "Program", listing(report, program, shown)),

@@ -4,12 +4,13 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from hexpost.audit.model import Worst
+from hexpost.audit.model import Duty, Worst
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.machine.model import Machine
 from hexpost.pages.html import fact_list, safe, scrolled
 from hexpost.report.against import HELD, against_facts, against_rows
 from hexpost.report.beside import beside_text
+from hexpost.report.duty import HEADS, TITLE, cells, note
 from hexpost.report.model import Report
 from hexpost.report.sheet_words import OFFSET_HEAD, STRUT_HEAD, TOOL_HEAD, notes, offset_rows, strut_rows, tool_rows
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
@@ -51,6 +52,14 @@ def use_table(report: Report) -> str:
     )
     tool += "".join(f"<p>{safe(nearest(n))}, {_line(n.worst.line, 'line ')}.</p>" for n in report.nearest)
     return _table(head, body, "Worst use of each limit, and the line where it is", "Worst use by strut") + tool
+
+
+def duty_table(found: Duty | None) -> str:
+    """Return what drives bear when the job is repeated; nothing for none."""
+    if found is None:
+        return ""
+    body = "".join(_row(cells(d)) for d in found.drives)
+    return _table(list(HEADS), body, TITLE, "Loads of the drives") + f"<p>{safe(note(found))}</p>"
 
 
 def losses(reasons: Reasons | None) -> str:

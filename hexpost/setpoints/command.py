@@ -46,10 +46,11 @@ def gearing(machine: Machine) -> Gearing | None:
     """Return motor turns and encoder counts for a mm of command; a positive turn makes the strut longer."""
     screws = [s.screw for s in machine.struts if s.screw is not None]
     if len(screws) < len(machine.struts):
-        return Gearing(turns=None, counts=None) if makes_up(machine) else None
+        return Gearing(turns=None, counts=None, compensated=True) if makes_up(machine) else None
     turns = np.array([s.gear / s.lead for s in screws])
     counts = [s.counts for s in screws if s.counts is not None]
-    return Gearing(turns=turns, counts=turns * np.array(counts) if len(counts) == len(screws) else None)
+    known = turns * np.array(counts) if len(counts) == len(screws) else None
+    return Gearing(turns=turns, counts=known, compensated=makes_up(machine))
 
 
 class Commands:

@@ -1,6 +1,5 @@
 """Thrusts and motor torques at the samples of a batch, worked out once for all checks that ask."""
 
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
@@ -13,15 +12,7 @@ from hexpost.machine.model import Machine, Screw
 from hexpost.machine.platform import thrusts_of
 from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.cutting import Cutting
-from hexpost.setpoints.model import Setpoints
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Load:
-    """At each sample, per strut (6, n): thrust [N], positive where it pushes; torque of the motor [N m]."""
-
-    thrust: Array
-    torque: Array
+from hexpost.setpoints.model import Load, Setpoints
 
 
 class Loads:

@@ -34,6 +34,16 @@ class Gearing:
 
     turns: Array | None
     counts: Array | None
+    compensated: bool = False
+    """Whether commands make up for what struts give way."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Load(Columns):
+    """At each sample, per strut (6, n): thrust [N], positive where it pushes; torque of the motor [N m]."""
+
+    thrust: Array
+    torque: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,6 +72,8 @@ class Setpoints(Columns):
     turned: Array | None = None
     compensation: Array | None = None
     creep: Array | None = None
+    load: Load | None = None
+    """What struts and motors bear, where a table tells it."""
 
     @property
     def driven_length(self) -> Array:

@@ -110,7 +110,14 @@ M = TypeVar("M")
 
 
 class Writers(Protocol[M]):
-    """What takes the samples of a job beside the audit, with what drives follow."""
+    """What takes the samples of a job beside the audit, with what drives follow.
+
+    ``jerks``: what it makes of a batch tells the jerk of its first sample, too, which the batch before decides.
+    """
+
+    @property
+    def jerks(self) -> bool:
+        """Return whether it is made again where the batch before has changed anything."""
 
     def make(self, setpoints: Setpoints) -> M:
         """Return what is to be added of a batch; in any process and any order."""
@@ -128,12 +135,12 @@ LET_GO = 16
 
 def stream(
     timing: Timing, path: ToolPath, moves: Moves, machine: Machine, *, yaw: YawProfile | None,
-    make: Callable[[Setpoints], M], commands: bool, workers: int, cutting: Cutting | None = None,
+    make: Callable[[Setpoints], M], commands: bool, workers: int, cutting: Cutting | None = None, jerks: bool = False,
 ) -> Generator[tuple[Setpoints, M], None, None]:  # fmt: skip
     """Yield the batches of a job in order, each with what ``make`` makes of it; on so many workers. Close it.
 
     A batch is sampled, solved and made something of without any other; what runs across batches is put right in order.
-    ``make`` runs in workers as well: it may change nothing that others see.
+    ``make`` runs in workers as well: it may change nothing that others see. ``jerks``: it looks at first jerks.
     """
     solver, started = Solver(machine, moves.frames, commands=commands, cutting=cutting), count()
 
@@ -146,7 +153,8 @@ def stream(
 
     with closing(ordered(batches(timing, path, moves, BATCH), work, workers)) as found:
         for k, (setpoints, made) in enumerate(found):
-            yield setpoints, (make(setpoints) if solver.join(setpoints) else made)
+            changed = solver.join(setpoints)
+            yield setpoints, (make(setpoints) if changed or jerks else made)
             if k % LET_GO == 0:
                 shelf.let_go()
 

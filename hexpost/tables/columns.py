@@ -2,12 +2,14 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from math import pi
 
 from hexpost.arrays import Array
 from hexpost.errors import Fault, InputError, unknown
-from hexpost.setpoints.model import Gearing, Setpoints
+from hexpost.setpoints.model import Gearing, Load, Setpoints
 
 STRUTS = 6
+TURN = 2.0 * pi
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +35,18 @@ GROUPS = (
 )
 COMMAND = ColumnGroup("command", "mm", "mm", 6, lambda s: _there(s.command))
 TURNS = ColumnGroup("turns", "1", "1", 6, lambda s: _there(s.command) * _there(_gears(s).turns)[:, None])
-COUNTS = ColumnGroup("counts", "1", "1", 3, lambda s: _there(s.command) * _there(_gears(s).counts)[:, None])
-"""What the drives follow; turns of the motors and counts of their encoders are in the table only when asked for."""
+COUNTS = ColumnGroup("counts", "1", "1", 0, lambda s: _there(s.command) * _there(_gears(s).counts)[:, None])
+"""What the drives follow; turns of the motors and whole counts of their encoders."""
+JERK = ColumnGroup("jerk", "mm_s3", "mm/s3", 3, lambda s: s.jerk)
+THRUST = ColumnGroup("thrust", "n", "N", 3, lambda s: _load(s).thrust)
+TORQUE = ColumnGroup("torque", "nm", "N m", 3, lambda s: _load(s).torque)
+POWER = ColumnGroup(
+    "power", "w", "W", 3, lambda s: _load(s).torque * s.speed * (TURN * _there(_gears(s).turns))[:, None]
+)
+COMPENSATION = ColumnGroup("compensation", "mm", "mm", 6, lambda s: _there(s.compensation))
+"""What drives can feed forward: mean jerk of the tick before, thrust, torque and power of the motor, and what commands
+add for struts that give way. All but the commands is in the table only when asked for."""
+LOADED = (THRUST, TORQUE, POWER)
 
 TIME, LINE = "time_s", "line"
 ALL = (TIME, *(g.column(k + 1) for g in GROUPS for k in range(STRUTS)), LINE)
@@ -66,18 +78,28 @@ class TableColumns:
         return (TIME,) * self.time + middle + (LINE,) * self.line
 
     @property
+    def loaded(self) -> bool:
+        """Return whether a column tells what struts or motors bear."""
+        return any(c.group in LOADED for c in self.chosen)
+
+    @property
+    def jerks(self) -> bool:
+        """Return whether a column tells jerks."""
+        return any(c.group is JERK for c in self.chosen)
+
+    @property
     def units(self) -> tuple[str, ...]:
         """Return the unit of each column (``"1"`` for the line)."""
         return ("s",) * self.time + tuple(c.group.unit for c in self.chosen for _ in c.rows) + ("1",) * self.line
 
 
 def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> TableColumns:
-    """Return the columns meant by names or groups (``time``, ``length``, ``speed``, ``acceleration``, ``line``).
+    """Return the columns meant by names or groups (``time``, ``length``, ``speed``, ``acceleration``, ``line``, ...).
 
-    With ``gearing``, which a machine has whose drives follow more than lengths, there are ``command``, ``turns`` and
-    ``counts``, too, the last two where its file describes screws.
-    No name at all means every column but turns and counts. The order of the names does not matter, and a repeat is
-    no fault.
+    ``gearing``, which a machine has whose drives follow more than lengths, says which others there are: ``command``;
+    with screws ``turns``, ``counts``, ``torque``, ``power``; ``compensation``. Jerk and thrust always are.
+    No name at all means times, lengths, speeds, accelerations, commands and lines. The order of the names does not
+    matter, and a repeat is no fault.
 
     Raises
     ------
@@ -86,7 +108,7 @@ def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> TableCo
     """
     wanted: set[str] = set()
     faults = []
-    known = GROUPS if gearing is None else (*GROUPS, COMMAND, *_of_motors(gearing))
+    known = (*GROUPS, *_of_drives(gearing))
     groups = {g.name: g for g in known}
     every = {TIME, LINE} | {g.column(k + 1) for g in known for k in range(STRUTS)}
     for name in (n.strip() for n in names):
@@ -99,14 +121,20 @@ def choose(names: Iterable[str] = (), gearing: Gearing | None = None) -> TableCo
     if faults:
         raise InputError(faults)
     if not wanted:
-        wanted = every - {g.column(k + 1) for g in (TURNS, COUNTS) for k in range(STRUTS)}
+        usual = [g for g in known if g in (*GROUPS, COMMAND)]
+        wanted = {TIME, LINE} | {g.column(k + 1) for g in usual for k in range(STRUTS)}
     rows = ((g, tuple(k for k in range(STRUTS) if g.column(k + 1) in wanted)) for g in known)
     return TableColumns(TIME in wanted, tuple(Chosen(g, r) for g, r in rows if r), LINE in wanted)
 
 
-def _of_motors(gearing: Gearing) -> list[ColumnGroup]:
-    """Return the groups that tell of the motors, as far as these are described."""
-    return [g for g, known in ((TURNS, gearing.turns), (COUNTS, gearing.counts)) if known is not None]
+def _of_drives(gearing: Gearing | None) -> list[ColumnGroup]:
+    """Return the groups about drives, as far as a machine file describes them."""
+    if gearing is None:
+        return [JERK, THRUST]
+    screws, counts = gearing.turns is not None, gearing.counts is not None
+    there = ((COMMAND, True), (TURNS, screws), (COUNTS, counts), (JERK, True), (THRUST, True), (TORQUE, screws),
+             (POWER, screws), (COMPENSATION, gearing.compensated))  # fmt: skip
+    return [group for group, known in there if known]
 
 
 def followed(columns: TableColumns, *, geared: bool) -> list[str]:
@@ -152,6 +180,11 @@ def _there(x: Array | None) -> Array:
 def _gears(s: Setpoints) -> Gearing:
     assert s.gearing is not None
     return s.gearing
+
+
+def _load(s: Setpoints) -> Load:
+    assert s.load is not None
+    return s.load
 
 
 def _unknown(name: str, groups: Sequence[ColumnGroup]) -> Fault:

@@ -2,7 +2,8 @@
 
 A row is laid out in words of four characters. A number of six decimals is ``-iii`` or ``iiii``, ``.ddd``, ``ddd,``;
 where that is too narrow ``lead`` (sign and thousands), ``iii``, ``.ddd``, ``ddd,``; one of three decimals is ``lead``,
-``iii.``, ``ddd,``. Characters that a number does not need are NUL, and one pass takes all NULs out at the end.
+``iii.``, ``ddd,``; a whole number ``lead``, ``iii``, ``iii,``. Characters that a number does not need are NUL, and one
+pass takes all NULs out at the end.
 The text is the one that ``"%.6f"`` gives for the same decimal number, except that there is no negative zero.
 """
 
@@ -37,6 +38,7 @@ _PADDED = _up_to(TRIPLE, "{:03d}")
 _POINT = _words("." + s for s in _PADDED)
 _COMMA = _words(s + "," for s in _PADDED)
 _UNITS = _words(_up_to(TRIPLE) + _PADDED)
+_ABOVE = _words(["", *_up_to(TRIPLE)[1:], *_PADDED])
 _UNITS_COMMA = _words([s + "," for s in _up_to(TRIPLE) + _PADDED])
 _UNITS_POINT = _words([s + "." for s in _up_to(TRIPLE) + _PADDED])
 _LEAD = _words(["", *_up_to(TRIPLE)[1:], "-", *_up_to(TRIPLE, "-{}")[1:]])
@@ -83,7 +85,9 @@ class RowText:
         at = time
         for i, c in enumerate(self._columns.chosen):
             group, top = out[:, at : at + places[i]], max(rows.high[i], -rows.low[i])
-            if c.group.decimals == 3:
+            if c.group.decimals == 0:
+                self._put_whole(group, rows.whole[i], top)
+            elif c.group.decimals == 3:
                 self._put_three(group, rows.whole[i], top)
             else:
                 self._put_six(group, rows.whole[i], forms[i], top)
@@ -129,6 +133,18 @@ class RowText:
         _mark(upper, sign, -TRIPLE)
         self._look_up(out[:, 0::words], _LEAD, upper)
 
+    def _put_whole(self, out: Words, whole: Array, top: float) -> None:
+        """Write (m, n) whole numbers into the places (n, m * 3) of their group."""
+        rest, upper, low, sign = self._start(whole, top)
+        _split(rest, upper, low)
+        _mark(low, np.minimum(upper, 1, out=rest), TRIPLE)
+        self._look_up(out[:, 2::3], _UNITS_COMMA, low)
+        _split(upper, rest, low)
+        _mark(low, np.minimum(rest, 1, out=upper), TRIPLE)
+        self._look_up(out[:, 1::3], _ABOVE, low)
+        _mark(rest, sign, -TRIPLE)
+        self._look_up(out[:, 0::3], _LEAD, rest)
+
     def _put_three(self, out: Words, whole: Array, top: float) -> None:
         """Write (m, n) whole numbers of three decimals into the places (n, m * 3) of their group."""
         rest, upper, low, sign = self._start(whole, top)
@@ -172,12 +188,14 @@ class RowText:
 def exact(whole: int, decimals: int) -> str:
     """Return ``whole / 10**decimals`` as text with that many decimals (any magnitude)."""
     upper, low = divmod(abs(whole), 10**decimals)
+    if decimals == 0:
+        return f"{'-' * (whole < 0)}{upper}"
     return f"{'-' * (whole < 0)}{upper}.{low:0{decimals}d}"
 
 
 def _form(decimals: int, low: float, high: float) -> int:
     """Return how many words a number of this range takes, 0 where it is beyond the fast layouts."""
-    if decimals == 3:
+    if decimals <= 3:
         return 3 if low > -LARGEST and high < LARGEST else 0
     if low > -LARGEST and high < 10 * LARGEST:
         return 3

@@ -50,7 +50,7 @@ class CsvEncoder:
 
 
 class NpyEncoder:
-    """NumPy records (format 2.0): float64 in the unit of the name, ``line`` int32.
+    """NumPy records (format 2.0): float64 in the unit of the name, whole numbers int64, ``line`` int32.
 
     Each float is the one nearest to the decimal number of the CSV table, so that both read back as equal doubles.
     """
@@ -59,7 +59,8 @@ class NpyEncoder:
         del period, size
         self._part = part
         self._columns = columns
-        kinds = ["<i4" if n == "line" else "<f8" for n in columns.names]
+        whole = {c.group.column(k + 1) for c in columns.chosen for k in c.rows if c.group.decimals == 0}
+        kinds = ["<i4" if n == "line" else "<i8" if n in whole else "<f8" for n in columns.names]
         self._type = np.dtype(list(zip(columns.names, kinds, strict=True)))
         part.write(self._head(0))
 
@@ -71,6 +72,9 @@ class NpyEncoder:
         for c, whole in zip(self._columns.chosen, rows.whole, strict=True):
             for k, row in zip(c.rows, whole, strict=True):
                 place = out[c.group.column(k + 1)]
+                if c.group.decimals == 0:
+                    place[...] = row
+                    continue
                 np.divide(row, 10.0**c.group.decimals, out=place)
                 np.add(place, 0.0, out=place)
         if self._columns.line:

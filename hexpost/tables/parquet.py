@@ -21,14 +21,14 @@ _DIGITS = 18
 
 
 class ParquetEncoder:
-    """Columns are ``decimal64(18, d)`` in the unit of the name, held as whole numbers; ``line`` is int32.
+    """Columns are ``decimal64(18, d)`` in the unit of the name, held as whole numbers, or int64; ``line`` is int32.
 
     DELTA_BINARY_PACKED and zstd level 6. The units of the columns stand in the file's key-value metadata.
     """
 
     def __init__(self, part: PartFile, columns: TableColumns, period: float) -> None:
         decimals = [6] * columns.time + [c.group.decimals for c in columns.chosen for _ in c.rows]
-        types = [pa.decimal64(_DIGITS, d) for d in decimals] + [pa.int32()] * columns.line
+        types = [pa.decimal64(_DIGITS, d) if d else pa.int64() for d in decimals] + [pa.int32()] * columns.line
         units = dict(zip(columns.names, columns.units, strict=True))
         self._columns = columns
         self._schema = pa.schema(
@@ -79,7 +79,7 @@ class ParquetEncoder:
             if pa.types.is_decimal(kind):
                 arrays.append(pa.Array.from_buffers(kind, len(column), [None, pa.py_buffer(column)]))
             else:
-                arrays.append(pa.array(column.astype(np.int32)))
+                arrays.append(pa.array(column, kind))
             held.clear()
         self._writer.write_batch(pa.RecordBatch.from_arrays(arrays, schema=self._schema))
         self._rows = 0

@@ -8,7 +8,7 @@ from hexpost.errors import HexpostError
 
 STRUTS = range(1, 7)
 TIME, LINE = "time_s", "line"
-LENGTH, SPEED, ACCELERATION, COMMAND, TURNS, COUNTS = range(6)
+LENGTH, SPEED, ACCELERATION, COMMAND, TURNS, COUNTS, JERK, THRUST, TORQUE, POWER, COMPENSATION = range(11)
 """Groups of six columns, one for each strut, in the order of the table."""
 
 
@@ -32,7 +32,12 @@ GROUPS = (
     Group("acceleration", "_mm_s2", "mm/s2", 3),
     Group("command", "_mm", "mm", 6),
     Group("turns", "", "1", 6),
-    Group("counts", "", "1", 3),
+    Group("counts", "", "1", 0),
+    Group("jerk", "_mm_s3", "mm/s3", 3),
+    Group("thrust", "_n", "N", 3),
+    Group("torque", "_nm", "N m", 3),
+    Group("power", "_w", "W", 3),
+    Group("compensation", "_mm", "mm", 6),
 )
 
 
@@ -87,7 +92,7 @@ def layout(tables: Mapping[str, Mapping[str, Any]], *, geared: bool) -> Layout:
 
 
 def missing_columns(columns: Layout) -> list[str]:
-    """Return the columns that a proof reads and that a table lacks: commands, turns and counts if there are any."""
+    """Return the columns that a proof reads and that a table lacks: those about drives if there are any."""
     some = [g for g in GROUPS[COMMAND:] if any(g.column(k) in columns.names for k in STRUTS)]
     needed = [TIME, *(g.column(k) for g in (*GROUPS[:COMMAND], *some) for k in STRUTS), LINE]
     return [name for name in needed if name not in columns.names]

@@ -21,6 +21,7 @@ from hexpost.verify.events import EventTable
 from hexpost.verify.follow import Placed
 from hexpost.verify.joints import JointAngles
 from hexpost.verify.limits import Clock, MotionLimits
+from hexpost.verify.load_columns import LoadColumns, has_columns
 from hexpost.verify.loads import WorstLoads
 from hexpost.verify.model import Check
 from hexpost.verify.pace import Pace
@@ -81,6 +82,7 @@ class Equations:
         single = inputs.settings.single_block
         self._events = EventTable(meaning.events, moves, self._period, single_block=single, free_yaw=free)
         self._rules = Rules(machine, inputs.tools, meaning)
+        self._drives = LoadColumns(machine, self._period, self._loads)
         self._commands = CommandColumns(machine, reference) if described(machine) else None
         self._cuts = None if ends is None else SegmentRows(ends, micros)
         self._rounding = 0.0
@@ -91,6 +93,7 @@ class Equations:
             self.clock.add(rows)
             self._continuity.add(rows)
             self._limits.add(rows)
+            self._drives.add_jerk(rows)
             if self._cuts is not None:
                 self._cuts.add(rows)
             for placed in self._way.pieces(rows):
@@ -106,8 +109,8 @@ class Equations:
         self._tip_path.add(rows, placed)
         self._swings.add(rows, placed)
         self._rules.add(rows, placed)
-        limited = self._joints.limited or self._bodies.limited or self._loads.limited
-        if self._commands is None and self._elastic is None and not limited:
+        limited, drives = self._joints.limited or self._bodies.limited, has_columns(rows)
+        if self._commands is None and self._elastic is None and not (limited or drives or self._loads.limited):
             return
         platform = PlatformPoses(self._inputs.machine, placed)
         more = None
@@ -117,12 +120,16 @@ class Equations:
             more = added, room
         if self._commands is not None:
             self._commands.add(rows, placed, platform, more)
+        if self._loads.limited or drives:
+            loads = self._loads.found(rows, placed, platform)
+            self._drives.add(rows, placed, loads, more)
+            if self._loads.limited:
+                self._loads.add(rows, placed, loads)
         if not limited:
             return
         self._joints.add(rows, placed.at, platform)
         self._rounding = max(self._rounding, min(10.0 * float(placed.noise[0].max()), 1e-3))
         self._bodies.add(rows, placed.at, platform, self._rounding)
-        self._loads.add(rows, placed, platform)
 
     def finish(
         self, report: Mapping[str, Any] | None = None, events: Path | None = None, segments: ToldSegments | None = None
@@ -149,6 +156,8 @@ class Equations:
         checks += [self._way.path(), self._feeds(), self._way.stops(), self._events.finish(rows)]
         if self._commands is not None and self._commands.rows:
             checks.append(self._commands.check())
+        if self._drives.rows:
+            checks.append(self._drives.check())
         if self._cuts is not None and segments is not None:
             checks.append(self._cuts.finish(rows, self._events.waits(), segments))
         return checks

@@ -63,16 +63,19 @@ class WorstLoads:
         away = 0.0 if centre is None else float(np.abs(centre).max())
         self._step = STEP * (1.0 + (away / _FAR) ** 2)
 
-    def add(self, rows: Rows, p: Placed, poses: PlatformPoses) -> None:
-        """Look at the new rows of a piece, which have these ``poses``."""
-        if not self.limited:
-            return
+    def found(self, rows: Rows, p: Placed, poses: PlatformPoses) -> tuple[list[Array], list[Array]]:
+        """Return the thrusts and torques (6, n) that are possible at the new rows of a piece with these ``poses``."""
         at = slice(p.at.start + rows.old, p.at.stop + rows.old)
         length, speed, acceleration = rows.length[:, at], rows.speed[:, at], rows.acceleration[:, at]
         motion = Motion(poses, length, speed, acceleration)
         thrusts = self._thrusts.of(motion, p.moves)
         crumb = (p.stretch.length <= CRUMB)[p.move[p.old :]]
-        for limit, low, high in self._measured(thrusts, (length, speed, acceleration), crumb):
+        return thrusts, list(self._torques(thrusts, speed, acceleration, crumb))
+
+    def add(self, rows: Rows, p: Placed, loads: tuple[list[Array], list[Array]]) -> None:
+        """Look at the new rows of a piece, with the ``loads`` that are possible there."""
+        at = slice(p.at.start + rows.old, p.at.stop + rows.old)
+        for limit, low, high in self._measured(*loads, rows.length[:, at], rows.speed[:, at]):
             for k in range(6):
                 allowed = self._allowed[limit][k]
                 if allowed is not None:
@@ -99,11 +102,9 @@ class WorstLoads:
         return Check(name="loads", text=text, faults=faults.told())
 
     def _measured(
-        self, thrusts: list[Array], columns: tuple[Array, Array, Array], crumb: Flags
+        self, thrusts: list[Array], torques: list[Array], length: Array, speed: Array
     ) -> Iterator[tuple[str, Array, Array]]:
         """Yield limits with the least and the largest sizes (6, n) that are possible; by l2 what depends on it."""
-        length, speed, acceleration = columns
-        torques = list(self._torques(thrusts, speed, acceleration, crumb))
         yield "thrust", *_sizes(thrusts)
         yield "torque", *_sizes(torques)
         turns = np.array([0.0 if s is None else s.gear / s.lead for s in self._screws])[:, None]

@@ -47,6 +47,8 @@ def _check(table: Any, columns: Layout) -> None:  # noqa: ANN401 - pyarrow has n
     for i, (kind, decimals) in enumerate(zip(schema.types, columns.decimals, strict=True)):
         if columns.names[i] == LINE:
             sound = pa.types.is_int32(kind)
+        elif decimals == 0:
+            sound = pa.types.is_int64(kind)
         else:
             sound = pa.types.is_decimal(kind) and kind.scale == (_TIME_DECIMALS if i == 0 else decimals)
         if not sound:
@@ -63,7 +65,7 @@ def _whole(column: Any) -> Ints:  # noqa: ANN401
     """Return the whole numbers that a column of decimals or of lines holds."""
     if column.null_count:
         raise RefusedTextError("expected a number in every row")
-    if pa.types.is_int32(column.type):
+    if pa.types.is_integer(column.type):
         return np.asarray(column.to_numpy(), dtype=np.int64)
     width = column.type.bit_width // 64
     words = np.frombuffer(column.buffers()[1], dtype="<i8").reshape(-1, width)[column.offset :][: len(column)]

@@ -11,7 +11,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints, keep_memory
 from hexpost.errors import HexpostError
-from hexpost.verify.columns import ACCELERATION, COMMAND, COUNTS, GROUPS, LENGTH, LINE, SPEED, TIME, TURNS, Layout
+from hexpost.verify.columns import ACCELERATION, COMMAND, GROUPS, LENGTH, LINE, SPEED, TIME, Layout
 from hexpost.verify.fixed import PAD, FixedDecimals, RefusedTextError
 from hexpost.verify.plain import open_plain
 from hexpost.voice import in_line
@@ -148,7 +148,7 @@ def _rows(whole: Ints, columns: Layout, first: int, last: Rows | None) -> Rows:
             values[:, 0] = before[:, -1]
         micros[0], lines[0] = last.micros[-1], last.line[-1]
     at = columns.rows_of(LENGTH)
-    more = {g: whole[p[0] : p[0] + 6] for g in (COMMAND, TURNS, COUNTS) if (p := columns.rows_of(g))}
+    more = {g: whole[p[0] : p[0] + 6] for g in range(COMMAND, len(GROUPS)) if (p := columns.rows_of(g))}
     return Rows(
         first=first - old, old=old, micros=micros, length=parts[0], speed=parts[1], acceleration=parts[2], line=lines,
         whole=whole[at[0] : at[0] + 6], more=more,
@@ -203,7 +203,9 @@ def _npy(file: BinaryIO, columns: Layout, digest: Callable[[Any], None]) -> Iter
         head = ast.literal_eval(text.decode("ascii", "replace").strip())
     except (SyntaxError, RecursionError, MemoryError) as error:
         raise RefusedTextError("expected the head of NumPy records") from error
-    kinds = [(n, "<i4" if n == LINE else "<f8") for n in columns.names]
+    kinds = [
+        (n, "<i4" if n == LINE else "<f8" if d else "<i8") for n, d in zip(columns.names, columns.decimals, strict=True)
+    ]
     rows = head.get("shape", (None,))[0] if isinstance(head, dict) and isinstance(head.get("shape"), tuple) else None
     if head != {"descr": kinds, "fortran_order": False, "shape": (rows,)} or not isinstance(rows, int):
         raise RefusedTextError("expected the columns of the manifest as records, found others")

@@ -6,8 +6,8 @@ import pytest
 from machine.described import REST, STRUT, text
 from verify.folders import PROGRAM, SETUP, TOOLS, convert, copied, left_out, proof, retold, run, tried
 
-from hexpost.audit import cutting
 from hexpost.path.model import ToolPath
+from hexpost.setpoints import cutting
 from hexpost.verify.loads import LOADS, _bending, _column
 
 CUTTING = TOOLS.replace(

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from math import cos, radians, sin
+from random import Random
 
 from attack import machines
 from attack.jobs import inside, write
@@ -155,6 +156,16 @@ class Base:
         return code, said
 
 
+def _more_columns(machine, options):
+    """Return options for columns about the drives, at times; the machine decides, so that no other choice changes."""
+    if "--columns" in options or Random(machine).random() > 0.3:
+        return []
+    there = ["time,length,speed,acceleration,jerk,thrust,line"]
+    there += ["command,compensation"] * ("[compensation]" in machine)
+    there += ["command,turns,counts,torque,power"] * ("[strut.screw]" in machine)
+    return ["--columns", ",".join(there)]
+
+
 def random_base(rng, place, *, few=None, screws=None):
     """Return a random honest job below ``place`` that convert runs; None where it refuses."""
     place.mkdir(parents=True, exist_ok=True)
@@ -165,6 +176,7 @@ def random_base(rng, place, *, few=None, screws=None):
     options += rng.choice([[], [], ["--feed", "strut-limited"]])
     if "[strut.screw]" in texts["machine"] and rng.random() < 0.7:
         options += ["--columns", "time,length,speed,acceleration,command,turns,counts,line"]
+    options += _more_columns(texts["machine"], options)
     base = Base(place, texts, Program(rng, few or THINGS).blocks, options)
     base.code, _ = base.convert(base.folder)
     return base if base.code in (0, 1) else None

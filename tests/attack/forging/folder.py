@@ -11,7 +11,9 @@ from hexpost.machine.load import load_machine
 from hexpost.pipeline import Files, load, schedule
 
 GROUPS = {"length": "length_{}_mm", "speed": "speed_{}_mm_s", "acceleration": "acceleration_{}_mm_s2",
-          "command": "command_{}_mm", "turns": "turns_{}", "counts": "counts_{}"}  # fmt: skip
+          "command": "command_{}_mm", "turns": "turns_{}", "counts": "counts_{}",
+          "jerk": "jerk_{}_mm_s3", "thrust": "thrust_{}_n", "torque": "torque_{}_nm", "power": "power_{}_w",
+          "compensation": "compensation_{}_mm"}  # fmt: skip
 SHOWN, SHOWN_MM = 5e-6, 5e-4
 """What a report rounds away of a worst value: it shows six significant digits, of a length at least 0.001 mm."""
 

@@ -1,9 +1,8 @@
 """Damage to single numbers, to whole columns and to the text of the table."""
 
 import numpy as np
+from attack.forging.folder import GROUPS
 from attack.forging.kinds import NotHereError, kind
-
-STRUT_GROUPS = ("length", "speed", "acceleration")
 
 
 def drives(forgery):
@@ -37,7 +36,12 @@ for group, judged, floor, unit in (
     ("acceleration", 1e7, 0.1, "mm/s2"),
     ("command", 1e-4, 1e-6, "mm"),
     ("turns", 1e-4, 1e-6, "turns"),
-    ("counts", 0.5, 1e-3, "counts"),
+    ("counts", 2.0, 1.0, "counts"),
+    ("jerk", 1e4, 1.0, "mm/s3"),
+    ("thrust", 10.0, 1e-2, "N"),
+    ("torque", 1.0, 1e-3, "N m"),
+    ("power", 100.0, 1e-2, "W"),
+    ("compensation", 1e-4, 1e-6, "mm"),
 ):
     kind(f"one {group}", "numbers", judged, floor, unit)(_one(group))
 
@@ -148,7 +152,7 @@ def no_line(forgery, rng, size):
 def struts(forgery, rng, size):
     """Exchange all columns of two struts."""
     i, j = rng.sample(range(6), 2)
-    for group in (*STRUT_GROUPS, "command", "turns", "counts"):
+    for group in GROUPS:
         if rows := forgery.group(group):
             forgery.values[[rows[i], rows[j]]] = forgery.values[[rows[j], rows[i]]]
 
@@ -162,7 +166,7 @@ def _zero(group):
     return make
 
 
-for group in ("speed", "acceleration", "command", "turns", "counts"):
+for group in ("speed", "acceleration", "command", "turns", "counts", "jerk", "thrust", "torque", "compensation"):
     kind(f"{group} columns zero", "columns")(_zero(group))
 
 
@@ -183,7 +187,7 @@ def _permuted(name):
     return make
 
 
-for group in ("command", "turns", "counts", "speed"):
+for group in ("command", "turns", "counts", "speed", "thrust", "torque", "power", "compensation"):
     kind(f"{group} columns permuted", "columns")(_permuted(group))
 
 
