@@ -1,0 +1,19 @@
+(rope pattern on a 40 mm table leg)
+(rotary along X, A in degrees)
+G21 G90 G17
+M3 S14000
+G0 Z10.
+G0 X0. A0.
+G1 Z-2. F300.
+G1 X60. A360. F1500.
+G1 X120. A720.
+G1 X180. A1080.
+G0 Z10.
+G0 X0. A1260.
+G1 Z-2. F300.
+G1 X60. A1620. F1500.
+G1 X120. A1980.
+G1 X180. A2340.
+G0 Z10.
+M5
+M30
