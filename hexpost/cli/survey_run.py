@@ -12,6 +12,7 @@ from hexpost.cli.progress import watched
 from hexpost.cli.terminal import note, say
 from hexpost.errors import OutputError
 from hexpost.library.policy import Policy
+from hexpost.library.programs import Found
 from hexpost.library.settings import Settings
 from hexpost.machine.load import demonstration_machine, load_machine
 from hexpost.machine.model import Machine
@@ -21,9 +22,12 @@ from hexpost.survey.drafts import FILES, MACHINE, DraftFile, drafts
 from hexpost.survey.gather import survey
 from hexpost.survey.model import Survey
 from hexpost.survey.page import to_page
-from hexpost.survey.text import text
+from hexpost.survey.text import WIDTH, text
 from hexpost.tables.whole import refuse_special, try_place, writing
-from hexpost.voice import plural
+from hexpost.voice import clean, paragraph, plural
+
+MOST_ENDINGS = 6
+"""So many endings of files that are passed over are named."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +54,7 @@ def main(o: SurveyOptions) -> None:
     if o.as_json:
         click.echo(to_json(found), nl=False)
     else:
-        say(_of_machine(machine) + text(found))
+        say(_of_machine(machine) + _passed_over(there) + text(found))
     if folder is not None:
         (note if o.as_json else say)("\n" + _write(folder, made, before))
     elif not o.as_json:
@@ -77,6 +81,18 @@ def _of_machine(machine: Machine) -> str:
     if machine.demonstration:
         return "read for the built-in demonstration machine, which is invented (--machine names yours)\n"
     return f"read for {click.format_filename(machine.file)}\n"
+
+
+def _passed_over(there: Found) -> str:
+    """Return the line on files in the folders that are no programs by their ending; nothing if there are none."""
+    if not there.others:
+        return ""
+    shown = ", ".join(
+        f"{count:,} {clean(end) or 'without'}" for end, count in list(there.others.items())[:MOST_ENDINGS]
+    )
+    more = ", and others" if len(there.others) > MOST_ENDINGS else ""
+    said = f"not looked at, by their ending: {shown}{more}; name such files, or their endings as programs in gate.toml"
+    return "\n".join(paragraph(said, WIDTH)) + "\n"
 
 
 def _there(folder: Path) -> dict[str, bytes]:

@@ -3,7 +3,8 @@
 import glob
 import os
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fnmatch import fnmatch
 from pathlib import Path
@@ -18,10 +19,12 @@ SUFFIXES = ("*.nc", "*.cnc", "*.iso", "*.din", "*.tap")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """The programs of a library by name, in order of path, and those in its folders that do not belong to it."""
+    """The programs of a library by name, in order of path, and what in its folders does not belong to it."""
 
     names: tuple[str, ...]
     left: tuple[Left, ...] = ()
+    others: Mapping[str, int] = field(default_factory=dict)
+    """How many files of the folders were passed over, by ending: most first."""
 
 
 def find(
@@ -49,7 +52,12 @@ def find(
     if walk.faults:
         raise InputError(walk.faults)
     left = {x.name: x for x in walk.left if x.name not in walk.names}
-    return Found(names=tuple(sorted(walk.names)), left=tuple(left[name] for name in sorted(left)))
+    endings = Counter(Path(name).suffix.lower() for name in walk.others - walk.names)
+    return Found(
+        names=tuple(sorted(walk.names)),
+        left=tuple(left[name] for name in sorted(left)),
+        others=dict(sorted(endings.items(), key=lambda item: (-item[1], item[0]))),
+    )
 
 
 def named(path: str) -> str:
@@ -68,6 +76,7 @@ class _Walk:
     names: set[str] = field(default_factory=set)
     left: list[Left] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    others: set[str] = field(default_factory=set)
 
     def folder(self, top: str) -> None:
         """Take the programs in a folder, at any depth; hidden ones and the copies in job folders are left out."""
@@ -114,6 +123,8 @@ class _Walk:
             name = named(os.path.join(root, file))  # noqa: PTH118
             if any(fits(name.lower(), kind) for kind in self.kinds):
                 yield name, file.startswith(".")
+            elif not file.startswith("."):
+                self.others.add(name)
 
     def _why(self, root: str, folder: str) -> str:
         """Return why a folder is left out, nothing if it is not."""

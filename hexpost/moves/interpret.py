@@ -23,7 +23,7 @@ from hexpost.moves.motion.feeds import feeds
 from hexpost.moves.motion.in_force import InForce
 from hexpost.moves.motion.positions import positions, shift_remarks, tilted_readings
 from hexpost.moves.motion.steps import StepStore, collect, steps
-from hexpost.moves.open_points import UnitsAside, readings, switched, unpointed, unstated
+from hexpost.moves.open_points import UnitsAside, begun, first_motion, readings, switched, unpointed, unstated
 from hexpost.moves.order.begin import Asked, Beginning
 from hexpost.moves.order.route import Route
 from hexpost.moves.reading.checks import read_sheet, unknown_words
@@ -113,7 +113,7 @@ class Interpreter:
     ) -> None:
         self.machine, self.tools, self.switches = machine, tools, switches
         self.start = machine.machine_zero if setup.start is None else setup.start
-        self.state = State(pose=self.start.copy(), frame=start_frame(machine))
+        self.state = State(pose=self.start.copy(), frame=start_frame(machine), first_motion=first_motion(machine.words))
         self.book = FrameBook(machine, tools, setup)
         self.missing = Missing(tools, setup)
         self.ledger = Ledger(faults)
@@ -197,6 +197,7 @@ class Interpreter:
         at, turns = found.at, found.turns
         self.shifts += [(int(complaints.line(movement.rows[[k]])[0]), size) for k, size in at.shifts]
         fed = rotary_feeds(feeds(blocks, at, turns, self.state), found, blocks)
+        self.readings |= dict.fromkeys(begun(blocks, self.state))
         keep_modes(modes, self.state)
         keep_machine(sheet, self.state)
         self.missing.look(sheet, self.book, complaints)

@@ -13,6 +13,7 @@ from hexpost.moves.window.blocks import Blocks
 from hexpost.moves.window.extract import Extract
 from hexpost.moves.window.modes import INCH, SAME_AS
 from hexpost.moves.window.sheet import Sheet
+from hexpost.moves.window.state import State
 from hexpost.units import SECONDS_PER_MINUTE
 
 INCH_CODES = (INCH, *(code for code, same in SAME_AS.items() if same == INCH))
@@ -71,6 +72,24 @@ def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: MoveFeeds, arcs:
         ),
     ]
     return tuple(text for used, text in said if used)
+
+
+def first_motion(reading: Wording) -> int:
+    """Return the code of motion ahead of the first motion word, as the machine file says; else ``NONE``."""
+    return NONE if reading.first_motion is None else int(reading.first_motion[1:])
+
+
+def begun(blocks: Blocks, state: State) -> tuple[str, ...]:
+    """Return a sentence on blocks that move ahead of the first motion word; ``state`` is that ahead of the blocks."""
+    if state.motion != NONE or state.first_motion == NONE:
+        return ()
+    words = blocks.sheet.group("motion")
+    ahead = int(words.row[0]) if words.count else blocks.sheet.rows
+    unsaid = blocks.movement.moving.copy()
+    unsaid[ahead:], unsaid[blocks.sheet.group("motion once").row] = False, False
+    if not unsaid.any():
+        return ()
+    return (f"motion: none stated at the head of the program, {blocks.reading.first_motion} by the machine file",)
 
 
 def unstated(blocks: Blocks, asked: AskedUnits | None) -> tuple[str, ...]:

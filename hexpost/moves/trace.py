@@ -170,12 +170,12 @@ def _traced(part: Extract, before: State, interpreter: Interpreter, said: dict[s
     opening, now = (book.seen(x.pose, x.frame, frame, modal) for x in (before, state))
     axes, words = _as_written(interpreter, steps)
     if part.rows == 1:
-        motion: Array = np.array([state.motion], np.float64)
+        motion: Array = np.array([state.moving_by], np.float64)
         feed, scale = np.array([state.feed]), np.array([state.feed_scale])
         place = now[:, None]
     else:
         fed = part.letter == ord("F") if state.feed_mode != INVERSE else np.zeros(len(part.letter), np.bool_)
-        motion = _column(part, part.letter == ord("G"), part.value, before.motion)
+        motion = _column(part, part.letter == ord("G"), part.value, before.moving_by)
         feed = _column(part, fed, part.value, before.feed)
         scale = _column(part, fed, np.full(len(fed), state.feed_scale), before.feed_scale)
         rows = np.searchsorted(part.line(np.arange(part.rows)), steps.line)

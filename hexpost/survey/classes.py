@@ -26,6 +26,10 @@ OFF_CIRCLE = _kind(
     "arc-end-off arc-radius-bad arc-radius-too-small arc-full-circle-by-radius arc-centre-missing arc-two-centres "
     "arc-word-out-of-plane arc-word-without-arc",
 )  # fmt: skip
+VECTOR = _kind(
+    "tool axis as a vector", "name its letters: tool_vector in [programmed_axes] of a machine file", settled=True
+)
+"""I J K on lines, where a second look finds that they can only be this."""
 NO_ROW = _kind("words that no row can name", "correct the word: it has a sign, or too many digits", "")
 OTHERS = _kind("other mistakes in blocks", "correct the blocks: `hexpost audit` names each with its line", "")
 
@@ -34,6 +38,10 @@ KINDS = (
     _kind("parameters of known words", "decide their rows of the dialect table", "word-out-of-place", settled=True),
     _kind("words refused on purpose", "the dialect table of the machine file refuses them", "dialect-refused"),
     _kind("units not stated", "answer words.units", "units-missing", settled=True),
+    _kind("no motion word at the head", "answer words.first_motion", "no-motion-word", settled=True),
+    _kind("rotary axes of another machine", "name them in [programmed_axes] of a machine file", "rotary-word-too-large",
+          settled=True),
+    VECTOR,
     _kind("home or tap", "answer words.g74", "return-reading-missing", settled=True),
     _kind("withdrawal by hand", "answer words.manual_withdrawal_s", "cycle-by-hand", settled=True),
     _kind("tools and offsets missing", "add them to the tools or the setup file", "missing-tools missing-offsets",

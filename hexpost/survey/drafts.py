@@ -33,8 +33,8 @@ _MARK = b"\xef\xbb\xbf"
 NUMBERS = ("arc_tolerance_mm", "manual_withdrawal_s", "first_feed_mm_min")
 """Keys whose values are numbers."""
 PROPOSED = (
-    "units", "dwell-p", "dwell-x", "dwell-f", "arc-tolerance", "arc-centres", "first-feed", "home-or-tap", "withdrawal",
-    "points",
+    "units", "dwell-p", "dwell-x", "dwell-f", "arc-tolerance", "arc-centres", "first-feed", "first-motion",
+    "home-or-tap", "withdrawal", "points",
 )  # fmt: skip
 """Readings whose keys a draft proposes: those that programs need, and those where the usual answer is often wrong."""
 

@@ -12,21 +12,23 @@ from hexpost.library.deadline import OutOfTime, deadline
 from hexpost.library.model import CheckTask
 from hexpost.machine.load import no_setup, no_tools
 from hexpost.machine.model import Machine
-from hexpost.machine.wording import DialectWord
+from hexpost.machine.wording import DialectWord, ProgrammedAxes
 from hexpost.moves.model import Interpretation
 from hexpost.moves.needs.columns import LONGEST, WordColumns
 from hexpost.moves.needs.counts import is_known, numbers, parameters_of, units, unknown, with_parameters
 from hexpost.moves.needs.extents import extents
-from hexpost.moves.needs.matters import MOST_OFF, arcs_by_centre, arcs_off, matters
+from hexpost.moves.needs.matters import MOST_OFF, TOOL_VECTOR, arcs_by_centre, arcs_off, matters, vectors
 from hexpost.moves.needs.model import MOST_WORDS, ReadingUse, WordUse
 from hexpost.moves.reading.dialect import KEPT, Dialect, decided
 from hexpost.program.read import read
 from hexpost.shelf import Text
-from hexpost.survey.classes import OFF_CIRCLE, decidable, kind_of
+from hexpost.survey.classes import OFF_CIRCLE, VECTOR, decidable, kind_of
 from hexpost.survey.model import Sight, Trouble
 from hexpost.units import MM_PER_INCH
 
 FAILED = "gone-wrong"
+STRAY = "arc-word-without-arc"
+"""Code of I J K where there is no arc: they may be a tool vector."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,20 +67,19 @@ def _seen(source: Text, task: CheckTask) -> Sight:
     found = _read(lambda: pipeline.understand(program, machine, tools, setup, known=syntax))
     words = WordColumns.of(program, Dialect(machine.dialect))
     unread, parameters = unknown(words, found.faults), with_parameters(words, found.faults)
-    trial, centres = found, machine.words.arc_centre
+    trial, used = found, machine
     if found.faults:
         answered = assumed(machine, (*unread, *parameters))
-        trial = _read(partial(pipeline.understand, program, answered, no_tools(), no_setup(), known=syntax))
-        if any(kind_of(f) is OFF_CIRCLE for f in trial.faults):
-            centres = "absolute" if centres == "incremental" else "incremental"
-            other = replace(answered, words=replace(answered.words, arc_centre=centres))
-            again = _read(partial(pipeline.understand, program, other, no_tools(), no_setup(), known=syntax))
-            trial, centres = (trial, machine.words.arc_centre) if _unsettled(again) else (again, centres)
+        trial, used = _second_look(
+            answered, lambda m: _read(partial(pipeline.understand, program, m, no_tools(), no_setup(), known=syntax))
+        )
     stated = units(words)
     meaning = found.meaning or trial.meaning
     off = () if meaning is None else arcs_off(words, meaning.moves, machine.words.arc_tolerance)
-    if meaning is not None and centres != machine.words.arc_centre:
+    if meaning is not None and used.words.arc_centre != machine.words.arc_centre:
         off = (*off, *arcs_by_centre(words))
+    if used.programmed_axes is not machine.programmed_axes:
+        off = (*off, *vectors(words))
     frames = () if meaning is None else tuple(f.offset for f in meaning.moves.frames)
     inch = (stated or machine.words.units) == "inch"
     return Sight(
@@ -103,6 +104,25 @@ def _read(understand: Callable[[], pipeline.Inputs]) -> Attempt:
         return Attempt(None, error.faults, error.total)
 
 
+def _second_look(answered: Machine, read_on: Callable[[Machine], Attempt]) -> tuple[Attempt, Machine]:
+    """Return a program read with all answers, and with which: I J K the other way, or a tool vector, where that helps.
+
+    ``read_on`` reads the program on a machine.
+    """
+    trial = read_on(answered)
+    others: list[Machine] = []
+    if any(kind_of(f) is OFF_CIRCLE for f in trial.faults):
+        centre = "absolute" if answered.words.arc_centre == "incremental" else "incremental"
+        others.append(replace(answered, words=replace(answered.words, arc_centre=centre)))
+    if any(f.code == STRAY for f in trial.faults) and answered.programmed_axes is None:
+        others.append(replace(answered, programmed_axes=ProgrammedAxes(axes=(), vector="IJK")))
+    for other in others:
+        again = read_on(other)
+        if not _unsettled(again):
+            return again, other
+    return trial, answered
+
+
 def assumed(machine: Machine, words: Sequence[WordUse]) -> Machine:
     """Return the machine as if every question were answered: for a second look alone, never for a job.
 
@@ -115,6 +135,7 @@ def assumed(machine: Machine, words: Sequence[WordUse]) -> Machine:
         g74=old.g74 or "through-point",
         manual_withdrawal=old.manual_withdrawal or 1.0,
         arc_tolerance=max(old.arc_tolerance, MOST_OFF),
+        first_motion=old.first_motion or "G00",
         first_feed=old.first_feed or 1.0,
     )
     kept = decided(machine.dialect)
@@ -151,7 +172,12 @@ def _unsettled(trial: Attempt) -> list[Fault]:
 
 def _open(now: Attempt, trial: Attempt, off: Sequence[ReadingUse]) -> tuple[Trouble, ...]:
     """Return what keeps a program from being read: of its text, if anything is; else the open questions."""
-    return _troubles(_unsettled(trial) or [f for f in now.faults if not (off and kind_of(f) is OFF_CIRCLE)])
+    if found := _unsettled(trial):
+        return _troubles(found)
+    vector = [
+        Trouble(VECTOR.name, STRAY, r.place.line, VECTOR.does, r.place.text) for r in off if r.name == TOOL_VECTOR
+    ]
+    return (*_troubles([f for f in now.faults if not (off and kind_of(f) is OFF_CIRCLE)]), *vector)
 
 
 def _troubles(faults: Iterable[Fault]) -> tuple[Trouble, ...]:

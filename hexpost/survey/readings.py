@@ -50,6 +50,10 @@ READINGS: tuple[Matter, ...] = (
         answers={"": "your feed, in mm/min, for every program without any F"},
     ),
     Matter(
+        name="first-motion", key="first_motion", about="axis words ahead of the first motion word", needed=True,
+        answers={"G00": "these blocks are rapids", "G01": "these blocks are lines at a feed"},
+    ),
+    Matter(
         name="returns", key="g28", about="G28 or G30 with a point on the way",
         answers={"through-point": "rapid to the point, then home", "direct": "straight home, whatever the numbers"},
     ),
@@ -80,6 +84,14 @@ READINGS: tuple[Matter, ...] = (
     Matter(
         name="inverse-time-arcs", key="inverse_time_arc", about="F of arcs under inverse time (G93)",
         answers={"time": "the arc lasts 1/F minutes", "radius": "F is the feed over the radius"},
+    ),
+    Matter(
+        name="tool-vector", key="", about="I J K of length 1 on G00 and G01 blocks",
+        answers={"": "with tool_vector in [programmed_axes] they are the axis of the tool; refused without"},
+    ),
+    Matter(
+        name="turns", key="", about="A B C words above 360 degrees, {range}",
+        answers={"": "[programmed_axes] says for which rotary axes they were posted; refused without"},
     ),
     Matter(
         name="rotary", key="rotary", about="A B C words, {range} degrees",

@@ -40,6 +40,11 @@ def home(z):
 CIRCLE = HEAD + "G01 X20 F3000\nG02 I10 J0\nM30\n"
 READINGS = {
     "first feed": (HEAD + "G01 X20\nY9\nM30\n", words("first_feed_mm_min", 6000), words("first_feed_mm_min", 2000)),
+    "first motion": (
+        "G21 G90 F6000\nZ60\nX20\nG01 Y9\nM30\n",
+        words("first_motion", '"G01"'),
+        words("first_motion", '"G00"'),
+    ),
     "arc centres": (CIRCLE, words("arc_centre", '"incremental"'), words("arc_centre", '"absolute"')),
     "word for arc centres": (
         CIRCLE.replace("G02", "G12.3 G02"),

@@ -69,10 +69,17 @@ def test_keys_that_the_machine_file_shows_are_keys_with_their_defaults(shown):
     assert (shown.words.units, shown.words.manual_withdrawal, shown.words.g74) == ("mm", 20.0, "through-point")
     assert shown.words.format_mm["X"] == Digits(5, 3) and shown.words.format_inch["F"] == Digits(3, 1)
     usual = Wording()
-    assert shown.words.first_feed == pytest.approx(500 / 60)
+    assert shown.words.first_feed == pytest.approx(500 / 60) and shown.words.first_motion == "G00"
     assert (
         replace(
-            shown.words, first_feed=None, units=None, g74=None, manual_withdrawal=None, format_mm={}, format_inch={}
+            shown.words,
+            first_feed=None,
+            first_motion=None,
+            units=None,
+            g74=None,
+            manual_withdrawal=None,
+            format_mm={},
+            format_inch={},
         )
         == usual
     )

@@ -37,6 +37,14 @@ def test_a_file_stands_for_itself_whatever_its_name(shop):
     assert find(["sub/notes.txt"]) == ["sub/notes.txt"]
 
 
+def test_files_that_are_passed_over_are_counted_by_their_ending(shop):
+    for name in ("b.NGC", "sub/c.ngc", "README", ".hidden.txt", "sub/d.tar.gz"):
+        (shop / name).write_text("")
+    assert dict(found([".", "sub"]).others) == {".ngc": 2, "": 1, ".gz": 1, ".txt": 1}
+    assert dict(found(["sub", "sub/notes.txt"]).others) == {".gz": 1, ".ngc": 1}
+    assert not found(["sub/*.nc"]).others
+
+
 def test_patterns_stand_for_what_fits(shop):
     assert find(["sub/*.nc"]) == ["sub/b.nc"]
     assert find(["**/*.nc"]) == ["a.nc", "sub/b.nc", "sub/deep/c.nc"]

@@ -50,6 +50,8 @@ def test_the_text_says_what_the_library_needs(here):
     assert 'words.dwell_p: "ms" (now): 0.25 s; "s": 250 s' in said
     assert "lib/b/c.nc:1  G00 X1 M77" in said and "lib/never.iso:2  #1=5" in said
     assert "next: hexpost survey lib --propose DIR" in said
+    assert "not looked at, by their ending: 1 .txt; name such files, or their endings as programs" in said
+    assert "not looked at" not in run("lib/a.nc", "--serial").output
 
 
 @pytest.mark.parametrize("way", [["--serial"], ["--jobs", "2"]])

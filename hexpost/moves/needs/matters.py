@@ -12,6 +12,11 @@ MOST_OFF = 0.5
 """An arc whose radii differ by more [mm] is off its circle: no setting makes it readable."""
 LARGE = 1000.0
 """A length without a point of so many units may be one in increments."""
+ONE_TURN = 360.0
+TOOL_VECTOR = "tool-vector"
+"""Name of the reading of I J K on lines."""
+MOTION, WITHOUT = (0, 1, 2, 3, *range(81, 90)), (4, 10, 28, 30, 74, 92)
+"""Codes that say how axis words move, and codes whose axis words move nothing, or in a way of their own."""
 RETURNS, CYCLES, ARCS, FEEDING = (28, 30), tuple(range(81, 90)), (2, 3), (1, 2, 3)
 OF_DWELL = {f"dwell-{x.lower()}": x for x in "PXF"}
 
@@ -32,15 +37,31 @@ def matters(words: WordColumns, stated: str) -> tuple[ReadingUse, ...]:
         ("returns", home & led),
         ("bare-returns", home & ~led),
         ("first-feed", words.coded("G", *FEEDING) & ~words.named("F").any()),
+        ("first-motion", _ahead(words, axes)),
         ("home-or-tap", words.coded("G", 74)),
         ("pecks", words.coded("G", 83)),
         ("withdrawal", words.coded("G", 87, 88)),
         ("cycles", words.coded("G", *CYCLES)),
         ("points", large),
         ("inverse-time-arcs", words.coded("G", *ARCS) & np.bool_(inverse)),
+        ("turns", words.named("ABC") & (np.abs(words.value) > ONE_TURN)),
         ("rotary", words.named("ABC")),
     ]
     return tuple(_use(words, name, chosen) for name, chosen in found if chosen.any())
+
+
+def _ahead(words: WordColumns, axes: Flags) -> Flags:
+    """Return which axis words are on lines ahead of the first motion word, and move."""
+    said = words.coded("G", *MOTION)
+    line = words.program.line
+    ahead: Flags = axes & (line < line[said].min() if said.any() else np.True_)
+    return ahead & ~words.on_lines_of(words.coded("G", *WITHOUT)) if ahead.any() else ahead
+
+
+def vectors(words: WordColumns) -> tuple[ReadingUse, ...]:
+    """Return the reading of I J K on blocks of lines; of a program that is read only with a tool vector."""
+    straight = words.on_lines_of(words.named("IJK")) & ~words.on_lines_of(words.coded("G", *ARCS))
+    return (_use(words, TOOL_VECTOR, straight & words.named("IJK")),)
 
 
 def _use(words: WordColumns, name: str, chosen: Flags) -> ReadingUse:

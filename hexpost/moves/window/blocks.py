@@ -56,7 +56,7 @@ def moving_blocks(sheet: Sheet, modes: Modes, complaints: Complaints) -> Flags:
         np.flatnonzero(moving & (modes.motion == NONE)) if (modes.motion == NONE).any() else NOWHERE,
         "no-motion-word",
         "axis words, but no motion word is in force yet",
-        "write G00 or G01 into this block: controls differ in which of them they begin with",
+        "write G00 or G01 into this block, or set words.first_motion: controls differ in which they begin with",
     )
     arc = (modes.motion == 2) | (modes.motion == 3)
     for letter in ("I", "J", "K", "R"):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Codes
-from hexpost.machine.words import ARC_MODE
+from hexpost.machine.words import ARC_MODE, NONE
 from hexpost.moves.window.sheet import Sheet, fill
 from hexpost.moves.window.state import State
 
@@ -59,8 +59,11 @@ def modal(sheet: Sheet, state: State) -> Modes:
     arc_mode = fill(centres.row, centres.value.astype(np.uint8), sheet.rows, state.arc_mode)
     if len(arc_mode):
         last["arc mode"] = int(arc_mode[-1])
+    motion = column("motion", state.motion)
+    if state.motion == NONE:
+        motion = np.where(motion == NONE, np.uint8(state.first_motion), motion)
     return Modes(
-        column("motion", state.motion),
+        motion,
         column("plane", state.plane),
         column("units", state.units),
         column("distance", state.distance),

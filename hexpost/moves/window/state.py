@@ -74,6 +74,7 @@ class State:
     ``pose`` (6,) is where the tool is, in ``frame``; ``rotary`` (3,) the modal A B C of the work frame, rad.
     ``feed`` is the modal F as written (nan: none in force) and ``feed_scale`` the millimetres of its unit;
     ``feed_line`` is its line, ``feed_number`` counts the F words (and changes of feed mode) so far.
+    ``first_motion`` is in force until a motion word is given (``NONE``: none is).
     ``first_feed`` is that of a program without any F, mm/min (nan: none). ``arc_mode`` is 1 for absolute arc centres.
     ``row`` is the last H given, ``selected`` the last T, -1 for none. ``ended``: the end word has been read.
     ``preset`` is the number of the shift that G92 has set; ``spindle`` the last M code of the spindle,
@@ -84,6 +85,7 @@ class State:
     pose: Array
     frame: Frame
     motion: int = NONE
+    first_motion: int = NONE
     plane: int = 17
     units: int = NONE
     distance: int = 90
@@ -112,6 +114,11 @@ class State:
     idle: tuple[int, int] = (0, 0)
     work_key: int | None = None
     rotary: Array = field(default_factory=lambda: np.zeros(3))
+
+    @property
+    def moving_by(self) -> int:
+        """Return the motion code that is in force."""
+        return self.first_motion if self.motion == NONE else self.motion
 
     @property
     def key(self) -> Key:

@@ -216,6 +216,40 @@ def test_a_first_feed_is_no_feed_of_other_programs(text):
     assert [f.code for f in faults(text, machine=machine)] == ["feed-missing"]
 
 
+BEGINS = {
+    "rapids": ("G00", "G21 G90\n{}X10 Y20 Z90\nZ80\nG01 X5 F90\n"),
+    "the height of a tool": ("G00", "G21 G90 T1 M06\nG43 H1 {}Z100\nX5\nG02 X7 Y0 I1 J0 F90\n"),
+    "machine coordinates": ("G00", "G21 G90\nG53 {}Z0\nG01 X5 F90\n"),
+    "increments of an inch": ("G00", "G20 G91\n{}X1 Y-1\nZ-.5\nG01 X.1 F9\n"),
+    "lines at a feed": ("G01", "G21 G90 F300\n{}X10 Y20\nZ-2\nG00 Z9\n"),
+    "a line under inverse time": ("G01", "G21 G90 G93\n{}X10 F30\nG94 F90\nX3\n"),
+    "behind a return and a dwell": ("G00", "G21 G90\nG28\nG04 P9\n{}X10 Y20\nG01 Z5 F90\n"),
+    "ahead of a cycle": ("G00", "G21 G90\n{}X10 Y20 Z50\nG81 Z5 R9 F90\nX3\nG80\nG00 X9\n"),
+    "a subprogram": ("G00", "G21 G90\nM98 P7\nG01 X9 F90\nM30\nO7\n{}X3 Y3\nM99\n"),
+    "all of a program": ("G00", "G21 G90\n{}X3\nY4\nZ5\n"),
+}
+
+
+@pytest.mark.parametrize("case", BEGINS)
+def test_a_first_motion_word_is_in_force_until_another_is_given(case):
+    word, text = BEGINS[case]
+    begun = reading(first_motion=word)
+    found = meaning(text.format(""), machine=begun, tools=TOOLS)
+    same(found, meaning(text.format(f"{word} "), tools=TOOLS))
+    said = f"motion: none stated at the head of the program, {word} by the machine file"
+    assert found.readings.count(said) == 1
+    assert said not in meaning(text.format(f"{word} "), machine=begun, tools=TOOLS).readings
+    assert "no-motion-word" in {f.code for f in faults(text.format(""), tools=TOOLS)}
+
+
+def test_a_first_motion_word_needs_its_feed_and_is_said_of_moves_alone():
+    assert [f.code for f in faults("G21 G90\nX10\nG01 Y3 F9\n", machine=reading(first_motion="G01"))] == [
+        "feed-missing"
+    ]
+    found = meaning("G21 G90\nG92 X0\nG04 X1\nG00 X3\n", machine=reading(first_motion="G01"))
+    assert not any(r.startswith("motion:") for r in found.readings)
+
+
 @pytest.mark.parametrize("text", ["G01 A5\n", "G93 G01 X5\n", "G95 G01 X5\n"])
 def test_a_first_feed_is_none_of_turns_and_of_other_modes(text):
     assert faults(NO_F.format("G21") + text, machine=FEED)
