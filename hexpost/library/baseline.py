@@ -16,6 +16,7 @@ from hexpost.errors import Fault, InputError
 from hexpost.library.findings import SHORT
 from hexpost.library.model import UNACCEPTABLE, Case, Entry, Record, State
 from hexpost.machine.reading import read_bytes
+from hexpost.voice import plural
 
 FORMAT = 1
 MOST_BYTES = 50_000_000
@@ -172,8 +173,10 @@ def verdict(known: Accepted | None, ratio: float, today: date, blocks: int = 1) 
     last = _day(entry.expires) if entry.expires else None
     if last is not None and today > last:
         return "expired", f"accepted until {entry.expires}"
-    if ratio > use * (1.0 + WORSE) or (blocks > entry.blocks and not entry.alike):
+    if ratio > use * (1.0 + WORSE):
         return "worse", f"accepted at {use:.1%} of the limit"
+    if blocks > entry.blocks and not entry.alike:
+        return "worse", f"accepted for {plural(entry.blocks, 'block')}, now {blocks:,}"
     said = [entry.reason or "accepted", f"({entry.accepted_by})" if entry.accepted_by else ""]
     until = f"until {entry.expires}" if entry.expires else ""
     return "accepted", " ".join(x for x in (*said, until) if x)

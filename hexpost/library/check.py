@@ -82,6 +82,7 @@ def _of(result: AuditResult, job: pipeline.Job) -> Record:
     inputs = job.inputs
     margins = dict(inputs.checking.margins)
     found, alike = gather(result.findings, inputs.program, margins)
+    # a rule that is a remark names its first block alone and counts the others: it has no list of them to keep
     remarks = () if result.remarks is None else gather(result.remarks, inputs.program, margins)[0]
     return Record(
         duration_s=round(result.duration, 6),

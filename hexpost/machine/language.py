@@ -137,7 +137,7 @@ PARALLEL = 1.0 - 1e-6
 """Cosine of the angle between directions of rotary axes that are one."""
 RETURNS = ("through-point", "direct")
 DWELL = ("ms", "s", "none")
-ACTIONS, TAKING = ("ignore", "same-as", *CENTRES, "refuse", UNDECIDED), ("ignore", "same-as", UNDECIDED)
+ACTIONS, TAKING = ("ignore", "same-as", *CENTRES, "refuse", UNDECIDED), ("ignore", "same-as", "refuse", UNDECIDED)
 """What can be done with a word of a shop, and which of it may name words that go along."""
 WORD = re.compile(r"[A-Z](\d{1,12}(\.\d{1,3})?)?")
 """A letter, or a code: so many digits are told apart without rounding."""

@@ -47,6 +47,7 @@ MISTAKES = (
         WRITTEN_OUT,
         behind=r"(^|[^A-Z])[IGWT]?$",
     ),
+    SyntaxMistake("control-flow", r"(UB|ENDSUB|ALL)(?![A-Z])", WRITTEN_OUT, behind=r"^[ \t]*O[ \t]*[0-9]+[ \t]+[SC]?$"),
     SyntaxMistake(
         "letter-for-zero",
         r"[+-]?\.?O(?![A-Z]*[A-NP-Z][A-Z]*([^-+.0-9A-Z]|$))",
@@ -160,7 +161,10 @@ def _people(text: str) -> re.Match[str] | None:
     return PEOPLE.search(bare)
 
 
-FLOW = re.compile(r"(?<![A-Za-z])(IF|GOTO|WHILE|THEN|ELSE|ENDIF)(?![A-Za-z])", re.IGNORECASE)
+FLOW = re.compile(
+    r"((?<![A-Za-z])(IF|GOTO|WHILE|THEN|ELSE|ENDIF)|^[ \t]*O[ \t]*[0-9]+[ \t]+(SUB|ENDSUB|CALL))(?![A-Za-z])",
+    re.IGNORECASE,
+)
 
 
 def syntax_fault(file: str, line: int, raw: bytes, text: str, error: UnexpectedInput) -> Fault:
@@ -183,7 +187,7 @@ def syntax_fault(file: str, line: int, raw: bytes, text: str, error: UnexpectedI
     if mistake.code == "word-behind-percent":
         what = "words on the line of a %, where only the name of the program may be"
     elif mistake.code == "control-flow":
-        what = "a block that computes or jumps (IF, GOTO, WHILE, THEN, ELSE, END)"
+        what = "a block that computes, jumps or calls (IF, GOTO, WHILE, THEN, ELSE, END, SUB, CALL)"
     comma = COMMA.search(text[:at]) if mistake.code == "comma" else None
     fraction = COMMA_DIGITS.match(text, at)
     return Fault(

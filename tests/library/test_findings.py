@@ -1,11 +1,17 @@
 """Fingerprints stay when lines are inserted above and blocks renumbered; too many like findings become one."""
 
+from datetime import date
+
 import pytest
 from library.shop import FAST, slow_struts
 from library.test_check import record
 
+from hexpost.library.baseline import accepting
 from hexpost.library.check import input_file
 from hexpost.library.findings import MOST_ALIKE, fingerprint, unnumbered
+from hexpost.library.gate import judged
+from hexpost.library.policy import load_policy
+from hexpost.library.settings import Settings
 
 
 @pytest.fixture
@@ -49,6 +55,31 @@ def test_too_many_alike_become_their_worst(tmp_path, slow):
     assert all(len(r.alike[f.fingerprint]) == f.blocks for f in merged)
     single = {(f.limit.name, f.strut) for f in r.found if f.blocks == 1}
     assert not single & {(f.limit.name, f.strut) for f in merged}
+
+
+def test_a_remark_of_many_blocks_counts_them_and_a_baseline_knows_how_many(tmp_path):
+    """However many blocks a remark is about, it is one finding of the first: no block of it can go unjudged."""
+    path, day = tmp_path / "p.nc", date(2030, 1, 1)
+    policy = load_policy(_strict(tmp_path), Settings())
+    texts = ["G21 G90\nG00 X0 Y0 Z300\n" + "G01 X60 F3000\nX0\n" * n + "M30\n" for n in (150, 151)]
+    records = []
+    for text in texts:
+        path.write_text(text)
+        records.append(record(path))
+    for r, blocks in zip(records, (300, 302), strict=True):
+        (found,) = r.found
+        assert (found.limit.name, found.line, found.blocks) == ("spindle-off", 3, blocks)
+        assert not r.alike
+    baseline = accepting(judged({"p.nc": records[0]}, policy, None, today=day).cases)
+    assert judged({"p.nc": records[0]}, policy, baseline, today=day).cases[0].verdict == "pass"
+    (worse,) = judged({"p.nc": records[1]}, policy, baseline, today=day).cases[0].findings
+    assert (worse.state, worse.reason) == ("worse", "accepted for 300 blocks, now 302")
+
+
+def _strict(folder):
+    """Return a policy file to which a spindle at rest is no remark."""
+    (folder / "gate.toml").write_text('[all.limit.spindle-off]\nlevel = "fail"\n')
+    return folder / "gate.toml"
 
 
 @pytest.mark.parametrize(
