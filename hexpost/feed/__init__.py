@@ -9,5 +9,5 @@ looked at between the ticks, too; each is as programmed where that keeps the str
 Rule: v^2 at the next edge <= v^2 + 2 u D (D the length of the stretch, u its acceleration); after the average over a
 window T the jerk is (u(t) - u(t - T)) / T. Planning cannot fail: a tool that rests keeps every bound.
 Start with ``plan.py``; the speed itself is ``minima.py``, limits of the struts enter in ``struts.py`` and
-``thrusts.py``.
+``thrusts.py``, of lines from rest to rest in ``straights.py``.
 """

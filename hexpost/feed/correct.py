@@ -238,11 +238,11 @@ def _with_pieces(tick: Array, timing: Timing, path: ToolPath) -> Iterator[Looks]
     """Yield looks at times in ticks, rising, with those at ``PLACES`` of the pieces that are passed between them.
 
     A corner may be passed in a small part of a tick, and its third derivative jumps where it begins and ends: it is
-    looked at on both sides.
+    looked at on both sides. Not so where a span ends: nothing moves there.
     """
     motion = timing.motion(tick)
     at, way, size = timing.locate(path, motion), np.diff(motion.s), np.diff(tick)
-    felt = np.append((size <= 2 * STEP_FIRM) & (way > 0), False)
+    felt = np.append((size <= 2 * STEP_FIRM) & (way > 0) & (np.diff(motion.span) == 0), False)
     low, high, more = int(at.piece[0]), int(at.piece[-1]) + 1, PORTION // len(PLACES)
     for first in range(low, high, more):
         piece = np.repeat(np.arange(first, min(first + more, high)), len(PLACES))

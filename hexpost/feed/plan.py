@@ -6,12 +6,13 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.attainable import within_reach
-from hexpost.feed.bounds import TINY, lone_straights, programmed_speed
+from hexpost.feed.bounds import TINY, as_programmed, lone_straights, programmed_speed
 from hexpost.feed.drafts import Draft, fastest, mended
 from hexpost.feed.lookahead import fastest_in_windows
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
 from hexpost.feed.portions import LONG, Portions, portions, rests_of
 from hexpost.feed.ramps import Rests
+from hexpost.feed.straights import fitted
 from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.feed.task import AS_PROGRAMMED, SMALL, STRUT_LIMITED, Task, seconds_at, task_of
 from hexpost.feed.windows import choose, closed_windows, settled, split
@@ -91,7 +92,11 @@ def _mended(
     lone = np.zeros(len(st.first) - 1, dtype=bool)
     lone[lone_straights(path)] = True
     closed = _constant(st, lone, task)
-    felt = _felt(st, closed, lone & task.firm)
+    firm = lone & task.firm
+    felt = _felt(st, closed, firm)
+    if firm.any():
+        closed, near = fitted(closed, firm, as_programmed(path, moves, machine.tool_tip, norms), task)
+        felt &= ~near
     simple = lone & ~felt
     if simple.any():
         st = st.grafted(closed, simple)

@@ -70,9 +70,28 @@ def jerk_times(st: Stretches, k: Ints) -> Array:
     L. Biagiotti, C. Melchiorri, Trajectory Planning for Automatic Machines and Robots, Springer 2008, section 3.4:
     T_j = min((h / 2J)^(1/3), A / J, (v / J)^(1/2)).
     """
-    jerk = st.jerk[k]
-    out: Array = np.minimum(st.up[k] / jerk, np.sqrt(np.sqrt(st.cap[k]) / jerk))
-    return np.minimum(out, np.cbrt(st.size[k] / (2 * jerk)))
+    return _jerk_times(st.size[k], np.sqrt(st.cap[k]), st.up[k], st.jerk[k])
+
+
+def _jerk_times(size: Array, speed: Array, ramp: Array, jerk: Array) -> Array:
+    """Return the time of constant jerk of double Ss over ``size``, shape (n,), s."""
+    out: Array = np.minimum(ramp / jerk, np.sqrt(speed / jerk))
+    return np.minimum(out, np.cbrt(size / (2 * jerk)))
+
+
+def double_s(size: Array, speed: Array, ramp: Array, jerk: Array) -> Array:
+    """Return the time of the double S over ``size`` within limits of speed, acceleration and jerk, any shape, s."""
+    T = _jerk_times(size, speed, ramp, jerk)
+    a = jerk * T
+    t = np.minimum(_ramp_times(size, a, T), speed / a)
+    out: Array = size / (a * t) + t + T
+    return out
+
+
+def _ramp_times(size: Array, a: Array, T: Array) -> Array:
+    """Return the longest ramp t at acceleration ``a`` before a coast of a window ``T`` at least: size = a t (t + T)."""
+    out: Array = 2 * size / a / (np.sqrt(T**2 + 4 * size / a) + T)
+    return out
 
 
 def settled(st: Stretches, lone: Ints, window: Array) -> Stretches:
@@ -90,8 +109,7 @@ def coasting(st: Stretches, lone: Ints, window: Array) -> Stretches:
         return st
     k = st.first[lone]
     T, a = window[lone], st.up[k]
-    t = 2 * st.size[k] / a / (np.sqrt(T**2 + 4 * st.size[k] / a) + T)
-    top = (a * t) ** 2
+    top = (a * _ramp_times(st.size[k], a, T)) ** 2
     cap = st.cap.copy()
     why = np.where(top < cap[k], np.uint8(TOO_SHORT), causes(cap[k]))
     cap[k] = tagged(np.minimum(cap[k], top), why)

@@ -13,6 +13,7 @@ from scipy.interpolate import CubicSpline, make_interp_spline
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from feed.jobs import FRAME, MACHINE, lines, pauses
+from feed.lone_lines import best_time, lone_line
 
 from hexpost.feed.chunks import ChunkLayout, times
 from hexpost.feed.plan import plan
@@ -217,3 +218,25 @@ def never_fails(jobs=10_000, seed=0):
             print(k, error, file=sys.stderr)
             bad += 1
     return {"ratio": bad, "jobs": jobs, "turns": turns}
+
+
+def lone_line_ratio(lines_tried=200):
+    """Duration of rapids over that of the best seven-segment profile, both ramps alike; the worst of all.
+
+    Planned with ticks of an eighth of a millisecond. ``of_any_ramps``: the worst of the first twenty against profiles
+    whose ramps may differ, too.
+    """
+    ratios, uneven = [], []
+    for seed in range(lines_tried):
+        case = lone_line(seed)
+        path = build(case.moves, case.on)
+        taken = plan(path, case.moves, pauses(), case.on).ticks * case.on.period
+        ratios.append(taken / best_time(case))
+        if seed < 20:
+            uneven.append(taken / best_time(case, even=False))
+    return {
+        "ratio": max(ratios),
+        "median": statistics.median(ratios),
+        "least": min(ratios),
+        "of_any_ramps": max(uneven),
+    }
