@@ -70,7 +70,7 @@ def fitted(st: Stretches, which: Flags, free: Stretches, task: Task) -> tuple[St
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Profile:
-    """Double Ss: time in ticks, largest speed, acceleration, jerk (n,); place and rates at looks (7 parts, looks, n)."""
+    """Double Ss: ticks, largest speed, acceleration, jerk (n,); place and rates at looks (7 parts, looks, n)."""
 
     time: Array
     top: Array
