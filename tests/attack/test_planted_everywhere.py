@@ -233,6 +233,7 @@ NEVER_WRONG = {
         "top = np.minimum(1.5 * speeds.cap[which], (a * down",
     ),
     "feed.scan": (REACH, PLAIN, "return out * (1 - 1e-12)", "return out * 1.3"),
+    "feed.straights": (REACH, PLAIN, "was / some[worst", "1.5 * was / some[worst"),
     "feed.struts": (FOUND, LIMITED, "AIM, AIM_RAPID = 0.999, 0.98", "AIM, AIM_RAPID = 1.5, 1.5"),
     "feed.thrusts": (FOUND, (*GEARED, *LIMITED[-2:]), "np.abs(self.ramp) / room", "0.1 * np.abs(self.ramp) / room"),
     "setpoints.between": (
