@@ -7,6 +7,7 @@ import numpy as np
 from hexpost.machine import struts
 from hexpost.machine.model import Machine, Pallet, Platform, ShopTimes, Strut, ToolTip
 from hexpost.machine.table import MOST, Table
+from hexpost.machine.wording import OF_WORDS
 from hexpost.units import SECONDS_PER_MINUTE
 
 LETTERS = "ABC"
@@ -141,7 +142,7 @@ def strut(t: Table) -> Strut:
     if out.thermal is not None and (out.thermal.heated or 0.0) > stroke[1]:
         what = f"is {out.thermal.heated:g}; it must be at most the longest length of the strut, {stroke[1]:g}"
         t.fault("thermal.heated_mm", what, "bad-value")
-    t.close()
+    t.close(OF_WORDS)
     return out
 
 

@@ -1,7 +1,7 @@
 """How a machine reads programs, as frozen data: tables ``[words]``, ``[[dialect]]``, ``[reference_return]``."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 from hexpost.arrays import Array
 
@@ -64,6 +64,11 @@ class Wording:
     """A peck begins so far above the bottom of the one before, mm."""
     manual_withdrawal: float | None = None
     """Seconds that a withdrawal by hand takes (G87, G88); ``None`` refuses these cycles."""
+
+
+_UNITS = {"arc_tolerance": "_mm", "first_feed": "_mm_min", "peck_clearance": "_mm", "manual_withdrawal": "_s"}
+OF_WORDS = {key: f"words.{key}" for key in (f.name + _UNITS.get(f.name, "") for f in fields(Wording))}
+"""Keys of ``[words]`` with their path: a ``#`` taken away ahead of one alone leaves it in the table above."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

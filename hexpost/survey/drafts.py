@@ -95,7 +95,8 @@ def _machine(survey: Survey, base: bytes, file: str) -> DraftFile:
         rows = machine_from(content, file).dialect
     except InputError as error:
         raise _cannot(file, "write dialect and words as tables of their own: [[dialect]], [words]", error) from None
-    needed = [r.key for r in MATTERS.values() if r.needed and f"{QUESTION}{r.key}:" in text]
+    asked = [MATTERS[r.name] for r in survey.readings]
+    needed = [row.key for row in asked if row.needed and f"{QUESTION}{row.key}:" in text]
     left = sum(row.action == UNDECIDED for row in rows) + sum(not _has_key(content, key) for key in needed)
     return DraftFile(MACHINE, content, len(new) + len(keys), left)
 

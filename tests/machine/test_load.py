@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from hexpost.errors import InputError
 from hexpost.machine.load import DEMONSTRATION, demonstration_machine, load_machine, machine_from
+from hexpost.machine.wording import OF_WORDS
 
 TEXT = DEMONSTRATION.read_text()
 
@@ -121,6 +122,10 @@ def test_a_fault_has_key_path_and_text_to_type(pattern, replacement, text):
 def test_unknown_keys_are_refused_with_the_nearest_one():
     text = changed(r"^jerk_mm_s3 = 500000", "jerk_mm_s3 = 500000\nspeed_mm_min = 7")
     assert faults_of(text) == ["m.toml: unknown key `tool_tip.speed_mm_min`; did you mean `speed_mm_s`?"]
+    text = re.sub(r"^#(?=first_motion )", "", TEXT, flags=re.MULTILINE)  # without the heading above it
+    assert faults_of(text) == ["m.toml: unknown key `strut[6].first_motion`; did you mean `words.first_motion`?"]
+    shown = re.search(r"^#\[words\]\n((#\w+ = .*\n)+)", TEXT, re.MULTILINE)
+    assert set(re.findall(r"^#(\w+)", shown[1], re.MULTILINE)) == set(OF_WORDS)
     (fault,) = faults_of(TEXT + "\n[robot]\nx = 1\n")
     assert fault.startswith("m.toml: unknown key `robot`; known: ")
 

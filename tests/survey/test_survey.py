@@ -239,6 +239,28 @@ def test_drafts_decide_nothing_and_hold_no_length(tmp_path):
     assert '#units = "mm"' in text and '#g74 = "direct"' in text and '#dwell_p = "s"  # 4 s' in text
 
 
+def test_a_question_that_a_row_has_settled_is_open_no_more(tmp_path):
+    text = "G21 G00 X0 Y10\nG12.3\nG02 X10 Y0 I0 J0 F90\nM30\n"
+    out = proposed(look(tmp_path, a=text))
+    assert "# question: words.arc_centre:" in out[MACHINE].content.decode() and out[MACHINE].left == 2
+    machine = tmp_path / "m.toml"
+    machine.write_bytes(out[MACHINE].content.replace(b'action = "undecided"', b'action = "absolute-centres"'))
+    again = look(tmp_path, machine, a=text)
+    assert again.of("read")
+    assert proposed(again, {MACHINE: machine.read_bytes()})[MACHINE].left == 0
+
+
+@pytest.mark.parametrize("action", ["ignore", "refuse", "same-as"])
+def test_whatever_is_decided_the_letters_of_a_draft_may_stay(tmp_path, action):
+    out = proposed(look(tmp_path, a="G21 G00 X1\nM77 P3\nM30\n"))[MACHINE].content.decode()
+    assert 'with = "P"' in out
+    more = {"ignore": "", "refuse": '\nmessage = "why"', "same-as": '\nsame_as = "M08"'}[action]
+    machine = tmp_path / "m.toml"
+    machine.write_text(out.replace('action = "undecided"  #', f'action = "{action}"{more}  #'))
+    (row,) = load_machine(machine).dialect
+    assert (row.action, row.along) == (action, "P")
+
+
 def test_what_was_decided_is_kept_byte_for_byte_and_only_what_is_new_is_added(tmp_path):
     out = proposed(look(tmp_path, a="G00 X1 M77 T5\nG54 M06\nM30\n"))
     edited = {
