@@ -136,9 +136,16 @@ class Diligence:
 
 
 def _at_ends(p: Placed, begin: Ints) -> Flags:
-    """Return which new rows (n,) are in a corner of their move, or beside another move; runs start at ``begin``."""
-    move, share = p.move[p.old :], p.share[p.old :]
+    """Return which new rows (n,) are in a corner of their move, or a tick from one, or beside another move.
+
+    Where a tick is long, a corner may be left at full speed, and no row be there then. Runs start at ``begin``.
+    """
+    move, share = p.move, p.share
     length = p.stretch.length[move]
-    out: Flags = (share * length <= p.zones.first[move]) | ((1.0 - share) * length <= p.zones.last[move])
+    inside: Flags = (share * length <= p.zones.first[move]) | ((1.0 - share) * length <= p.zones.last[move])
+    near = inside.copy()
+    near[1:] |= inside[:-1]
+    near[:-1] |= inside[1:]
+    out = near[p.old :]
     out[begin[1:]] = out[begin[1:] - 1] = True
     return out

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -16,7 +17,7 @@ from hexpost.verify.pose import FIT, FoundPoses, Tracker
 from hexpost.verify.route import Stretch
 from hexpost.verify.rows import Rows
 from hexpost.verify.struts import StrutLengths
-from hexpost.verify.within import on_arcs, travelled, walked
+from hexpost.verify.within import on_arcs, past_arcs, travelled, walked
 from hexpost.voice import in_line
 
 ROUNDING_MM = 0.5e-6
@@ -244,9 +245,14 @@ class Follower:
             move = walked(where, q, (move, last), gone, rest=rest, known=known)
         share = s.share(q, move)
         at_end = rest & (np.arange(len(move)) > 0)
-        on_arcs(
-            where, (q, rate), move, share, at_end=at_end, known=self._state.share if old else None, period=self._period
-        )
+        put = partial(on_arcs, where, (q, rate), at_end=at_end, known=self._state.share if old else None)
+        put(move, share, period=self._period)
+        if len(over := past_arcs(where, q, move, share, last)):
+            after, here = move.copy(), share.copy()
+            after[over] += 1
+            here[over] = s.share(q[:, over], after[over])
+            put(after, here, period=self._period)
+            move, share = after, here
         if old:
             move[0], share[0] = self._state.move - s.low, self._state.share
         return move, share

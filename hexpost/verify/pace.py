@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Ints
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Events, Moves
 from hexpost.verify.follow import Placed
@@ -73,8 +73,7 @@ class Pace:
         use = self._use(p, caps)
         over = np.flatnonzero(~(use[p.old :] <= 1.0 + SHARE))
         if len(over) and not self.free_yaw:  # rates of these rows are found again more exactly
-            here = slice(rows.old + p.at.start, rows.old + p.at.stop)
-            p.poses.refine(p.rate[:, p.old :], rows.speed[:, here], np.unique(over // KNOT))
+            self._refine(rows, p, over)
             use = self._use(p, caps)
         at = np.arange(p.old, len(use)) - p.old + p.at.start + rows.old
         self.use.take(use[p.old :], rows, at)
@@ -103,26 +102,38 @@ class Pace:
 
     def _accelerations(self, rows: Rows, p: Placed) -> None:
         """Check the mean accelerations of tip and tilt in each tick."""
-        limits, h = self.machine.tool_tip, self.period
-        change = np.diff(p.rate) / h
-        noise = 4.0 * np.maximum(p.noise[:, 1:], p.noise[:, :-1]) / h
-        sides = (change[:3], limits.acceleration, noise[0]), (change[3:], limits.tilt_acceleration, noise[1])
-        for part, most, room in sides:
-            use = (np.sqrt((part**2).sum(axis=0)) - room) / most
-            at = np.arange(1, len(p.move)) - p.old + p.at.start + rows.old
+        uses = self._pulls(p)
+        over = np.flatnonzero(~(np.maximum(*uses) <= 1.0))
+        if len(over) and not self.free_yaw:
+            self._refine(rows, p, np.maximum(over + 1 - p.old, 0))
+            uses = self._pulls(p)
+        at = np.arange(1, len(p.move)) - p.old + p.at.start + rows.old
+        for use in uses:
             self.acceleration.take(use, rows, at)
             for i in np.flatnonzero(~(use <= 1.0 + _ACCELERATION_SHARE))[:20]:
                 where = rows.where(p.first + int(i) + 1)
                 self.faults.add(f"{where}: {use[i]:.2%} of the tool-tip limit of acceleration")
 
+    def _pulls(self, p: Placed) -> tuple[Array, Array]:
+        """Return the shares (n - 1,) of the tip and tilt acceleration limits that ticks take, beyond what decimals may do."""
+        limits, h = self.machine.tool_tip, self.period
+        change = np.diff(p.rate) / h
+        noise = 4.0 * np.maximum(p.noise[:, 1:], p.noise[:, :-1]) / h
+        tip, tilt = (np.sqrt((part**2).sum(axis=0)) for part in (change[:3], change[3:]))
+        return (tip - noise[0]) / limits.acceleration, (tilt - noise[1]) / limits.tilt_acceleration
+
+    def _refine(self, rows: Rows, p: Placed, over: Ints) -> None:
+        """Find the rates about new rows ``over`` (m,) again, more exactly."""
+        here = slice(rows.old + p.at.start, rows.old + p.at.stop)
+        near = np.clip(over[:, None] + np.arange(-1, 2), 0, len(p.move) - p.old - 1) // KNOT
+        p.poses.refine(p.rate[:, p.old :], rows.speed[:, here], np.unique(near))
+
     def _jerks(self, rows: Rows, p: Placed) -> None:
         """Check the jerks of tip and tilt, each the mean about a row: the second difference of the rates."""
         use = self._jerk(p)
         over = np.flatnonzero(~(use[p.old :] <= 1.0))
-        if len(over):  # as for speeds
-            here = slice(rows.old + p.at.start, rows.old + p.at.stop)
-            near = np.unique(np.clip(over[:, None] + np.arange(-1, 2), 0, len(p.move) - p.old - 1) // KNOT)
-            p.poses.refine(p.rate[:, p.old :], rows.speed[:, here], near)
+        if len(over):
+            self._refine(rows, p, over)
             use = self._jerk(p)
         self.jerk.take(use[p.old :], rows, np.arange(p.old, len(use)) - p.old + p.at.start + rows.old)
         for i in np.flatnonzero(~(use <= 1.0 + _JERK_SHARE))[:20]:

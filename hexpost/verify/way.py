@@ -7,6 +7,7 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.verify.course import Travel
 from hexpost.verify.follow import Follower, Placed
+from hexpost.verify.lock import locked
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.pace import RestTimes
 from hexpost.verify.rows import Rows
@@ -27,12 +28,13 @@ class Way:
         self._course = Travel(moves, machine)
         self._rests = RestTimes(moves, meaning.events, period, free_yaw=free)
         self._suspects = Suspects(machine, moves)
+        self._locked = locked(machine, moves)
         self._ends = Faults()
         self._last: Array | None = None
 
     def pieces(self, rows: Rows) -> Iterator[Placed]:
         """Yield the new rows on their moves, cut where the frame changes, once their way was looked at."""
-        if not self._inputs.meaning.moves.count or not rows.count:
+        if not self._inputs.meaning.moves.count or not rows.count or self._locked:
             return
         if rows.first + rows.old == 0 and (rows.speed[:, rows.old].any() or rows.acceleration[:, rows.old].any()):
             self._ends.add("row 0: expected the struts at rest")
@@ -65,7 +67,7 @@ class Way:
 
     def finish(self, rows: int) -> None:
         """End, after so many rows."""
-        if self._inputs.meaning.moves.count:
+        if self._inputs.meaning.moves.count and self._locked is None:
             self._course.finish()
             self._rests.finish()
         if self._last is None or self._last.any():
@@ -75,6 +77,7 @@ class Way:
         """Return the check of the path, after all rows."""
         tip, tilt, tools = self._course.tip, self._course.tilt, self._inputs.machine.tool_tip
         faults = (
+            *(() if self._locked is None else (self._locked,)),
             *self._suspects.told(),
             *self._follower.lost.told(),
             *self._follower.faults.told(),

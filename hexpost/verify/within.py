@@ -168,3 +168,18 @@ def on_arcs(
     share[on] = total / np.maximum(sweep, 1e-300)
     for _ in range(2):  # a steep helix hardly turns
         share[on] = s.nearer(motion[0][:, on], share[on], move[on])
+
+
+def past_arcs(where: tuple[Stretch, Zones], q: Array, move: Ints, share: Array, last: Ints) -> Ints:
+    """Return the rows (m,) that are beyond their arc, further than a corner reaches, and nearer to the move after it.
+
+    In a long tick whose chord spans more than an arc the way is found too short; a line may go on to ``last`` (n,).
+    """
+    s, z = where
+    on = np.flatnonzero((s.curved[move] >= 0) & (move < last) & ~z.stop[move])
+    on = on[(share[on] - 1.0) * s.length[move[on]] > z.beyond[1][move[on]] + _BLURRED]
+    after = move[on] + 1
+    ends = np.ones(len(on)), np.clip(s.share(q[:, on], after), 0.0, 1.0)
+    off = [np.sqrt((s.off(q[:, on], u, k)[:3] ** 2).sum(axis=0)) for u, k in zip(ends, (move[on], after), strict=True)]
+    out: Ints = on[off[1] < off[0]]
+    return out
