@@ -38,15 +38,17 @@ class Travel:
         length = s.length[move]
         done = p.share * length
         noise = p.noise[0] + s.rho * p.noise[1]
+        # what of an error is along a move, is one of its share: weights as in the length of a move
+        along = ((s.tip / s.length)[move] * p.noise[0]) + ((s.rho**2 * s.tilt / s.length)[move] * p.noise[1])
         early, late = done <= z.first[move] + noise, length - done <= z.last[move] + noise
         room = [
             np.maximum(np.where(early, side[0][move], 0.0), np.where(late, side[1][move], 0.0))
             for side in (z.tip, z.tilt)
         ]
-        reached = p.rest & z.stop[move] & (length - done <= 2.0 * noise)  # a stop is met exactly
+        reached = p.rest & z.stop[move] & (length - done <= 2.0 * along)  # a stop is met exactly
         room = [np.where(reached, 0.0, side) for side in room]
         beyond = np.maximum(-p.share, p.share - 1.0) * length
-        most = 2.0 * noise + np.where(p.share < 0.5, z.beyond[0][move], z.beyond[1][move])
+        most = 2.0 * along + np.where(p.share < 0.5, z.beyond[0][move], z.beyond[1][move])
         shift = 0.5 * np.maximum(np.where(early, z.jump[0][move], 0.0), np.where(late, z.jump[1][move], 0.0))
         shift *= np.maximum(room[0], s.rho * room[1])  # the nearest place is that far from the one that is meant
         # an error along the move is one of its share, and so of all that changes along it
@@ -68,7 +70,7 @@ class Travel:
         self.tip.take(tip[p.old :], rows, new)
         self.tilt.take(tilt[p.old :], rows, new)
         self._order(rows, p, s.way[move] + done, np.maximum(room[0], s.rho * room[1]) + noise)
-        self._stops(rows, p, length - done, noise)
+        self._stops(rows, p, length - done, along)
 
     def _order(self, rows: Rows, p: Placed, place: Array, room: Array) -> None:
         """Find rows that go back on the way of the program."""
@@ -78,10 +80,10 @@ class Travel:
             gone = place[i] - place[i + 1]
             self.faults.add(f"{rows.where(p.first + int(i) + 1)}: goes back by {gone:.6f} mm on the programmed path")
 
-    def _stops(self, rows: Rows, p: Placed, left: Array, noise: Array) -> None:
+    def _stops(self, rows: Rows, p: Placed, left: Array, along: Array) -> None:
         """Find stops that are not reached at rest: at rows whose next row is on another move."""
         move = p.move + p.stretch.low
-        at_end = p.rest & (left <= 2.0 * noise)
+        at_end = p.rest & (left <= 2.0 * along)
         if not p.old:
             self._enter(rows, p, int(move[0]))
         cut = np.flatnonzero(move[1:] != move[:-1])

@@ -115,7 +115,7 @@ class Pace:
                 self.faults.add(f"{where}: {use[i]:.2%} of the tool-tip limit of acceleration")
 
     def _pulls(self, p: Placed) -> tuple[Array, Array]:
-        """Return the shares (n - 1,) of the tip and tilt acceleration limits that ticks take, beyond what decimals may do."""
+        """Return the shares (n - 1,) of both limits of acceleration that ticks take, beyond what decimals may do."""
         limits, h = self.machine.tool_tip, self.period
         change = np.diff(p.rate) / h
         noise = 4.0 * np.maximum(p.noise[:, 1:], p.noise[:, :-1]) / h

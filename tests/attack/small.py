@@ -91,8 +91,8 @@ def locked(w):
 SMALL = (*MAKERS, timed, timed, tiny, dwells)
 
 
-def job_texts(rng, place, *, lock=False):
-    """Return paths of the inputs of a random job and the settings that it is made with."""
+def job_texts(rng, place, *, lock=False, turn=None):
+    """Return paths of the inputs of a random job, by role; ``turn``: how far its last block turns the tool, deg."""
     machine, setup = machines.machine(rng), machines.setup(rng)
     w = Writer(rng)
     w.say(f"{'G20' if w.inch else 'G21'} G17 G90 G94 {rng.choice(['G64', 'G61', ''])}")
@@ -116,6 +116,8 @@ def job_texts(rng, place, *, lock=False):
         makers = SMALL
     for _ in range(rng.randrange(1, 4)):
         rng.choice(makers)(w)
+    if turn is not None:
+        w.say(f"G01 {w.order[0] if lock else 'A'}{turn:.6f} F600")
     w.say("M30")
     texts = {"m_toml": machine, "t_toml": machines.tools(rng), "s_toml": setup, "p_nc": "\n".join(w.blocks) + "\n"}
     paths = write(place, **texts)
@@ -136,9 +138,9 @@ def settings(rng):
     return period, feed, override, rng.random() < 0.1
 
 
-def made(rng, place, *, lock=False):
+def made(rng, place, *, lock=False, turn=None):
     """Return a random job, its inputs as the equations read them, its rows and its report; a refusal as a text."""
-    files = job_texts(rng, place, lock=lock)
+    files = job_texts(rng, place, lock=lock, turn=turn)
     period, feed, override, single = settings(rng)
     proving = Proving(override=override, single_block=single) if single or override != 100.0 else AS_PROGRAMMED
     try:
@@ -185,12 +187,44 @@ def right(rng, place, *, lock=False):
     return outcome
 
 
+TURNS_DEG = (1e-6, 1e-4, 3.0)
+"""How far the last block of a job with a twin turns the tool."""
+OTHERWISE_DEG = 1e-5
+"""The least turn that was forged: its arm of 200 mm moves a joint by 4e-5 mm, 40 units of the last decimal."""
+
+
+def twin(rng, place, *, lock=False):
+    """Prove the table of a job against a program whose last turn is ``OTHERWISE_DEG`` more: wrong if that is proven."""
+    turn = rng.choice(TURNS_DEG)
+    found = made(rng, place, lock=lock, turn=turn)
+    if isinstance(found, str) or found[-1]:
+        return Outcome(tried=0)
+    job, inputs, rows, report, _ = found
+    program = place / "p.nc"
+    head, _, last = program.read_text().rpartition(f"{turn:.6f} F600")
+    program.write_text(f"{head}{turn + OTHERWISE_DEG:.6f} F600{last}")
+    files = {role: place / name for role, name in (("program", "p.nc"), ("machine", "m.toml"), ("tools", "t.toml"))}
+    other = read_inputs({**files, "setup": place / "s.toml"}, place, inputs.settings)
+    if against(other, rows, report, job.inputs.machine.period):
+        return Outcome(refused=1)
+    return Outcome(wrong=[f"a turn of {turn + OTHERWISE_DEG:g} deg is proven of a table that turns by {turn:g} deg"])
+
+
 def locked_job(rng, place):
     """Make a small job whose middle angle is near 90 degrees."""
     return right(rng, place, lock=True)
 
 
-KINDS = {"small jobs, proven": right, "small jobs at 90 degrees, proven": locked_job}
+def forged_turn(rng, place):
+    """Forge a small turn, now and then near 90 degrees."""
+    return twin(rng, place, lock=rng.random() < 0.5)
+
+
+KINDS = {
+    "small turns, forged": forged_turn,
+    "small jobs, proven": right,
+    "small jobs at 90 degrees, proven": locked_job,
+}
 
 
 def main(arguments):
@@ -199,6 +233,7 @@ def main(arguments):
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--from", dest="start", type=int, default=0)
     parser.add_argument("--seed", default="1")
+    parser.add_argument("--twin", action="store_true", help="forge the last turn of every job instead")
     parser.add_argument("--lock", action="store_true", help="the middle angle of every job is near 90 degrees")
     parser.add_argument("--job", type=int, help="run this one alone, and keep its files here", metavar="K")
     given = parser.parse_args(arguments)
@@ -208,14 +243,14 @@ def main(arguments):
         lock = given.lock
         with tempfile.TemporaryDirectory(prefix="hexpost-small-") as folder:
             try:
-                outcome = right(random.Random(f"{given.seed} {k}"), Path(folder), lock=lock)
+                outcome = (twin if given.twin else right)(random.Random(f"{given.seed} {k}"), Path(folder), lock=lock)
             except Exception as error:  # noqa: BLE001 - that is what is looked for
                 outcome = Outcome(lost=[f"{type(error).__name__}: {error}"])
             if given.job is not None:
                 print(Path(folder, "p.nc").read_text(), Path(folder, "m.toml").read_text()[:1200])
         bad = [*outcome.lost, *outcome.wrong]
         sums["tried"] += outcome.tried
-        sums["proven"] += outcome.clean and not bad
+        sums["proven"] += bool(outcome.clean and not bad)
         sums["refused"] += outcome.refused
         sums["too long"] += outcome.tried == 0
         sums["wrong"] += bool(bad)

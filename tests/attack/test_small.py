@@ -1,0 +1,42 @@
+"""A slice of the ten thousand small random jobs: refused in words or proven; forged turns are refused."""
+
+import random
+
+import pytest
+from attack import small
+
+COUNT = 20
+
+
+def all_of(trial, name, tmp_path, count, **more):
+    for k in range(count):
+        place = tmp_path / str(k)
+        place.mkdir()
+        yield trial(random.Random(f"{name} {k}"), place, **more)
+
+
+def test_small_jobs_are_refused_in_words_or_proven(tmp_path):
+    found = list(all_of(small.right, "slice", tmp_path, COUNT))
+    assert not [x for o in found for x in o.wrong]
+    assert sum(o.clean for o in found) > COUNT // 4
+
+
+@pytest.mark.parametrize("job", [593, 902, 1523])
+def test_right_jobs_that_once_were_refused_are_proven(tmp_path, job):
+    """An arc within one long tick; a line that leaves a corner at full speed; an acceleration at its very limit."""
+    found = small.right(random.Random(f"100 {job}"), tmp_path)
+    assert found.clean
+    assert not found.wrong
+
+
+def test_near_90_degrees_a_job_is_proven_or_refused_for_its_angle(tmp_path):
+    found = list(all_of(small.right, "90 degrees", tmp_path, COUNT // 2, lock=True))
+    assert not [x for o in found for x in o.wrong]
+    assert any(small.LOCKED in o.note for o in found)
+
+
+@pytest.mark.parametrize("lock", [False, True])
+def test_a_forged_turn_is_refused(tmp_path, lock):
+    found = list(all_of(small.twin, "forged", tmp_path, COUNT // 2, lock=lock))
+    assert not [x for o in found for x in o.wrong]
+    assert sum(o.refused for o in found) >= 2
