@@ -190,24 +190,26 @@ def right(rng, place, *, lock=False):
 TURNS_DEG = (1e-6, 1e-4, 3.0)
 """How far the last block of a job with a twin turns the tool."""
 OTHERWISE_DEG = 1e-5
-"""The least turn that was forged: its arm of 200 mm moves a joint by 4e-5 mm, 40 units of the last decimal."""
+"""The least turn that is forged: with an arm of 200 mm it moves a joint by 3.5e-5 mm, 35 units of the last decimal."""
+LOCK_TIMES = 30.0
+"""So many times that near 90 degrees: 1 / cos 88, by which the last decimal tells less of an angle there."""
 
 
 def twin(rng, place, *, lock=False):
-    """Prove the table of a job against a program whose last turn is ``OTHERWISE_DEG`` more: wrong if that is proven."""
-    turn = rng.choice(TURNS_DEG)
+    """Prove the table of a job against a program whose last turn is a little more: wrong if that is proven."""
+    turn, more = rng.choice(TURNS_DEG), OTHERWISE_DEG * (LOCK_TIMES if lock else 1.0)
     found = made(rng, place, lock=lock, turn=turn)
     if isinstance(found, str) or found[-1]:
         return Outcome(tried=0)
     job, inputs, rows, report, _ = found
     program = place / "p.nc"
     head, _, last = program.read_text().rpartition(f"{turn:.6f} F600")
-    program.write_text(f"{head}{turn + OTHERWISE_DEG:.6f} F600{last}")
+    program.write_text(f"{head}{turn + more:.6f} F600{last}")
     files = {role: place / name for role, name in (("program", "p.nc"), ("machine", "m.toml"), ("tools", "t.toml"))}
     other = read_inputs({**files, "setup": place / "s.toml"}, place, inputs.settings)
     if against(other, rows, report, job.inputs.machine.period):
         return Outcome(refused=1)
-    return Outcome(wrong=[f"a turn of {turn + OTHERWISE_DEG:g} deg is proven of a table that turns by {turn:g} deg"])
+    return Outcome(wrong=[f"a turn of {turn + more:g} deg is proven of a table that turns by {turn:g} deg"])
 
 
 def locked_job(rng, place):
