@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -245,14 +244,13 @@ class Follower:
             move = walked(where, q, (move, last), gone, rest=rest, known=known)
         share = s.share(q, move)
         at_end = rest & (np.arange(len(move)) > 0)
-        put = partial(on_arcs, where, (q, rate), at_end=at_end, known=self._state.share if old else None)
-        put(move, share, period=self._period)
-        if len(over := past_arcs(where, q, move, share, last)):
-            after, here = move.copy(), share.copy()
-            after[over] += 1
-            here[over] = s.share(q[:, over], after[over])
-            put(after, here, period=self._period)
-            move, share = after, here
+        known = self._state.share if old else None
+        on_arcs(where, (q, rate), move, share, at_end=at_end, known=known, period=self._period)
+        over = past_arcs(where, q, move, share, last)
+        if len(over):
+            move[over] += 1
+            share[over] = s.share(q[:, over], move[over])
+            on_arcs(where, (q, rate), move, share, at_end=at_end, known=known, period=self._period)
         if old:
             move[0], share[0] = self._state.move - s.low, self._state.share
         return move, share

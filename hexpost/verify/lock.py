@@ -26,7 +26,7 @@ def locked(machine: Machine, moves: Moves) -> str | None:
     near = np.flatnonzero(turns * pi + 0.5 * pi <= high + NEAREST)
     if not len(near):
         return None
-    first, last = machine.tilt_order[::2]
+    first, last = machine.tilt_order[0], machine.tilt_order[2]
     return (
         f"{in_line(moves.line[near[0]])}: {letter} comes within {degrees(NEAREST):g} degrees of 90, where {first} and "
         f"{last} turn the tool about one axis and no table tells them apart; turn the work offset about {letter}, and "
