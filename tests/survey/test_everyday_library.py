@@ -19,6 +19,7 @@ from pathlib import Path
 
 import pytest
 from moves.programs import same
+from survey.test_survey import plain, walked
 
 from hexpost import pipeline
 from hexpost.library.policy import Policy
@@ -109,6 +110,27 @@ def test_what_stays_refused_is_told_for_what_it_is(decided):
 def test_an_integer_tape_has_its_size_by_its_own_format(decided):
     assert decided["tape_old_integers.tap"].extents["X"] == (0.0, 75.0)
     assert looked(MISREAD)["tape_old_integers.tap"].extents["X"] == (0.0, 75000.0)
+
+
+@pytest.mark.long
+def test_extents_are_those_of_a_walk_along_the_words(decided):
+    """Programs of G00 to G03 by I J under G90; blocks of returns and of machine coordinates are left out."""
+    known = re.compile(r"G(0?[0-3]|17|2[01]|4[039]|49|5[45]|80|90|91\.1|94|64|70|71)|M\d+|[XYZABCIJFSTHPQ].*")
+    home = re.compile(r"G(28|30|53)(?!\d)")
+    seen = 0
+    for path in PROGRAMS:
+        lines = plain(path.read_text()).upper().splitlines()
+        text = "\n".join(line for line in lines if not home.search(line))
+        words = re.findall(r"[A-Z]\s*[-+]?[\d.]+", text)
+        walks = all(known.fullmatch(w) for w in words) and not re.search(r"^[^XYZ\n]*[IJ]", text, re.MULTILINE)
+        if decided[path.name].state != "read" or path.name in ALONE or not walks:
+            continue
+        seen += 1
+        wanted = walked(text)
+        assert set(decided[path.name].extents) <= set(wanted)
+        for axis, ends in decided[path.name].extents.items():
+            assert ends == pytest.approx(wanted[axis], abs=2e-3), (path.name, axis)
+    assert seen == 39
 
 
 def respelled(text):

@@ -139,6 +139,14 @@ def test_machine_coordinates_and_returns_are_no_extents(tmp_path):
     assert sight.extents == {"X": (5.0, 8.0), "Y": (6.0, 6.0), "Z": (7.0, 7.0)}
 
 
+@pytest.mark.parametrize("home", ["G53 G00 Z0", "G91 G28 Z0\nG90", "G28", "G53 G00 Z0\nG43 H1", "G55\nG00 X3\nG54"])
+def test_a_place_of_machine_coordinates_is_none_of_the_work_whatever_comes_between(tmp_path, home):
+    text = f"G21 G90 G54\nG00 X5 Y6\nZ7\nG01 Z-2 F90\n{home}\nG00 X8\nY9\nX7\nZ4\nG01 Z-1\n{home}\nG00 Y8\nM30\n"
+    (sight,) = look(tmp_path, one=text).sights
+    assert sight.extents["Z"] == (-2.0, 7.0)
+    assert sight.extents["Y"] == (6.0, 9.0)
+
+
 def test_programs_without_units_keep_their_own_numbers(tmp_path):
     machine = tmp_path / "m.toml"
     machine.write_text(DEMONSTRATION.read_text() + '\n[words]\nunits = "inch"\n')

@@ -22,15 +22,17 @@ def extents(meaning: Interpretation, words: WordColumns, per_unit: float = 1.0) 
     """Return the least and the most place of each axis that moves: mm over ``per_unit``, degrees.
 
     Ends of moves and the bends of arcs, in work coordinates; moves in machine coordinates and reference returns are
-    left out. A place that blocks named without moving there counts where a move begins at it. A B C count from where
-    they are at first. The radius of an arc changes evenly from start to end.
+    left out, and so are the places where these end. A place that blocks named without moving there counts where a move
+    begins at it. A B C count from where they are at first. The radius of an arc changes evenly from start to end.
     """
     moves = meaning.moves
     frames = np.array([f.offset != "G53" for f in moves.frames], dtype=np.bool_)
     named = _named(words)
     first = np.array([np.flatnonzero(row)[0] if row.any() else words.program.lines + 1 for row in named])
     low, high = np.full(6, np.inf), np.full(6, -np.inf)
+    strange = [False] * 6
     for w in windows(moves.count):
+        new = moves.frame[np.maximum(np.arange(w.start, w.stop) - 1, 0)] != moves.frame[w]
         inside = frames[moves.frame[w]] & (meaning.written.led.at(np.arange(w.start, w.stop)) != HOME)
         start, end = moves.start[:, w], moves.end[:, w]
         row = moves.line[w] - words.program.line0
@@ -38,7 +40,10 @@ def extents(meaning: Interpretation, words: WordColumns, per_unit: float = 1.0) 
             changed = np.abs(end[i] - start[i]) > SAME
             here = inside & (changed | named[i, row])
             _take(low, high, i, end[i, here])
-            begun = inside & changed & (_goes_on(moves, w, frames) & (row > first[i]) if i < 3 else np.True_)
+            begun = inside & changed
+            if i < 3:
+                away, strange[i] = _strange(here, new, ~inside & changed, before=strange[i])
+                begun &= ~away & (row > first[i])
             _take(low, high, i, start[i, begun])
     bends = np.flatnonzero(frames[moves.frame[moves.arcs.move]])
     for w in windows(len(bends)):
@@ -49,11 +54,18 @@ def extents(meaning: Interpretation, words: WordColumns, per_unit: float = 1.0) 
     return {x: (float(ends[i, 0]), float(ends[i, 1])) for i, x in enumerate(AXES) if low[i] <= high[i]}
 
 
-def _goes_on(moves: Moves, w: slice, frames: Flags) -> Flags:
-    """Return which moves (k,) of a window begin where one of the same work frame ended, or at the start of the job."""
-    before = moves.frame[np.maximum(np.arange(w.start, w.stop) - 1, 0)]
-    out: Flags = frames[before] & (before == moves.frame[w])
-    return out
+def _strange(here: Flags, new: Flags, away: Flags, *, before: bool) -> tuple[Flags, bool]:
+    """Return which moves (k,) of a window begin where no word of their work frame put an axis; and so behind the last.
+
+    ``here``: the axis gets a place in work coordinates; ``new``: the work frame is another one than ahead of the move;
+    ``away``: the move leads the axis elsewhere. ``before``: how it is ahead of the window.
+    """
+    events = np.zeros(2 * len(here) + 1, dtype=np.int8)  # of each move: ahead of it, then by it
+    events[0] = 2 if before else 1
+    events[1::2][new], events[2::2][here], events[2::2][away] = 2, 1, 2
+    last = np.maximum.accumulate(np.where(events > 0, np.arange(len(events)), 0))
+    known: Flags = events[last] == 2
+    return known[1::2], bool(known[-1])
 
 
 def _take(low: Array, high: Array, i: int, values: Array) -> None:
