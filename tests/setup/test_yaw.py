@@ -21,6 +21,8 @@ from hexpost.pipeline import Files, load, schedule
 from hexpost.setup.yaw import TILT_SHARE, YawSteps, farthest, free_yaw, route
 from hexpost.setup.yaw_use import YawUse
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 TOOLS = SAMPLES / "tools.toml"
 

@@ -14,6 +14,8 @@ from hexpost.cli import COMMANDS, main
 from hexpost.cli.progress import ShownProgress, said
 from hexpost.cli.terminal import LEAST, MOST, fitted, reflowed
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 GIVEN = ["--tools", "tools.toml", "--setup", "setup.toml"]
 NEAR = ["--x-mm", "0", "50", "--y-mm", "0", "0", "--turn-deg", "0", "0", "--step-mm", "100"]

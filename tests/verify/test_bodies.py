@@ -14,6 +14,8 @@ from hexpost.kinematics import clearance
 from hexpost.verify.bodies import STRIDES, Bodies
 from hexpost.verify.convex import box_apart, segments_apart
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 WIDE = REST.replace("clearance_mm = 20", "clearance_mm = 84")
 POST = REST.replace("low_mm = [-150, 1300, 0]", "low_mm = [-150, 500, 0]")
 CASES = {"roomy": REST, "wide": WIDE, "post": POST}

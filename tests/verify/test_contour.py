@@ -8,6 +8,8 @@ from verify.folders import copied, left_out, proof, retold, run, tried
 
 from hexpost.kinematics.servo import Lags
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 PROGRAM = (
     "G21 G90 T1 M06\nG43 H1\nG00 X40 Y0 Z150\nG01 Z140 F3000\nG03 X40 Y0 I-40 J0\nG01 X20 F1500\nY20 A5\n"
     "G00 Z170\nX0\nG01 Z140 F2000\nX10\nA5 B5 F500\nG00 Z150\nM30\n"

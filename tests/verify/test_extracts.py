@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from verify.folders import BROKEN, PROGRAM, convert, proof, run, sign
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 
 def rows(path):
     return path.read_text().splitlines()[1:]

@@ -13,6 +13,8 @@ import pytest
 from machine.described import REST, STRUT, text
 from verify.folders import SETUP, TOOLS, convert, copied, proof, sign, spoil
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 PROGRAM = """%
 O7 (FLANGE, FORGED)
 G21 G17 G90 G94 G64

@@ -11,6 +11,8 @@ from verify.folders import PROGRAM, convert, copied, left_out, proof, retold, ru
 from hexpost.machine.model import Universal
 from hexpost.verify.joints import _share
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 RANGES = "base_outer_deg = [-25, 30]\nbase_inner_deg = [-30, 25]\nplatform_outer_deg = [-50, 50]\n"
 MACHINES = {
     "cones": STRUT,

@@ -10,6 +10,8 @@ from hexpost.path.model import ToolPath
 from hexpost.setpoints import cutting
 from hexpost.verify.loads import LOADS, _bending, _column
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 CUTTING = TOOLS.replace(
     "diameter_mm = 10\n",
     "diameter_mm = 10\nteeth = 3\nfeed_force_n = 120\nfeed_force_n_mm = 4000\n"

@@ -13,6 +13,8 @@ from hexpost.tables.quantise import Quantiser
 from hexpost.verify import growing
 from hexpost.verify.equations import Equations
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 HOW = [
     (),
     ("--jobs", "2"),

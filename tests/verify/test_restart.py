@@ -9,6 +9,8 @@ from verify.folders import PROGRAM, SETUP, convert, proof, run, sign
 
 from hexpost.machine.load import demonstration_machine
 
+pytestmark = pytest.mark.usefixtures("untried")
+
 
 def contents(job):
     manifest = json.loads((job / "manifest.json").read_text())
