@@ -79,12 +79,12 @@
       x.textContent = whole ? c.said[k] : seconds(from + (to - from) * k / (c.times.length - 1)) + " s";
     });
   };
-  const told = $(".zoomed"), buttons = $("[data-zoom]");
-  const tell = () => {
+  const lines = $(".zoomed"), buttons = $("[data-zoom]");
+  const write = () => {
     const {from, to} = stretch, ends = to - from <= least * (1 + 1e-9), step = total / kept;
     const each = step > 1 ? `one step is ${step.toFixed(1)} rows (${(step * held.micros / 1e6).toPrecision(3)} s)` : "one step is a row of the table";
     const text = `${seconds(from)} s to ${seconds(to)} s of ${seconds(1)} s; ${each}${ends ? ": the page stores no finer ones" : ""}`;
-    told.forEach(x => { x.textContent = text; });
+    lines.forEach(x => { x.textContent = text; });
     buttons.forEach(b => {
       const none = {in: ends, out: to - from === 1, all: to - from === 1, earlier: from === 0, later: to === 1}[b.dataset.zoom];
       b.setAttribute("aria-disabled", String(none));
@@ -96,7 +96,7 @@
     if (size === 1) from = 0;
     if (from === stretch.from && from + size === stretch.to) return;
     stretch.from = from; stretch.to = size === 1 ? 1 : from + size;
-    tell();
+    write();
     charts.forEach(c => {
       const r = c.svg.getBoundingClientRect();
       if (r.bottom > 0 && r.top < innerHeight) show(c);   // others once they come into sight
@@ -150,6 +150,6 @@
     if (share < stretch.from || share > stretch.to) to(share - size() / 2, size());
     charts.forEach(c => { if (c.seen || !job.moving) at(c, i); });   // in motion those in sight alone
   });
-  tell();
+  write();
   job.stretch = stretch;
 })();
