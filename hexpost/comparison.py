@@ -33,7 +33,7 @@ def compared_with(job: Job, other: OrdinaryMachine) -> HereAndThere:
     _check_axes(job, other)
     there = other.planned(inputs.machine)
     path, timing = motion(build(moves, there), moves, events, there, STRUT_LIMITED)
-    seconds = np.stack([_seconds(moves, job.path, job.timing), _seconds(moves, path, timing)])
+    seconds = np.stack([move_seconds(moves, job.path, job.timing), move_seconds(moves, path, timing)])
     line, back = np.unique(moves.line, return_inverse=True)
     return HereAndThere(
         name=other.name,
@@ -75,7 +75,7 @@ def _first(moves: Moves, k: int) -> int | None:
     return None
 
 
-def _seconds(moves: Moves, path: ToolPath, timing: Timing) -> Array:
+def move_seconds(moves: Moves, path: ToolPath, timing: Timing) -> Array:
     """Return the time [s] of every move (n,), without the dwells between; in whole control periods."""
     out: Array = column((moves.count,), np.float64)
     pauses = timing.pauses

@@ -1,5 +1,6 @@
 """From a job to a job folder: tables, events, reports, copies of the inputs, and the manifest last."""
 
+from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import replace
 
@@ -18,6 +19,7 @@ from hexpost.report.beside import beside
 from hexpost.report.collect import collect
 from hexpost.report.model import Report, Smoothed
 from hexpost.report.sheet import last_moves, sheet
+from hexpost.setpoints.model import Setpoints
 from hexpost.shelf import Text
 from hexpost.tables.columns import TableColumns, choose, lacking_columns, notices
 from hexpost.tables.job import JobFolder
@@ -41,9 +43,9 @@ COPIES = {
 
 def report_of(
     job: Job, progress: Progress | None = None, workers: int = 1, *,
-    prove: bool = False, other: OrdinaryMachine | None = None,
+    prove: bool = False, other: OrdinaryMachine | None = None, see: Callable[[Setpoints], None] = lambda _: None,
 ) -> Report:  # fmt: skip
-    """Return the report of a job, worked out on so many workers; nothing is written.
+    """Return the report of a job, worked out on so many workers, and let ``see`` see the samples; nothing is written.
 
     ``prove``: path, singular poses and stops are found again from the samples, by the equations of ``verify``;
     ``other``: with the time that the same program takes there.
@@ -57,9 +59,14 @@ def report_of(
     """
     compared = None if other is None else compared_with(job, other)
     if not prove:
-        return _report(job, examine(job, progress=progress, workers=workers), compared)
+        return _report(job, examine(job, progress=progress, workers=workers, see=see), compared)
     proof = SeenSamples(job)
-    result = examine(job, progress=progress, workers=workers, see=proof.see)
+
+    def both(setpoints: Setpoints) -> None:
+        proof.see(setpoints)
+        see(setpoints)
+
+    result = examine(job, progress=progress, workers=workers, see=both)
     report = _report(job, result, compared)
     return replace(report, shown=proof.end(report, doubt=result.ambiguous))
 

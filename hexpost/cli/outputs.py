@@ -34,6 +34,7 @@ KINDS: Mapping[str, Callable[[str], object]] = {
     "page of reach": lambda head: "<title>Reach</title>" in head,
     "picture of a machine": lambda head: "<svg" in head[:1000],
     "page of a library": lambda head: "<title>Program library: " in head,
+    "page of both schedules": lambda head: "<title>Both schedules: " in head,
     "page of a survey": lambda head: "<title>Survey of a library: " in head,
     "summary of a library": lambda head: head.startswith("## Program library: "),
     "SARIF file": lambda head: head.lstrip().startswith("{") and "sarif" in head[:1000].lower(),

@@ -41,9 +41,9 @@
     const drawn = heights(path.getAttribute("d")), wide = svg.viewBox.baseVal.width;
     let [top, bottom] = drawn, line = null;
     if (svg.dataset.top) {
-      const rest = job.ints(svg.dataset.rest);
-      top = job.ints(svg.dataset.top); bottom = top.map((y, k) => scale(y + rest[k])); top = top.map(scale);
-      if (svg.dataset.asked) line = job.ints(svg.dataset.asked).map(y => y < 0 ? y : scale(y));
+      const rest = ints(svg.dataset.rest);
+      top = ints(svg.dataset.top); bottom = top.map((y, k) => scale(y + rest[k])); top = top.map(scale);
+      if (svg.dataset.asked) line = ints(svg.dataset.asked).map(y => y < 0 ? y : scale(y));
     }
     const stroke = document.createElementNS(ns, "path"); stroke.setAttribute("class", "x"); svg.append(stroke);
     const figure = svg.closest("figure"), here = document.createElement("span");

@@ -1,21 +1,21 @@
 "use strict";
+const ints = text => {                     // differences, signs at the end, seven bits a byte, low ones first
+  const raw = atob(text), out = [];
+  let sum = 0, value = 0, size = 1;
+  for (let i = 0; i < raw.length; i++) {
+    const byte = raw.charCodeAt(i);
+    value += (byte & 127) * size;
+    if (byte & 128) { size *= 128; continue; }
+    sum += value % 2 ? -(value + 1) / 2 : value / 2;
+    out.push(sum); value = 0; size = 1;
+  }
+  return out;
+};
 // The rows of the job, and the cursor: a place among them. Whoever shows the moment listens; whoever moves it calls go.
 const job = (() => {
   const at = document.getElementById("job");
   if (!at) return null;
   const held = JSON.parse(at.dataset.held), s = held.scale;
-  const ints = text => {                     // differences, signs at the end, seven bits a byte, low ones first
-    const raw = atob(text), out = [];
-    let sum = 0, value = 0, size = 1;
-    for (let i = 0; i < raw.length; i++) {
-      const byte = raw.charCodeAt(i);
-      value += (byte & 127) * size;
-      if (byte & 128) { size *= 128; continue; }
-      sum += value % 2 ? -(value + 1) / 2 : value / 2;
-      out.push(sum); value = 0; size = 1;
-    }
-    return out;
-  };
   const all = texts => texts.map(ints);
   const way = held.way;
   const rows = {
@@ -55,7 +55,7 @@ const job = (() => {
     return {get count() { return down.size; }};
   };
   return {
-    held, rows, n, ints, fingers, moving: false, halt: () => {}, nearest, go, scale: s, last: rows.tick[n - 1],
+    held, rows, n, fingers, moving: false, halt: () => {}, nearest, go, scale: s, last: rows.tick[n - 1],
     get now() { return now; },
     onMove: f => { hear.push(f); if (now >= 0) f(now); },
     toTick: tick => go(nearest(tick)),

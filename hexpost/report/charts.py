@@ -92,13 +92,14 @@ class Plot:
     marks: Sequence[Mark]
     prefix: str
     times: Sequence[float]
-    """What is written below it, s, at even distances."""
+    """What is written below it, in ``along``, at even distances."""
     unit: str = ""
     """What is written behind the number beside a limit."""
     asked: Array | None = None
     """What is drawn as a line across the envelope (w,), nan where there is none."""
     least: bool = False
     """Whether a single bound is the least that is allowed, not the most."""
+    along: str = "s"
 
 
 def joined(values: Array, columns: int, ufunc: np.ufunc) -> Array:
@@ -124,7 +125,7 @@ def chart(plot: Plot, fine: int) -> str:
     beside = "".join(
         f'<span style="top:{100 * y / HEIGHT:.1f}%">{number(b)}{plot.unit}</span>' for b, y in heights.items()
     )
-    below = "".join(f"<span>{number(float(f'{t:.4g}'))} s</span>" for t in plot.times)
+    below = "".join(f"<span>{number(float(f'{t:.4g}'))} {plot.along}</span>" for t in plot.times)
     return (
         f'<figure id="{plot.name}"><figcaption>{plot.title}</figcaption>'
         f'<div><svg viewBox="0 0 {width} {HEIGHT}" preserveAspectRatio="none" role="img" aria-label="{plot.title}" '

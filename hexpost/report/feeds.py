@@ -75,13 +75,17 @@ def _block(found: Reasons, i: int) -> dict[str, object]:
     }
 
 
-def _row(found: Reasons, i: int) -> list[str]:
+def feed_cells(found: Reasons, i: int) -> tuple[str, str]:
+    """Return the programmed feed of a block and the one that it reaches, as people read them."""
     scale = _scale(found, i)
     rapid = bool(np.isinf(found.programmed[i]))
     feed = "rapid" if rapid else number(float(f"{found.programmed[i] * scale:.5g}"))
-    reached = number(float(f"{found.reached[i] * scale:.4g}")) + (" deg/min" if found.turning[i] else "")
+    return feed, number(float(f"{found.reached[i] * scale:.4g}")) + (" deg/min" if found.turning[i] else "")
+
+
+def _row(found: Reasons, i: int) -> list[str]:
     line = str(int(found.line[i]) or APPROACH)
-    return [line, f"{found.lost[i]:.3f} s", feed, reached, cause_text(int(found.cause[i]))]
+    return [line, f"{found.lost[i]:.3f} s", *feed_cells(found, i), cause_text(int(found.cause[i]))]
 
 
 def times_document(times: CycleTimes) -> dict[str, object]:

@@ -46,12 +46,12 @@ def use_table(report: Report) -> str:
     head = ["limit", *(f"strut {s.strut}" for s in report.struts)]
     body = "".join(f"<tr><th scope=row>{name}</th>{''.join(_use(w) for w in uses)}</tr>" for name, uses in rows)
     ends = (("shortest, mm", [s.shortest for s in report.struts]), ("longest, mm", [s.longest for s in report.struts]))
-    body += "".join(_row([n, *(f"{x:.3f}" for x in xs)]) for n, xs in ends)
+    body += "".join(row([n, *(f"{x:.3f}" for x in xs)]) for n, xs in ends)
     tool = "".join(
         f"<p>Worst {safe(used(w))}, {_line(w.line, 'line ')}. {safe(w.limit.note)}</p>" for w in report.whole
     )
     tool += "".join(f"<p>{safe(nearest(n))}, {_line(n.worst.line, 'line ')}.</p>" for n in report.nearest)
-    return _table(head, body, "Worst use of each limit, and the line where it is", "Worst use by strut") + tool
+    return table(head, body, "Worst use of each limit, and the line where it is", "Worst use by strut") + tool
 
 
 def duty_table(found: Duty | None) -> str:
@@ -77,10 +77,10 @@ def losses(reasons: Reasons | None) -> str:
         for k, x in causes
     )
     out = f"<p>{duration(total)} more than at the programmed feed all the way, held by:</p>"
-    out += _table(["cause", "seconds", "share"], body, "Seconds lost, by cause", "Lost time by cause")
-    body = "".join(_row(_block(reasons, i)) for i in _costly(reasons))
+    out += table(["cause", "seconds", "share"], body, "Seconds lost, by cause", "Lost time by cause")
+    body = "".join(row(_block(reasons, i)) for i in _costly(reasons))
     head = ["line", "seconds lost", "F programmed", "F reached", "held most by"]
-    return out + _table(head, body, "Blocks that lose most, feeds in mm/min (deg/min in turns)", "Lost time by block")
+    return out + table(head, body, "Blocks that lose most, feeds in mm/min (deg/min in turns)", "Lost time by block")
 
 
 def against(report: Report) -> str:
@@ -92,8 +92,8 @@ def against(report: Report) -> str:
     told = [f"{found.name} ({found.file})", *facts, HELD]
     out = "".join(f"<p>{safe(t)}</p>" for t in told)
     for head, rows in against_rows(found):
-        body = "".join(_row([safe(c) for c in row]) for row in rows)
-        out += _table(head, body, "Here and there, where they differ most", head[0]) if rows else ""
+        body = "".join(row([safe(c) for c in row]) for row in rows)
+        out += table(head, body, "Here and there, where they differ most", head[0]) if rows else ""
     return out
 
 
@@ -101,14 +101,12 @@ def setup_sheet(report: Report) -> str:
     """Return what must be in the spindle and on the table, and how far the struts go."""
     if report.sheet is None or not report.sheet.tools:
         return ""
-    tools = "".join(_row([safe(c) for c in row]) for row in tool_rows(report))
-    out = _table(TOOL_HEAD, tools, "Tools in the order in which they come", "Tools")
+    tools = "".join(row([safe(c) for c in row]) for row in tool_rows(report))
+    out = table(TOOL_HEAD, tools, "Tools in the order in which they come", "Tools")
     if offsets := offset_rows(report):
-        body = "".join(_row(row) for row in offsets)
-        out += _table(OFFSET_HEAD, body, "Work frames in the pallet frame, mm and degrees", "Work offsets")
-    out += _table(
-        STRUT_HEAD, "".join(_row(row) for row in strut_rows(report)), "How far the struts go", "Strut lengths"
-    )
+        body = "".join(row(row) for row in offsets)
+        out += table(OFFSET_HEAD, body, "Work frames in the pallet frame, mm and degrees", "Work offsets")
+    out += table(STRUT_HEAD, "".join(row(row) for row in strut_rows(report)), "How far the struts go", "Strut lengths")
     return out + "".join(f"<p>{safe(note)}</p>" for note in notes(report))
 
 
@@ -127,7 +125,7 @@ def table_guide(report: Report, machine: Machine) -> str:
     """Return how anybody can read the table and agree, or not, with the verdict."""
     head = ["strut", "length, mm", "speed, mm/s", "acceleration, mm/s²", "jerk, mm/s³"]
     body = "".join(
-        _row([
+        row([
             str(k), f"{number(s.stroke[0])} to {number(s.stroke[1])}",
             *(f"±{number(x)}" for x in (s.speed, s.acceleration, s.jerk)),
         ])
@@ -141,7 +139,7 @@ def table_guide(report: Report, machine: Machine) -> str:
         "<code>acceleration_6_mm_s2</code>, and <code>line</code>, the program line. Any program that reads tables can "
         "look for the smallest and the largest value of each column; these are the limits (jerk: the change of "
         "acceleration from row to row, over the period):</p>"
-    ) + _table(head, body, f"Limits of {safe(machine.name)}", "Limits of the struts")
+    ) + table(head, body, f"Limits of {safe(machine.name)}", "Limits of the struts")
 
 
 def named_lines(report: Report) -> set[int]:
@@ -182,14 +180,16 @@ def _block(reasons: Reasons, i: int) -> list[str]:
     ]
 
 
-def _row(cells: Sequence[str]) -> str:
+def row(cells: Sequence[str]) -> str:
+    """Return a row of a table; cells are HTML."""
     return f"<tr><th scope=row>{cells[0]}</th>{''.join(f'<td>{c}</td>' for c in cells[1:])}</tr>"
 
 
-def _table(head: Sequence[str], body: str, caption: str, label: str) -> str:
+def table(head: Sequence[str], body: str, caption: str, label: str) -> str:
+    """Return a table with its rows, in a frame that scrolls."""
     titles = "".join(f"<th scope=col>{h}</th>" for h in head)
-    table = f"<table><caption>{caption}</caption><thead><tr>{titles}</tr></thead><tbody>{body}</tbody></table>"
-    return scrolled(table, label)
+    whole = f"<table><caption>{caption}</caption><thead><tr>{titles}</tr></thead><tbody>{body}</tbody></table>"
+    return scrolled(whole, label)
 
 
 def _list(name: str, items: Iterable[str]) -> str:

@@ -280,3 +280,13 @@ def _share(one: Charted, low: Array, high: Array) -> Array:
     middle, half = ((one.high + one.low) / 2.0)[:, None], ((one.high - one.low) / 2.0)[:, None]
     out: Array = (np.maximum(high - middle, middle - low) / half).max(axis=0)
     return out
+
+
+def use_of(setpoints: Setpoints, charted: Sequence[Charted]) -> Array:
+    """Return how much (n,) of its most used limit any strut uses at each sample."""
+    out: Array = np.zeros(setpoints.length.shape[1])
+    for one in charted:
+        values = one.measure(setpoints)
+        if values is not None:
+            np.maximum(out, _share(one, values, values), out=out)
+    return out
