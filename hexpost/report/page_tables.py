@@ -58,8 +58,8 @@ def duty_table(found: Duty | None) -> str:
     """Return what drives bear when the job is repeated; nothing for none."""
     if found is None:
         return ""
-    body = "".join(_row(cells(d)) for d in found.drives)
-    return _table(list(HEADS), body, TITLE, "Loads of the drives") + f"<p>{safe(note(found))}</p>"
+    body = "".join(row(cells(d)) for d in found.drives)
+    return table(list(HEADS), body, TITLE, "Loads of the drives") + f"<p>{safe(note(found))}</p>"
 
 
 def losses(reasons: Reasons | None) -> str:
