@@ -56,6 +56,7 @@ class Along:
         line = self._line[known[np.maximum(np.searchsorted(known, np.arange(COLUMNS), "right") - 1, 0)]]
         moves, timing = job.inputs.meaning.moves, job.timing
         lines, back = np.unique(moves.line, return_inverse=True)
+        each: Array = np.bincount(back, move_seconds(moves, job.path, timing), len(lines)).astype(np.float64)
         return Side(
             report=report,
             time=self._time.course(whole=False),
@@ -63,7 +64,7 @@ class Along:
             reached=np.interp(np.arange(COLUMNS), known, self._first[known]) * timing.period,
             line=line,
             lines=lines.astype(np.int64),
-            seconds=np.bincount(back, move_seconds(moves, job.path, timing), len(lines)),
+            seconds=each,
         )
 
 

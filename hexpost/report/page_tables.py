@@ -92,7 +92,7 @@ def against(report: Report) -> str:
     told = [f"{found.name} ({found.file})", *facts, HELD]
     out = "".join(f"<p>{safe(t)}</p>" for t in told)
     for head, rows in against_rows(found):
-        body = "".join(row([safe(c) for c in row]) for row in rows)
+        body = "".join(row([safe(c) for c in cells]) for cells in rows)
         out += table(head, body, "Here and there, where they differ most", head[0]) if rows else ""
     return out
 
@@ -101,12 +101,14 @@ def setup_sheet(report: Report) -> str:
     """Return what must be in the spindle and on the table, and how far the struts go."""
     if report.sheet is None or not report.sheet.tools:
         return ""
-    tools = "".join(row([safe(c) for c in row]) for row in tool_rows(report))
+    tools = "".join(row([safe(c) for c in cells]) for cells in tool_rows(report))
     out = table(TOOL_HEAD, tools, "Tools in the order in which they come", "Tools")
     if offsets := offset_rows(report):
-        body = "".join(row(row) for row in offsets)
+        body = "".join(row(cells) for cells in offsets)
         out += table(OFFSET_HEAD, body, "Work frames in the pallet frame, mm and degrees", "Work offsets")
-    out += table(STRUT_HEAD, "".join(row(row) for row in strut_rows(report)), "How far the struts go", "Strut lengths")
+    out += table(
+        STRUT_HEAD, "".join(row(cells) for cells in strut_rows(report)), "How far the struts go", "Strut lengths"
+    )
     return out + "".join(f"<p>{safe(note)}</p>" for note in notes(report))
 
 
