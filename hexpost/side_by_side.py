@@ -11,7 +11,7 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.comparison import move_seconds
 from hexpost.pipeline import Job, audit_of
-from hexpost.report.both import Both, Course, Side
+from hexpost.report.both import Both, FeedAndUse, Side
 from hexpost.report.model import Report
 from hexpost.report.picture import COLUMNS, use_of
 from hexpost.setpoints.model import Setpoints
@@ -95,11 +95,11 @@ class _Columns:
         self._high[to] = np.maximum(self._high[to], np.maximum.reduceat(feed, new))
         self._use[to] = np.maximum(self._use[to], np.maximum.reduceat(use, new))
 
-    def course(self, *, whole: bool) -> Course:
+    def course(self, *, whole: bool) -> FeedAndUse:
         """Return the columns; where no sample is, those beside it (``whole``), or nothing moves any more."""
         known = np.flatnonzero(np.isfinite(self._low))
         if not whole:
             rest = ~np.isfinite(self._low)
-            return Course(*(np.where(rest, 0.0, x) for x in (self._low, self._high, self._use)))
+            return FeedAndUse(*(np.where(rest, 0.0, x) for x in (self._low, self._high, self._use)))
         near = known[np.clip(np.searchsorted(known, np.arange(COLUMNS)), 0, len(known) - 1)]
-        return Course(self._low[near], self._high[near], self._use[near])
+        return FeedAndUse(self._low[near], self._high[near], self._use[near])

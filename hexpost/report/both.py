@@ -27,7 +27,7 @@ MICROS = 1e6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Course:
+class FeedAndUse:
     """Smallest and largest feed of the tip [mm/s], and the use of the most used limit, in columns (w,)."""
 
     low: Array
@@ -44,8 +44,8 @@ class Side:
     """
 
     report: Report
-    time: Course
-    path: Course
+    time: FeedAndUse
+    path: FeedAndUse
     reached: Array
     line: Ints
     lines: Ints
