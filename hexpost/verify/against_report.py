@@ -48,6 +48,10 @@ def check_limits(limits: MotionLimits, told: Told) -> Check:
         ):
             what = f"the worst is {value:.6f} in row {use.row}, {in_line(use.line)}"
             faults.add(f"{name}: {what}; the report says {said['value']}")
+        place = limits.places.get((limit, strut))
+        said_there = "" if place is None else place.fault(use.value, 2.0 * step + limits.between.get(limit, np.inf))
+        if said_there:
+            faults.add(f"{name}: {said_there}")
     for k, (short, long) in told.lengths.items():
         found = limits.shortest[k - 1], limits.longest[k - 1]
         if not max(abs(short - found[0]), abs(long - found[1])) <= ROUNDED_MM + STEP_MM:

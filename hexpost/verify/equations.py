@@ -25,6 +25,7 @@ from hexpost.verify.load_columns import LoadColumns, has_columns
 from hexpost.verify.loads import WorstLoads
 from hexpost.verify.model import Check
 from hexpost.verify.pace import Pace
+from hexpost.verify.places import places
 from hexpost.verify.rows import Rows
 from hexpost.verify.rules import Rules
 from hexpost.verify.segments import SegmentRows, ToldSegments, told_segments
@@ -51,16 +52,22 @@ def prove_equations(
     ``report``, ``events`` and ``segments``, where they are there, are compared with what the table shows.
     """
     told = None if segments is None else told_segments(segments)
-    equations = Equations(inputs, micros, ends=None if told is None else [x["last_row"] for x in told])
+    equations = Equations(inputs, micros, ends=None if told is None else [x["last_row"] for x in told], report=report)
     for rows in batches:
         equations.add(rows)
     return equations.finish(report, events, told)
 
 
 class Equations:
-    """Takes the rows of a table, batch by batch; ``ends``: the last rows of its segments, where there are any."""
+    """Takes the rows of a table, batch by batch; ``ends``: the last rows of its segments, where there are any.
 
-    def __init__(self, inputs: JobInputs, micros: int, *, ends: Sequence[int] | None = None) -> None:
+    ``report``: where it is there before the rows are, places and times of worst values are looked at, too.
+    """
+
+    def __init__(
+        self, inputs: JobInputs, micros: int, *,
+        ends: Sequence[int] | None = None, report: Mapping[str, Any] | None = None,
+    ) -> None:  # fmt: skip
         machine, meaning, moves = inputs.machine, inputs.meaning, inputs.meaning.moves
         self._inputs, self._period = inputs, micros / 1e6
         tips = np.array([f.tip for f in moves.frames]).reshape(-1, 3)
@@ -68,6 +75,7 @@ class Equations:
         self._continuity = Continuity(most_jerk(machine, tips), self._period)
         free, sags = inputs.settings.yaw == "follow", makes_up(machine)
         self._limits = MotionLimits(machine, self._period, most_jerk(machine, tips), driven=sags)
+        self._limits.places = places(report, self._period)
         self._elastic = ElasticStruts(machine, inputs.tools, meaning, self._period, free_yaw=free) if sags else None
         self._way = Way(inputs, self._period)
         self._pace = Pace(machine, self._period, free)

@@ -9,9 +9,10 @@ from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID
 from hexpost.verify.follow import Placed
 from hexpost.verify.model import Faults
+from hexpost.verify.places import Place
 from hexpost.verify.pose import KNOT
 from hexpost.verify.rows import Rows
-from hexpost.verify.told import Broken
+from hexpost.verify.told import Broken, Which
 from hexpost.voice import in_line
 
 STEP_MM, STEP_MM_S, STEP_MM_S2 = 1e-6, 1e-6, 1e-3
@@ -78,6 +79,7 @@ class MotionLimits:
         self._deviation = machine.tool_tip.deviation
         self.uses = {(name, k): LimitUse() for name in _BANDS for k in range(1, 7)}
         self.uses["deviation", 0] = LimitUse()
+        self.places: dict[Which, Place] = {}
         self.steps = {
             "stroke": STEP_MM, "speed": STEP_MM_S, "acceleration": STEP_MM_S2, "jerk": 2.0 * STEP_MM_S2 / period,
             "deviation": 1e-3 * self._deviation,
@@ -169,6 +171,8 @@ class MotionLimits:
         room = (high - low) / 2.0 + self.steps[which[0]]
         kept = self.uses[which]
         k = int(use.argmax())
+        if which in self.places:
+            self.places[which].note(use, rows, first)
         if use[k] > kept.value:
             kept.value, kept.low = float(use[k]), float(values[k])
             kept.row, kept.line = rows.first + first + k, int(rows.line[first + k])

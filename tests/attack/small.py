@@ -165,7 +165,7 @@ def made(rng, place, *, lock=False, turn=None):
 
 def against(inputs, rows, report, period):
     """Return what equations have against rows."""
-    equations = Equations(inputs, round(period * 1e6))
+    equations = Equations(inputs, round(period * 1e6), report=report)
     for batch in rows:
         equations.add(batch)
     return [f"{check.name}: {fault}" for check in equations.finish(report) for fault in check.faults]

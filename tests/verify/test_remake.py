@@ -115,6 +115,68 @@ def test_other_tools_may_move_the_last_decimal_and_nothing_else(made, tmp_path):
     assert not remade(job).proven
 
 
+def worst(change):
+    """Return a damage of the worst uses of strut 2 in the report."""
+
+    def damage(job):
+        whole = (job / "report.json").read_text()
+        old = json.loads(whole)["struts"][1]
+        new = json.loads(json.dumps(old))
+        change(new["worst"])
+        assert json.dumps(old) in whole
+        (job / "report.json").write_text(whole.replace(json.dumps(old), json.dumps(new)))
+
+    return damage
+
+
+def _event(job):
+    lines = (job / "events.csv").read_text().split("\n")
+    cells = lines[1].split(",")
+    cells[2] = str(int(cells[2]) + 1)
+    (job / "events.csv").write_text("\n".join([lines[0], ",".join(cells), *lines[2:]]))
+
+
+FORGED_ELSEWHERE = {
+    "its line": worst(lambda w: w["speed"].update(line=w["speed"]["line"] + 1)),
+    "its time": worst(lambda w: w["speed"].update(time_s=round(w["speed"]["time_s"] + 0.2, 6))),
+    "two units": worst(lambda w: w["speed"].update(value=round(w["speed"]["value"] + 0.003, 6))),
+    "a whole number of the report": text("report.json", '"diameter_mm": 10', '"diameter_mm": 11'),
+    "the line of an event": text("events.csv", "M6,after", "M7,after"),
+    "a sample of an event": _event,
+    "what made it": told(lambda m: m.update(made_by="<b>approved</b>")),
+    "versions": told(lambda m: m["versions"].update(numpy="2 (approved by the shop)")),
+    "a version more": told(lambda m: m["versions"].update(shop="1")),
+}
+
+
+SHORT = ("its line", "what made it")
+"""Kinds that are tried in every run: the others take as long each."""
+
+
+@pytest.mark.parametrize(
+    "kind", [k if k in SHORT else pytest.param(k, marks=pytest.mark.long) for k in FORGED_ELSEWHERE]
+)
+def test_who_says_that_other_tools_made_it_forges_no_more_than_the_last_decimal(made, tmp_path, kind):
+    job = copied(made, tmp_path)
+    other_tools(job)
+    FORGED_ELSEWHERE[kind](job)
+    sign(job)
+    code, _ = run("verify", job)
+    assert code == 2
+
+
+def test_other_tools_may_tell_another_of_two_equal_places(made, tmp_path):
+    """The place of a worst value may be any row that is as bad: here the rows beside it, which equations allow."""
+    job = copied(made, tmp_path)
+    other_tools(job)
+    period = json.loads((job / "report.json").read_text())["period_ms"] / 1e3
+    worst(lambda w: w["speed"].update(time_s=round(w["speed"]["time_s"] + period, 6)))(job)
+    assert remade(job).proven
+    sign(job)
+    code, said = run("verify", job)
+    assert code == 0, said
+
+
 def test_without_the_remake_it_says_so(made):
     code, said = run("verify", made, "--without-remake")
     assert code == 0
