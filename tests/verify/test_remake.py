@@ -141,7 +141,7 @@ FORGED_ELSEWHERE = {
     "its time": worst(lambda w: w["speed"].update(time_s=round(w["speed"]["time_s"] + 0.2, 6))),
     "two units": worst(lambda w: w["speed"].update(value=round(w["speed"]["value"] + 0.003, 6))),
     "a whole number of the report": text("report.json", '"diameter_mm": 10', '"diameter_mm": 11'),
-    "the line of an event": text("events.csv", "M6,after", "M7,after"),
+    "the word of an event": text("events.csv", "M6,after", "M7,after"),
     "a sample of an event": _event,
     "what made it": told(lambda m: m.update(made_by="<b>approved</b>")),
     "versions": told(lambda m: m["versions"].update(numpy="2 (approved by the shop)")),
