@@ -9,7 +9,7 @@ from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID
 from hexpost.verify.follow import Placed
 from hexpost.verify.model import Faults
-from hexpost.verify.places import Place
+from hexpost.verify.places import WorstPlace
 from hexpost.verify.pose import KNOT
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import Broken, Which
@@ -79,7 +79,7 @@ class MotionLimits:
         self._deviation = machine.tool_tip.deviation
         self.uses = {(name, k): LimitUse() for name in _BANDS for k in range(1, 7)}
         self.uses["deviation", 0] = LimitUse()
-        self.places: dict[Which, Place] = {}
+        self.places: dict[Which, WorstPlace] = {}
         self.steps = {
             "stroke": STEP_MM, "speed": STEP_MM_S, "acceleration": STEP_MM_S2, "jerk": 2.0 * STEP_MM_S2 / period,
             "deviation": 1e-3 * self._deviation,

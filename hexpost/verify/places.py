@@ -14,7 +14,7 @@ LIMITS = ("stroke", "speed", "acceleration", "jerk")
 """Limits of lengths and what follows from them: their places are looked at."""
 
 
-class Place:
+class WorstPlace:
     """The rows about the time that a report gives: a worst value is at one, or in the tick between two, or ends one."""
 
     def __init__(self, said: Mapping[str, Any], period: float) -> None:
@@ -43,9 +43,9 @@ class Place:
         return ""
 
 
-def places(report: Mapping[str, Any] | None, period: float) -> dict[Which, Place]:
+def places(report: Mapping[str, Any] | None, period: float) -> dict[Which, WorstPlace]:
     """Return the places of a report, where there is one, by limit and strut."""
     if report is None:
         return {}
     worst = Told(report).worst.items()
-    return {which: Place(said, period) for which, said in worst if which[0] in LIMITS and which[1]}
+    return {which: WorstPlace(said, period) for which, said in worst if which[0] in LIMITS and which[1]}
