@@ -96,20 +96,23 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
 @click.argument("file", type=click.Path(), required=False)
 @click.option("--out", type=OutFolder(REACH), required=True, help="Folder for reach.csv and reach.html.")
 @click.option("--step-mm", type=NumberWithin(1.0, 1000.0), default=60.0, show_default=True, help="Step of the grid.")
+@click.option("--job", type=click.Path(), metavar="DIR", help="Job folder: draw where its gauge point goes.")
 @shared(OVERWRITE, WORKERS, LITTLE)
 def reach(
-    file: str | None, out: str, step_mm: float, *, jobs: int | None, serial: bool,
+    file: str | None, out: str, step_mm: float, *, job: str | None, jobs: int | None, serial: bool,
     cluster: str | None, memory_mb: int | None,
 ) -> None:  # fmt: skip
     """Map what a machine FILE (or the demonstration machine) reaches, and how well: a table and a page of maps."""
     from hexpost.cli.workers import engine_of
     from hexpost.machine.load import demonstration_machine, load_machine
+    from hexpost.reach.job_room import job_of, room_of
     from hexpost.reach.maps import page
     from hexpost.reach.places import all_places, layer_count
     from hexpost.reach.table import table
     from hexpost.tables.whole import writing
 
     machine = load_machine(Path(file)) if file else demonstration_machine()
+    room = room_of(job_of(Path(job)), Path(job).name) if job else None
     folder = Path(out)
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
@@ -117,7 +120,7 @@ def reach(
     count = layer_count(machine, step_mm)
     with run as engine, watched("layers", count) as progress:
         found = all_places(machine, step_mm, engine, progress.step)
-    contents = (lambda: table(found).encode(), lambda: page(machine, found, step_mm).encode())
+    contents = (lambda: table(found).encode(), lambda: page(machine, found, step_mm, room).encode())
     written = write_all(*zip((str(folder / name) for name in REACH), contents, strict=True))
     say(f"{int(found.reachable.sum()):,} of {found.reachable.size:,} places are within reach\n{lines_of(written)}")
 

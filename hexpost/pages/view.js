@@ -188,13 +188,20 @@
     e.preventDefault();
   });
   let held_at = null, gone = 0;
-  canvas.addEventListener("pointerdown", e => { held_at = [e.clientX, e.clientY]; gone = 0; canvas.setPointerCapture(e.pointerId); });
+  const fingers = job.fingers(canvas, {
+    pinch: (by, x, y, dx, dy) => {           // two fingers: apart zooms, both along moves
+      const r = canvas.getBoundingClientRect();
+      zoom(by, x - r.left, y - r.top); shift(dx, dy); gone = Infinity;
+    },
+  });
+  canvas.addEventListener("pointerdown", e => { held_at = [e.clientX, e.clientY]; if (fingers.count < 2) gone = 0; });
   canvas.addEventListener("pointermove", e => {
-    if (!held_at || !e.buttons) return;
+    if (!held_at || !e.buttons || fingers.count > 1) return;
     const x = e.clientX - held_at[0], y = e.clientY - held_at[1];
     held_at = [e.clientX, e.clientY]; gone += Math.abs(x) + Math.abs(y);
     if (e.shiftKey || e.buttons === 4) shift(x, y); else turn(x * .4, y * .4);
   });
+  canvas.addEventListener("pointercancel", () => { held_at = null; });
   canvas.addEventListener("pointerup", e => {
     held_at = null;
     if (gone > 4) return;                    // a click: to the nearest point of the path

@@ -24,22 +24,36 @@ _LIGHT, _DARK = 92, 27
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class JobRoom:
+    """The box (3,), (3,) in the base frame, mm, that the gauge point of a job stays in; ``name`` is its program's."""
+
+    name: str
+    low: Array
+    high: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MapFrame:
-    """What all maps share: two corners (2,) in mm, px for a mm, step of the grid in mm, the pallet (4, 2) in mm."""
+    """What all maps share: two corners (2,) in mm, px for a mm, step of the grid in mm, the pallet (4, 2) in mm.
+
+    ``heights`` (k,) of the layers; ``room``: what is drawn of a job.
+    """
 
     low: Array
     high: Array
     scale: float
     step: float
     pallet: Array
+    heights: Array
+    room: JobRoom | None
 
     def at(self, x: float, y: float) -> tuple[float, float]:
         """Return where a place is drawn, px."""
         return LEFT + (x - self.low[0]) * self.scale, TOP + (self.high[1] - y) * self.scale
 
 
-def page(machine: Machine, found: Places, step: float) -> str:
-    """Return the page."""
+def page(machine: Machine, found: Places, step: float, room: JobRoom | None = None) -> str:
+    """Return the page, with the ``room`` of a job in it."""
     figures = (
         ("Tilt in every direction, deg", found.tilt * DEG_PER_RAD),
         ("Feed in the worst direction, mm/min", found.feed * SECONDS_PER_MINUTE),
@@ -55,8 +69,8 @@ def page(machine: Machine, found: Places, step: float) -> str:
         if len(heights)
         else heights
     )
-    frame = _frame(machine, found, step)
-    body = [_head(machine, found, step)]
+    frame = _frame(machine, found, step, chosen, room)
+    body = [_head(machine, found, step, room)]
     for k, (title, values) in enumerate(figures):
         known = values[np.isfinite(values)]
         if len(known):
@@ -71,7 +85,7 @@ def page(machine: Machine, found: Places, step: float) -> str:
     return document("Reach", "".join(body) + "</main>", styles=("maps.css",))
 
 
-def _head(machine: Machine, found: Places, step: float) -> str:
+def _head(machine: Machine, found: Places, step: float, room: JobRoom | None) -> str:
     """Return the head of the page, and how to read it."""
     return (
         f"<header><div><h1>Reach of {safe(machine.name)}, revision {safe(machine.revision)}</h1>"
@@ -79,18 +93,29 @@ def _head(machine: Machine, found: Places, step: float) -> str:
         "</p></div></header><main><p>Places are in the base frame, x to the right, y up, mm; the tool axis is as at "
         "the reference pose. Dashed: the outline of the pallet, seen from above. Reach is that of strokes and joints; "
         "other things in the machine are not looked at. Point at a square for its numbers, or read them in reach.csv."
-        "</p>"
+        f"</p>{'' if room is None else _told(room)}"
     )
 
 
-def _frame(machine: Machine, found: Places, step: float) -> MapFrame:
+def _told(room: JobRoom) -> str:
+    """Return where the gauge point of a job goes, in words."""
+    ends = zip("xyz", room.low, room.high, strict=True)
+    spans = ", ".join(f"{axis} {_rounded(float(a))} to {_rounded(float(b))}" for axis, a, b in ends)
+    drawn = "Drawn through: its box, in the layers that are no farther from it than the layers are from each other."
+    return f'<p class="job"><b>{safe(room.name)}</b> keeps the gauge point within {spans} mm. {drawn}</p>'
+
+
+def _frame(machine: Machine, found: Places, step: float, heights: Array, room: JobRoom | None) -> MapFrame:
     """Return the frame of all maps: it holds the grid and the pallet."""
     pose = pose_matrix(machine.pallet.pose, machine.tilt_order)
     x, y = (s / 2.0 for s in machine.pallet.size)
     pallet = np.array([[-x, -y, 0.0], [x, -y, 0.0], [x, y, 0.0], [-x, y, 0.0]]) @ pose[:3, :3].T + pose[:3, 3]
     low = np.minimum(found.position[:2].min(axis=1) - step, pallet[:, :2].min(axis=0))
     high = np.maximum(found.position[:2].max(axis=1) + step, pallet[:, :2].max(axis=0))
-    return MapFrame(low=low, high=high, scale=SIDE / float(high[0] - low[0]), step=step, pallet=pallet[:, :2])
+    if room is not None:
+        low, high = np.minimum(low, room.low[:2]), np.maximum(high, room.high[:2])
+    scale = SIDE / float(high[0] - low[0])
+    return MapFrame(low=low, high=high, scale=scale, step=step, pallet=pallet[:, :2], heights=heights, room=room)
 
 
 def _rounded(x: float) -> str:
@@ -149,5 +174,17 @@ def _map(found: Places, values: Array, z: float, ends: tuple[float, float], fram
     wide = LEFT + SIDE + 12
     return (
         f'<svg role="img" aria-label="z {z:g} mm" width="{wide}" height="{tall:.0f}"><text class="z" x="{LEFT}" y="15">'
-        f'z {z:g} mm</text>{_axes(frame)}{"".join(squares)}<polygon class="pallet" points="{corners}"/></svg>'
+        f'z {z:g} mm</text>{_axes(frame)}{"".join(squares)}<polygon class="pallet" points="{corners}"/>'
+        f"{_box(frame, z)}</svg>"
     )
+
+
+def _box(frame: MapFrame, z: float) -> str:
+    """Return the box of the job where a layer shows it."""
+    room = frame.room
+    apart = float(np.diff(frame.heights).max(initial=frame.step))
+    if room is None or not room.low[2] - apart <= z <= room.high[2] + apart:
+        return ""
+    (left, top), (right, bottom) = frame.at(*room.low[:2]), frame.at(*room.high[:2])
+    size = f'width="{max(right - left, 1.0):.1f}" height="{max(top - bottom, 1.0):.1f}"'
+    return f'<rect class="job" x="{left:.1f}" y="{bottom:.1f}" {size}/>'

@@ -52,8 +52,9 @@ def moment(drawing: Drawing | None, program: Program, machine: Machine) -> str:
 
 
 _KEYS = (
-    '<p id="keys" class="soft">Drag to turn, with Shift to move. Keys in the picture: arrows turn, Shift and arrows '
-    "move, + and - zoom, 1 to 4 look from the front, the side, above and aslant, f shows all, p the path.</p>"
+    '<p id="keys" class="soft">Drag to turn, with Shift to move; tap the picture first, then two fingers zoom and '
+    "move. Keys in the picture: arrows turn, Shift and arrows move, + and - zoom, 1 to 4 look from the front, the "
+    "side, above and aslant, f shows all, p the path.</p>"
 )
 _BUTTONS = "".join(
     f'<button type="button" id="{key}">{name}</button>'

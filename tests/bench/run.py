@@ -52,6 +52,7 @@ BENCHES = {
     "proof-memory": ("proving", "proof_memory", "<= 400"),
     "on-cores": ("whole", "on_cores", ">= 1.2"),
     "selfcheck-cost": ("whole", "selfcheck_cost", "<= 2"),
+    "playing-frames": ("playing", "playing_frames", ">= 0.4"),
 }
 
 

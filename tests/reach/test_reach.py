@@ -4,14 +4,18 @@ import csv
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
+import pytest
 from click.testing import CliRunner
 from machine.described import described, text
 from scipy.spatial.transform import Rotation
 
+from hexpost import pipeline
 from hexpost.cli import main
 from hexpost.kinematics.struts import jacobian
+from hexpost.reach.job_room import room_of
 from hexpost.reach.maps import page
 from hexpost.reach.picture import picture
 from hexpost.reach.places import all_places, gauge_struts, grid, places
@@ -113,3 +117,27 @@ def test_the_edge_of_the_platform_does_not_cross_itself():
     q = np.roll(p, -1, axis=0)
     triangles = p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]
     assert (triangles > 0).all() or (triangles < 0).all()
+
+
+def test_the_box_of_a_job_is_drawn_where_its_gauge_point_goes(tmp_path, monkeypatch):
+    """With 100 mm of tool and no tilt the gauge point is 100 mm above the tip; the job begins at machine zero."""
+    monkeypatch.chdir(tmp_path)
+    Path("box.nc").write_text("G21 G90 G54\nT1 M06\nG43 H1\nG00 X0 Y0 Z60\nG01 X40 F3000\nY20\nZ90\nX0 Y0\nZ60\nM30\n")
+    Path("tools.toml").write_text("[[tool]]\nnumber = 1\nlength_mm = 100\ndiameter_mm = 10\n")
+    for words in (
+        ["convert", "box.nc", "--tools", "tools.toml", "--out", "job", "--no-proof"],
+        ["machine", "reach", "--job", "job", "--serial", "--step-mm", "400", "--out", "maps"],
+    ):
+        done = CliRunner().invoke(main, words)
+        assert done.exit_code in (0, 1), done.output
+    inputs = pipeline.load(pipeline.Files(program=Path("box.nc"), tools=Path("tools.toml")))
+    room, pallet = room_of(pipeline.schedule(inputs), "box"), np.array(inputs.machine.pallet.pose[:3])
+    assert room.low - pallet == pytest.approx([0.0, 0.0, 160.0], abs=1e-6)
+    assert (room.high - pallet)[:2] == pytest.approx([40.0, 20.0], abs=1e-6)
+    text = Path("maps/reach.html").read_text()
+    assert 'class="job"' in text and "keeps the gauge point within x 0 to 40, y 0 to 20" in text
+
+
+def test_a_folder_without_a_job_is_refused(tmp_path):
+    done = CliRunner().invoke(main, ["machine", "reach", "--job", str(tmp_path), "--out", str(tmp_path / "maps")])
+    assert done.exit_code == 2 and "holds no job" in done.output

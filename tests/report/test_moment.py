@@ -68,6 +68,19 @@ for (const act of [
   () => document.querySelector("[data-zoom=later]").click(), () => press("ArrowLeft", true), () => press("-"),
   () => { for (let k = 0; k < 30; k++) press("+"); }, () => press("ArrowRight", true), () => press("0"),
 ]) { act(); await frames(); out.zoomed.push(shown()); }
+Element.prototype.setPointerCapture = () => {};   // which knows no fingers of a test
+const pinched = [], canvas = one("view"), touch = (part, kind, pointerId, clientX, clientY) =>
+  part.dispatchEvent(new PointerEvent(kind, {pointerId, clientX, clientY, buttons: 1, bubbles: true}));
+job.fingers(canvas, {pinch: (...all) => pinched.push(all)});
+const before = canvas.toDataURL();
+touch(canvas, "pointerdown", 1, 100, 100); touch(canvas, "pointerdown", 2, 200, 100);
+touch(canvas, "pointermove", 2, 300, 120); touch(canvas, "pointerup", 1, 0, 0); touch(canvas, "pointermove", 2, 9, 9);
+touch(canvas, "pointerup", 2, 0, 0);
+for (let k = 0; k < 20 && canvas.toDataURL() === before; k++) await frames();
+const wide = view()[2];
+touch(chart, "pointerdown", 1, 300, 10); touch(chart, "pointerdown", 2, 400, 10);
+touch(chart, "pointermove", 2, 500, 10);
+out.pinch = {pinched, drawn: canvas.toDataURL() !== before, chart: wide / view()[2]};
 out.asked = performance.getEntriesByType("resource").length; out.title = document.title;
 document.body.dataset.out = JSON.stringify(out);
 })();
@@ -180,6 +193,14 @@ def test_the_envelope_holds_the_extremes_of_the_table_at_every_zoom(seen, job, t
             assert most - 1.01 * step <= here.max() <= most + 1e-6
     assert "the page stores no finer ones" in zoomed[-2]["said"] and "finer" not in zoomed[0]["said"]
     assert zoomed[-2]["view"][2] == pytest.approx(420 * 24 / kept)
+
+
+def test_two_fingers_zoom_the_machine_and_the_charts(seen):
+    ((by, x, y, along, up),) = seen["pinch"]["pinched"]
+    assert by == pytest.approx(np.hypot(200, 20) / 100)
+    assert (x, y, along, up) == (200, 110, 50, 10)
+    assert seen["pinch"]["drawn"]
+    assert seen["pinch"]["chart"] == pytest.approx(2.0)
 
 
 def test_comments_do_nothing_and_nothing_leaves_the_page(seen):

@@ -67,6 +67,7 @@ DOCUMENTS = [
     ("gate", ["gate", *samples("limits.nc"), *GATED, "--baseline", "accepted.json", "--update-baseline"]),
     ("gate-against", ["gate", *samples("limits.nc"), "bad.nc", *GATED, "--against", "slow.toml"]),
     ("survey", ["survey", *samples("limits.nc"), "bad.nc", "--serial"]),
+    ("circle", ["machine", "circle", *samples("described.toml"), "--as-built", *samples("described.toml")]),
     ("report", ["audit", *samples("limits.nc"), *GIVEN, "--feed", "both"]),
     ("report", ["audit", *samples("pocket.nc"), *GIVEN, "--compare-with", *samples("ordinary.toml")]),
 ]
@@ -88,7 +89,8 @@ def test_every_json_has_a_schema():
     """Whatever command prints JSON is in the list above, or among those of jobs, libraries and errors."""
     spoken = {words[0] for _, words in DOCUMENTS} | {"convert", "verify"}
     commands = {name: main.get_command(None, name) for name in COMMANDS}
-    assert spoken == {n for n, c in commands.items() if any("--json" in p.opts for p in c.params)}
+    parts = {name: [command, *getattr(command, "commands", {}).values()] for name, command in commands.items()}
+    assert spoken == {n for n, some in parts.items() if any("--json" in p.opts for c in some for p in c.params)}
     assert {name for name, _ in DOCUMENTS} <= set(NAMES)
 
 

@@ -1,0 +1,43 @@
+"""Where the gauge point of a job goes, by every row of its motion."""
+
+from pathlib import Path
+
+import numpy as np
+
+from hexpost.convert import COPIES
+from hexpost.errors import Fault, InputError
+from hexpost.kinematics.links import rotations
+from hexpost.pipeline import Files, Job, load, schedule
+from hexpost.reach.maps import JobRoom
+
+
+def job_of(folder: Path) -> Job:
+    """Return the job of a job folder, from the copies of its inputs, as programmed.
+
+    Raises
+    ------
+    InputError
+        The folder holds no job.
+    """
+    copies = {role: folder / name for role, name in COPIES.items() if (folder / name).is_file()}
+    if "program" not in copies:
+        fault = Fault(
+            file=str(folder), what="holds no job", code="no-job", hint="name a folder that convert has written"
+        )
+        raise InputError([fault])
+    machine, tools, setup = (copies.get(role) for role in ("machine", "tools", "setup"))
+    return schedule(load(Files(program=copies["program"], machine=machine, tools=tools, setup=setup)))
+
+
+def room_of(job: Job, name: str) -> JobRoom:
+    """Return the box that the gauge point stays in, in the base frame, mm."""
+    machine, moves = job.inputs.machine, job.inputs.meaning.moves
+    low, high = np.full(3, np.inf), np.full(3, -np.inf)
+    for setpoints in job.setpoints(commands=False):
+        poses = setpoints.poses
+        frame = moves.frames[poses.frame]
+        arm = machine.platform.gauge_point - frame.tip
+        turned = np.einsum("ijn,j->in", rotations(poses.pose, machine.tilt_order), arm)
+        place = frame.base_from_work[:3, :3] @ (poses.pose[:3] + turned) + frame.base_from_work[:3, 3:]
+        low, high = np.minimum(low, place.min(axis=1)), np.maximum(high, place.max(axis=1))
+    return JobRoom(name=name, low=low, high=high)
