@@ -101,7 +101,7 @@ def _told(room: JobRoom) -> str:
     """Return where the gauge point of a job goes, in words."""
     ends = zip("xyz", room.low, room.high, strict=True)
     spans = ", ".join(f"{axis} {_rounded(float(a))} to {_rounded(float(b))}" for axis, a, b in ends)
-    drawn = "Drawn through: its box, in the layers that are no farther from it than the layers are from each other."
+    drawn = "Violet: its box, in the layers that are nearest to it."
     return f'<p class="job"><b>{safe(room.name)}</b> keeps the gauge point within {spans} mm. {drawn}</p>'
 
 
@@ -182,8 +182,9 @@ def _map(found: Places, values: Array, z: float, ends: tuple[float, float], fram
 def _box(frame: MapFrame, z: float) -> str:
     """Return the box of the job where a layer shows it."""
     room = frame.room
-    apart = float(np.diff(frame.heights).max(initial=frame.step))
-    if room is None or not room.low[2] - apart <= z <= room.high[2] + apart:
+    between = np.concatenate([[-np.inf], (frame.heights[1:] + frame.heights[:-1]) / 2.0, [np.inf]])
+    k = int(np.searchsorted(frame.heights, z))
+    if room is None or room.high[2] < between[k] or room.low[2] > between[k + 1]:
         return ""
     (left, top), (right, bottom) = frame.at(*room.low[:2]), frame.at(*room.high[:2])
     size = f'width="{max(right - left, 1.0):.1f}" height="{max(top - bottom, 1.0):.1f}"'
