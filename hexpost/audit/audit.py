@@ -8,6 +8,7 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.audit.advice import Adviser, settle
 from hexpost.audit.band import Apart, Context, Figures, LimitCheck, Meetings, Movable, Shares
+from hexpost.audit.banding import Banding, spread_known
 from hexpost.audit.breaches import Breaches
 from hexpost.audit.checks import ALL_LIMITS, Checking
 from hexpost.audit.duty import DutyCount
@@ -54,6 +55,7 @@ class Audit:
         self._shaking = Shaking(machine, poses) if springs(machine) is not None else None
         geared = all(s.screw is not None for s in machine.struts)
         self._duty = DutyCount(machine, loads) if geared else None
+        self._banding = Banding(machine, moves, poses) if spread_known(machine) else None
         context = Context(
             machine=machine, tools=tools, program=program, meaning=interpretation, poses=poses, loads=loads,
             forecasting=self._forecasting, shaking=self._shaking,
@@ -130,6 +132,8 @@ class Audit:
             self._shaking.of(setpoints)
         if self._duty is not None:
             self._duty.add(setpoints)
+        if self._banding is not None:
+            self._banding.add(setpoints)
         self._adviser.remember(setpoints)
 
     def finish(self) -> AuditResult:
@@ -169,6 +173,7 @@ class Audit:
             forecast=None if self._forecasting is None else self._forecasting.result(),
             duty=duty,
             sag=None if self._sagging is None else self._sagging.result(),
+            bands=None if self._banding is None else self._banding.result(),
             shaken=self._shaking.result() if self._shaking is not None and seen else None,
         )
 

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hexpost.arrays import Array
+from hexpost.audit.banding import TipBand, TipBands
 from hexpost.audit.duty import DriveDuty, Duty
 from hexpost.audit.forecast import Followed, Forecast
 from hexpost.audit.limit import RAMP, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
@@ -24,8 +25,8 @@ from hexpost.setpoints.model import Setpoints
 __all__ = [
     "BODIES", "FEED_CAP", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Calmed",
     "Chart", "Charted", "DriveDuty", "Dropped", "Duty", "Finding", "Findings", "Followed", "Forecast", "Law", "Limit",
-    "Limits", "Nearest", "Of", "Place", "Runs", "Sag", "Sense", "Shaken", "Unseen", "Worst", "WorstSpot", "names_of",
-    "quoted",
+    "Limits", "Nearest", "Of", "Place", "Runs", "Sag", "Sense", "Shaken", "TipBand", "TipBands", "Unseen", "Worst",
+    "WorstSpot", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -281,6 +282,8 @@ class AuditResult:
     """What the position loops make of the job; ``None`` where none are described."""
     shaken: Shaken | None = None
     """How the platform vibrates; ``None`` where the stiffness of a strut is not known."""
+    bands: TipBands | None = None
+    """How far the tip may be off by what is not known of the machine; ``None`` where nobody said."""
     remarks: Findings | None = None
     """What breaks limits that are remarks; ``warnings`` has their sentences, too."""
 

@@ -77,6 +77,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
         keep_out=loads.keep_out(root),
         health=loads.health(root.table("health", optional=True)),
         times=tables.times(root.table("times", optional=True)),
+        calibration=root.maybe("calibration", tables.calibration),
         compensation=root.maybe("compensation", compensation),
         source=source,
     )

@@ -171,6 +171,8 @@ class Machine:
     compensation: Compensation | None = None
     by_axes: bool = False
     """Whether the six struts stand for the axes X Y Z A B C of an ordinary machine, which are the coordinates."""
+    calibration: Array | None = None
+    """Covariance (42, 42) of the geometry, mm2, as ``kinematics.uncertainty`` numbers it; ``None``: not known."""
     source: bytes = b""
     """The machine file itself, byte for byte, for the job folder."""
     asked_units: AskedUnits | None = None

@@ -64,13 +64,17 @@ class Screw:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Thermal:
-    """How warm a strut is: ``heated`` is the length that grows, mm at ``reference``; ``None``: the whole strut."""
+    """How warm a strut is: ``heated`` is the length that grows, mm at ``reference``; ``None``: the whole strut.
+
+    ``spread``: standard uncertainty of the temperature, K; ``None``: not known.
+    """
 
     expansion: float
     """1/K."""
     temperature: float
     reference: float
     heated: float | None
+    spread: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,8 @@ from hexpost.machine.table import Table
 ENDS = ("fixed-free", "supported-supported", "fixed-supported", "fixed-fixed")
 """How the two ends of a screw are held."""
 
-COLDEST_C, HOTTEST_C = -60.0, 150.0
+SPREAD = "temperature_uncertainty_k"
+COLDEST_C, HOTTEST_C, MOST_SPREAD_K = -60.0, 150.0, 100.0
 """Range of temperatures: what lies outside is another unit."""
 
 MOST_GAIN, MOST_SHARE, MOST_BACKLASH_MM = 1e4, 1.5, 5.0
@@ -102,6 +103,7 @@ def thermal(t: Table) -> Thermal:
         temperature=_celsius(t, "temperature_c"),
         reference=_celsius(t, "reference_c"),
         heated=_optional(t, "heated_mm"),
+        spread=t.positive(SPREAD, most=MOST_SPREAD_K) if t.has(SPREAD) else None,
     )
     t.close()
     return out

@@ -134,6 +134,20 @@ class Table:
         self._refuse(key, typed, value)
         return np.full((3, 3), nan)
 
+    def triangle(self, key: str, size: int) -> Array:
+        """Return a symmetric matrix (size, size) of which the value holds the lower half, row by row."""
+        typed = f"[[c11], [c21, c22], ...], {size} rows"
+        value = self._get(key, typed, None)
+        rows = value if isinstance(value, list) else []
+        out = np.full((size, size), nan)
+        if len(rows) == size and all(isinstance(row, list) and len(row) == k + 1 for k, row in enumerate(rows)):
+            for k, row in enumerate(rows):
+                out[k, : k + 1] = out[: k + 1, k] = [_number(x) for x in row]
+            if np.isfinite(out).all() and np.abs(out).max() <= MOST:
+                return frozen(out)
+        self._refuse(key, typed, value)
+        return np.full((size, size), nan)
+
     def table(self, key: str, *, optional: bool = False) -> "Table":
         """Return the table under ``key``; an optional one that is missing is empty."""
         value = self._get(key, f"[{self._heading(key)}]", {} if optional else None)

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from hexpost.arrays import Array
+from hexpost.kinematics.uncertainty import NUMBERS
 from hexpost.machine import struts
 from hexpost.machine.model import Machine, Pallet, Platform, ShopTimes, Strut, ToolTip
 from hexpost.machine.table import MOST, Table
@@ -91,6 +93,18 @@ def tool_tip(t: Table) -> ToolTip:
         vibration=t.positive("vibration_mm", most=MOST_TOLERANCE_MM) if t.has("vibration_mm") else None,
     )
     t.close()
+    return out
+
+
+def calibration(t: Table) -> Array:
+    """Return the covariance (42, 42) of the geometry in mm2, of which the file holds the lower half in um2."""
+    out = t.triangle("covariance_um2", NUMBERS) * 1e-6
+    t.close()
+    if np.isfinite(out).all():
+        values = np.linalg.eigvalsh(out)
+        if values[0] < -ROUNDED * max(values[-1], 0.0):
+            what = "is no covariance: a sum of its numbers would vary less than not at all"
+            t.fault("covariance_um2", what, "bad-value", "copy [calibration] from the file that calibrate wrote")
     return out
 
 

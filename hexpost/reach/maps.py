@@ -61,6 +61,7 @@ def page(machine: Machine, found: Places, step: float, room: JobRoom | None = No
         ("Acceleration in the worst direction, mm/s2", found.acceleration),
         ("Stiffness of the gauge point in its softest direction, N/um", found.stiffness * 1e-3),
         ("Lowest natural frequency on the struts, Hz", found.frequency[0] / tau),
+        ("Uncertainty of the gauge point by [calibration], 95 % radius, um", found.band * 1e3),
         ("Conditioning, 1 at best", found.conditioning),
     )
     heights = np.unique(found.position[2, found.reachable])

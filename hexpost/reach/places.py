@@ -13,6 +13,7 @@ from hexpost.kinematics.links import links
 from hexpost.kinematics.singular import Nearness
 from hexpost.kinematics.statics import compliance
 from hexpost.kinematics.struts import StrutModel, Struts, strut_rows
+from hexpost.kinematics.uncertainty import bands, root_of, tip_slopes
 from hexpost.machine.elastic import elastic_platform, springs
 from hexpost.machine.geometry import least_conditioning, nearness
 from hexpost.machine.load import machine_from
@@ -31,7 +32,8 @@ class Places(Columns):
     every direction about the gauge point. In the worst direction: ``feed`` [mm/s], ``tilt_speed`` [rad/s],
     ``acceleration`` [mm/s2] of a pure translation from rest. ``stiffness`` [N/mm] of the gauge point in its softest
     direction (nan where struts have none); ``conditioning`` of the Jacobian, 1 at best. ``frequency`` (6, n): natural
-    frequencies on the struts, the lowest first, rad/s. nan where out of reach.
+    frequencies on the struts, the lowest first, rad/s. ``band`` [mm]: radius that the gauge point of 95 % of machines
+    stays within, by the calibration. nan where out of reach, or not known.
     """
 
     position: Array
@@ -43,6 +45,7 @@ class Places(Columns):
     stiffness: Array
     conditioning: Array
     frequency: Array
+    band: Array
 
 
 DIRECTIONS = 12
@@ -75,7 +78,7 @@ def places(machine: Machine, position: Array, *, tilts: bool = True) -> Places:
     pose = np.concatenate([position, np.repeat(home, position.shape[1], axis=1)])
     good = _reachable(machine, near, pose)
     n = position.shape[1]
-    tilt, feed, spin, pull, stiff, even = (np.full(n, np.nan) for _ in range(6))
+    tilt, feed, spin, pull, stiff, even, band = (np.full(n, np.nan) for _ in range(7))
     frequency = np.full((6, n), np.nan)
     if good.any():
         at = links(struts, pose[:, good])
@@ -91,11 +94,13 @@ def places(machine: Machine, position: Array, *, tilts: bool = True) -> Places:
             stiff[good] = 1.0 / soft
         if (elastic := elastic_platform(machine, struts, machine.platform.gauge_point)) is not None:
             frequency[:, good] = elastic.frequencies(pose[:, good])
+        if machine.calibration is not None:
+            band[good] = bands(tip_slopes(struts, np.eye(4), pose[:, good])[1], root_of(machine.calibration))
         if tilts:
             tilt[good] = _tilts(machine, near, pose[:, good])
     return Places(
         position=position, reachable=good, tilt=tilt, feed=feed, tilt_speed=spin, acceleration=pull, stiffness=stiff,
-        conditioning=even, frequency=frequency,
+        conditioning=even, frequency=frequency, band=band,
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
 
 COLUMNS = (
     "x_mm", "y_mm", "z_mm", "tilt_deg", "feed_mm_min", "tilt_feed_deg_min", "acceleration_mm_s2", "stiffness_n_um",
-    "conditioning", *(f"frequency_{k}_hz" for k in range(1, 7)),
+    "conditioning", *(f"frequency_{k}_hz" for k in range(1, 7)), "uncertainty_um",
 )  # fmt: skip
 
 
@@ -25,6 +25,7 @@ def table(found: Places) -> str:
         found.stiffness[good] * 1e-3,
         found.conditioning[good],
         *(found.frequency[:, good] / tau),
+        found.band[good] * 1e3,
     ]
     rows = (",".join("" if np.isnan(x) else f"{x:.6g}" for x in row) for row in zip(*columns, strict=True))
     return "\n".join([",".join(COLUMNS), *rows]) + "\n"

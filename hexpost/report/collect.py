@@ -85,6 +85,7 @@ def collect(
         sag=audit.sag,
         shaken=audit.shaken,
         duty=audit.duty,
+        bands=audit.bands,
         nearest=tuple(n for i, n in enumerate(audit.nearest) if i == 0 or n.worst.value < _near(n.worst.allowed)),
     )
 

@@ -7,6 +7,7 @@ from hexpost.audit.model import Finding, Nearest
 from hexpost.documents import finding, given, measured, seconds, worst_use
 from hexpost.report.against import against_document
 from hexpost.report.beside import beside_document
+from hexpost.report.budget import budget_document
 from hexpost.report.duty import duty_document
 from hexpost.report.feeds import feeds_document, times_document
 from hexpost.report.forecast import forecast_document
@@ -56,6 +57,7 @@ def document(report: Report) -> dict[str, object]:
         **({} if report.sag is None else {"sag": sag_document(report.sag)}),
         **({} if report.shaken is None else {"natural_frequencies": shaken_document(report.shaken)}),
         **({} if report.duty is None else {"drives": duty_document(report.duty)}),
+        **budget_document(report),
         **({} if report.restart is None else {"restart": report.restart}),
         **({} if report.shown is None else {"proof": _shown(report.shown)}),
         "readings": list(report.readings),

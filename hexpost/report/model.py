@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from hexpost.audit.model import Duty, Finding, Forecast, Nearest, Sag, Shaken, Unseen, Worst
+from hexpost.audit.model import Duty, Finding, Forecast, Nearest, Sag, Shaken, TipBands, Unseen, Worst
 from hexpost.feed.model import Reasons
 from hexpost.report.against import HereAndThere
 from hexpost.report.beside import TimeBeside
@@ -121,6 +121,8 @@ class Report:
     """What the position loops make of the job; ``None`` where none are described."""
     shaken: Shaken | None = None
     """How the platform vibrates; ``None`` where the stiffness of a strut is not known."""
+    bands: TipBands | None = None
+    """How far the tip may be off by what is not known of the machine; ``None`` where nobody said."""
     restart: dict[str, object] | None = None
     """Where the job begins again and what it leaves out, with units in the keys."""
     proven: bool = True

@@ -7,6 +7,7 @@ from hexpost.audit.model import Finding
 from hexpost.machine.model import Machine
 from hexpost.pages.html import document, parts, safe
 from hexpost.program.model import Program
+from hexpost.report.budget import budget_page
 from hexpost.report.forecast import forecast_page
 from hexpost.report.model import Report
 from hexpost.report.moment import moment
@@ -64,6 +65,7 @@ def _whole(
         ("sag", "How far struts give way", sag_page(report.sag)),
         ("shaking", "How the platform vibrates", shaken_page(report.shaken)),
         ("drives", "What drives bear", duty_table(report.duty)),
+        ("budget", "Error budget", budget_page(report)),
         ("setup", "Setup sheet", setup_sheet(report)),
         ("assumed", "What was assumed and ignored", remarks(report)),
         ("program", "Program", listing(report, program, shown)),

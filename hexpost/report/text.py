@@ -6,6 +6,7 @@ from math import degrees
 from hexpost.audit.model import JOINTS, Finding, Limit, Sense, Worst
 from hexpost.report.against import against_text
 from hexpost.report.beside import beside_text
+from hexpost.report.budget import budget_text
 from hexpost.report.duty import duty_text
 from hexpost.report.feeds import feeds_text, times_text
 from hexpost.report.forecast import forecast_text
@@ -121,6 +122,7 @@ def text(report: Report, width: int = WIDTH) -> str:
     lines += [] if report.sag is None else sag_text(report.sag, width)
     lines += [] if report.shaken is None else shaken_text(report.shaken, width)
     lines += [] if report.duty is None else duty_text(report.duty, width)
+    lines += budget_text(report, width)
     lines += sheet_text(report)
     lines += _section("How ambiguous words were read", report.readings, width)
     lines += _section("Remarks", report.warnings, width)

@@ -10,7 +10,7 @@ from hexpost.kinematics.frames import pose_from_matrix
 from hexpost.machine.load import machine_from
 from hexpost.setup.calibrate import CONFIDENCE, Calibration
 from hexpost.setup.choose_poses import PosePlan
-from hexpost.setup.files import number, provenance, with_struts
+from hexpost.setup.files import number, provenance, with_struts, with_table
 from hexpost.setup.measured import ANGLES, LENGTHS, POSITION
 from hexpost.setup.observe import nominal
 from hexpost.setup.points import correlation
@@ -54,9 +54,16 @@ def machine_text(c: Calibration) -> str:
         else:
             row["screw.zero_mm"] = number(strut.screw.zero + float(built.offset[k]), 9)
         values.append(row)
-    out = with_struts(c.machine.source, values, notes)
+    out = with_table(with_struts(c.machine.source, values, notes), "calibration", _covariance(c.found.covariance))
     machine_from(out.encode(), f"the machine found (of {c.machine.file})")
     return out
+
+
+def _covariance(covariance: Array) -> list[str]:
+    """Return the lines of the lower half of a covariance (42, 42), in um2 to six digits."""
+    head = "# how well the geometry is known: covariance of the joints (base, platform) and the offset, strut by strut"
+    rows = [", ".join(f"{x:.6g}" for x in row[: k + 1] * MICRO**2) for k, row in enumerate(covariance)]
+    return [head, "covariance_um2 = [", *(f"  [{row}]," for row in rows), "]"]
 
 
 def document(c: Calibration) -> dict[str, object]:

@@ -68,6 +68,17 @@ def with_struts(source: bytes, values: Sequence[Mapping[str, str]], notes: Seque
     return "\n".join(out) + "\n"
 
 
+def with_table(text: str, name: str, lines: Sequence[str]) -> str:
+    """Return a machine file with a table of its own, ``name``, at the end; one that it had goes."""
+    kept, skipping = [], False
+    for line in text.splitlines():
+        if head := re.match(r"\s*\[+\s*([A-Za-z_][\w.-]*)\s*\]", line):
+            skipping = head[1] == name
+        if not skipping:
+            kept.append(line)
+    return "\n".join([*kept, "", f"[{name}]", *lines]) + "\n"
+
+
 def _edited(lines: Sequence[str], values: Mapping[str, str]) -> list[str]:
     """Return the lines of one strut with its keys replaced; a new key goes below the head of its table."""
     left = dict(values)
