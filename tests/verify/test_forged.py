@@ -261,11 +261,11 @@ def test_columns_that_drives_follow_are_found_again(geared, tmp_path, first, how
     def change(rows):
         for k, row in enumerate(rows[1:]):
             if how == "zero":
-                row[first : first + 6] = ["0.000000" if first < 31 else "0.000"] * 6
+                row[first : first + 6] = ["0.000000" if first < 31 else "0"] * 6
             elif how == "permuted":
                 row[first], row[first + 1] = row[first + 1], row[first]
             elif k == 700:
-                row[first + 2] = f"{float(row[first + 2]) + (1e-5 if first < 31 else 0.01):.{6 if first < 31 else 3}f}"
+                row[first + 2] = f"{float(row[first + 2]) + 1e-5:.6f}" if first < 31 else f"{int(row[first + 2]) + 2}"
 
     spoil(job, change)
     sign(job)
