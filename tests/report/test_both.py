@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from report.test_accessible import CHECKER, violations
 from report.test_page import BROWSER, Ids, browse
 
 from hexpost import pipeline
@@ -94,6 +95,12 @@ def test_a_browser_shows_one_place_in_all_charts(both, tmp_path):
     assert "CONSOLE" not in got.log, got.log
     assert "0.0 mm, line 9: as programmed at 0.000 s" in got.document
     assert got.document.count('class="x" d="M') == 9
+
+
+@pytest.mark.skipif(BROWSER is None or not CHECKER.is_file(), reason="no Chromium or no axe-core on this machine")
+@pytest.mark.parametrize(("width", "theme"), [(390, "dark"), pytest.param(1280, "light", marks=pytest.mark.long)])
+def test_the_page_has_no_violation(both, tmp_path, width, theme):
+    assert violations(tmp_path, both_page(both[0]).decode(), width, theme) == []
 
 
 def test_one_schedule_has_no_such_page(tmp_path):
