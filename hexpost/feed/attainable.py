@@ -26,7 +26,7 @@ def within_reach(st: Stretches, which: Flags, window: Array, task: Task, norms: 
     """
     path, limits = task.path, task.limits
     a, b = _exact(st, which, path, limits)
-    ramp = (b - a) / (2 * st.size)
+    ramp = (b - a) / np.maximum(2 * st.size, TINY)
     steep = np.abs(ramp)
     steep[1:], steep[:-1] = np.maximum(steep[1:], np.abs(ramp[:-1])), np.maximum(steep[:-1], np.abs(ramp[1:]))
     inside = (a * st.down + b * st.up + 2 * st.up * st.down * st.size) / np.maximum(st.up + st.down, TINY)

@@ -29,6 +29,11 @@ def test_right_jobs_that_once_were_refused_are_proven(tmp_path, job):
     assert not found.wrong
 
 
+def test_a_turn_after_stretches_of_no_length_is_planned(tmp_path):
+    """Turns of a millionth of a degree about two axes, on the way: rounding leaves stretches of no length."""
+    assert small.twin(random.Random("202 13"), tmp_path).refused
+
+
 def test_near_90_degrees_a_job_is_proven_or_refused_for_its_angle(tmp_path):
     found = list(all_of(small.right, "90 degrees", tmp_path, COUNT // 2, lock=True))
     assert not [x for o in found for x in o.wrong]
