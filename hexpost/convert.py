@@ -10,6 +10,7 @@ from hexpost.advised import with_tried_feeds
 from hexpost.audit.model import AuditResult
 from hexpost.calming import with_calmed
 from hexpost.comparison import compared_with
+from hexpost.documents import given
 from hexpost.feed.reasons import reasons
 from hexpost.machine.ordinary import OrdinaryMachine
 from hexpost.ownproof import OwnProof, SeenSamples
@@ -160,6 +161,7 @@ def _settings(job: Job, output: Output) -> dict[str, object]:
         "table": output.table,
         **({"rows_per_file": output.rows_per_file} if output.rows_per_file else {}),
         **({"stride": output.stride} if output.stride else {}),
+        **({} if output.knots_within is None else {"knots_within_um": given(1e3 * output.knots_within)}),
         "skip": inputs.switches.skip,
         "stops": inputs.switches.stops,
         **({"at_most": [cap.text for cap in inputs.switches.at_most]} if inputs.switches.at_most else {}),

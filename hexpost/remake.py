@@ -164,6 +164,7 @@ def _make(folder: Folder, again: Path, tick: Progress | None, *, prove: bool) ->
         columns=columns,
         rows_per_file=int(told.get("rows_per_file", 0)),
         stride=int(told.get("stride", 0)),
+        knots_within=settings.knots_within,
         proof=bool(told.get("proof", True)),
     )
     other, compared = None, folder.input("compared")

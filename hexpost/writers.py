@@ -24,6 +24,7 @@ from hexpost.setpoints.solve import at_ticks
 from hexpost.tables.columns import TableColumns, choose, lacking_columns
 from hexpost.tables.events import events_csv
 from hexpost.tables.job import JobFolder
+from hexpost.tables.knots import KNOTS_FILE, KnotTable
 from hexpost.tables.partial import EveryNth, SplitTable
 from hexpost.tables.segments import Segments, Wait, waits
 from hexpost.tables.table import Piece, SetpointTable, describe, open_table, reading_name, table_name
@@ -43,6 +44,8 @@ class Output:
     columns: Sequence[str] = field(default=())
     rows_per_file: int = 0
     stride: int = 0
+    knots_within: float | None = None
+    """Adds a table of knots whose cubics stay so near to the rows, mm."""
     proof: bool = True
     """Whether the table is named as one that is proven to be what the program asks for."""
 
@@ -79,6 +82,7 @@ class JobWriters:
         self._charted = charted = audit.charted
         self._loads = audit.loads if columns.loaded else None
         self.jerks = columns.jerks
+        self._knots = _knots(job, output.knots_within, folder, self._ticks)
         self._kept = _kept_rows(job, charted)
         self._picture = Picture(rows, moves, machine, charted, way=_way(self._kept, job), followed=audit.followed)
         self._again = SelfCheck(machine, moves.frames)
@@ -110,6 +114,8 @@ class JobWriters:
             self._reading.write(self._told(setpoints))
         self._picture.add(setpoints)
         self._segments.add(setpoints)
+        if self._knots is not None:
+            self._knots.add(setpoints)
 
     def _told(self, setpoints: Setpoints) -> Setpoints:
         """Return a batch as a table tells it: with loads, where it has columns for them."""
@@ -134,7 +140,12 @@ class JobWriters:
         if self._reading is not None:
             self._reading.finish()
             folder.keep(self._reading.part, reading_name(stride))
-        folder.put("events.csv", events_csv(inputs.meaning.events, self._ticks, inputs.machine.period))
+        knots = self._knots
+        if knots is not None:
+            knots.finish()
+            folder.keep(knots.part, KNOTS_FILE)
+        knot = None if knots is None else knots.number_of
+        folder.put("events.csv", events_csv(inputs.meaning.events, self._ticks, inputs.machine.period, knot))
         folder.put("segments.json", self._segments.document())
         for name, content in _reports(report, self._drawing(report), inputs).items():
             folder.put(name, content)
@@ -210,6 +221,14 @@ def _reading(folder: JobFolder, columns: TableColumns, period: float, stride: in
     if not stride:
         return None
     return EveryNth(open_table(folder.part("reading"), "csv", columns, period), stride)
+
+
+def _knots(job: Job, within: float | None, folder: JobFolder, ticks: Ints) -> KnotTable | None:
+    """Return the table of knots, if one is asked for: the rows of events and waits are knots, and the last one."""
+    if within is None:
+        return None
+    must = [*ticks.tolist(), *(wait.row for wait in waits_of(job)), job.timing.ticks]
+    return KnotTable(folder.part("knots"), job.inputs.machine.period, within, must)
 
 
 def waits_of(job: Job) -> list[Wait]:

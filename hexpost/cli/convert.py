@@ -29,6 +29,10 @@ if TYPE_CHECKING:
     from hexpost.machine.feed_caps import FeedCap
 
 
+WITHIN_UM = 0.1
+"""How near cubics between knots stay to the rows, unless it is said."""
+
+
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
 @shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, AT_MOST, CALM, PROVING, COMPARED, MOST)
@@ -47,6 +51,10 @@ if TYPE_CHECKING:
 @click.option("--rows-per-file", type=click.IntRange(1), metavar="N", help="Cut the table into files (default: one).")
 @click.option(
     "--stride", type=click.IntRange(2), metavar="N", help="Add a CSV table of every N-th row, to read by eye."
+)
+@click.option("--knots", is_flag=True, help="Add knots.csv: a few rows whose cubics stay beside all of them.")
+@click.option(
+    "--within-um", type=click.FloatRange(0.01, 1000.0), metavar="UM", help="How near they stay (default: 0.1)."
 )
 @click.option(
     "--proof/--no-proof", default=True, help="Prove the table (default), or name it not proven: never to be run."
@@ -74,6 +82,8 @@ def command(
     columns: str,
     rows_per_file: int | None,
     stride: int | None,
+    knots: bool,
+    within_um: float | None,
     proof: bool,
     jobs: int | None,
     as_json: bool,
@@ -100,13 +110,19 @@ def command(
     with ordinary_beside(compare_with, proving) as other:
         job = inputs_of(Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows)
     chosen = tuple(name for name in columns.split(",") if name.strip())
-    folder = job_folder(program, out)
     output = Output(
-        folder=folder, overwrite=overwrite, table=table, columns=chosen, rows_per_file=rows_per_file or 0,
-        stride=stride or 0, proof=proof,
+        folder=(folder := job_folder(program, out)), overwrite=overwrite, table=table, columns=chosen, proof=proof,
+        rows_per_file=rows_per_file or 0, stride=stride or 0, knots_within=_within(within_um, knots=knots),
     )  # fmt: skip
     for notice in notices(choose(chosen, job.gearing), geared=job.gearing is not None):
         note(notice)
     with watched("setpoints", job.timing.ticks + 1) as progress:
         report = convert(job, output, progress.step, workers_of(job, jobs), other=other())
     show(report, as_json=as_json, folder=folder)
+
+
+def _within(within_um: float | None, *, knots: bool) -> float | None:
+    """Return how near the cubics between knots stay to the rows, mm; ``None`` without knots."""
+    if within_um is not None and not knots:
+        raise click.UsageError("--within-um belongs to --knots; add it, or leave this out")
+    return (within_um or WITHIN_UM) * 1e-3 if knots else None

@@ -87,8 +87,8 @@ class Equations:
         self._loads = WorstLoads(machine, inputs.tools, meaning, self._period, free_yaw=free)
         self._tip_path = TipPath(machine, self._period)
         self._swings = RestSwings(machine, self._period, free_yaw=free)
-        single = inputs.settings.single_block
-        self._events = EventTable(meaning.events, moves, self._period, single_block=single, free_yaw=free)
+        single, knots = inputs.settings.single_block, inputs.settings.knots_within is not None
+        self._events = EventTable(meaning.events, moves, self._period, single_block=single, free_yaw=free, knots=knots)
         self._rules = Rules(machine, inputs.tools, meaning)
         self._drives = LoadColumns(machine, self._period, self._loads)
         self._commands = CommandColumns(machine, reference) if described(machine) else None

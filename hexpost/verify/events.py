@@ -86,6 +86,7 @@ class EventTable:
         *,
         single_block: bool = False,
         free_yaw: bool = False,
+        knots: bool = False,
     ) -> None:
         self._events, self._moves = events, moves
         line = moves.line
@@ -97,7 +98,7 @@ class EventTable:
         before = (events.rule == WITH) & (events.move >= 0)
         self._end_of = events.move - before
         self.reached = Reached(np.append(self._end_of, self._blocks), free_yaw=free_yaw)
-        self._micros = round(period * 1e6)
+        self._micros, self._knots = round(period * 1e6), knots
 
     def read(self, path: Path) -> None:
         """Read the table and compare it word by word with the program.
@@ -110,10 +111,11 @@ class EventTable:
         micros = self._micros
         with open_plain(path, MOST_DOCUMENT) as file:
             rows = [line.split(",") for line in file.read().decode("ascii", "replace").splitlines()]
-        if not rows or rows[0] != HEADER:
-            raise HexpostError(f"{path.name}: expected the columns {','.join(HEADER)}")
+        header = [*HEADER, *["knot"] * self._knots]
+        if not rows or rows[0] != header:
+            raise HexpostError(f"{path.name}: expected the columns {','.join(header)}")
         rows = rows[1:]
-        if any(len(row) != len(HEADER) or not row[1].isdecimal() or len(row[1]) > 18 for row in rows):
+        if any(len(row) != len(header) or not row[1].isdecimal() or len(row[1]) > 18 for row in rows):
             raise HexpostError(f"{path.name}: expected an event with its sample in each row")
         if len(rows) != len(self._events.line):
             self.faults.add(f"{len(rows)} events in the table, {len(self._events.line)} in the program")
@@ -121,7 +123,7 @@ class EventTable:
         for i, row in enumerate(rows[: len(self._events.line)]):
             time, rest = divmod(int(row[1]) * micros, 1_000_000)
             want = [f"{time}.{rest:06d}", str(int(row[1])), *self._words(i)]
-            if row != want:
+            if row[: len(HEADER)] != want or not (row[-1].isdecimal() or not self._knots):
                 self.faults.add(f"event {i}: {','.join(row):.80}, expected {','.join(want)}")
 
     def _words(self, i: int) -> list[str]:

@@ -95,6 +95,8 @@ def check_files(folder: Folder, known: Mapping[str, str]) -> Check:
     known_names = own | set(folder.tables) | set(folder.manifest["inputs"].values())
     if stride := folder.manifest["settings"].get("stride"):
         known_names.add(f"reading-every-{stride}.csv")
+    if "knots_within_um" in folder.manifest["settings"]:
+        known_names.add("knots.csv")
     for name in sorted(set(listed) ^ known_names):
         faults.add(f"{name}: " + ("is no file of a job" if name in listed else "belongs to the job, is not listed"))
     _strangers(folder, faults)

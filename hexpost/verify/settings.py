@@ -35,9 +35,12 @@ FEEDS, YAWS = ("as-programmed", "strut-limited"), ("fixed", "best", "follow")
 _KNOWN = {
     "feed", "yaw", "yaw_deg", "period_us", "table", "rows_per_file", "stride", "skip", "stops", "override_percent",
     "lift_mm", "single_block", "from_line", "from_run", "restart", "units", "proof", "yaw_asked", "at_most",
+    "knots_within_um",
     "calm_lowest",
 }  # fmt: skip
 _SAME = 1e-9
+KNOTS_UM = (0.01, 1000.0)
+"""Least and most that cubics may be off the rows, um."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +59,8 @@ class JobSettings:
     from_run: int = 1
     units: str | None = None
     at_most: tuple[FeedCap, ...] = ()
+    knots_within: float | None = None
+    """How near the cubics between knots must stay to the rows, mm; ``None``: the job has no knots."""
     calm: bool = False
 
 
@@ -115,6 +120,7 @@ def settings_of(told: Mapping[str, Any]) -> JobSettings:
         from_run=int(run),
         units=one_of("units", None, (None, "mm", "inch")),
         at_most=_caps(told.get("at_most", [])),
+        knots_within=number("knots_within_um", 0.0, *KNOTS_UM) / 1e3 if "knots_within_um" in told else None,
         calm=one_of("calm_lowest", usual=False, known=(True, False)),
     )
 

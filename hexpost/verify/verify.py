@@ -9,9 +9,11 @@ from hexpost.verify.columns import layout, missing_columns
 from hexpost.verify.commands import described
 from hexpost.verify.equations import prove_equations
 from hexpost.verify.folder import Folder, check_files, open_folder
+from hexpost.verify.knots import KnotRows, musts
 from hexpost.verify.lacking import check_lacking, lacking
 from hexpost.verify.model import Check, Faults, Lack, Proof
 from hexpost.verify.rows import Rows, TableFiles
+from hexpost.verify.segments import told_segments
 from hexpost.verify.settings import JobInputs, read_inputs, settings_of
 from hexpost.voice import unseen
 
@@ -82,8 +84,10 @@ def _prove(
         checks.append(Check(name=NARROW, text="the table has the columns that the equations read", faults=(what,)))
         return unseen
     table = TableFiles(folder.path, folder.tables, columns, digests)
+    within, rows = inputs.settings.knots_within, sum(told["rows"] for told in folder.tables.values())
+    knots = None if within is None else KnotRows(folder.path, rows, columns.micros, within, digests)
     found = prove_equations(
-        _counted(table, tick),
+        _counted(table, tick, knots),
         inputs,
         columns.micros,
         report=folder.report,
@@ -92,12 +96,17 @@ def _prove(
     )
     checks.append(_counts(folder, table, columns.micros))
     checks += found
+    if knots is not None:
+        must = musts(folder.path, told_segments(folder.path / "segments.json"))
+        checks.append(knots.finish(sum(table.rows.values()), must))
     return unseen
 
 
-def _counted(table: TableFiles, tick: Callable[[int], None]) -> Iterator[Rows]:
-    """Yield the rows of a table, and tell how many each batch has."""
+def _counted(table: TableFiles, tick: Callable[[int], None], knots: KnotRows | None) -> Iterator[Rows]:
+    """Yield the rows of a table, tell how many each batch has, and let ``knots`` go along."""
     for rows in table.batches():
+        if knots is not None:
+            knots.add(rows)
         yield rows
         tick(rows.count)
 
