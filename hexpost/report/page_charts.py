@@ -122,13 +122,14 @@ class PageCharts:
         if most - least < FLAT:
             return f"<p>{curve.title}: {amount(round(most, 9), curve.unit)} all along.</p>"
         told = f"{figure(least, curve.unit)} to {amount(most, curve.unit)}"
+        top = max(most, *bounds, 1e-9)
         plot = Plot(
             name=curve.name,
             title=f"{curve.title}: {told}{'' if curve.most is None else f', {amount(curve.most, curve.unit)} allowed'}",
             low=low,
             high=high,
             bounds=bounds,
-            scale=Scale(low=min(0.0, least), high=1.08 * max(most, *bounds, 1e-9)),
+            scale=Scale(low=min(0.0 if curve.least is None else -0.1 * top, least), high=1.08 * top),
             marks=(),
             prefix="c",
             times=self._times(),
