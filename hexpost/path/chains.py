@@ -35,6 +35,9 @@ def smooth(moves: Moves, first: int, last: int, beside: LinesBeside, machine: Ma
     """Return the curve of a chain, or ``None`` where none is within the tolerances. In windows, if it is long."""
     limits = machine.tool_tip
     tolerances = Tolerances(tip=limits.corner_tolerance, tilt=limits.corner_tolerance_tilt)
+    moved = _moved(moves, (first, last), beside, tolerances)
+    used = 1.0 - moved / tolerances.tip
+    tolerances = Tolerances(tip=used * tolerances.tip, tilt=used * tolerances.tilt)
     count = last - first + 2
     s, states, corner, ends, off = [], [], [], [], np.zeros(2)
     known = 0.0
@@ -67,8 +70,18 @@ def smooth(moves: Moves, first: int, last: int, beside: LinesBeside, machine: Ma
         ends=places - start,
         before=float(-start) if beside.before is not None else 0.0,
         after=float(knots[-1] - places[-1]) if beside.after is not None else 0.0,
-        off=(float(off[0]), float(off[1])),
+        off=(float(off[0] + moved), float(off[1] + moved / tolerances.rho)),
     )
+
+
+def _moved(moves: Moves, chain: tuple[int, int], beside: LinesBeside, tolerances: Tolerances) -> float:
+    """Return how far the ends of a chain are from where they are programmed, mm; angles by the ratio of tolerances."""
+    out = 0.0
+    for there, programmed in ((beside.first, moves.start[:, chain[0]]), (beside.last, moves.end[:, chain[1]])):
+        if there is not None:
+            d = _scaled((there - programmed)[:, None], tolerances)
+            out = max(out, float(np.sqrt((d[:3] ** 2).sum())), float(np.sqrt((d[3:] ** 2).sum())))
+    return out
 
 
 class Part:
@@ -80,9 +93,11 @@ class Part:
         (first, last), (low, high) = chain, window
         x = np.empty((6, high - low))
         x[:, max(1 - low, 0) :] = moves.end[:, first + max(low, 1) - 1 : first + high - 1]
-        if low == 0:
-            x[:, 0] = moves.start[:, first]
         whole = high == last - first + 2
+        if low == 0:
+            x[:, 0] = moves.start[:, first] if beside.first is None else beside.first
+        if whole and beside.last is not None:
+            x[:, -1] = beside.last
         before, after = (beside.before if low == 0 else None), (beside.after if whole else None)
         feed = moves.feed[first + max(low, 1) - 1 : first + high - 1]
         blocks_at = np.arange(-low % BLOCK, high - low, BLOCK)

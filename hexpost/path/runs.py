@@ -28,10 +28,15 @@ BESIDE = 0.98
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LinesBeside:
-    """The ends (6,) of what corners may take of the straight lines before and behind a chain; ``None`` at rest."""
+    """The ends (6,) of what corners may take of the straight lines before and behind a chain; ``None`` at rest.
+
+    ``first`` and ``last`` (6,): where the chain begins and ends, if the path has moved that from its programmed place.
+    """
 
     before: Array | None
     after: Array | None
+    first: Array | None = None
+    last: Array | None = None
 
 
 def runs(moves: Moves, machine: Machine, low: int, high: int) -> list[tuple[int, int]]:
@@ -79,11 +84,13 @@ def beside(path: ToolPath, moves: Moves, first: int, last: int, machine: Machine
     """Return what corners may take of the lines beside the chain of moves ``first`` to ``last``."""
     limits = machine.tool_tip
     out: list[Array | None] = []
+    ends: list[Array | None] = []
     low = path.span_first[np.searchsorted(path.span_first, np.searchsorted(path.move, first), "right") - 1]
     before = first > path.move[low]
     k = int(np.searchsorted(path.move, last, "right"))
     after = last + 1 < moves.count and k not in path.span_first
     for there, i, line, at_end in ((before, first - 1, first - 1, True), (after, last, last + 1, False)):
+        ends.append(path.end[:, i] if there and path.moved[line] else None)
         if not there:
             out.append(None)
             continue
@@ -92,9 +99,12 @@ def beside(path: ToolPath, moves: Moves, first: int, last: int, machine: Machine
         reach = limits.corner_tolerance / (CORNER_SHARE * max(*sizes, TINY))
         length = float(path.length[line])
         d = BESIDE * min(reach, 0.5 * length)
+        if path.moved[line]:
+            out.append(path.end[:, i] + (-d if at_end else d) * path.tangent[:, line])
+            continue
         share = 1.0 - d / length if at_end else d / length
         out.append(moves.start[:, line] + share * (moves.end[:, line] - moves.start[:, line]))
-    return LinesBeside(before=out[0], after=out[1])
+    return LinesBeside(before=out[0], after=out[1], first=ends[0], last=ends[1])
 
 
 def _tangent(moves: Moves, move: int, rho: float) -> Array:
