@@ -3,7 +3,8 @@
 A rapid over s mm takes at most a few times s / v + 2 (s / a)^1/2 + (32 s / j)^1/3, the sum of what speed, acceleration
 and jerk alone would ask for (double S; L. Biagiotti, C. Melchiorri, Trajectory Planning for Automatic Machines and
 Robots, 2008, chapter 3). Their limits are those of tip and tilt, and of the struts, none of which is ever faster than
-its joint. A straight line that is much longer than its ramps comes to its feed, where no strut is asked to hold it.
+its joint. Where commands make up for sag, drives do what no length shows: how long rapids take is then left to the
+remake. A straight line that is much longer than its ramps comes to its feed, where no strut is asked to hold it.
 """
 
 from dataclasses import dataclass, field
@@ -124,7 +125,8 @@ class Diligence:
         (own_v, v), (own_a, a), (own_j, j) = least
         length = s.length
         ideal = length / v + 2.0 * np.sqrt(length / a) + np.cbrt(32.0 * length / j)
-        longest = np.where(s.mode == FEED_RAPID, _TIMES * (ideal + self.longer) + _TICKS * self.period, np.inf)
+        judged = (s.mode == FEED_RAPID) & (self.machine.compensation is None)
+        longest = np.where(judged, _TIMES * (ideal + self.longer) + _TICKS * self.period, np.inf)
         if not self.as_programmed:
             return longest, np.zeros(s.count)
         feed = np.minimum(own_v, np.where(s.mode == FEED_TIP, s.feed / np.maximum(share, 1e-300), np.inf))
