@@ -9,7 +9,7 @@ import click
 from hexpost.cli import Command
 from hexpost.cli.documents import tell
 from hexpost.cli.options import JSON, LITTLE, WORKERS, NumberWithin, shared
-from hexpost.cli.outputs import OVERWRITE, OutFile, OutFolder, lines_of, write_all
+from hexpost.cli.outputs import OVERWRITE, FolderPath, OutFile, OutFolder, lines_of, write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import say
 
@@ -96,7 +96,7 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
 @click.argument("file", type=click.Path(), required=False)
 @click.option("--out", type=OutFolder(REACH), required=True, help="Folder for reach.csv and reach.html.")
 @click.option("--step-mm", type=NumberWithin(1.0, 1000.0), default=60.0, show_default=True, help="Step of the grid.")
-@click.option("--job", type=click.Path(), metavar="DIR", help="Job folder: draw where its gauge point goes.")
+@click.option("--job", type=FolderPath(), metavar="DIR", help="Job folder: draw where its gauge point goes.")
 @shared(OVERWRITE, WORKERS, LITTLE)
 def reach(
     file: str | None, out: str, step_mm: float, *, job: str | None, jobs: int | None, serial: bool,
