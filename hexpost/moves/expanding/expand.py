@@ -86,7 +86,9 @@ def _too_many(speller: Speller, sheet: Sheet, cycling: Flags) -> bool:
 
 
 def _block(speller: Speller, holes: Holes, row: int, words: Row, *, scale: float) -> None:
-    """Spell out one block; ``scale``: millimetres per unit of it."""
+    """Spell out one block; ``scale``: millimetres per unit of it. The word that ends a cycle has done so by now."""
+    if words.get("cycle", (0, 0))[1] == CYCLE_OFF:
+        del words["cycle"]
     _refuse_two(speller, words)
     change = None if speller.machine.tool_change is None else words.pop("tool change", None)
     if "preset" in words:

@@ -252,3 +252,14 @@ def test_windows_do_not_change_the_meaning_of_cycles(blocks, window):
         interpreter.WINDOW = size
     same(whole, parts)
     assert np.array_equal(whole.events.move, parts.events.move)
+
+
+@pytest.mark.parametrize("word", ["G92 X5 Y5", "G28 Z0", "G91 G28 Z0", "M06 T2"])
+def test_a_cycle_ends_in_a_block_that_has_its_own_way(word):
+    """A preset, a reference return or a tool change beside G80 is what it is in the block behind it."""
+    cycle = START + "G83 X0 Y0 Z-9 R2 Q3 F100\n"
+    alike(f"{cycle}G80 {word}\nG90 X7\n", f"{cycle}G80\n{word}\nG90 X7\n")
+
+
+def test_a_peck_beside_a_preset_that_ends_the_cycle_is_of_no_cycle():
+    assert [f.code for f in faults(f"{START}G83 X0 Y0 Z-9 R2 Q3 F100\nG92 X0 Q37 G80\n")] == ["word-out-of-place"]
