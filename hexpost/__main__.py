@@ -1,15 +1,14 @@
 """``hexpost`` and ``python -m hexpost``; an interruption at any moment ends without a traceback, and tidies up."""
 
-import ctypes
 import os
 import signal
 import sys
-from threading import Timer
-from types import FrameType
-from typing import TYPE_CHECKING
 
+TYPE_CHECKING = False
+"""Named as in ``typing``, whose own imports take a while in which an interruption would be a traceback."""
 if TYPE_CHECKING:
     from sys import UnraisableHookArgs
+    from types import FrameType
 
 SOON_S = 0.01
 
@@ -19,19 +18,19 @@ def run() -> None:
 
     A request to end (SIGTERM) is an interruption; afterwards the process ends by that signal, as it would have at once.
     """
-    _keep_streams_apart()
     told: list[int] = []
-    _leave_with(2)  # unless a command has come to its end
 
-    def end(number: int, _: FrameType | None) -> None:
+    def end(number: int, _: "FrameType | None") -> None:
         signal.signal(number, signal.SIG_IGN)
         told.append(number)
         raise KeyboardInterrupt
 
-    if signal.getsignal(signal.SIGTERM) == signal.SIG_DFL:
-        signal.signal(signal.SIGTERM, end)
-    sys.unraisablehook = _not_lost
     try:
+        _keep_streams_apart()
+        _leave_with(2)  # unless a command has come to its end
+        if signal.getsignal(signal.SIGTERM) == signal.SIG_DFL:
+            signal.signal(signal.SIGTERM, end)
+        sys.unraisablehook = _not_lost
         from hexpost.cli import main
 
         main(prog_name="hexpost")
@@ -66,6 +65,8 @@ def _leave_with(code: int) -> None:
     What is registered last with the C library runs first, and ``_exit`` lets nothing run after it; a C library without
     ``__cxa_atexit`` keeps the code of whoever ends the process.
     """
+    import ctypes
+
     library = ctypes.CDLL(None)
     register, leave = getattr(library, "__cxa_atexit", None), getattr(library, "_exit", None)
     if register and leave:
@@ -75,6 +76,8 @@ def _leave_with(code: int) -> None:
 def _not_lost(told: "UnraisableHookArgs") -> None:
     """Interrupt again, a moment later, where an interruption fell into what can raise nothing and was dropped there."""
     if told.exc_type is KeyboardInterrupt:
+        from threading import Timer
+
         Timer(SOON_S, os.kill, (os.getpid(), signal.SIGINT)).start()
     else:
         sys.__unraisablehook__(told)
