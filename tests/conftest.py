@@ -1,6 +1,7 @@
 """Settings shared by all tests: reproducible hypothesis, floating-point faults are errors."""
 
 import os
+import signal
 from pathlib import Path
 
 import hypothesis
@@ -12,6 +13,9 @@ hypothesis.settings.load_profile("suite")
 
 for name in ("COLUMNS", "NO_COLOR", "FORCE_COLOR"):  # of who runs the tests, or of the processes that they run on
     os.environ.pop(name, None)
+
+if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:  # a shell's background job, and all that it starts, hears none
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(autouse=True)

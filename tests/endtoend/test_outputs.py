@@ -85,7 +85,7 @@ def test_every_option_that_names_an_output_is_known_as_one():
                 assert "write" not in said, (trail, option.opts)
                 assert not set(option.opts) & {"-o", "--output", "--out"}, (trail, option.opts)
     assert seen == {
-        "convert", "gate", "refeed", "align", "place", "calibrate", "survey", "machine show", "machine reach",
+        "audit", "convert", "gate", "refeed", "align", "place", "calibrate", "survey", "machine show", "machine reach",
         "machine circle",
     }  # fmt: skip
     assert set(COMMANDS) >= {s.split()[0] for s in seen}

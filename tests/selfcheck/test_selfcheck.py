@@ -53,7 +53,8 @@ def test_a_planted_fault_stops_the_job(which, name, tmp_path, monkeypatch):
 
     def planted(self, q):
         out = honest(self, q)
-        out[which][3] *= 1 + 1e-4
+        if len(out) > which:
+            out[which][3] *= 1 + 1e-4
         return out
 
     monkeypatch.setattr(Struts, "derivatives", planted)
