@@ -29,6 +29,6 @@ def locked(machine: Machine, moves: Moves) -> str | None:
     first, last = machine.tilt_order[0], machine.tilt_order[2]
     return (
         f"{in_line(moves.line[near[0]])}: {letter} comes within {degrees(NEAREST):g} degrees of 90, where {first} and "
-        f"{last} turn the tool about one axis, so no table can show which of them turned; turn the work offset about {letter}, and "
-        f"write the program for it"
+        f"{last} turn the tool about one axis, so no table can show which of them turned; turn the work offset about "
+        f"{letter}, and write the program for it"
     )
