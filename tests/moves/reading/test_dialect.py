@@ -89,7 +89,6 @@ def test_end_and_calls_may_have_other_names():
         (row("M77", "same-as", same_as="G54.1"), "dialect[1].same_as"),
         (row("G65", "ignore", **{"with": "P5"}), "dialect[1].with"),
         (row("G65", "ignore", **{"with": "G"}), "dialect[1].with"),
-        (row("G65", "refuse", message="no", **{"with": "P"}), "dialect[1].with"),
     ],
 )
 def test_rows_that_cannot_be_are_named(text, key):
