@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from machine.described import REST, STRUT, described, text
-from machine.sprung import Sprung
 from scipy.spatial.transform import Rotation
 from setpoints.test_command import poses, solver
 
@@ -32,6 +31,9 @@ def sagging(more="", strut=STRUT):
 
 def sprung(machine):
     base, platform = (np.array([getattr(s, f"{end}_joint") for s in machine.struts]) for end in ("base", "platform"))
+    pytest.importorskip("mujoco", reason="the machine of springs is mujoco's")
+    from machine.sprung import Sprung
+
     return Sprung(base, platform, [150.0] * 6, **PLATFORM)
 
 
