@@ -12,11 +12,13 @@ Start with ``pipeline.py``.
 they are first used, so that ``import hexpost`` costs nothing.
 """
 
-from typing import TYPE_CHECKING, Any
-
 from hexpost.version import VERSION
 
+TYPE_CHECKING = False
+"""Named as in ``typing``, which itself takes a while to import."""
 if TYPE_CHECKING:
+    from typing import Any
+
     from hexpost.door import (
         HexpostError,
         InputError,
@@ -39,7 +41,7 @@ __all__ = [
 ]  # fmt: skip
 
 
-def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever the door offers under this name
+def __getattr__(name: str) -> "Any":  # noqa: ANN401 - whatever the door offers under this name
     """Return what the door offers under a name."""
     if name not in __all__:
         raise AttributeError(f"module 'hexpost' has no attribute {name!r}")

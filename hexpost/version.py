@@ -1,11 +1,9 @@
-"""The version of the package, and a digest of its code: what made a result can be proven, and told apart."""
+"""The version of the package, and a digest of its code: what made a result can be proven, and told apart.
 
-import hashlib
-import platform
+Nothing else is imported with it: ``import hexpost`` runs before an interruption can be met, and takes no time.
+"""
+
 import time
-from functools import lru_cache
-from importlib.metadata import version
-from pathlib import Path
 
 VERSION = "0.1.0"
 
@@ -15,11 +13,23 @@ _LOADED = time.time()
 A file that is newer than the clock says nothing: the clock is behind.
 """
 _CODE = (".py", ".toml", ".lark", ".css", ".js")
+_known: list[str] = []
 
 
-@lru_cache(maxsize=1)
 def code_digest() -> str:
     """Return a hash of the version, this package's files, Python, numpy and scipy: other code, other results."""
+    if not _known:
+        _known.append(digest_of_files())
+    return _known[0]
+
+
+def digest_of_files() -> str:
+    """Return the hash of the files as they are now."""
+    import hashlib
+    import platform
+    from importlib.metadata import version
+    from pathlib import Path
+
     others = platform.python_version(), version("numpy"), version("scipy")
     total = hashlib.sha256(" ".join((VERSION, *others)).encode())
     root = Path(__file__).parent
@@ -34,6 +44,8 @@ def code_digest() -> str:
 
 def made_by() -> str:
     """Return a hash of code and processor instructions: where it is the same, the same inputs make the same bytes."""
+    import hashlib
+
     import numpy as np
 
     found = np.show_config(mode="dicts")["SIMD Extensions"].get("found", [])
