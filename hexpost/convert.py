@@ -80,8 +80,8 @@ def convert(
 
     A job that breaks a limit is not runnable: its table has a name that says so. The table is proven to be what the
     program asks for, with several workers in a process beside, unless it is named otherwise; ``prove``: whether or not,
-    whatever its name. Near a singular pose no table can be proven: it is named so. ``other``: the report says how long
-    the same program takes there.
+    whatever its name. Near a singular pose no table can be proven: it is named so, unless ``prove`` insists. ``other``:
+    the report says how long the same program takes there.
 
     Raises
     ------
@@ -105,7 +105,7 @@ def convert(
         proof = _proof(job, output, columns, folder, list(copies), beside=workers > 1) if wanted else None
         if proof is not None:
             stack.enter_context(proof)
-        writers = JobWriters(job, output, columns, folder, audit=audit, proof=proof)
+        writers = JobWriters(job, output, columns, folder, audit=audit, proof=proof, insist=bool(prove))
         result = examine(job, writers, progress, workers, audit=audit)
         writers.end()
         report = _report(job, result, compared)

@@ -32,6 +32,7 @@ class NotProvenError(HexpostError):
     def __init__(self, faults: Sequence[str], what: str = "the job is not proven:", *hints: str) -> None:
         more = "nothing of this job was written; please report it with its program, machine, tools and setup file"
         super().__init__("\n    ".join([what, *faults, more, *hints]))
+        self.faults = tuple(faults)
 
 
 class OwnProof:

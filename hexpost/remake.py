@@ -23,6 +23,7 @@ from hexpost.errors import HexpostError
 from hexpost.machine.load import demonstration_machine
 from hexpost.machine.ordinary import load_ordinary
 from hexpost.moves.model import Switches
+from hexpost.ownproof import NotProvenError
 from hexpost.pipeline import Files, Job, Progress, load, schedule
 from hexpost.proving import Proving
 from hexpost.report.document import to_json
@@ -63,6 +64,8 @@ def remade(path: Path, *, narrow: bool = False, tick: Progress | None = None) ->
     folder = open_folder(path)
     try:
         return _compared(folder, tick, narrow=narrow)
+    except NotProvenError as error:
+        return Check(name=NAME, text="made again from its inputs", faults=error.faults)
     except (HexpostError, KeyError, TypeError, AttributeError, IndexError, ValueError) as error:
         return Check(name=NAME, text="made again from its inputs", faults=(f"the job cannot be made again: {error}",))
 

@@ -54,7 +54,8 @@ class JobWriters:
     """All that takes the samples of a job as they come: its tables, their segments, the picture, a second solution.
 
     ``make`` and ``add`` every batch, ``end``, then ``keep`` what was made under the names that the report gives it.
-    ``proof`` hears of the table, or of a whole one beside a table that lacks columns that a proof needs.
+    ``proof`` hears of the table, or of a whole one beside a table that lacks columns that a proof needs; ``insist``: it
+    is ended near a singular pose, too.
     """
 
     def __init__(
@@ -66,10 +67,12 @@ class JobWriters:
         *,
         audit: Audit,
         proof: OwnProof | None,
+        insist: bool,
     ) -> None:
         moves, machine, events = job.inputs.meaning.moves, job.inputs.machine, job.inputs.meaning.events
         rows = job.timing.ticks + 1
         self._job, self._output, self._columns, self._folder, self._proof = job, output, columns, folder, proof
+        self._insist = insist
         shown = proof is not None and not lacking_columns(columns)
         part = self._shown if shown else folder.part
         self._table = SplitTable(part, output.table, columns, machine.period, rows=rows, each=output.rows_per_file)
@@ -149,7 +152,7 @@ class JobWriters:
         folder.put("segments.json", self._segments.document())
         for name, content in _reports(report, self._drawing(report), inputs).items():
             folder.put(name, content)
-        if self._proof is not None and not report.ambiguous:
+        if self._proof is not None and (self._insist or not report.ambiguous):
             self._proof.end([] if self._beside is None else [part for part, _ in self._parts])
         for i, (part, rows) in enumerate(self._parts, 1):
             number = i if self._output.rows_per_file else 0

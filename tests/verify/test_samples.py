@@ -58,3 +58,11 @@ def test_a_way_through_a_singular_pose_is_told_as_a_finding_and_not_proven(folde
     document = json.loads(said)
     assert code == 1 and any(f["limit"] == "singular-pose" for f in document["findings"])
     assert document["proof"]["not_proven"][-3:] == LEFT and len(document["proof"]["not_proven"]) > 3
+
+
+@pytest.mark.parametrize("columns", ["time,line,length,speed,acceleration", "length_1_mm,length_2_mm"])
+def test_a_table_through_a_singular_pose_is_refused_however_few_columns_it_has(folder, columns):
+    (folder / "p.nc").write_text("G21 G90 G94\nG00 X0 Y0 Z150\nG01 C120. F6000\nM30\n")
+    assert run("convert", "p.nc", *WORDS, "--columns", columns, "--out", "job")[0] == 1
+    code, said = run("verify", "job")
+    assert code == 2 and "NOT PROVEN" in said and "singular poses" in said
