@@ -48,6 +48,8 @@ _TOOLS = {"versions", "made_by"}
 """Keys of the manifest that say what made the job."""
 _DIGEST, _VERSION = re.compile(r"[0-9a-f]{64}"), re.compile(r"[0-9A-Za-z.+_-]{1,40}")
 _SIX_DIGITS = 100_000
+_SENSELESS = (KeyError, TypeError, AttributeError, IndexError, ValueError)
+"""What a manifest or a report raises that lacks something, or holds something else."""
 
 
 def remade(path: Path, *, narrow: bool = False, tick: Progress | None = None) -> Check:
@@ -66,7 +68,7 @@ def remade(path: Path, *, narrow: bool = False, tick: Progress | None = None) ->
         return _compared(folder, tick, narrow=narrow)
     except NotProvenError as error:
         return Check(name=NAME, text="made again from its inputs", faults=error.faults)
-    except (HexpostError, KeyError, TypeError, AttributeError, IndexError, ValueError) as error:
+    except (HexpostError, *_SENSELESS) as error:
         return Check(name=NAME, text="made again from its inputs", faults=(f"the job cannot be made again: {error}",))
 
 
@@ -136,16 +138,44 @@ def _names_tools(old: object, new: object) -> bool:
     )
 
 
-def _make(folder: Folder, again: Path, tick: Progress | None, *, prove: bool) -> Report:
-    """Write the job that the inputs and settings of a folder make, and ``prove`` it if that is asked for."""
+def job_in(path: Path) -> Job:
+    """Return the scheduled job that the inputs and settings of the job folder at ``path`` make.
+
+    Raises
+    ------
+    HexpostError
+        It is not the folder of a job, or its inputs and settings make none.
+    """
+    try:
+        return job_again(open_folder(path))
+    except _SENSELESS as error:
+        raise HexpostError(f"{path}: the job cannot be made again: {error}") from None
+
+
+def job_again(folder: Folder) -> Job:
+    """Return the scheduled job of a folder's inputs and settings, called as its report calls it."""
+    told, report, files = folder.manifest["settings"], folder.report, _files(folder)
+    inputs = load(files, told["period_us"] / 1e6)
+    inputs = replace(
+        inputs,
+        machine=replace(inputs.machine, file=str(report["machine"]["file"])),
+        program=replace(inputs.program, name=str(report.get("program"))),
+        tools=replace(inputs.tools, file=str(report.get("tools_file"))),
+        setup=replace(inputs.setup, file=str(report.get("setup_file"))),
+    )
+    job, yaw = schedule(inputs, told["feed"]), told.get("yaw_asked", settings_of(told).yaw)
+    return job if yaw == "fixed" else free_yaw(job, yaw, files.switches).job
+
+
+def _files(folder: Folder) -> Files:
+    """Return the copies of a folder's inputs, and the switches of its settings."""
     told, settings = folder.manifest["settings"], settings_of(folder.manifest["settings"])
-    begin = f"{settings.from_line}@{settings.from_run}" if settings.from_line else ""
     own = folder.manifest.get("demonstration") is True
     machine = folder.input("machine")
     if own and (machine is None or machine.read_bytes() != bytes(demonstration_machine().source)):
         raise HexpostError(f"{machine}: is not the demonstration machine that the manifest names")
     rows = sum(table["rows"] for table in folder.tables.values())
-    files = Files(
+    return Files(
         program=folder.path / folder.manifest["inputs"]["program"],
         machine=None if own else machine,
         tools=folder.input("tools"),
@@ -155,41 +185,33 @@ def _make(folder: Folder, again: Path, tick: Progress | None, *, prove: bool) ->
             override=float(told.get("override_percent", 100.0)),
             lift=settings.lift,
             single_block=settings.single_block,
-            from_line=begin,
+            from_line=f"{settings.from_line}@{settings.from_run}" if settings.from_line else "",
         ),
         most_rows=2 * rows + LEAST_ROOM,
         units=settings.units,
     )
-    columns = tuple(c["name"] for table in folder.tables.values() for c in table["columns"])
-    output = Output(
-        folder=again,
-        table=str(told.get("table")),
-        columns=columns,
-        rows_per_file=int(told.get("rows_per_file", 0)),
-        stride=int(told.get("stride", 0)),
-        knots_within=settings.knots_within,
-        proof=bool(told.get("proof", True)),
-    )
+
+
+def _make(folder: Folder, again: Path, tick: Progress | None, *, prove: bool) -> Report:
+    """Write the job that the inputs and settings of a folder make, and ``prove`` it if that is asked for."""
     other, compared = None, folder.input("compared")
     if compared is not None:
         other = replace(load_ordinary(compared), file=str(folder.report["compared_with"]["file"]))
-    return convert(_job(files, folder, told.get("yaw_asked", settings.yaw)), output, tick, prove=prove, other=other)
+    return convert(job_again(folder), _output(folder, again), tick, prove=prove, other=other)
 
 
-def _job(files: Files, folder: Folder, yaw: str) -> Job:
-    """Return the scheduled job of a folder's inputs, called as its report calls it."""
+def _output(folder: Folder, again: Path) -> Output:
+    """Return what a job is written as ``again``, as the settings of a folder say."""
     told = folder.manifest["settings"]
-    inputs = load(files, told["period_us"] / 1e6)
-    report = folder.report
-    inputs = replace(
-        inputs,
-        machine=replace(inputs.machine, file=str(report["machine"]["file"])),
-        program=replace(inputs.program, name=str(report.get("program"))),
-        tools=replace(inputs.tools, file=str(report.get("tools_file"))),
-        setup=replace(inputs.setup, file=str(report.get("setup_file"))),
+    return Output(
+        folder=again,
+        table=str(told.get("table")),
+        columns=tuple(c["name"] for table in folder.tables.values() for c in table["columns"]),
+        rows_per_file=int(told.get("rows_per_file", 0)),
+        stride=int(told.get("stride", 0)),
+        knots_within=settings_of(told).knots_within,
+        proof=bool(told.get("proof", True)),
     )
-    job = schedule(inputs, told["feed"])
-    return job if yaw == "fixed" else free_yaw(job, yaw, files.switches).job
 
 
 def _alike(old: Path, new: Path, *, same: bool, counts: bool) -> bool:

@@ -105,14 +105,15 @@ def reach(
     """Map what a machine FILE (or the demonstration machine) reaches, and how well: a table and a page of maps."""
     from hexpost.cli.workers import engine_of
     from hexpost.machine.load import demonstration_machine, load_machine
-    from hexpost.reach.job_room import job_of, room_of
+    from hexpost.reach.job_room import room_of
     from hexpost.reach.maps import page
     from hexpost.reach.places import all_places, layer_count
     from hexpost.reach.table import table
+    from hexpost.remake import job_in
     from hexpost.tables.whole import writing
 
     machine = load_machine(Path(file)) if file else demonstration_machine()
-    room = room_of(job_of(Path(job)), Path(job).name) if job else None
+    room = room_of(job_in(Path(job)), Path(job).name) if job else None
     folder = Path(out)
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)

@@ -1,32 +1,10 @@
 """Where the gauge point of a job goes, by every row of its motion."""
 
-from pathlib import Path
-
 import numpy as np
 
-from hexpost.convert import COPIES
-from hexpost.errors import Fault, InputError
 from hexpost.kinematics.links import rotations
-from hexpost.pipeline import Files, Job, load, schedule
+from hexpost.pipeline import Job
 from hexpost.reach.maps import JobRoom
-
-
-def job_of(folder: Path) -> Job:
-    """Return the job of a job folder, from the copies of its inputs, as programmed.
-
-    Raises
-    ------
-    InputError
-        The folder holds no job.
-    """
-    copies = {role: folder / name for role, name in COPIES.items() if (folder / name).is_file()}
-    if "program" not in copies:
-        fault = Fault(
-            file=str(folder), what="holds no job", code="no-job", hint="name a folder that convert has written"
-        )
-        raise InputError([fault])
-    machine, tools, setup = (copies.get(role) for role in ("machine", "tools", "setup"))
-    return schedule(load(Files(program=copies["program"], machine=machine, tools=tools, setup=setup)))
 
 
 def room_of(job: Job, name: str) -> JobRoom:

@@ -50,7 +50,11 @@ def open_folder(path: Path) -> Folder:
     """
     if not path.is_dir():
         raise HexpostError(f"{path}: expected the folder of a job, found no folder")
-    manifest = document(path / MANIFEST, "a folder without a manifest is not a job: it may be unfinished")
+    if not (path / MANIFEST).exists():
+        raise HexpostError(
+            f"{path}: holds no job: it has no {MANIFEST}\n    hint: name a folder that convert has written"
+        )
+    manifest = document(path / MANIFEST, "name a folder that convert has written")
     version = manifest.get("schema_version")
     if manifest.get("job") != "hexpost" or version != KNOWN_VERSION:
         raise HexpostError(f"{path / MANIFEST}: expected schema_version {KNOWN_VERSION} of a job, found {version!r}")

@@ -1,6 +1,7 @@
 """Reach: each figure of a place against its definition, written out; the commands that show a machine."""
 
 import csv
+import json
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
@@ -19,6 +20,7 @@ from hexpost.reach.job_room import room_of
 from hexpost.reach.maps import page
 from hexpost.reach.picture import picture
 from hexpost.reach.places import all_places, gauge_struts, grid, places
+from hexpost.remake import job_in
 from hexpost.workers.engines import processes, serial
 
 MACHINE = described()
@@ -138,6 +140,30 @@ def test_the_box_of_a_job_is_drawn_where_its_gauge_point_goes(tmp_path, monkeypa
     assert 'class="job"' in text and "keeps the gauge point within x 0 to 40, y 0 to 20" in text
 
 
+def test_a_job_is_drawn_with_the_units_and_switches_it_was_converted_with(tmp_path, monkeypatch):
+    """A program without G20 or G21 in inch, lifted by 5 mm; 2 in are 50.8 mm (ISO 31-1: 1 in = 25.4 mm)."""
+    monkeypatch.chdir(tmp_path)
+    Path("box.nc").write_text("G90 G54\nG00 X0 Y0 Z2\nG01 X2 F100\nY1\nX0 Y0\nM30\n")
+    for words in (
+        ["convert", "box.nc", "--units", "inch", "--lift", "5", "--out", "job", "--no-proof"],
+        ["machine", "reach", "--job", "job", "--serial", "--step-mm", "400", "--out", "maps"],
+    ):
+        done = CliRunner().invoke(main, words)
+        assert done.exit_code in (0, 1), done.output
+    job = job_in(Path("job"))
+    room, pallet = room_of(job, "box"), np.array(job.inputs.machine.pallet.pose[:3])
+    assert room.low - pallet == pytest.approx([0.0, 0.0, 55.8], abs=1e-6)
+    assert (room.high - pallet)[:2] == pytest.approx([50.8, 25.4], abs=0.01)  # the corner is rounded by so much
+    assert "keeps the gauge point within x 0 to 50.8, y 0 to 25.39" in Path("maps/reach.html").read_text()
+
+
 def test_a_folder_without_a_job_is_refused(tmp_path):
-    done = CliRunner().invoke(main, ["machine", "reach", "--job", str(tmp_path), "--out", str(tmp_path / "maps")])
+    words = ["machine", "reach", "--job", str(tmp_path), "--out", str(tmp_path / "maps")]
+    done = CliRunner().invoke(main, words)
     assert done.exit_code == 2 and "holds no job" in done.output
+    (tmp_path / "report.json").write_text("{}")
+    manifest = {"job": "hexpost", "schema_version": 1, "runnable": True}
+    empty = {key: {} for key in ("files", "inputs", "tables", "settings")}
+    (tmp_path / "manifest.json").write_text(json.dumps(manifest | empty))
+    done = CliRunner().invoke(main, words)
+    assert done.exit_code == 2 and "manifest.json: settings.feed: expected one of" in done.output
