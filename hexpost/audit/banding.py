@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Ints, Lines
-from hexpost.audit.spots import MOST_BLOCKS, WorstSpot, worst_blocks
+from hexpost.audit.spots import WorstBlocks, WorstSpot
 from hexpost.kinematics.uncertainty import bands, root_of, tip_slopes
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
@@ -96,16 +96,16 @@ class _Kept:
 
     def __init__(self) -> None:
         self._squares, self._count = 0.0, 0
-        self._blocks: dict[int, WorstSpot] = {}
+        self._blocks = WorstBlocks()
 
     def take(self, size: Array, line: Lines | Ints, time: Array) -> None:
         """Take bands (n,) at looks that come in order."""
         size = np.nan_to_num(size, nan=0.0)
         self._squares, self._count = self._squares + float(size @ size), self._count + len(size)
-        self._blocks = worst_blocks(self._blocks, size, line, time)
+        self._blocks.add(size, line, time)
 
     def result(self) -> TipBand:
         """Return the band of the whole job."""
-        blocks = tuple(sorted(self._blocks.values(), key=lambda x: (-x.value, x.line))[:MOST_BLOCKS])
+        blocks = self._blocks.ranked()
         mean = (self._squares / max(self._count, 1)) ** 0.5
         return TipBand(worst=blocks[0] if blocks else WorstSpot(), mean=mean, blocks=blocks)

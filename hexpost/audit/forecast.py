@@ -7,7 +7,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.audit.lagging import Lagged, Lagging
-from hexpost.audit.spots import WorstSpot, worst_blocks
+from hexpost.audit.spots import WorstBlocks, WorstSpot, worse
 from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
@@ -58,7 +58,7 @@ class Forecasting:
         self._lagging = Lagging(loops, machine.period, poses, feeds)
         self._seen: LastAnswer[Setpoints, Lagged] = LastAnswer()
         self._worst = dict.fromkeys(("late", "across", "rapid", "turned"), WorstSpot())
-        self._blocks: dict[int, WorstSpot] = {}
+        self._blocks = WorstBlocks()
         self._read: Array = np.zeros(3)
 
     def of(self, setpoints: Setpoints) -> Lagged:
@@ -72,24 +72,16 @@ class Forecasting:
 
     def result(self) -> Forecast:
         """Return the worst of the whole job."""
-        blocks = sorted(self._blocks.values(), key=lambda x: (-x.value, x.line))
         held, straight, cubic = self._read.tolist()
-        return Forecast(**self._worst, blocks=tuple(blocks), held=held, straight=straight, cubic=cubic)
+        return Forecast(**self._worst, blocks=self._blocks.ranked(), held=held, straight=straight, cubic=cubic)
 
     def _taken(self, setpoints: Setpoints) -> Lagged:
         found = self._lagging.of(setpoints)
         np.maximum(self._read, found.read, out=self._read)
         across, rapid = np.where(found.feeds, found.across, 0.0), np.where(found.feeds, 0.0, found.across)
         sides = (("late", found.late), ("across", across), ("rapid", rapid), ("turned", found.turned))
-        for name, values in sides:
-            k = int(values.argmax())
-            if values[k] > self._worst[name].value:
-                self._worst[name] = _spot(values, k, found, setpoints)
         time: Array = np.asarray(setpoints.poses.tick * setpoints.period, dtype=np.float64)
-        self._blocks = worst_blocks(self._blocks, across, found.line, time)
+        for name, values in sides:
+            self._worst[name] = worse(self._worst[name], values, found.line, time)
+        self._blocks.add(across, found.line, time)
         return found
-
-
-def _spot(values: Array, k: int, found: Lagged, setpoints: Setpoints) -> WorstSpot:
-    time = float(setpoints.poses.tick[k]) * setpoints.period
-    return WorstSpot(value=float(values[k]), line=int(found.line[k]), time=time)

@@ -10,7 +10,7 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.audit.inverses import inverse_rows, moved
-from hexpost.audit.spots import MOST_BLOCKS, WorstSpot, worst_blocks
+from hexpost.audit.spots import WorstBlocks, WorstSpot, worse
 from hexpost.machine.elastic import springs, unbent
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
@@ -45,7 +45,7 @@ class Sagging:
         self._worst = [WorstSpot(), WorstSpot()]
         self._squares, self._count = np.zeros(2), 0
         self._feeds = np.append(moves.feed_mode != FEED_RAPID, False)  # the last stands for "before the first move"
-        self._blocks: dict[int, WorstSpot] = {}
+        self._blocks = WorstBlocks()
 
     def add(self, setpoints: Setpoints) -> None:
         """Take the next batch."""
@@ -57,18 +57,15 @@ class Sagging:
         inverse = inverse_rows(self._poses.struts(setpoints), poses.pose)
         for i, side in enumerate(sides):
             off = np.sqrt((moved(inverse, side)[:3] ** 2).sum(axis=0)) * feeds
-            k = int(off.argmax())
-            if off[k] > self._worst[i].value:
-                self._worst[i] = WorstSpot(value=float(off[k]), line=int(poses.line[k]), time=float(time[k]))
+            self._worst[i] = worse(self._worst[i], off, poses.line, time)
             self._squares[i] += float(off @ off)
         self._count += int(feeds.sum())
-        self._blocks = worst_blocks(self._blocks, off, poses.line, time)
+        self._blocks.add(off, poses.line, time)
 
     def result(self) -> Sag:
         """Return what is told of the whole job."""
         mean, left = np.sqrt(self._squares / max(self._count, 1)).tolist()
-        blocks = sorted(self._blocks.values(), key=lambda x: (-x.value, x.line))[:MOST_BLOCKS]
         return Sag(
             worst=self._worst[0], mean=mean, left=self._worst[1], left_mean=left, compensated=self._compensated,
-            blocks=tuple(blocks),
+            blocks=self._blocks.ranked(),
         )  # fmt: skip

@@ -6,7 +6,7 @@ from math import ceil, tau
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.audit.spots import MOST_BLOCKS, WorstSpot
+from hexpost.audit.spots import WorstBlocks, WorstSpot
 from hexpost.kinematics.vibration import ElasticPlatform, memory
 from hexpost.last_answer import LastAnswer
 from hexpost.machine.elastic import elastic_platform
@@ -53,7 +53,7 @@ class Shaking:
         self._past: Array = np.zeros((6, 0))
         self._frame, self._moving = -1, False
         self._least, self._lowest = np.full(6, np.inf), WorstSpot(value=np.inf)
-        self._lines: dict[int, WorstSpot] = {}
+        self._blocks = WorstBlocks()
 
     def of(self, setpoints: Setpoints) -> Array:
         """Return how far the tip swings (n,) after the rests of the next batch, mm; 0 at other samples."""
@@ -61,7 +61,7 @@ class Shaking:
 
     def result(self) -> Shaken:
         """Return the worst of the whole job."""
-        rests = tuple(sorted(self._lines.values(), key=lambda x: (-x.value, x.line))[:MOST_BLOCKS])
+        rests = self._blocks.ranked()
         return Shaken(
             frequencies=tuple((self._least / tau).tolist()), lowest=self._lowest,
             swing=rests[0] if rests else WorstSpot(), rests=rests, damping=self._machine.platform.damping,
@@ -85,7 +85,8 @@ class Shaking:
             lowest = float(frequencies[0, np.searchsorted(looked, k)])
             first = max(before + k + 1 - self._count(lowest, setpoints.period), 0)
             out[k] = elastic.left(poses.pose[:, k], known[:, first : before + k + 1], setpoints.period)
-            self._note(float(out[k]), k, setpoints)
+        time: Array = np.asarray(poses.tick[rests] * setpoints.period, dtype=np.float64)
+        self._blocks.add(out[rests], poses.line[rests], time)
         most = self._count(float(frequencies[0].min()) / 2.0, setpoints.period)
         self._past = known[:, -most:]
         return out
@@ -103,20 +104,8 @@ class Shaking:
     def _look(self, frequencies: Array, at: Ints, setpoints: Setpoints) -> None:
         """Keep the least frequencies."""
         np.minimum(self._least, frequencies.min(axis=1), out=self._least)
-        k = int(frequencies[0].argmin())
-        if frequencies[0, k] < self._lowest.value * tau:
-            self._lowest = _spot(float(frequencies[0, k]) / tau, int(at[k]), setpoints)
-
-    def _note(self, swing: float, k: int, setpoints: Setpoints) -> None:
-        """Keep the worst rests of lines, the worst lines."""
-        line = int(setpoints.poses.line[k])
-        if swing > self._lines.get(line, WorstSpot()).value:
-            self._lines[line] = _spot(swing, k, setpoints)
-            if len(self._lines) > 2 * MOST_BLOCKS:
-                worst = sorted(self._lines.values(), key=lambda x: -x.value)[:MOST_BLOCKS]
-                self._lines = {x.line: x for x in worst}
-
-
-def _spot(value: float, k: int, setpoints: Setpoints) -> WorstSpot:
-    time = float(setpoints.poses.tick[k]) * setpoints.period
-    return WorstSpot(value=value, line=int(setpoints.poses.line[k]), time=time)
+        i = int(frequencies[0].argmin())
+        if frequencies[0, i] < self._lowest.value * tau:
+            k, lowest = int(at[i]), float(frequencies[0, i]) / tau
+            time = float(setpoints.poses.tick[k]) * setpoints.period
+            self._lowest = WorstSpot(value=lowest, line=int(setpoints.poses.line[k]), time=time)
