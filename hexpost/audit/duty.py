@@ -13,8 +13,7 @@ from hexpost.arrays import Array
 from hexpost.machine.model import Machine
 from hexpost.setpoints.loads import Loads
 from hexpost.setpoints.model import Setpoints
-
-MINUTE = 60.0
+from hexpost.units import SECONDS_PER_MINUTE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +127,7 @@ class DutyCount:
         forces, count = self._machine.forces, max(self._means["thrust"].count, 1)
         assert forces is not None
         thrust, torque = (np.sqrt(self._means[name].mean()) for name in ("thrust", "torque"))
-        per_minute = self._turns * MINUTE
+        per_minute = self._turns * SECONDS_PER_MINUTE
         mean = self._speed / count * per_minute
         drives = []
         for k, s in enumerate(self._machine.struts):

@@ -23,6 +23,7 @@ from hexpost.kinematics.screws import buckling_load, critical_speed
 from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine, Screw
 from hexpost.setpoints.model import Setpoints
+from hexpost.units import SECONDS_PER_MINUTE
 
 MOST_PERIODS = 1_000_000
 """A window of continuous loads holds so many periods at most."""
@@ -147,7 +148,7 @@ def critical(context: Context) -> LimitCheck | None:
             return None
         return s.critical_speed_share * critical_speed(s.root, s.bore, s.elasticity, s.density, s.ends)
 
-    factor = (60.0 / leads)[:, None]
+    factor = (SECONDS_PER_MINUTE / leads)[:, None]
     return _bearing("critical-speed", context, lambda s: s.speed * factor, allowed, by_length=True, loaded=False)
 
 

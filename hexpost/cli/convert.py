@@ -18,6 +18,7 @@ from hexpost.cli.options import (
     SWITCHES,
     UNITS,
     YAW,
+    NumberWithin,
     motion,
     shared,
 )
@@ -53,9 +54,7 @@ WITHIN_UM = 0.1
     "--stride", type=click.IntRange(2), metavar="N", help="Add a CSV table of every N-th row, to read by eye."
 )
 @click.option("--knots", is_flag=True, help="Add knots.csv: a few rows whose cubics stay beside all of them.")
-@click.option(
-    "--within-um", type=click.FloatRange(0.01, 1000.0), metavar="UM", help="How near they stay (default: 0.1)."
-)
+@click.option("--within-um", type=NumberWithin(0.01, 1000.0), metavar="UM", help="How near they stay (default: 0.1).")
 @click.option(
     "--proof/--no-proof", default=True, help="Prove the table (default), or name it not proven: never to be run."
 )
@@ -109,9 +108,10 @@ def command(
     switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest)
     with ordinary_beside(compare_with, proving) as other:
         job = inputs_of(Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows)
+    folder = job_folder(program, out)
     chosen = tuple(name for name in columns.split(",") if name.strip())
     output = Output(
-        folder=(folder := job_folder(program, out)), overwrite=overwrite, table=table, columns=chosen, proof=proof,
+        folder=folder, overwrite=overwrite, table=table, columns=chosen, proof=proof,
         rows_per_file=rows_per_file or 0, stride=stride or 0, knots_within=_within(within_um, knots=knots),
     )  # fmt: skip
     for notice in notices(choose(chosen, job.gearing), geared=job.gearing is not None):

@@ -168,10 +168,11 @@ def circle(
     from hexpost.reach.circle import CircleTest, forecast
     from hexpost.reach.circle_report import MeasuredTrace, circle_document, circle_text, drawing, figures, judged
     from hexpost.setup.traces import read_trace
+    from hexpost.units import SECONDS_PER_MINUTE
 
     machine = load_machine(Path(file)) if file else demonstration_machine()
     test = CircleTest(
-        radius=radius_mm, feed=feed_mm_min / 60.0, plane=plane, tilt=np.radians(tilt_deg), tool=tool_mm,
+        radius=radius_mm, feed=feed_mm_min / SECONDS_PER_MINUTE, plane=plane, tilt=np.radians(tilt_deg), tool=tool_mm,
         centre=None if centre_mm is None else np.array(centre_mm),
     )  # fmt: skip
     trace = read_trace(Path(measured), radius_mm) if measured else None

@@ -5,6 +5,7 @@ from typing import Any, cast
 
 from hexpost.explain.blocks import Document
 from hexpost.moves.trace import IN_STATE
+from hexpost.units import SECONDS_PER_MINUTE
 from hexpost.voice import clean, number
 
 INDENT = " " * 9
@@ -144,7 +145,7 @@ def lasting(move: Document) -> str:
     feed = cast("float | None", move["feed"])
     if move["feed_unit"] != "1/min" or not feed:
         return f", {at_feed(move)}"
-    return f", in {number(round(60.0 / feed, PLACES))} s"
+    return f", in {number(round(SECONDS_PER_MINUTE / feed, PLACES))} s"
 
 
 def happening(event: Document) -> str:

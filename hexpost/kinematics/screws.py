@@ -5,6 +5,7 @@ from math import pi, sqrt
 import numpy as np
 
 from hexpost.arrays import Array
+from hexpost.units import SECONDS_PER_MINUTE
 
 BEAM = {
     "fixed-free": 1.8751040687,
@@ -47,7 +48,7 @@ def critical_speed(root: float, bore: float, elasticity: float, density: float, 
     """
     radius_of_gyration = sqrt(root**2 + bore**2) / 4.0
     speed_of_sound = sqrt(elasticity * 1e6 / density) * 1e3  # mm/s
-    return BEAM[ends] ** 2 * radius_of_gyration * speed_of_sound / (2.0 * pi) * 60.0
+    return BEAM[ends] ** 2 * radius_of_gyration * speed_of_sound / (2.0 * pi) * SECONDS_PER_MINUTE
 
 
 def buckling_load(root: float, bore: float, elasticity: float, ends: str) -> float:

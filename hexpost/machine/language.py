@@ -20,6 +20,7 @@ from hexpost.machine.wording import (
     Wording,
 )
 from hexpost.machine.words import LETTERS, known
+from hexpost.units import SECONDS_PER_MINUTE
 
 VECTOR = "IJKABC"
 """Letters that a tool vector may have."""
@@ -161,7 +162,9 @@ def words(t: Table) -> Wording:
         format_inch=word_format(t, "format_inch"),
         arc_centre=t.choice("arc_centre", ("incremental", "absolute"), usual.arc_centre),
         first_motion=t.choice("first_motion", ("G00", "G01"), None) if t.has("first_motion") else None,
-        first_feed=t.positive("first_feed_mm_min", most=1e6) / 60.0 if t.has("first_feed_mm_min") else None,
+        first_feed=t.positive("first_feed_mm_min", most=1e6) / SECONDS_PER_MINUTE
+        if t.has("first_feed_mm_min")
+        else None,
         inverse_time_arc=t.choice("inverse_time_arc", ("time", "radius"), usual.inverse_time_arc),
         mixed_feed=t.choice("mixed_feed", ("tip", "root-sum-square", "linear"), usual.mixed_feed),
         rotary=t.choice("rotary", ("absolute", "shortest"), usual.rotary),

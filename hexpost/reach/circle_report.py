@@ -9,6 +9,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags
 from hexpost.reach.circle import PLANES, WAYS, BarTrace, CircleForecast
+from hexpost.units import SECONDS_PER_MINUTE
 
 MICRON = 1e3
 SIDE, RING = 640, 210.0
@@ -66,7 +67,7 @@ def circle_document(found: CircleForecast, rows: Rows, compared: Mapping[str, fl
     test = found.test
     return {
         "radius_mm": test.radius,
-        "feed_mm_min": test.feed * 60.0,
+        "feed_mm_min": test.feed * SECONDS_PER_MINUTE,
         "plane": test.plane,
         "tilt_deg": [degrees(x) for x in test.tilt],
         "causes": {name: {k: round(x, 4) for k, x in row.items()} for name, row in rows.items() if name != "whole"},
@@ -79,9 +80,10 @@ def circle_document(found: CircleForecast, rows: Rows, compared: Mapping[str, fl
 def circle_text(found: CircleForecast, rows: Rows, compared: Mapping[str, float] | None) -> list[str]:
     """Return the test as lines."""
     test = found.test
+    feed = test.feed * SECONDS_PER_MINUTE
     tilt = " ".join(f"{letter}{degrees(x):g}" for letter, x in zip("ABC", test.tilt, strict=True))
     lines = [
-        f"circle test, forecast: R{test.radius:g} mm, F{test.feed * 60.0:g} mm/min, plane {test.plane}, {tilt}",
+        f"circle test, forecast: R{test.radius:g} mm, F{feed:g} mm/min, plane {test.plane}, {tilt}",
         "",
     ]
     lines.append(f"  {'um':14}{'circular error':>28}{'both ways':>14}{'mean radial':>14}")
@@ -108,10 +110,8 @@ def drawing(found: CircleForecast, measured: MeasuredTrace | None) -> str:
     most = float(np.abs(whole.centred).max()) * MICRON
     if measured is not None:
         most = max(most, float(np.abs(measured.off).max()) * MICRON)
-    step = _step(most)
-    title = escape(
-        f"Circle test, forecast: R{test.radius:g} mm, F{test.feed * 60.0:g} mm/min, {test.plane}; a ring is {step:g} um"
-    )
+    step, feed = _step(most), test.feed * SECONDS_PER_MINUTE
+    title = escape(f"Circle test, forecast: R{test.radius:g} mm, F{feed:g} mm/min, {test.plane}; a ring is {step:g} um")
     scale, middle = 0.28 * RING / (2.0 * step), SIDE / 2.0
     rings = "".join(
         f'<circle cx="{middle}" cy="{middle}" r="{RING + k * step * scale:.1f}" fill="none" '

@@ -7,8 +7,8 @@ from hexpost.kinematics.thrusts import Cut
 from hexpost.machine.model import Forces, Machine, Tools
 from hexpost.moves.model import AFTER, FEED_RAPID, Events, Interpretation, Moves
 from hexpost.setpoints.model import Setpoints
+from hexpost.units import SECONDS_PER_MINUTE
 
-MINUTE = 60.0
 STILL = 1e-6
 """Below this tip speed, mm/s, the tip stands."""
 LEVEL = 1e-8
@@ -47,7 +47,7 @@ class Cutting:
         if tool is None or not coefficients:
             return Cut(on=constant)
         edge, slope, axial, axial_slope = tool.force
-        spindle = self._speed[poses.move] * tool.teeth / MINUTE
+        spindle = self._speed[poses.move] * tool.teeth / SECONDS_PER_MINUTE
         chip = np.where(spindle > 0.0, speed / np.maximum(spindle, STILL), 0.0)
         return Cut(
             on=constant,

@@ -5,6 +5,7 @@ C. de Boor, A Practical Guide to Splines, 1978, from memory). From each knot the
 within what is allowed at all rows between, and never beyond a row that must be a knot.
 """
 
+from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -67,20 +68,20 @@ class KnotTable:
 
     def number_of(self, row: int) -> int:
         """Return the number of the knot at a row that is one, from 0."""
-        return int(np.searchsorted(np.array(self.knots), row))
+        return bisect_left(self.knots, row)
 
     def _advance(self, *, last: bool) -> None:
         """Place knots as long as enough rows are known to tell how far each cubic reaches."""
         rows = self._rows
         if not self.knots and rows.length.shape[1]:
-            self._knot(0)
+            self._knot()
         while (there := rows.length.shape[1]) > 1 and (last or there > FARTHEST):
             next_must = self._must[np.searchsorted(self._must, rows.first, "right") :]
             most = min(there - 1, FARTHEST, *(int(x) - rows.first for x in next_must[:1]))
             step = self._farthest(most)
             rows.first += step
             rows.length, rows.speed = rows.length[:, step:], rows.speed[:, step:]
-            self._knot(0)
+            self._knot()
 
     def _farthest(self, most: int) -> int:
         """Return how many rows on the next knot is: steps are doubled while cubics hold, then halved between."""
@@ -108,12 +109,12 @@ class KnotTable:
         cubic = a + t * (v + t * (3.0 * (b - a) - 2.0 * v - w + t * (2.0 * (a - b) + v + w)))
         return bool(np.abs(cubic - rows.length[:, 1:step]).max(initial=0.0) <= self._within)
 
-    def _knot(self, at: int) -> None:
-        """Write the row ``at`` as a knot."""
-        rows, row = self._rows, self._rows.first + at
+    def _knot(self) -> None:
+        """Write the first of the rows as a knot."""
+        rows, row = self._rows, self._rows.first
         time = time_decimals(self._micros)
         texts = [exact(row * self._micros // 10 ** (6 - time), time), str(row)]
         for x in (rows.length, rows.speed):
-            texts += [exact(int(k), DECIMALS) for k in np.rint(x[:, at] * 10.0**DECIMALS).tolist()]
+            texts += [exact(int(k), DECIMALS) for k in np.rint(x[:, 0] * 10.0**DECIMALS).tolist()]
         self.part.write((",".join(texts) + "\n").encode())
         self.knots.append(row)

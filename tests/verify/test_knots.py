@@ -49,6 +49,12 @@ def test_a_wider_tolerance_takes_fewer_knots_and_needs_the_other_option(job, tmp
     assert tried(tmp_path, PROGRAM, "--within-um", "5")[0] == 2
 
 
+@pytest.mark.parametrize("written", ["nan", "-NaN", "0", "inf"])
+def test_a_tolerance_that_is_no_number_or_no_length_is_refused(tmp_path, written):
+    code, said, folder = tried(tmp_path, PROGRAM, "--knots", "--within-um", written)
+    assert code == 2 and "--within-um" in said and not folder.exists()
+
+
 def moved(rows):
     rows[9][3] = f"{float(rows[9][3]) + 0.001:.6f}"
 
