@@ -60,6 +60,7 @@ def command(
     from hexpost.cli.run import inputs_of, ordinary_beside, show, workers_of
     from hexpost.convert import report_of
     from hexpost.moves.model import Switches
+    from hexpost.pipeline import schedule
 
     if html and feed != "both":
         raise HexpostError("--html shows both schedules: add --feed both; the page of one job is written by convert")
@@ -72,26 +73,31 @@ def command(
         def run(see: "Callable[[Setpoints], None]" = lambda _: None) -> "Report":
             return report_of(job, progress.step, workers_of(job, jobs), other=other(), prove=True, see=see)
 
-        both = _both(job, run, progress, jobs) if html else None
+        limited = schedule(job.inputs, "strut-limited") if html else None
+        both = _both(job, limited, run, progress, jobs) if limited else None
         report = both.sides[0].report if both else run()
         if feed == "both":
             from hexpost.refeed.compare import compared
 
             trials = count(1)
             what = "of one share for all feeds, setpoints"
-            report = compared(job, report, lambda total: progress.follow(f"trial {next(trials)} {what}", total).step)
+
+            def watch(total: int) -> "Callable[[int], None]":
+                return progress.follow(f"trial {next(trials)} {what}", total).step
+
+            report = compared(job, report, watch, limited=limited)
     if both:
         _write(html, both, quiet=as_json)
     show(report, as_json=as_json, full=full)
 
 
 def _both(
-    job: "Job", run: "Callable[[Callable[[Setpoints], None]], Report]", progress: ShownProgress, jobs: int | None
-) -> "Both":
+    job: "Job", limited: "Job", run: "Callable[[Callable[[Setpoints], None]], Report]", progress: ShownProgress,
+    jobs: int | None,
+) -> "Both":  # fmt: skip
     """Return a job as programmed, which ``run`` works out, beside the strut-limited one."""
     from hexpost.cli.run import workers_of
     from hexpost.convert import report_of
-    from hexpost.pipeline import schedule
     from hexpost.side_by_side import side_by_side
 
     def follow(one: "Job", see: "Callable[[Setpoints], None]") -> "Report":
@@ -100,7 +106,7 @@ def _both(
         step = progress.follow("setpoints, strut-limited", one.timing.ticks + 1).step
         return report_of(one, step, workers_of(one, jobs), see=see)
 
-    return side_by_side(job, schedule(job.inputs, "strut-limited"), follow)
+    return side_by_side(job, limited, follow)
 
 
 def _write(html: str | None, both: "Both", *, quiet: bool) -> None:

@@ -16,16 +16,17 @@ STEPS = 8
 """Bisections for the largest safe share: good to about 2 % of it."""
 
 
-def compared(job: Job, report: Report, watch: Watch = unwatched) -> Report:
+def compared(job: Job, report: Report, watch: Watch = unwatched, *, limited: Job | None = None) -> Report:
     """Return the report of a job as programmed, with the cycle times of the other ways to run it.
 
-    ``watch`` follows each trial of a share.
+    ``watch`` follows each trial of a share; ``limited`` is the strut-limited job, where it is planned already.
     """
+    limited = limited or schedule(job.inputs, "strut-limited")
     lost = 0.0 if report.reasons is None else sum(report.reasons.total.values())
     share, seconds = safe_share(job.inputs, job.timing.ticks * job.timing.period, broken=_breaks(report), watch=watch)
     times = CycleTimes(
         as_programmed=job.timing.ticks * job.timing.period,
-        strut_limited=schedule(job.inputs, "strut-limited").timing.ticks * job.timing.period,
+        strut_limited=limited.timing.ticks * job.timing.period,
         unlimited=job.timing.ticks * job.timing.period - lost,
         safe_share=share,
         safe=seconds,

@@ -117,13 +117,12 @@ def _charts(both: Both, kind: str, along: str, ends: float) -> str:
     for k, (name, course) in enumerate(zip(NAMES, courses, strict=True)):
         most = amount(SECONDS_PER_MINUTE * float(course.high.max()), "mm/min")
         feed = f"Feed of the tool tip {name}: at most {most}"
-        out.append(_chart(f"{kind}-feed-{k}", feed, (course.low, course.high), (along, ends), top=top))
+        values = (SECONDS_PER_MINUTE * course.low, SECONDS_PER_MINUTE * course.high)
+        out.append(_chart(f"{kind}-feed-{k}", feed, values, (along, ends), top=top))
     for k, (name, course) in enumerate(zip(NAMES, courses, strict=True)):
         title = f"The most used limit of any strut {name}: at most {percent(float(course.use.max()))}"
-        values = 100.0 * course.use / SECONDS_PER_MINUTE
-        out.append(
-            _chart(f"{kind}-use-{k}", title, (0.0 * values, values), (along, ends), top=100.0 * use, bounds=(100.0,))
-        )
+        values = (np.zeros_like(course.use), 100.0 * course.use)
+        out.append(_chart(f"{kind}-use-{k}", title, values, (along, ends), top=100.0 * use, bounds=(100.0,)))
     return "".join(out)
 
 
@@ -131,9 +130,9 @@ def _chart(
     name: str, title: str, ends: tuple[Array, Array], along: tuple[str, float], *, top: float,
     bounds: tuple[float, ...] = (),
 ) -> str:  # fmt: skip
-    """Return a chart of values a second, shown a minute."""
+    """Return a chart of the least and the largest values."""
     plot = Plot(
-        name=name, title=title, low=SECONDS_PER_MINUTE * ends[0], high=SECONDS_PER_MINUTE * ends[1], bounds=bounds,
+        name=name, title=title, low=ends[0], high=ends[1], bounds=bounds,
         scale=Scale(low=0.0, high=1.08 * max(top, 1e-9)), marks=(), prefix="b", unit=" %" if bounds else "",
         times=tuple(along[1] * k / 4 for k in range(5)), along=along[0],
     )  # fmt: skip

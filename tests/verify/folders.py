@@ -95,6 +95,16 @@ def retold(job, change):
     sign(job)
 
 
+def milder(job, limit, share, *, strut=None):
+    """Tell a worst value of the tool, or of a strut (from 0), and its ratio as so much of what they are."""
+
+    def change(report):
+        worst = (report["tool"] if strut is None else report["struts"][strut])["worst"][limit]
+        worst["value"], worst["ratio"] = worst["value"] * share, worst["ratio"] * share
+
+    retold(job, change)
+
+
 def left_out(job, limit):
     """Leave a block's findings of a limit out of the report of a job folder; return the line."""
     lines = []

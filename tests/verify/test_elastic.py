@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from machine.described import REST, STRUT, text
-from verify.folders import copied, proof, retold, run, tried
+from verify.folders import copied, milder, proof, run, tried
 
 from hexpost.kinematics.elastic import Springs
 from hexpost.setpoints.elastic import Elastic
@@ -52,12 +52,8 @@ def test_what_is_all_made_up_for_is_said_so(job):
 
 
 def test_a_milder_speed_is_named(job, tmp_path):
-    def milder(report):
-        worst = report["struts"][2]["worst"]["speed"]
-        worst["value"], worst["ratio"] = worst["value"] * 0.999, worst["ratio"] * 0.999
-
     folder = copied(job, tmp_path)
-    retold(folder, milder)
+    milder(folder, "speed", 0.999, strut=2)
     assert proof(folder)[1]["limits"]
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from machine.described import STRUT, text
 from scipy.spatial.transform import Rotation
-from verify.folders import PROGRAM, convert, copied, left_out, proof, retold, run
+from verify.folders import PROGRAM, convert, copied, left_out, milder, proof, run
 
 from hexpost.machine.model import Universal
 from hexpost.verify.joints import _share
@@ -40,12 +40,7 @@ def test_joints_are_found_again(job):
 
 def test_a_milder_angle_is_named(job, tmp_path):
     folder = copied(job[1], tmp_path)
-
-    def milder(report):
-        worst = report["struts"][2]["worst"]["joint-angle"]
-        worst["value"], worst["ratio"] = worst["value"] * 0.999, worst["ratio"] * 0.999
-
-    retold(folder, milder)
+    milder(folder, "joint-angle", 0.999, strut=2)
     code, faults = proof(folder)
     assert code == 2
     assert [f.split(":")[0] for f in faults["joints"]] == ["joint-angle of strut 3"]

@@ -4,7 +4,7 @@ import json
 
 import pytest
 from machine.described import REST, STRUT, text
-from verify.folders import PROGRAM, SETUP, TOOLS, convert, copied, left_out, proof, retold, run, tried
+from verify.folders import PROGRAM, SETUP, TOOLS, convert, copied, left_out, milder, proof, retold, run, tried
 
 from hexpost.path.model import ToolPath
 from hexpost.setpoints import cutting
@@ -65,12 +65,7 @@ def test_a_milder_load_is_named(job, limit, tmp_path):
     strut = max(range(6), key=lambda k: rows[k]["ratio"])
     if 0.99 * rows[strut]["ratio"] < 0.01:
         pytest.skip("a hundredth of next to nothing is within the decimals of the table")
-
-    def milder(report):
-        worst = report["struts"][strut]["worst"][limit]
-        worst["value"], worst["ratio"] = worst["value"] * 0.99, worst["ratio"] * 0.99
-
-    retold(folder, milder)
+    milder(folder, limit, 0.99, strut=strut)
     code, faults = proof(folder)
     assert code == 2
     assert [f.split(":")[0] for f in faults["loads"]] == [f"{limit} of strut {strut + 1}"]
@@ -79,10 +74,10 @@ def test_a_milder_load_is_named(job, limit, tmp_path):
 def test_a_milder_conditioning_is_named(job, tmp_path):
     folder = copied(job[1], tmp_path)
 
-    def milder(report):
+    def easier(report):
         report["tool"]["worst"]["singular-pose"]["ratio"] *= 0.99
 
-    retold(folder, milder)
+    retold(folder, easier)
     assert [f.split(":")[0] for f in proof(folder)[1]["singular poses"]] == ["singular-pose"]
 
 
