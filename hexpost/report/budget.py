@@ -2,13 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 from math import sqrt
 
 from hexpost.audit.model import TipBand, WorstSpot
-from hexpost.documents import measured, seconds
+from hexpost.documents import measured
 from hexpost.report.model import Report
-from hexpost.voice import amount, clean, in_line, paragraph, plural
+from hexpost.report.spoken import Spoken, millimetres, spot_document, worst_blocks
+from hexpost.voice import in_line
 
 TITLE = "Error budget: how far the tip is off in feed moves"
 HELPS = {
@@ -84,7 +84,9 @@ def budget_document(report: Report) -> dict[str, object]:
         return {}
     out: dict[str, object] = {
         "error_budget": {
-            "causes": [{"cause": x.cause, **_spot(x.worst), "others_mm": measured(x.others)} for x in found.rows],
+            "causes": [
+                {"cause": x.cause, **spot_document(x.worst), "others_mm": measured(x.others)} for x in found.rows
+            ],
             "together_mm": measured(found.together),
             "not_known": list(found.lacking),
         }
@@ -97,30 +99,25 @@ def budget_document(report: Report) -> dict[str, object]:
 
 def _band(band: TipBand) -> dict[str, object]:
     return {
-        "widest": _spot(band.worst), "mean_mm": measured(band.mean),
-        "worst_blocks": [_spot(x) for x in band.blocks],
+        "widest": spot_document(band.worst), "mean_mm": measured(band.mean),
+        "worst_blocks": [spot_document(x) for x in band.blocks],
     }  # fmt: skip
 
 
-def _spot(spot: WorstSpot) -> dict[str, object]:
-    return {"line": spot.line or None, "time_s": seconds(spot.time), "worst_mm": measured(spot.value)}
-
-
-def sentences(found: Budget, report: Report) -> list[str]:
+def _spoken(found: Budget, report: Report) -> Spoken:
     """Return what limits accuracy, what would help most, and where the bands are widest."""
     first = found.rows[0]
-    size = f"{amount(first.worst.value, 'mm')} of {amount(found.together, 'mm')}, {in_line(first.worst.line)}"
+    size = f"{millimetres(first.worst.value)} of {millimetres(found.together)}, {in_line(first.worst.line)}"
     out = [f"What limits accuracy here is {first.cause}: {size}."]
     if first.worst.value > 0.0:
-        left = f"without it {amount(first.others, 'mm')} would be left"
+        left = f"without it {millimetres(first.others)} would be left"
         out.append(f"This would help most: {HELPS[first.cause]}; {left}.")
     bands = report.bands
     for name, band in (("geometry", bands and bands.geometry), ("thermal", bands and bands.thermal)):
-        if band and len(band.blocks) > 1:
-            blocks = ", ".join(f"{amount(x.value, 'mm')} in line {x.line}" for x in band.blocks)
-            out.append(f"95 % bands by {name}, the widest {plural(len(band.blocks), 'block')}: {blocks}.")
+        if band:
+            out += worst_blocks(band.blocks, first=f"95 % bands by {name}, the widest")
     out += [f"Not known: {cause}. It needs {KEYS[cause]}." for cause in found.lacking]
-    return [*out, f"{_MEANING} Friction, {_ABSENT}."]
+    return Spoken(TITLE, [*out, f"{_MEANING} Friction, {_ABSENT}."])
 
 
 def _cells(found: Budget) -> list[Sequence[str]]:
@@ -140,8 +137,7 @@ def budget_text(report: Report, width: int) -> list[str]:
     if found is None:
         return []
     lines = [f"  {a:10s} {b:>10s} {c:>8s} {d:>14s}".rstrip() for a, b, c, d in (_HEADS, *_cells(found))]
-    told = [line for item in sentences(found, report) for line in paragraph(clean(item), width, "    ", "  - ")]
-    return ["", TITLE, "", *lines, "", *told]
+    return ["", TITLE, "", *lines, "", *_spoken(found, report).items(width)]
 
 
 def budget_page(report: Report) -> str:
@@ -153,5 +149,4 @@ def budget_page(report: Report) -> str:
     body = "".join(
         f"<tr><th scope=row>{a}</th>{''.join(f'<td>{x}</td>' for x in rest)}</tr>" for a, *rest in _cells(found)
     )
-    told = "".join(f"<p>{escape(clean(item))}</p>" for item in sentences(found, report))
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{told}"
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{_spoken(found, report).page()}"

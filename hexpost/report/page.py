@@ -8,7 +8,7 @@ from hexpost.machine.model import Machine
 from hexpost.pages.html import document, parts, safe
 from hexpost.program.model import Program
 from hexpost.report.budget import budget_page
-from hexpost.report.forecast import forecast_page
+from hexpost.report.forecast import forecast_spoken
 from hexpost.report.model import Report
 from hexpost.report.moment import moment
 from hexpost.report.page_charts import PageCharts
@@ -16,8 +16,8 @@ from hexpost.report.page_findings import findings, listing
 from hexpost.report.page_tables import against, duty_table, facts, losses, remarks, setup_sheet, table_guide, use_table
 from hexpost.report.page_views import views
 from hexpost.report.picture import FINE, Drawing
-from hexpost.report.sag import sag_page
-from hexpost.report.shaken import shaken_page
+from hexpost.report.sag import sag_spoken
+from hexpost.report.shaken import shaken_spoken
 from hexpost.report.text import smoothed_text
 from hexpost.report.verdict import feed_name, loud, machine_name, verdict
 from hexpost.voice import duration, not_looked_at, plural
@@ -62,8 +62,8 @@ def _whole(
         ("time", "Where time is lost", (charts.feed() if charts else "") + losses(report.reasons)),
         ("compared", "Compared with an ordinary machine", against(report)),
         ("forecast", "What the position loops make of it", _forecast(report, charts)),
-        ("sag", "How far struts give way", sag_page(report.sag)),
-        ("shaking", "How the platform vibrates", shaken_page(report.shaken)),
+        ("sag", "How far struts give way", sag_spoken(report.sag).page()),
+        ("shaking", "How the platform vibrates", shaken_spoken(report.shaken).page()),
         ("drives", "What drives bear", duty_table(report.duty)),
         ("budget", "Error budget", budget_page(report)),
         ("setup", "Setup sheet", setup_sheet(report)),
@@ -92,4 +92,4 @@ def _whole(
 
 def _forecast(report: Report, charts: PageCharts | None) -> str:
     """Return what the position loops make of the job."""
-    return forecast_page(report.forecast) + (charts.curves(forecast=True) if charts else "")
+    return forecast_spoken(report.forecast).page() + (charts.curves(forecast=True) if charts else "")

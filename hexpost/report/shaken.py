@@ -1,10 +1,9 @@
 """How the platform vibrates on its struts in a job, as text, for the page and for machines."""
 
-from html import escape
-
-from hexpost.audit.model import Calmed, Shaken, WorstSpot
+from hexpost.audit.model import Calmed, Shaken
 from hexpost.documents import measured, seconds
-from hexpost.voice import amount, clean, in_line, paragraph, plural
+from hexpost.report.spoken import Spoken, spot_document, worst_blocks
+from hexpost.voice import amount, in_line
 
 TITLE = "How the platform vibrates (by stiffness_n_um, with damping_ratio {damping:g})"
 _LEFT_OUT = (
@@ -17,10 +16,10 @@ def shaken_document(found: Shaken) -> dict[str, object]:
     """Return it as plain values."""
     out: dict[str, object] = {
         "frequencies_hz": [measured(x) for x in found.frequencies],
-        "lowest": {**_where(found.lowest), "lowest_hz": measured(found.lowest.value)},
+        "lowest": spot_document(found.lowest, "lowest_hz"),
         "damping_ratio": found.damping,
-        "swing": _swing(found.swing),
-        "worst_rests": [_swing(x) for x in found.rests],
+        "swing": spot_document(found.swing, "swing_mm"),
+        "worst_rests": [spot_document(x, "swing_mm") for x in found.rests],
     }
     if found.calmed is not None:
         (time, longer), (before, after) = found.calmed.time, found.calmed.swing
@@ -31,31 +30,25 @@ def shaken_document(found: Shaken) -> dict[str, object]:
     return out
 
 
-def _swing(spot: WorstSpot) -> dict[str, object]:
-    return {**_where(spot), "swing_mm": measured(spot.value)}
+def shaken_spoken(found: Shaken | None) -> Spoken:
+    """Return in words what vibrates, how far, and what longer averages gained; nothing for none."""
+    return Spoken("", []) if found is None else Spoken(TITLE.format(damping=found.damping), _sentences(found))
 
 
-def _where(spot: WorstSpot) -> dict[str, object]:
-    return {"line": spot.line or None, "time_s": seconds(spot.time)}
-
-
-def sentences(found: Shaken) -> list[str]:
-    """Return what vibrates, how far, and what longer averages gained."""
+def _sentences(found: Shaken) -> list[str]:
     first, *others = (f"{x:.1f}" for x in found.frequencies)
     lowest = f"The lowest natural frequency is {first} Hz, {in_line(found.lowest.line)}"
     out = [
         f"{lowest}; the next five come down to {', '.join(others)} Hz.",
         f"Once it rests, the tip swings by at most {_micro(found.swing.value)}, {in_line(found.swing.line)}.",
     ]
-    if len(found.rests) > 1:
-        blocks = ", ".join(f"{_micro(x.value)} in line {x.line}" for x in found.rests)
-        out.append(f"The worst {plural(len(found.rests), 'block')}: {blocks}.")
+    out += worst_blocks(found.rests, said=_micro)
     if found.calmed is not None:
-        out.append(calmed_sentence(found.calmed))
+        out.append(_calmed(found.calmed))
     return [*out, _LEFT_OUT]
 
 
-def calmed_sentence(found: Calmed) -> str:
+def _calmed(found: Calmed) -> str:
     """Return what ``--calm-lowest`` costs and gains."""
     (time, longer), (before, after) = found.time, found.swing
     gain = f"The worst swing is {_micro(after)} instead of {_micro(before)}"
@@ -64,14 +57,3 @@ def calmed_sentence(found: Calmed) -> str:
 
 def _micro(swing: float) -> str:
     return amount(1e3 * swing, "um")
-
-
-def shaken_text(found: Shaken, width: int) -> list[str]:
-    """Return it as lines."""
-    lines = [line for item in sentences(found) for line in paragraph(clean(item), width, "    ", "  - ")]
-    return ["", TITLE.format(damping=found.damping), "", *lines]
-
-
-def shaken_page(found: Shaken | None) -> str:
-    """Return it for the page; nothing for none."""
-    return "" if found is None else "".join(f"<p>{escape(clean(item))}</p>" for item in sentences(found))

@@ -1,6 +1,6 @@
 """The report as text, with the worst value of each limit by each strut, to be held against a data sheet."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from math import degrees
 
 from hexpost.audit.model import JOINTS, Finding, Limit, Sense, Worst
@@ -9,11 +9,12 @@ from hexpost.report.beside import beside_text
 from hexpost.report.budget import budget_text
 from hexpost.report.duty import duty_text
 from hexpost.report.feeds import feeds_text, times_text
-from hexpost.report.forecast import forecast_text
+from hexpost.report.forecast import forecast_spoken
 from hexpost.report.model import Report, Smoothed, StrutUse
-from hexpost.report.sag import sag_text
-from hexpost.report.shaken import shaken_text
+from hexpost.report.sag import sag_spoken
+from hexpost.report.shaken import shaken_spoken
 from hexpost.report.sheet_words import sheet_text
+from hexpost.report.spoken import Spoken
 from hexpost.report.verdict import feed_name, loud, machine_name, mending, shown_text, verdict
 from hexpost.voice import (
     APPROACH,
@@ -118,23 +119,18 @@ def text(report: Report, width: int = WIDTH) -> str:
     if report.compared is not None:
         lines += against_text(report.compared, report.beside, report.duration, width, runs=report.clean)
     lines += [] if report.reasons is None else feeds_text(report.reasons)
-    lines += [] if report.forecast is None else forecast_text(report.forecast, width)
-    lines += [] if report.sag is None else sag_text(report.sag, width)
-    lines += [] if report.shaken is None else shaken_text(report.shaken, width)
+    lines += forecast_spoken(report.forecast).text(width)
+    lines += sag_spoken(report.sag).text(width)
+    lines += shaken_spoken(report.shaken).text(width)
     lines += [] if report.duty is None else duty_text(report.duty, width)
     lines += budget_text(report, width)
     lines += sheet_text(report)
-    lines += _section("How ambiguous words were read", report.readings, width)
-    lines += _section("Remarks", report.warnings, width)
-    lines += _section(
-        "What was ignored",
-        [
-            f"{r.text} ({'once' if r.count == 1 else f'{r.count:,} times'}, first in line {r.line})"
-            for r in report.ignored
-        ],
-        width,
-    )
-    lines += _section("Cautions", report.cautions, width)
+    lines += Spoken("How ambiguous words were read", report.readings).text(width)
+    lines += Spoken("Remarks", report.warnings).text(width)
+    often = ((r, "once" if r.count == 1 else f"{r.count:,} times") for r in report.ignored)
+    ignored = [f"{r.text} ({times}, first in line {r.line})" for r, times in often]
+    lines += Spoken("What was ignored", ignored).text(width)
+    lines += Spoken("Cautions", report.cautions).text(width)
     return "\n".join(lines) + "\n"
 
 
@@ -216,8 +212,3 @@ def _finding(i: int, f: Finding, words: str, width: int) -> list[str]:
         *paragraph(clean(f"{where(f)}: {f.text}"), width, indent + "  ", indent),
         *(paragraph(clean(words), width, indent, indent) if words else []),
     ]
-
-
-def _section(title: str, items: Iterable[str], width: int) -> list[str]:
-    lines = [line for item in items for line in paragraph(clean(item), width, "    ", "  - ")]
-    return ["", title, "", *lines] if lines else []
