@@ -11,13 +11,11 @@ import numpy as np
 
 from hexpost.arrays import Array
 from hexpost.kinematics.struts import Struts
-from hexpost.kinematics.thrusts import Cut, LoadedMotion, Thrusts
-from hexpost.last_answer import LastAnswer
 from hexpost.machine.elastic import springs, unbent
 from hexpost.machine.model import Machine
-from hexpost.machine.platform import thrusts_of
 from hexpost.moves.model import Frame
 from hexpost.setpoints.cutting import Cutting
+from hexpost.setpoints.loads import BatchThrusts
 from hexpost.setpoints.model import Setpoints
 
 
@@ -27,24 +25,15 @@ class Elastic:
     def __init__(self, machine: Machine, frames: Sequence[Frame], cutting: Cutting | None) -> None:
         found = springs(machine)
         assert machine.compensation is not None and found is not None  # the loader sees to it
-        self._machine, self._frames, self._springs, self._asked = machine, frames, found, machine.compensation
-        self._cutting = cutting
-        self._thrusts: LastAnswer[int, Thrusts] = LastAnswer()
+        asked = machine.compensation
+        self._frames, self._springs = frames, found
+        self._thrusts = BatchThrusts(machine, cutting if asked.cutting else None, still=not asked.inertia)
         self._home = unbent(machine, found)
 
     def of(self, setpoints: Setpoints, struts: Struts) -> Array:
         """Return what is added to the lengths of a batch (6, n), mm."""
-        poses, asked = setpoints.poses, self._asked
-        frame = self._frames[poses.frame]
-        thrusts = self._thrusts.of(
-            poses.frame, lambda: thrusts_of(self._machine, struts, frame.base_from_work, frame.tip)
-        )
-        cut = self._cutting.at(setpoints) if self._cutting is not None and asked.cutting else Cut()
-        motion = LoadedMotion(
-            pose=poses.pose, rate=poses.rate, bend=poses.acceleration, period=setpoints.period, cut=cut,
-            turned=setpoints.turned, still=not asked.inertia,
-        )  # fmt: skip
-        return self.shorter(thrusts.along(motion, setpoints.length), setpoints.length)
+        thrust = self._thrusts.of(setpoints, struts, self._frames[setpoints.poses.frame])
+        return self.shorter(thrust, setpoints.length)
 
     def shorter(self, thrust: Array, length: Array) -> Array:
         """Return how much shorter (6, n) [mm] struts are than in the pose in which commands are lengths."""
