@@ -43,7 +43,7 @@ def check_compensation(machine: Machine, root: Table) -> None:
         if machine.compensation.screws and (s.screw is None or s.screw.root is None):
             what = "is missing; [compensation] screws needs it for every strut"
             root.fault(f"strut[{i + 1}].screw.root_diameter_mm", what, "missing-key")
-        elif not _stiffnesses(s) and not machine.compensation.screws:
+        elif not stiffnesses(s) and not machine.compensation.screws:
             what = "is missing; [compensation] needs it for every strut, or the stiffness of its joints"
             root.fault(f"strut[{i + 1}].body.stiffness_n_um", what, "missing-key")
 
@@ -53,7 +53,7 @@ def springs(machine: Machine) -> Springs | None:
     fixed, growing, supported = np.zeros(6), np.zeros(6), np.zeros(6)
     screws = machine.compensation is not None and machine.compensation.screws
     for k, s in enumerate(machine.struts):
-        fixed[k] = sum(1.0 / x for x in _stiffnesses(s))
+        fixed[k] = sum(1.0 / x for x in stiffnesses(s))
         if screws and s.screw is not None and s.screw.root is not None:
             area = pi * (s.screw.root**2 - s.screw.bore**2) / 4.0
             growing[k], supported[k] = 1.0 / (s.screw.elasticity * area), s.screw.supported
@@ -82,18 +82,21 @@ def unbent(machine: Machine, springs_: Springs) -> Array:
 
     There no tool counts, and nothing moves or cuts.
     """
-    assert machine.compensation is not None
-    pose = machine.reference
-    tip = np.zeros(3)
-    if machine.compensation.zero_at == "machine_zero":
-        pose, tip = machine.machine_zero, machine.platform.gauge_point
+    pose, tip = without_sag(machine)
     frame = pose_matrix(pose, machine.tilt_order)
     struts, at = StrutModel(machine).in_frame(frame, tip), np.zeros((6, 1))
     thrust, _ = thrusts_of(machine, struts, frame, tip).along_axes(at)
     return springs_.shorter(thrust, struts.lengths(at))
 
 
-def _stiffnesses(s: Strut) -> list[float]:
+def without_sag(machine: Machine) -> tuple[Array, Array]:
+    """Return the pose (6,) in which commands are lengths, and which point (3,) of the platform has it."""
+    if machine.compensation is not None and machine.compensation.zero_at == "machine_zero":
+        return machine.machine_zero, machine.platform.gauge_point
+    return machine.reference, np.zeros(3)
+
+
+def stiffnesses(s: Strut) -> list[float]:
     """Return the stiffnesses in series that are stated of a strut, N/mm."""
     ends = (s.base_universal, s.platform_universal)
     known = (s.body.stiffness, *(None if u is None else u.stiffness for u in ends))

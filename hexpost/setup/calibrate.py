@@ -9,6 +9,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.errors import HexpostError
+from hexpost.kinematics.uncertainty import root_of
 from hexpost.machine.model import Machine
 from hexpost.setup.columns import MeasuredColumns
 from hexpost.setup.identify import Frames, Identified, identify, told
@@ -50,7 +51,7 @@ class Calibration:
 
     ``before`` and ``after``: how far measurements are from the nominal and from the found machine, at the tool (the
     gauge point) or at the target. ``held_back``: the same for measurements the fit had not seen (nan: too few to spare
-    any). ``best_rank`` is what measurements of this kind can tell at best.
+    any). ``best_rank`` is what measurements of this kind can tell at best. ``parts`` where stiffness is estimated.
     """
 
     machine: Machine
@@ -63,6 +64,19 @@ class Calibration:
     after: tuple[float, float]
     held_back: tuple[float, float]
     accuracy: Accuracy
+    parts: "Parts | None"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Parts:
+    """What geometry and elasticity explain: errors (root mean square, largest) in mm.
+
+    ``geometry``: how far measurements are from the machine that fits them best with rigid struts; ``sag`` of the tool
+    in the measured poses, against the pose in which commands are lengths.
+    """
+
+    geometry: tuple[float, float]
+    sag: tuple[float, float]
 
 
 def calibrate(
@@ -72,7 +86,7 @@ def calibrate(
     """Return the as-built geometry of ``machine`` from the measured poses of a file.
 
     ``most``: how far a joint, and a length, may be from the drawing, mm. ``tick`` is called with 1 after each of
-    ``FITS`` fits.
+    ``FITS`` fits, and one more where stiffness is estimated.
 
     Raises
     ------
@@ -83,7 +97,7 @@ def calibrate(
         When too many measurements do not fit any geometry.
     """
     measured, columns = read_measured(path, machine, noise)
-    start = nominal(machine)
+    start = nominal(machine, elastic=frames.stiffness)
     best = _best_rank(machine, measured, frames)
     if measured.equations < best:
         each = NUMBERS[measured.kind]
@@ -118,6 +132,7 @@ def calibrate(
         after=_size(tool_errors(found.built, some, found.pose[:, kept], gauge)),
         held_back=_held_back(found, some, found.pose[:, kept], frames, gauge, tick=tick),
         accuracy=accuracy(machine, found, grid_poses(machine)),
+        parts=_parts(found, some, found.pose[:, kept], frames, gauge, tick=tick) if frames.stiffness else None,
     )
 
 
@@ -126,7 +141,7 @@ def _in_frames(found: Identified, start: Built, measured: Measured, frames: Fram
     if frames == Frames():
         return found
     built = found.built.near(start, measuring=frames.measuring, target=frames.target)
-    return replace(found, built=built, pose=built.poses(measured.length, found.pose))
+    return replace(found, built=built, pose=built.poses(measured.length, found.pose, measured.load))
 
 
 def tool_errors(built: Built, measured: Measured, pose: Array, gauge: Array) -> Array:
@@ -142,7 +157,7 @@ def tool_errors(built: Built, measured: Measured, pose: Array, gauge: Array) -> 
 def accuracy(machine: Machine, found: Identified, pose: Array) -> Accuracy:
     """Return the error of the gauge point over poses (6, n), before and after: the volumetric accuracy."""
     start, gauge = nominal(machine), machine.platform.gauge_point
-    real = found.built.poses(start.struts.lengths(pose), pose)
+    real = found.built.poses(start.struts.lengths(pose) + start.shorter(pose), pose)
     seen = np.isfinite(real).all(axis=0)
     pose, real = pose[:, seen], real[:, seen]
     off = real[:3] - pose[:3] + ((rotations(found.built, real) - rotations(start, pose)) @ gauge).T
@@ -153,17 +168,17 @@ def accuracy(machine: Machine, found: Identified, pose: Array) -> Accuracy:
 
 
 def _left(tip: Array, found: Identified) -> tuple[float, float]:
-    """Return the errors to expect at ``tip`` slopes (n, 3, 42): root mean square, and a bound of the largest.
+    """Return the errors to expect at ``tip`` slopes (n, 3, 42 or 48): root mean square, and a bound of the largest.
 
     The bound is a quantile over geometries drawn from the covariance: the largest of many errors is far above any one
     of their standard deviations. Where the noise is that of the residuals, it is uncertain, too: the draws are those
     of a multivariate t distribution.
     """
-    values, vectors = np.linalg.eigh(found.covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    root = root_of(found.covariance)
+    tip = tip[:, :, : len(root)]
     rms = float(np.sqrt(((tip @ root) ** 2).sum(axis=(1, 2)).mean()))
     rng = np.random.default_rng(GEOMETRY)
-    draws = root @ rng.standard_normal((GEOMETRY, DRAWS))
+    draws = root @ rng.standard_normal((len(root), DRAWS))
     if found.noise_known:
         draws *= np.sqrt(found.spare / rng.chisquare(found.spare, DRAWS))
     largest = np.zeros(DRAWS)
@@ -184,10 +199,11 @@ def _first_poses(
     guess = np.repeat(machine.reference[:, None], measured.count, axis=1)
     if measured.kind != DISTANCE:
         guess[:3] = measured.place.T
-    pose = start.poses(measured.length, guess)
+    pose = start.poses(measured.length, guess, measured.load)
     lost = ~np.isfinite(pose).all(axis=0)
     if lost.any():
-        pose[:, lost] = start.poses(measured.length[:, lost], np.repeat(machine.reference[:, None], lost.sum(), axis=1))
+        some = measured.at(np.flatnonzero(lost))
+        pose[:, lost] = start.poses(some.length, np.repeat(machine.reference[:, None], some.count, axis=1), some.load)
         lost = ~np.isfinite(pose).all(axis=0)
     if lost.any():
         if (other := meant(guess)) is not None:
@@ -203,14 +219,10 @@ def _best_rank(machine: Machine, measured: Measured, frames: Frames) -> int:
     pose = spread_poses(machine, 4 * INHERENT)
     pose = pose[:, : max(INHERENT, -(-2 * GEOMETRY // NUMBERS[measured.kind]))]
     n = pose.shape[1]
-    built = nominal(machine)
+    built = nominal(machine, elastic=frames.stiffness)
     rows: Ints = np.arange(n) % measured.count
-    like = measured.at(rows)
-    like = Measured(
-        kind=like.kind, length=built.struts.lengths(pose), place=pose[:3].T, turned=rotations(built, pose),
-        distance=like.distance, fixed=like.fixed, target=like.target, sigma=like.sigma, sigma_turn=like.sigma_turn,
-        names=like.names,
-    )  # fmt: skip
+    lengths = built.struts.lengths(pose)
+    like = replace(measured.at(rows), length=lengths, place=pose[:3].T, turned=rotations(built, pose))
     return told(built, like, pose, np.ones(n, dtype=np.bool_), frames).rank
 
 
@@ -231,6 +243,21 @@ def _held_back(
         tick(1)
         if fit.rank < found.rank:
             return nan, nan
-        there = fit.built.poses(measured.length[:, held], pose[:, held])
+        there = fit.built.poses(measured.length[:, held], pose[:, held], measured.at(held).load)
         errors.append(tool_errors(fit.built, measured.at(held), there, gauge))
     return _size(np.concatenate(errors))
+
+
+def _parts(
+    found: Identified, measured: Measured, pose: Array, frames: Frames, gauge: Array, *, tick: Callable[[int], None]
+) -> Parts:
+    """Return what the geometry alone explains, and what sags."""
+    rigid = replace(found.built, carried=None)
+    fit = identify(rigid, measured, pose, replace(frames, stiffness=False), robust=False)
+    tick(1)
+    stands = rigid.poses(measured.length, pose)
+    arms = (rotations(rigid, stands) - rotations(rigid, pose)) @ gauge
+    return Parts(
+        geometry=_size(tool_errors(fit.built, measured, fit.pose, gauge)),
+        sag=_size(np.linalg.norm(stands[:3] - pose[:3] + arms.T, axis=0)),
+    )

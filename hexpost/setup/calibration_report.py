@@ -11,9 +11,10 @@ from hexpost.machine.load import machine_from
 from hexpost.setup.calibrate import CONFIDENCE, Calibration
 from hexpost.setup.choose_poses import PosePlan
 from hexpost.setup.files import number, provenance, with_struts, with_table
-from hexpost.setup.measured import ANGLES, LENGTHS, POSITION
+from hexpost.setup.measured import ANGLES, LENGTHS, LOAD, POSITION
 from hexpost.setup.observe import nominal
 from hexpost.setup.points import correlation
+from hexpost.setup.stiffness_report import parts_document, parts_lines, stiffness_values
 from hexpost.units import DEG_PER_RAD
 
 NAMES = tuple(
@@ -35,7 +36,7 @@ def machine_text(c: Calibration) -> str:
     Raises
     ------
     InputError
-        When the machine found is one that is refused, as ``hexpost machine check`` would.
+        When the machine found is one that is refused, as ``hexpost machine check`` would, or a stiffness is open.
     """
     built = c.found.built
     values = []
@@ -46,6 +47,7 @@ def machine_text(c: Calibration) -> str:
             f"at the tool {c.before[0] * MICRO:.1f} um before, {c.after[0] * MICRO:.1f} um after (root mean square)"
         ),
     ]
+    stiffness = stiffness_values(c)
     for k, strut in enumerate(c.machine.struts):
         row = {key: "[" + ", ".join(number(x, 9) for x in joint[k]) + "]"
                for key, joint in (("base_joint_mm", built.base), ("platform_joint_mm", built.platform))}  # fmt: skip
@@ -53,8 +55,8 @@ def machine_text(c: Calibration) -> str:
             notes.append(f"strut {k + 1}: its length is the commanded one plus {built.offset[k]:.6f} mm")
         else:
             row["screw.zero_mm"] = number(strut.screw.zero + float(built.offset[k]), 9)
-        values.append(row)
-    out = with_table(with_struts(c.machine.source, values, notes), "calibration", _covariance(c.found.covariance))
+        values.append({**row, **stiffness[k]})
+    out = with_table(with_struts(c.machine.source, values, notes), "calibration", _covariance(c.found.of_geometry))
     machine_from(out.encode(), f"the machine found (of {c.machine.file})")
     return out
 
@@ -69,7 +71,7 @@ def _covariance(covariance: Array) -> list[str]:
 def document(c: Calibration) -> dict[str, object]:
     """Return the JSON document."""
     found = c.found
-    deviation = np.sqrt(np.maximum(np.diag(found.covariance), 0.0))
+    deviation = np.sqrt(np.maximum(np.diag(found.of_geometry), 0.0))
     first, second = found.indices(c.measured.count)
     kept = found.kept
     return {
@@ -91,6 +93,8 @@ def document(c: Calibration) -> dict[str, object]:
         "before_um": _pair(c.before),
         "after_um": _pair(c.after),
         "held_back_um": _pair(c.held_back),
+        **({} if c.parts is None else {"rigid_um": _pair(c.parts.geometry), "sag_um": _pair(c.parts.sag)}),
+        **parts_document(c),
         "volumetric": {
             "points": c.accuracy.points, "before_um": _pair(c.accuracy.before), "after_um": _pair(c.accuracy.after),
             "confidence": CONFIDENCE,
@@ -99,20 +103,21 @@ def document(c: Calibration) -> dict[str, object]:
             {"name": name, "nominal_mm": float(a), "found_mm": float(b), "uncertainty_mm": measured(float(s))}
             for name, a, b, s in zip(NAMES, nominal(c.machine).numbers, found.built.numbers, deviation, strict=True)
         ],
-        "correlation": [[round(float(x), 4) for x in row] for row in correlation(found.covariance)],
+        "correlation": [[round(float(x), 4) for x in row] for row in correlation(found.of_geometry)],
     }  # fmt: skip
 
 
 def text(c: Calibration) -> str:
     """Return what a terminal shows."""
     found = c.found
-    deviation = np.sqrt(np.maximum(np.diag(found.covariance), 0.0))
+    deviation = np.sqrt(np.maximum(np.diag(found.of_geometry), 0.0))
     change = found.built.numbers - nominal(c.machine).numbers
     first, second = found.indices(c.measured.count)
     lines = [
         (
             f"{c.measured.count} {c.measured.kind}, {int(found.kept.sum())} kept: rank {found.rank} of "
-            f"{len(c.frames.columns)} unknowns, {found.own_rank} of 42 without the freedoms of frames"
+            f"{len(c.frames.columns)} unknowns, {found.own_rank} of {len(found.covariance)} without the freedoms of "
+            "frames"
         ),
         (
             f"  condition number {found.condition:.3g}, observability index {first:.3g}, "
@@ -122,6 +127,7 @@ def text(c: Calibration) -> str:
         "",
         "  error at the tool, um           rms    largest",
         _line("measured, nominal geometry", c.before),
+        *([] if c.parts is None else [_line("measured, rigid struts", c.parts.geometry)]),
         _line("measured, geometry found", c.after),
         _line("held back from the fit", c.held_back),
         _line(f"{c.accuracy.points} poses in reach, before", c.accuracy.before),
@@ -136,6 +142,7 @@ def text(c: Calibration) -> str:
             f"  {k + 1}     {np.abs(change[part][:6]).max():14.4f}   {change[part][6]:16.4f}   "
             f"{deviation[part].max():19.4f}"
         )
+    lines += parts_lines(c)
     lines += [f"  set aside: {name}" for name, used in zip(c.measured.names, found.kept, strict=True) if not used]
     if c.frames.measuring:
         lines.append(
@@ -160,12 +167,12 @@ def text(c: Calibration) -> str:
 
 
 def plan_csv(plan: PosePlan) -> str:
-    """Return a plan as a CSV table of poses and commanded lengths, ready to be measured."""
-    rows = [",".join((*POSITION, *ANGLES, *LENGTHS))]
+    """Return a plan as a CSV table of poses, commanded lengths and loads, ready to be measured."""
+    names = (*POSITION, *ANGLES, *LENGTHS, *(() if plan.load is None else LOAD))
     turned = plan.pose.copy()
     turned[3:] *= DEG_PER_RAD
-    for pose, length in zip(turned.T, plan.length.T, strict=True):
-        rows.append(",".join([*(number(float(x), 6) for x in pose), *(number(float(x), 6) for x in length)]))
+    columns = np.concatenate([turned, plan.length, *([] if plan.load is None else [plan.load.T])])
+    rows = [",".join(names), *(",".join(number(float(x), 6) for x in row) for row in columns.T)]
     return "\n".join(rows) + "\n"
 
 

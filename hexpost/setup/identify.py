@@ -8,7 +8,7 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.errors import HexpostError
 from hexpost.setup.measured import NUMBERS, Measured
-from hexpost.setup.observe import FRAMES, GEOMETRY, Built, residuals, slopes, weights
+from hexpost.setup.observe import ELASTIC, GEOMETRY, RIGID, Built, residuals, slopes, weights
 
 MOST_ROUNDS = 40
 ROBUST_ROUNDS = 12
@@ -37,15 +37,17 @@ SPARE = 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frames:
-    """Which frames are estimated with the geometry; those that are not are pinned where they should be."""
+    """What is estimated with the geometry: frames, which are else pinned where they should be, and stiffness."""
 
     measuring: bool = False
     target: bool = False
+    stiffness: bool = False
 
     @property
     def columns(self) -> Ints:
         """Return the columns of the slopes that are free."""
         flags = [True] * GEOMETRY + [self.measuring] * 6 + [self.target] * 6
+        flags += [self.stiffness] * ELASTIC
         return np.flatnonzero(flags)
 
 
@@ -55,8 +57,9 @@ class Identified:
 
     ``rank`` of the 42 numbers with the frames as they are, ``own_rank`` without the freedoms of frames that are
     estimated; ``values`` singular values of the weighted slopes, mm for every number; ``covariance`` (42, 42) in mm2,
-    for ``noise`` times the stated uncertainties, ``noise_known`` from the residuals or taken as stated; ``spare``
-    numbers more than unknowns; ``open`` (42, k) directions that stay as they were.
+    or (48, 48) with the compliances [mm/N] where they are estimated, for ``noise`` times the stated uncertainties,
+    ``noise_known`` from the residuals or taken as stated; ``spare`` numbers more than unknowns; ``open`` (42, k)
+    directions that stay as they were.
     """
 
     built: Built
@@ -70,6 +73,11 @@ class Identified:
     noise_known: bool
     spare: int
     open: Array
+
+    @property
+    def of_geometry(self) -> Array:
+        """Return the covariance of the 42 numbers alone."""
+        return self.covariance[:GEOMETRY, :GEOMETRY]
 
     @property
     def condition(self) -> float:
@@ -88,10 +96,11 @@ class Identified:
 
 
 def unit_scale(built: Built, columns: Ints) -> Array:
-    """Return what each free number is measured in: 1 for mm, the radius of the base joints for turns of a frame."""
+    """Return the unit of each free number: mm; of turns over the radius of base joints, of compliances over weight."""
     radius = float(np.sqrt((built.base**2).sum(axis=1).mean()))
-    scale = np.ones(GEOMETRY + FRAMES)
+    scale = np.ones(RIGID + ELASTIC)
     scale[45:48] = scale[51:54] = 1.0 / radius
+    scale[RIGID:] = 1.0 / built.carried.weight if built.carried else 1.0
     return scale[columns]
 
 
@@ -138,21 +147,22 @@ def told(built: Built, measured: Measured, pose: Array, kept: Flags, frames: Fra
     some = measured.at(np.flatnonzero(kept))
     rows = _weighted(slopes(built, some, pose[:, kept]), weights(some))[:, columns] * unit_scale(built, columns)
     wrong = _weighted(residuals(built, some, pose[:, kept])[:, :, None], weights(some))[:, 0]
-    _, values, vt = np.linalg.svd(rows)
+    _, values, vt = np.linalg.svd(rows, full_matrices=len(rows) < len(columns))
     rank = int((values > RANK * values[0]).sum())
     spare = len(rows) - rank
     known = spare >= LEAST_SPARE
     noise = sqrt(float(wrong @ wrong) / spare) if known else 1.0
-    inverse = vt[:rank].T / values[:rank]
+    own = (columns < GEOMETRY) | (columns >= RIGID)
+    inverse = (vt[:rank].T / values[:rank] * unit_scale(built, columns)[:, None])[own]
     covariance: Array = noise**2 * (inverse @ inverse.T)
     return Identified(
         built=built,
         pose=pose,
         kept=kept,
         rank=min(rank, GEOMETRY) if len(columns) == GEOMETRY else rank,
-        own_rank=_own_rank(rows),
+        own_rank=_own_rank(rows, own),
         values=values,
-        covariance=covariance[:GEOMETRY, :GEOMETRY],
+        covariance=covariance,
         noise=noise,
         noise_known=known,
         spare=spare,
@@ -160,11 +170,11 @@ def told(built: Built, measured: Measured, pose: Array, kept: Flags, frames: Fra
     )
 
 
-def _own_rank(rows: Array) -> int:
-    """Return the rank of the 42 numbers once what the free frames could do as well is taken out."""
-    own = rows[:, :GEOMETRY]
-    if rows.shape[1] > GEOMETRY:
-        u, s, _ = np.linalg.svd(rows[:, GEOMETRY:], full_matrices=False)
+def _own_rank(rows: Array, of_machine: Flags) -> int:
+    """Return the rank of the numbers ``of_machine`` once what the free frames could do as well is taken out."""
+    own = rows[:, of_machine]
+    if not of_machine.all():
+        u, s, _ = np.linalg.svd(rows[:, ~of_machine], full_matrices=False)
         u = u[:, s > RANK * s[0]] if s[0] > 0.0 else u[:, :0]
         own = own - u @ (u.T @ own)
     values = np.linalg.svd(own, compute_uv=False)
@@ -185,7 +195,7 @@ def _least_squares(
     for _ in range(rounds):
         rows = _weighted(slopes(built, measured, pose), factors)[:, columns] * scale
         wrong = _weighted(residuals(built, measured, pose)[:, :, None], factors)[:, 0]
-        step: Array = np.zeros(GEOMETRY + FRAMES)
+        step: Array = np.zeros(RIGID + ELASTIC)
         step[columns] = np.linalg.lstsq(rows, wrong, rcond=RANK)[0] * scale
         for _ in range(12):
             trial = built.moved(step)
@@ -197,14 +207,14 @@ def _least_squares(
             break
         settled = new_cost >= cost * (1.0 - SETTLED)
         built, pose, cost = trial, new_pose, new_cost
-        if settled or np.abs(step).max() < CLOSE:
+        if settled or np.abs(step[columns] / scale).max() < CLOSE:
             break
     return built, pose
 
 
 def _cost(built: Built, measured: Measured, guess: Array, factors: Array) -> tuple[Array, float]:
     """Return the poses of a geometry and the sum of squares it leaves; inf where a pose is not found."""
-    pose = built.poses(measured.length, guess)
+    pose = built.poses(measured.length, guess, measured.load)
     if not np.isfinite(pose).all():
         return pose, float("inf")
     wrong = residuals(built, measured, pose) * factors
@@ -213,7 +223,7 @@ def _cost(built: Built, measured: Measured, guess: Array, factors: Array) -> tup
 
 def _first_weights(start: Built, measured: Measured, guess: Array) -> Array:
     """Return weights (n,) that keep measurements out which are far from the start where the others are near."""
-    pose = start.poses(measured.length, guess)
+    pose = start.poses(measured.length, guess, measured.load)
     size: Array = np.sqrt(((residuals(start, measured, pose) * weights(measured)) ** 2).mean(axis=1))
     out: Array = np.minimum(1.0, FAR * float(np.median(size)) / np.maximum(size, 1e-300)) ** 4
     return out

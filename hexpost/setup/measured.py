@@ -17,6 +17,7 @@ ANGLES = ("a_deg", "b_deg", "c_deg")
 FIXED = ("fixed_x_mm", "fixed_y_mm", "fixed_z_mm")
 TARGET = ("target_x_mm", "target_y_mm", "target_z_mm")
 SIGMA = ("sigma_mm", "sigma_deg")
+LOAD = ("load_kg", "load_x_mm", "load_y_mm", "load_z_mm")
 FULL, PLACE, DISTANCE = "full poses", "positions", "distances"
 NUMBERS = {FULL: 6, PLACE: 3, DISTANCE: 1}
 """Numbers that one measurement gives."""
@@ -38,7 +39,8 @@ class Measured:
 
     ``place`` (n, 3) of the target and ``turned`` (n, 3, 3) of the platform where they are measured; ``distance`` (n,)
     from ``fixed`` (n, 3) to the target. ``target`` (n, 3) in the target frame of the platform. ``sigma`` and
-    ``sigma_turn`` (n,): standard uncertainties. ``names`` says which row each is.
+    ``sigma_turn`` (n,): standard uncertainties. ``names`` says which row each is. ``load`` (n, 4) is fastened to the
+    platform while it is measured: kg, and its centre of mass in the platform frame; ``None`` for nothing.
     """
 
     kind: str
@@ -51,6 +53,7 @@ class Measured:
     sigma: Array
     sigma_turn: Array
     names: tuple[str, ...]
+    load: Array | None = None
 
     @property
     def count(self) -> int:
@@ -75,6 +78,7 @@ class Measured:
             sigma=self.sigma[rows],
             sigma_turn=self.sigma_turn[rows],
             names=tuple(self.names[i] for i in rows.tolist()),
+            load=None if self.load is None else self.load[rows],
         )
 
 
@@ -86,7 +90,7 @@ def read_measured(path: Path, machine: Machine, noise: Noise) -> tuple[Measured,
     InputError
         When it is no such table, commands a pose twice, or its lengths seem to be in inches.
     """
-    known = (*POSITION, *ANGLES, *LENGTHS, "distance_mm", *FIXED, *TARGET, *SIGMA)
+    known = (*POSITION, *ANGLES, *LENGTHS, "distance_mm", *FIXED, *TARGET, *SIGMA, *LOAD)
     columns = read_columns(path, known)
     n = columns.count
     length = columns.rows(LENGTHS).T
@@ -109,9 +113,12 @@ def read_measured(path: Path, machine: Machine, noise: Noise) -> tuple[Measured,
     if sigma.min() <= 0.0 or sigma_turn.min() <= 0.0:
         row = int(np.argmax((sigma <= 0.0) | (sigma_turn <= 0.0)))
         raise columns.refusal("standard uncertainties must be above 0; this one is not", "bad-number", row=row)
+    load = columns.rows(LOAD) if any(columns.has(name) for name in LOAD) else None
+    if load is not None and load[:, 0].min() < 0.0:
+        raise columns.refusal("load_kg must be 0 or above", "bad-number", row=int(load[:, 0].argmin()))
     measured = Measured(
         kind=kind, length=length, place=place, turned=turned, distance=distance, fixed=fixed, target=target,
-        sigma=sigma, sigma_turn=sigma_turn, names=tuple(columns.row_name(i) for i in range(n)),
+        sigma=sigma, sigma_turn=sigma_turn, names=tuple(columns.row_name(i) for i in range(n)), load=load,
     )  # fmt: skip
     _refuse_repeated(columns, measured)
     return measured, columns
@@ -135,7 +142,8 @@ def _refuse_lengths(columns: MeasuredColumns, length: Array, machine: Machine) -
 
 def _refuse_repeated(columns: MeasuredColumns, measured: Measured) -> None:
     """Refuse a pose that is commanded and measured twice in the same way: it would count as two."""
-    numbers = np.concatenate([measured.length, measured.fixed.T, measured.target.T])
+    loads = [] if measured.load is None else [measured.load.T]
+    numbers = np.concatenate([measured.length, measured.fixed.T, measured.target.T, *loads])
     first: dict[tuple[int, ...], int] = {}
     for i, key in enumerate(np.round(numbers / SAME).astype(np.int64).T.tolist()):
         other = first.setdefault(tuple(key), i)

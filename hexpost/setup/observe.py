@@ -9,6 +9,7 @@ from hexpost.kinematics.forward import forward
 from hexpost.kinematics.frames import rotation
 from hexpost.kinematics.struts import Struts, strut_rows
 from hexpost.machine.model import Machine
+from hexpost.setup.carried import Carried, carried
 from hexpost.setup.measured import DISTANCE, FULL, PLACE, Measured
 from hexpost.setup.rigid import fit
 
@@ -16,13 +17,19 @@ GEOMETRY = 42
 """Six struts with a base joint (3), a platform joint (3) and an offset of the length (1)."""
 FRAMES = 12
 """Small motions of the measuring frame and of the target frame: shift (3) and turn (3) each."""
+RIGID = GEOMETRY + FRAMES
+ELASTIC = 6
+"""Compliances of the struts, mm/N; they follow the others."""
+SETTLED = 3
+"""A pose is found again so many times with the thrusts there: each round leaves some 1e-5 of what it changes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Built:
     """A geometry as built: ``base`` and ``platform`` joints (6, 3), ``offset`` (6,) of length over command, mm.
 
-    ``base_from_measuring`` and ``platform_from_target`` (4, 4) place the frames of the measurements.
+    ``base_from_measuring`` and ``platform_from_target`` (4, 4) place the frames of the measurements. ``carried`` by
+    struts that give way; ``None`` where they are taken as rigid.
     """
 
     base: Array
@@ -31,6 +38,7 @@ class Built:
     base_from_measuring: Array
     platform_from_target: Array
     order: str
+    carried: Carried | None = None
 
     @property
     def numbers(self) -> Array:
@@ -44,7 +52,7 @@ class Built:
         return Struts(self.base, self.platform, self.order)
 
     def moved(self, step: Array) -> "Built":
-        """Return the geometry after a step (54,) of its numbers and frames."""
+        """Return the geometry after a step (54,) of its numbers and frames, or (60,) with its compliances."""
         change = step[:GEOMETRY].reshape(6, 7)
         return replace(
             self,
@@ -53,11 +61,40 @@ class Built:
             offset=self.offset + change[:, 6],
             base_from_measuring=_moved(self.base_from_measuring, step[42:48]),
             platform_from_target=_moved(self.platform_from_target, step[48:54]),
+            carried=self.carried.softer(step[RIGID:]) if self.carried and len(step) > RIGID else self.carried,
         )
 
-    def poses(self, length: Array, guess: Array) -> Array:
-        """Return the poses (6, n) that the machine takes at commanded lengths (6, n); nan where it finds none."""
-        return forward(self.struts, length + self.offset[:, None], guess).pose
+    def poses(self, length: Array, guess: Array, load: Array | None = None) -> Array:
+        """Return the poses (6, n) that the machine takes at commanded lengths (6, n); nan where it finds none.
+
+        ``load`` (n, 4) is fastened to the platform, as in ``Measured``.
+        """
+        asked = length + self.offset[:, None]
+        pose = forward(self.struts, asked, guess).pose
+        for _ in range(SETTLED if self.carried else 0):
+            pose = forward(self.struts, asked - self.shorter(pose, load), pose).pose
+        return pose
+
+    def shorter(self, pose: Array, load: Array | None = None) -> Array:
+        """Return how much shorter (6, n) [mm] the struts are than in the pose in which commands are lengths."""
+        if self.carried is None:
+            return np.zeros_like(pose)
+        springs, home = self.carried.springs, self.carried.home
+        out = springs.shorter(self.thrusts(pose, load), self.struts.lengths(pose))
+        out -= springs.shorter(self.thrusts(home), self.struts.lengths(home))
+        return out
+
+    def thrusts(self, pose: Array, load: Array | None = None) -> Array:
+        """Return the thrusts (6, n) of a platform at rest in poses (6, n), N."""
+        assert self.carried is not None
+        rows, r = self.rows(pose)
+        return self.carried.thrusts(rows, r, load)
+
+    def rows(self, pose: Array) -> tuple[Array, Array]:
+        """Return the Jacobians (n, 6, 6) of the lengths about the origin of the platform, and its turns (n, 3, 3)."""
+        r = rotations(self, pose)
+        arms = self.platform @ r.swapaxes(1, 2)
+        return strut_rows(pose[:3].T[:, None, :] + arms - self.base, arms), r
 
     def near(self, other: "Built", *, measuring: bool, target: bool) -> "Built":
         """Return the same machine in frames that bring its joints as near to those of another as they can.
@@ -76,8 +113,11 @@ class Built:
         return out
 
 
-def nominal(machine: Machine) -> Built:
-    """Return the geometry of a machine file, with both frames as they should be."""
+def nominal(machine: Machine, *, elastic: bool = False) -> Built:
+    """Return the geometry of a machine file, with both frames as they should be.
+
+    Struts give way where the file has a table [compensation], or with ``elastic``.
+    """
     return Built(
         base=frozen([s.base_joint for s in machine.struts]),
         platform=frozen([s.platform_joint for s in machine.struts]),
@@ -85,6 +125,7 @@ def nominal(machine: Machine) -> Built:
         base_from_measuring=np.eye(4),
         platform_from_target=np.eye(4),
         order=machine.tilt_order,
+        carried=carried(machine) if elastic or machine.compensation is not None else None,
     )
 
 
@@ -93,20 +134,23 @@ def rotations(built: Built, pose: Array) -> Array:
     return np.moveaxis(rotation(pose[3], pose[4], pose[5], built.order), 2, 0)
 
 
-def pose_slopes(built: Built, pose: Array) -> Array:
+def pose_slopes(built: Built, pose: Array, load: Array | None = None) -> Array:
     """Return how shift and turn of the platform (n, 6) follow the 42 numbers: slopes (n, 6, 42).
 
-    Of l = |t + R b - a| and l = command + offset: [u, R b x u] [dt, dw] = do + u.da - (R'u).db.
+    Of l = |t + R b - a| and l = command + offset: [u, R b x u] [dt, dw] = do + u.da - (R'u).db. Where struts give way
+    six compliances c follow (n, 6, 48), with l = command + offset - c f + c f0: their thrusts f change less than that
+    by some 1e-5.
     """
-    r = rotations(built, pose)
-    arms = built.platform @ r.swapaxes(1, 2)
-    vectors = pose[:3].T[:, None, :] + arms - built.base
-    rows = strut_rows(vectors, arms)
+    rows, r = built.rows(pose)
     u: Array = rows[:, :, :3]
     per_strut = np.concatenate([u, -(u @ r), np.ones((*u.shape[:2], 1))], axis=2)
-    spread: Array = np.zeros((len(r), 6, GEOMETRY))
+    spread: Array = np.zeros((len(r), 6, GEOMETRY + (ELASTIC if built.carried else 0)))
     for k in range(6):
         spread[:, k, 7 * k : 7 * k + 7] = per_strut[:, k]
+    if built.carried:
+        diagonal = np.arange(6)
+        thrust = built.carried.thrusts(rows, r, load) - built.thrusts(built.carried.home)
+        spread[:, diagonal, GEOMETRY + diagonal] = -thrust.T
     out: Array = np.asarray(np.linalg.solve(rows, spread), dtype=np.float64)
     return out
 
@@ -133,13 +177,17 @@ def residuals(built: Built, measured: Measured, pose: Array) -> Array:
 
 
 def slopes(built: Built, measured: Measured, pose: Array) -> Array:
-    """Return how the predictions follow the 42 numbers and 12 frame motions: (n, k, 54), mm and rad per number."""
+    """Return how the predictions follow the 42 numbers and 12 frame motions: (n, k, 54), mm and rad per number.
+
+    Where struts give way their compliances follow: (n, k, 60).
+    """
     r = rotations(built, pose)
     m, t = built.base_from_measuring, built.platform_from_target
     point = measured.target @ t[:3, :3].T + t[:3, 3]
     arm = np.einsum("nij,nj->ni", r, point)
-    out: Array = np.zeros((measured.count, 6, GEOMETRY + FRAMES))
-    out[:, :, :GEOMETRY] = pose_slopes(built, pose)
+    own = pose_slopes(built, pose, measured.load)
+    out: Array = np.zeros((measured.count, 6, own.shape[2] + FRAMES))
+    out[:, :, :GEOMETRY], out[:, :, RIGID:] = own[:, :, :GEOMETRY], own[:, :, GEOMETRY:]
     out[:, :3] -= _crosses(arm) @ out[:, 3:]
     out[:, :3, 42:45] = -np.eye(3)
     out[:, :3, 45:48] = _crosses(pose[:3].T + arm - m[:3, 3])

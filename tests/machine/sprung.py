@@ -36,6 +36,7 @@ class Sprung:
             f'<body name="platform"><freejoint/><inertial pos="{row(centre)}" mass="{mass:.17g}" fullinertia="{full}"/>'
             f"{heads}</body></worldbody><tendon>{springs}</tendon></mujoco>"
         )
+        self.base, self.platform = np.asarray(base, dtype=float), np.asarray(platform, dtype=float)
         self.model = mujoco.MjModel.from_xml_string(text)
         self.data = mujoco.MjData(self.model)
 
@@ -48,6 +49,22 @@ class Sprung:
     def place(self):
         """Return origin (3,) [mm] and rotation (3, 3) of the platform."""
         return 1e3 * self.data.qpos[:3], Rotation.from_quat(self.data.qpos[3:], scalar_first=True).as_matrix()
+
+    def lengths(self):
+        """Return the lengths (6,) [mm] of the struts, joint to joint."""
+        origin, rotation = self.place()
+        return np.linalg.norm(origin + self.platform @ rotation.T - self.base, axis=1)
+
+    def unloaded(self, origin, rotation):
+        """Return the lengths (6,) [mm] without load with which the platform rests in a pose, and those there."""
+        self.put(origin, rotation)
+        asked = self.lengths()
+        free = asked.copy()
+        for _ in range(4):
+            self.put(origin, rotation)
+            self.settle(free)
+            free -= self.lengths() - asked
+        return free, asked
 
     def settle(self, free):
         """Let the platform come to rest on struts of ``free`` lengths (6,) [mm]; return origin and rotation."""

@@ -74,9 +74,7 @@ def test_a_machine_of_springs_stands_where_the_program_says(zero_at):
     pose = machine.reference if zero_at == "reference" else machine.machine_zero
     gauge = np.zeros(3) if zero_at == "reference" else machine.platform.gauge_point
     home = pose_matrix(pose, "ABC")
-    real.put(home[:3, 3] - home[:3, :3] @ gauge, home[:3, :3])
-    origin = 1e3 * real.data.qpos[:3]
-    free, lengths = _unloaded(machine, real, origin, home[:3, :3])
+    free, lengths = real.unloaded(home[:3, 3] - home[:3, :3] @ gauge, home[:3, :3])
     rms = []
     for k in range(q.shape[1]):
         r = Rotation.from_euler("xyz", q[3:, k]).as_matrix()
@@ -88,19 +86,6 @@ def test_a_machine_of_springs_stands_where_the_program_says(zero_at):
         rms.append(offs)
     before, after = np.sqrt((np.array(rms) ** 2).mean(axis=0))
     assert before > 5.0 and after < 0.03, (before, after)  # um; what is left is of second order
-
-
-def _unloaded(machine, real, origin, r):
-    """Return the lengths (6,) [mm] without load with which the machine of springs stands in a pose, and those there."""
-    joints = origin + np.array([s.platform_joint for s in machine.struts]) @ r.T
-    lengths = np.linalg.norm(joints - np.array([s.base_joint for s in machine.struts]), axis=1)
-    free = lengths.copy()
-    for _ in range(4):
-        real.put(origin, r)
-        real.settle(free)
-        now = real.place()[0] + np.array([s.platform_joint for s in machine.struts]) @ real.place()[1].T
-        free -= np.linalg.norm(now - np.array([s.base_joint for s in machine.struts]), axis=1) - lengths
-    return free, lengths
 
 
 def test_joints_and_screws_give_way_in_series():
