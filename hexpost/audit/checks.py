@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 
 from hexpost.audit.band import Maker
-from hexpost.audit.contour import contour
 from hexpost.audit.deviation import Deviation
 from hexpost.audit.feed_caps import FeedCapRule
 from hexpost.audit.joint_angle import joint_angle
@@ -15,7 +14,7 @@ from hexpost.audit.program_rules import RULES, Rule
 from hexpost.audit.room import clearance
 from hexpost.audit.singular_pose import SingularPose
 from hexpost.audit.strut_limits import acceleration, jerk, speed, stroke
-from hexpost.audit.vibration import vibration
+from hexpost.audit.tip_limits import contour, vibration
 from hexpost.machine.feed_caps import FeedCap
 
 CHECKS: tuple[Maker, ...] = (

@@ -49,8 +49,7 @@ def machine_from(source: bytes, name: str, *, demonstration: bool = False) -> Ma
     InputError
         As ``load_machine``.
     """
-    root = parse(source, name)
-    check_kind(root, "machine")
+    root = root_of(source, name, "machine")
     struts = [tables.strut(t) for t in root.tables("strut", 6)]
     struts += [tables.strut(Table({}, "", name, []))] * (6 - len(struts))  # stand-ins: the count is a fault already
     zero = _pose_of(root.table("machine_zero"))
@@ -106,8 +105,7 @@ def load_tools(path: str | Path) -> Tools:
         With every fault of the file.
     """
     source = read_bytes(path)
-    root = parse(source, str(path))
-    check_kind(root, "tools")
+    root = root_of(source, str(path), "tools")
     tools: dict[int, Tool] = {}
     for t in root.tables("tool"):
         tool = Tool(
@@ -136,8 +134,7 @@ def load_setup(path: str | Path) -> Setup:
         With every fault of the file.
     """
     source = read_bytes(path)
-    root = parse(source, str(path))
-    check_kind(root, "setup")
+    root = root_of(source, str(path), "setup")
     offsets = _offsets(root.table("offset", optional=True))
     start = _pose_of(root.table("start")) if root.has("start") else None
     root.close()
@@ -174,15 +171,17 @@ def called(kind: str) -> str:
     return "comparison" if kind == "compare-with" else kind
 
 
-def check_kind(root: Table, expected: str) -> None:
-    """Raise a fault of its own for a file of another kind, given with the wrong option."""
+def root_of(source: bytes, name: str, expected: str) -> Table:
+    """Return the table of a TOML text; a file of another kind, given with the wrong option, has a fault of its own."""
+    root = parse(source, name)
     if root.any_of(KINDS[expected]):
-        return
+        return root
     for kind, keys in KINDS.items():
         if root.any_of(keys):
             what = f"this is a {called(kind)} file, not a {called(expected)} file"
             hint = f"give it with --{kind}; were two options mixed up?"
             raise InputError([Fault(file=root.file, what=what, code="other-file", hint=hint)])
+    return root
 
 
 def raise_faults(root: Table) -> None:

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from hexpost.machine.load import check_kind, raise_faults
+from hexpost.machine.load import raise_faults, root_of
 from hexpost.machine.model import Machine, ShopTimes, Strut
-from hexpost.machine.reading import parse, read_bytes
+from hexpost.machine.reading import read_bytes
 from hexpost.machine.table import MOST, Table
 from hexpost.machine.tables import MOST_TOLERANCE_DEG, MOST_TOLERANCE_MM, times
 
@@ -69,8 +69,7 @@ def load_ordinary(path: str | Path) -> OrdinaryMachine:
         With every fault of the file.
     """
     source = read_bytes(path)
-    root = parse(source, str(path))
-    check_kind(root, "compare-with")
+    root = root_of(source, str(path), "compare-with")
     table = root.table("axis")
     out = OrdinaryMachine(
         name=root.text("name"),

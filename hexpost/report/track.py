@@ -1,6 +1,6 @@
 """The rows of a job that its page keeps: every number of a moment, exact, in a size that does not grow with the job."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,9 +10,6 @@ from hexpost.audit.model import Charted
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, LINE, Frame, Moves
 from hexpost.setpoints.model import Setpoints
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
-
-At = Callable[[Ints], Iterable[tuple[Setpoints, Flags]]]
-"""Gives the samples at rising ticks, batch by batch, and which rows of a batch were asked for."""
 
 WAY = 3000
 """Points of the tool path that are drawn, evenly in time; the ends of up to ``ENDS`` moves come on top."""

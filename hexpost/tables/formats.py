@@ -10,7 +10,6 @@ from hexpost.tables.decimals import RowText
 from hexpost.tables.quantise import MICROS, Encoded, Quantised
 from hexpost.tables.whole import PartFile
 
-FORMATS = ("csv", "npy", "parquet")
 _NPY_MAGIC = b"\x93NUMPY\x02\x00"
 _NPY_HEAD = 4096
 """Bytes of the head of an ``.npy`` file, padded, so that the row count can be put in at the end."""
@@ -96,7 +95,7 @@ class NpyEncoder:
 
 
 def encoder(kind: str, part: PartFile, columns: TableColumns, period: float, size: int) -> Encoder:
-    """Return the encoder of one of ``FORMATS``, at most ``size`` rows at a time.
+    """Return the encoder of ``csv``, ``npy`` or ``parquet``, at most ``size`` rows at a time.
 
     Raises
     ------

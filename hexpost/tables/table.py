@@ -67,7 +67,7 @@ class SetpointTable:
 
 
 def open_table(part: PartFile, kind: str, columns: TableColumns, period: float) -> SetpointTable:
-    """Return a table of ``kind`` (one of ``FORMATS``) that writes into ``part``; ``period`` in s.
+    """Return a table of ``kind`` (``csv``, ``npy`` or ``parquet``) that writes into ``part``; ``period`` in s.
 
     Raises
     ------

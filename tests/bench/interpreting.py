@@ -1,16 +1,13 @@
 """Interpreting plain blocks against reading them: words to moves should not be what a job waits for."""
 
-import statistics
-import time
-from collections.abc import Callable
-
 import numpy as np
+from turns import seconds
 
 from hexpost.machine.load import demonstration_machine, no_setup, no_tools
 from hexpost.moves.interpret import interpret
 from hexpost.program.read import read
 
-BLOCKS, RUNS = 200_000, 7
+BLOCKS = 200_000
 
 
 def program(axes: str, numbered: bool) -> bytes:
@@ -23,17 +20,6 @@ def program(axes: str, numbered: bool) -> bytes:
         for i, values in enumerate(zip(*columns, strict=True), 10)
     )
     return "\n".join([*head, *rows, "M30"]).encode()
-
-
-def seconds(*functions: Callable[[], object]) -> list[float]:
-    """Return the median processor time of each call, taken in turn."""
-    out: list[list[float]] = [[] for _ in functions]
-    for _ in range(RUNS):
-        for times, function in zip(out, functions, strict=True):
-            t = time.process_time()
-            function()
-            times.append(time.process_time() - t)
-    return [statistics.median(times) for times in out]
 
 
 def interpret_ratio() -> dict:

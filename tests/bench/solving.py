@@ -1,9 +1,7 @@
 """Poses into lengths, rates and accelerations: against the plain form over vectors, and against a compiled loop."""
 
-import statistics
-import time
-
 import numpy as np
+from turns import seconds
 
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.kinematics.struts import BATCH, StrutModel, Struts
@@ -11,8 +9,6 @@ from hexpost.machine.load import demonstration_machine
 
 SAMPLES = 1 << 19
 """A table of 524 s at 1 ms, a short job: the plain form holds the vectors of all of it, as plain forms do."""
-
-ROUNDS = 7
 
 
 def case(samples: int, *, yaw: bool) -> tuple[Struts, list[np.ndarray]]:
@@ -65,19 +61,6 @@ def solve(struts: Struts, q: list[np.ndarray]) -> None:
         struts.derivatives([x[:, start : start + BATCH] for x in q])
 
 
-def medians(*calls) -> list[float]:
-    """Return the median time of each call; they take turns, so that a busy neighbour troubles all alike."""
-    for call in calls:
-        call()
-    times = [[] for _ in calls]
-    for _ in range(ROUNDS):
-        for call, spent in zip(calls, times, strict=True):
-            start = time.perf_counter()
-            call()
-            spent.append(time.perf_counter() - start)
-    return [statistics.median(spent) for spent in times]
-
-
 def difference(ours: list[np.ndarray], theirs: list[np.ndarray]) -> float:
     """Return the largest relative difference of any column."""
     return max(float(np.abs(o - t).max() / np.abs(t).max()) for o, t in zip(ours, theirs, strict=True))
@@ -89,7 +72,7 @@ def solve_vs_naive() -> dict[str, object]:
     for name, yaw in (("ratio_with_c", True), ("ratio", False)):
         struts, q = case(SAMPLES, yaw=yaw)
         worst = difference(struts.derivatives(q), [x.T for x in naive(struts, q)])
-        ours, theirs = medians(lambda s=struts, q=q: solve(s, q), lambda s=struts, q=q: naive(s, q))
+        ours, theirs = seconds(lambda s=struts, q=q: solve(s, q), lambda s=struts, q=q: naive(s, q))
         out |= {
             name: theirs / ours,
             "samples_per_s": SAMPLES / ours,
@@ -153,7 +136,7 @@ def solve_vs_compiled() -> dict[str, object]:
 
         run()
         worst = difference(struts.derivatives(q), theirs)
-        ours, compiled = medians(lambda s=struts, q=q: solve(s, q), run)
+        ours, compiled = seconds(lambda s=struts, q=q: solve(s, q), run)
         out |= {
             name: compiled / ours,
             "samples_per_s": SAMPLES / ours,

@@ -6,10 +6,8 @@ them do: quantise, format, and write over a file that is already in the page cac
 sides). ``ratio_as_job`` is for the writer as jobs use it: a new file, SHA-256 and fsync as well.
 """
 
-import statistics
 import sys
 import tempfile
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO
@@ -19,6 +17,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from setpoint_samples import smooth
+from turns import seconds
 
 from hexpost.door import load_job, write_job
 from hexpost.tables.columns import choose
@@ -27,22 +26,11 @@ from hexpost.tables.quantise import Quantiser
 from hexpost.tables.table import CHUNK, open_table
 from hexpost.tables.whole import PartFile
 
-BLOCK, BLOCKS, TIMES, RUNS = 4096, 2, 8, 7
+BLOCK, BLOCKS, TIMES = 4096, 2, 8
 PIECE = 400_000
 KINDS = ("parquet", "csv")
 SAMPLES = Path(__file__).parents[2] / "samples"
 FORMATS = ["%.3f"] + ["%.6f"] * 12 + ["%.3f"] * 6 + ["%d"]
-
-
-def seconds(*functions: Callable[[], object]) -> list[float]:
-    """Return the median processor time of each call, taken in turn so that a busy machine slows all of them alike."""
-    out: list[list[float]] = [[] for _ in functions]
-    for _ in range(RUNS):
-        for times, function in zip(out, functions, strict=True):
-            t = time.process_time()
-            function()
-            times.append(time.process_time() - t)
-    return [statistics.median(times) for times in out]
 
 
 def blocks(count: int, shake: float = 3.0) -> list:
