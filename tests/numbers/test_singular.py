@@ -38,9 +38,8 @@ SINGULAR = brentq(determinant, 60, 90, xtol=1e-13)
 
 @pytest.mark.parametrize("end", [f"{SINGULAR:.9f}", f"{SINGULAR - 1e-6:.9f}", "89."], ids=["on", "beside", "through"])
 def test_a_job_near_a_singular_pose_is_told_in_findings(end, tmp_path):
-    (tmp_path / "m.toml").write_text(text())
     program = f"%\nG21 G90 G94\nG00 X0. Y0. Z200.\nG01 C60. F9000\nC{end} F300\nC0. F9000\nM30\n%\n"
-    folder = convert(tmp_path, program, "--machine", tmp_path / "m.toml", "--no-proof", setup=NONE)  # it is none
+    folder = convert(tmp_path, program, "--no-proof", setup=NONE, machine=text())  # it is none
     report = json.loads((folder / "report.json").read_text(), parse_constant=pytest.fail)
     assert report["verdict"] == "broken"
     assert [p.name for p in folder.glob("setpoints*")] == ["setpoints.not-proven.not-runnable.csv"]
@@ -62,9 +61,8 @@ def test_a_job_near_a_singular_pose_is_told_in_findings(end, tmp_path):
 
 
 def test_a_proof_of_such_a_job_is_told_and_does_not_fall_over(tmp_path):
-    (tmp_path / "m.toml").write_text(text())
     program = f"%\nG21 G90 G94\nG00 X0. Y0. Z200.\nG01 C60. F9000\nC{SINGULAR:.9f} F300\nC0. F9000\nM30\n%\n"
-    folder = convert(tmp_path, program, "--machine", tmp_path / "m.toml", "--no-proof", setup=NONE)  # it is none
+    folder = convert(tmp_path, program, "--no-proof", setup=NONE, machine=text())  # it is none
     code, output = run("verify", folder)
     assert code in (1, 2)
     assert "internal fault" not in output

@@ -42,8 +42,7 @@ def test_the_covariance_is_in_the_machine_file(built):
 
 
 def test_a_report_has_bands_and_budget(built, tmp_path):
-    (tmp_path / "m.toml").write_text(built)
-    code, said, folder = tried(tmp_path, PROGRAM, "--machine", tmp_path / "m.toml")
+    code, said, folder = tried(tmp_path, PROGRAM, machine=built)
     assert code in (0, 1), said
     report = json.loads((folder / "report.json").read_text())
     band = report["uncertainty"]["geometry"]
@@ -62,8 +61,7 @@ def test_causes_add_up_by_squares(built, tmp_path):
     at = [i for i, line in enumerate(lines) if line.startswith("jerk_mm_s3")][1:]
     for i in reversed(at):
         lines[i + 1 : i + 1] = SERVO.splitlines()
-    (tmp_path / "m.toml").write_text("\n".join(lines))
-    code, said, folder = tried(tmp_path, PROGRAM, "--machine", tmp_path / "m.toml")
+    code, said, folder = tried(tmp_path, PROGRAM, machine="\n".join(lines))
     assert code in (0, 1), said
     found = json.loads((folder / "report.json").read_text())["error_budget"]
     (_, a), (_, b) = ((x["cause"], x) for x in found["causes"])

@@ -27,8 +27,9 @@ UNCUT = REST.replace("force_n = [300, 0, 150]\nmoment_nm = [0, 0, 5]\n", "")
 
 def made(place, *words, rest=REST, columns=COLUMNS):
     place.mkdir(exist_ok=True)
-    (place / "m.toml").write_text(text(STRUT, rest + "[compensation]\nsag = true\n"))
-    code, said, folder = tried(place, PROGRAM, "--machine", place / "m.toml", "--columns", columns, *words)
+    code, said, folder = tried(
+        place, PROGRAM, "--columns", columns, *words, machine=text(STRUT, rest + "[compensation]\nsag = true\n")
+    )
     assert code == 0, said
     return folder
 
@@ -157,7 +158,6 @@ def test_a_job_shorter_than_the_window_is_not_diluted_by_standing_still(tmp_path
 
 def test_a_repeated_job_over_a_continuous_limit_is_warned_of(tmp_path):
     strut = STRUT.replace("thrust_continuous_n = 6000", "thrust_continuous_n = 1500")
-    (tmp_path / "m.toml").write_text(text(strut, REST.replace("window_s = 2", "window_s = 60")))
-    _, _, folder = tried(tmp_path, PROGRAM, "--machine", tmp_path / "m.toml")
+    _, _, folder = tried(tmp_path, PROGRAM, machine=text(strut, REST.replace("window_s = 2", "window_s = 60")))
     warnings = json.loads((folder / "report.json").read_text())["warnings"]
     assert any("Repeated without a pause, the job takes the thrust of strut 2 to" in w for w in warnings), warnings

@@ -55,11 +55,12 @@ def run(*words):
     return done.exit_code, done.output
 
 
-def tried(folder, program=PROGRAM, *options, setup=SETUP, tools=TOOLS):
-    """Convert a program in ``folder``; return exit code, output and the folder of the job."""
-    for name, text in (("p.nc", program), ("s.toml", setup), ("t.toml", tools)):
+def tried(folder, program=PROGRAM, *options, setup=SETUP, tools=TOOLS, machine=None):
+    """Convert a program in ``folder``, for a machine file if one is given; return exit code, output and the job."""
+    texts = {"setup": setup, "tools": tools, **({"machine": machine} if machine else {})}
+    for name, text in (("p.nc", program), *((f"{role[0]}.toml", text) for role, text in texts.items())):
         (folder / name).write_text(text)
-    files = ("--setup", folder / "s.toml", "--tools", folder / "t.toml", "--out", folder / "job")
+    files = (*(x for role in texts for x in (f"--{role}", folder / f"{role[0]}.toml")), "--out", folder / "job")
     return *run("convert", folder / "p.nc", *files, *options), folder / "job"
 
 

@@ -24,8 +24,7 @@ CASES = {"roomy": REST, "wide": WIDE, "post": POST}
 @pytest.fixture(scope="module", params=CASES)
 def job(request, tmp_path_factory):
     place = tmp_path_factory.mktemp(request.param)
-    (place / "m.toml").write_text(text(STRUT, CASES[request.param]))
-    return request.param, convert(place, PROGRAM, "--machine", place / "m.toml")
+    return request.param, convert(place, PROGRAM, machine=text(STRUT, CASES[request.param]))
 
 
 def test_room_is_found_again(job):

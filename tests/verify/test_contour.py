@@ -24,8 +24,7 @@ def machine(most):
 @pytest.fixture(scope="module")
 def job(tmp_path_factory):
     place = tmp_path_factory.mktemp("lagging")
-    (place / "m.toml").write_text(machine(0.1))
-    code, said, folder = tried(place, PROGRAM, "--machine", place / "m.toml")
+    code, said, folder = tried(place, PROGRAM, machine=machine(0.1))
     assert code == 1, said
     return folder
 
@@ -54,8 +53,7 @@ def test_a_block_left_out_is_named(job, tmp_path):
 
 
 def test_a_lag_that_is_worked_out_wrongly_is_found(tmp_path, monkeypatch):
-    (tmp_path / "m.toml").write_text(machine(2.0))
     before = Lags.of
     monkeypatch.setattr(Lags, "of", lambda self, v, a: 0.9 * before(self, v, a))
-    code, said, _ = tried(tmp_path, PROGRAM, "--machine", tmp_path / "m.toml")
+    code, said, _ = tried(tmp_path, PROGRAM, machine=machine(2.0))
     assert code == 2 and "contour: the tip is" in said

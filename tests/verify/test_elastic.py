@@ -23,8 +23,7 @@ MACHINES = {"all": text(STRUT, REST + ALL), "sag": text(STRUT, REST + SAG), "bar
 
 
 def made(place, machine, *words):
-    (place / "m.toml").write_text(machine)
-    return tried(place, PROGRAM, "--machine", place / "m.toml", *words)
+    return tried(place, PROGRAM, *words, machine=machine)
 
 
 @pytest.fixture(scope="module", params=list(MACHINES))

@@ -24,8 +24,7 @@ MACHINES = {
 @pytest.fixture(scope="module", params=MACHINES)
 def job(request, tmp_path_factory):
     place = tmp_path_factory.mktemp(request.param)
-    (place / "m.toml").write_text(text(MACHINES[request.param]))
-    return request.param, convert(place, PROGRAM, "--machine", place / "m.toml")
+    return request.param, convert(place, PROGRAM, machine=text(MACHINES[request.param]))
 
 
 def test_joints_are_found_again(job):

@@ -36,8 +36,7 @@ CASES = {
 def job(request, tmp_path_factory):
     place = tmp_path_factory.mktemp(request.param)
     strut, rest, tools = CASES[request.param]
-    (place / "m.toml").write_text(text(strut, rest))
-    return request.param, convert(place, PROGRAM, "--machine", place / "m.toml", setup=SETUP, tools=tools)
+    return request.param, convert(place, PROGRAM, setup=SETUP, tools=tools, machine=text(strut, rest))
 
 
 def test_loads_are_found_again(job):
@@ -52,8 +51,7 @@ def test_loads_are_found_again(job):
 
 
 def test_loads_are_found_again_where_one_line_holds_rapids_and_feed_moves(tmp_path):
-    (tmp_path / "m.toml").write_text(text())
-    code, output = run("verify", convert(tmp_path, DRILLED, "--machine", tmp_path / "m.toml", tools=CUTTING))
+    code, output = run("verify", convert(tmp_path, DRILLED, tools=CUTTING, machine=text()))
     assert code == 0, output
     assert "loads           found again" in output
 
@@ -109,8 +107,7 @@ TILTED = PROGRAM.replace("A0. B5.\n", "A0. B5.\nA8. B-6. F900.\nC9.\n")
 
 def test_a_proof_finds_a_force_that_is_left_out_of_pure_tilts(tmp_path, monkeypatch):
     """And a tool that turns faster than its limit, though its angles do not."""
-    (tmp_path / "m.toml").write_text(text(STRUT, REST.replace("[300, 0, 150]", "[9000, 0, 150]")))
-    assert tried(tmp_path, TILTED, "--machine", tmp_path / "m.toml")[0] == 1
+    assert tried(tmp_path, TILTED, machine=text(STRUT, REST.replace("[300, 0, 150]", "[9000, 0, 150]")))[0] == 1
     monkeypatch.setattr(cutting, "LEVEL", 1e9)
     code, said, _ = tried(tmp_path, TILTED, "--machine", tmp_path / "m.toml", "--overwrite")
     assert code == 2 and "the report says" in said

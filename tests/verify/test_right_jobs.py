@@ -33,8 +33,7 @@ def test_a_right_job_is_proven(tmp_path, what):
         else:
             old = next(line for line in text.splitlines() if line.startswith(f"{name} ="))
             text = text.replace(old, f"{name} = {value}")
-    (tmp_path / "m.toml").write_text(text)
-    convert(tmp_path, program.format(mode="G64"), "--machine", tmp_path / "m.toml", *options)
+    convert(tmp_path, program.format(mode="G64"), *options, machine=text)
 
 
 @pytest.mark.long

@@ -44,8 +44,9 @@ def test_a_job_whose_jerk_is_far_over_the_limit_is_proven_broken(tmp_path, progr
     """Such a job is not continuous to the limit of the struts, but to what its report and the tip's limit own up to."""
     soft = DEMONSTRATION.read_text().replace("jerk_mm_s3 = 500000", "jerk_mm_s3 = 5000000")
     soft = soft.replace("tolerance_mm = 0.01", "tolerance_mm = 0.001").replace("n_mm_s2 = 12000", "n_mm_s2 = 1000")
-    (tmp_path / "m.toml").write_text(soft.replace("jerk_mm_s3 = 700000", "jerk_mm_s3 = 20000"))
-    job = convert(tmp_path, program, "--machine", tmp_path / "m.toml", "--period-ms", period)
+    job = convert(
+        tmp_path, program, "--period-ms", period, machine=soft.replace("jerk_mm_s3 = 700000", "jerk_mm_s3 = 20000")
+    )
     assert proof(job) == (1, {})
 
     def within(report):

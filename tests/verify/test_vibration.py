@@ -21,8 +21,7 @@ def machine(most):
 @pytest.fixture(scope="module")
 def job(tmp_path_factory):
     place = tmp_path_factory.mktemp("swinging")
-    (place / "m.toml").write_text(machine(0.003))
-    code, said, folder = tried(place, PROGRAM, "--machine", place / "m.toml")
+    code, said, folder = tried(place, PROGRAM, machine=machine(0.003))
     assert code == 1, said
     return folder
 
@@ -51,16 +50,14 @@ def test_a_milder_swing_and_a_block_left_out_are_named(job, tmp_path):
 
 
 def test_a_swing_that_is_worked_out_wrongly_is_found(tmp_path, monkeypatch):
-    (tmp_path / "m.toml").write_text(machine(2.0))
     before = vibration.swings
     monkeypatch.setattr(vibration, "swings", lambda *x: 0.9 * before(*x))
-    code, said, _ = tried(tmp_path, PROGRAM, "--machine", tmp_path / "m.toml")
+    code, said, _ = tried(tmp_path, PROGRAM, machine=machine(2.0))
     assert code == 2 and "vibration: the tip swings" in said
 
 
 def test_averages_of_whole_periods_calm_the_rests(job, tmp_path):
-    (tmp_path / "m.toml").write_text(machine(0.003))
-    code, said, folder = tried(tmp_path, PROGRAM, "--machine", tmp_path / "m.toml", "--calm-lowest")
+    code, said, folder = tried(tmp_path, PROGRAM, "--calm-lowest", machine=machine(0.003))
     assert code in (0, 1), said
     found, plain = told(folder), told(job)
     calmed = found["calmed"]

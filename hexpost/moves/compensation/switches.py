@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Codes, Columns, Flags, Ints
-from hexpost.moves.window.sheet import Rows, Sheet, Words, fill, first_rows
+from hexpost.moves.window.sheet import Rows, Sheet, fill, first_rows, in_force
 
 OFF, LEFT, RIGHT = 40, 41, 42
 """Codes of the group ``"cutter radius"``."""
@@ -38,9 +38,9 @@ class CutterWords:
             return
         found = CutterState(
             np.searchsorted(moved, rare) + before,
-            _column(code, rare, self._code).astype(np.uint8),
-            _column(row, rare, self._row),
-            _column(plane, rare, self._plane).astype(np.uint8),
+            in_force(code, rare, self._code).astype(np.uint8),
+            in_force(row, rare, self._row),
+            in_force(plane, rare, self._plane).astype(np.uint8),
         )
         self._code, self._row, self._plane = int(found.code[-1]), int(found.row[-1]), int(found.plane[-1])
         self._parts.append(found)
@@ -72,8 +72,3 @@ class CutterWords:
             fill(place, whole.row[last], count, NO_ROW),
             fill(place, whole.plane[last], count, 17),
         )
-
-
-def _column(words: Words, rare: Ints, before: int) -> Ints:
-    """Return the value in force at each of the ``rare`` rows."""
-    return fill(np.searchsorted(rare, words.row), words.value.astype(np.int64), len(rare), before)

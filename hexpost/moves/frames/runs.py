@@ -8,7 +8,7 @@ from hexpost.arrays import Codes, Ints
 from hexpost.moves.frames.book import MACHINE
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.modes import ABSOLUTE, AXES, INCREMENTAL, Modes
-from hexpost.moves.window.sheet import Sheet, Words, fill, first_rows
+from hexpost.moves.window.sheet import Sheet, Words, fill, first_rows, in_force
 from hexpost.moves.window.state import Key, State
 
 UNDER_G91 = "G53 under G91: its words are places in machine coordinates, absolute as under G90"
@@ -32,9 +32,9 @@ def cut_runs(sheet: Sheet, state: State, complaints: Complaints) -> Runs:
     offset, length, row = sheet.group("work offset"), sheet.group("tool length"), sheet.letter("H")
     machine, change = sheet.group("machine coordinates"), sheet.group("tool change")
     rare = first_rows(offset, length, row, machine, change)
-    offsets = _column(offset, rare, state.offset)
-    lengths = _column(length, rare, state.length)
-    heights = _column(row, rare, state.row)
+    offsets = in_force(offset, rare, state.offset)
+    lengths = in_force(length, rare, state.length)
+    heights = in_force(row, rare, state.row)
     _refuse_missing_rows(length, rare, heights, complaints)
     mounted, tools = _mounted(sheet, rare, state, complaints)
     used = np.where((lengths == 49) | (heights < 0), 0, heights)
@@ -52,11 +52,6 @@ def cut_runs(sheet: Sheet, state: State, complaints: Complaints) -> Runs:
     if selected.count:
         state.selected = int(selected.value[-1])
     return _joined(first, key, work)
-
-
-def _column(words: Words, rare: Ints, before: int) -> Ints:
-    """Return the value in force at each of the ``rare`` rows."""
-    return fill(np.searchsorted(rare, words.row), words.value.astype(np.int64), len(rare), before)
 
 
 def _numbers(offset: Ints, length: Ints, row: Ints, tool: Ints) -> Ints:

@@ -4,7 +4,7 @@ import numpy as np
 
 from hexpost.moves.model import Remark
 from hexpost.moves.window.complaints import Complaints
-from hexpost.moves.window.sheet import Sheet, fill, first_rows
+from hexpost.moves.window.sheet import Sheet, first_rows, in_force
 from hexpost.moves.window.state import State
 
 USERS = {"H": ("tool length", 49, "G43 or G44"), "D": ("cutter radius", 40, "G41 or G42")}
@@ -28,7 +28,7 @@ class UnusedRows:
             rare = first_rows(words, codes)
             if not rare.size:
                 continue
-            on = fill(np.searchsorted(rare, codes.row), codes.value, len(rare), before) != off
+            on = in_force(codes, rare, before) != off
             edges = [0, *np.searchsorted(rare, words.row).tolist(), len(rare)]
             self._used(letter, used=bool(on[: edges[1]].any()))
             lines = complaints.line(words.row).tolist()

@@ -98,6 +98,11 @@ def first_rows(*words: Words) -> Ints:
     return np.unique(np.concatenate([w.row for w in words])).astype(np.int64)
 
 
+def in_force(words: Words, rare: Ints, before: int) -> Ints:
+    """Return the value in force at each of the ``rare`` rows, the rows of ``words`` among them."""
+    return fill(np.searchsorted(rare, words.row), words.value.astype(np.int64), len(rare), before)
+
+
 class Movement:
     """Which blocks move: ``rows`` (n,) of the moves, and the place among them of any block."""
 

@@ -63,8 +63,7 @@ def test_the_key_is_read_and_jobs_with_it_are_proven(tmp_path):
     z = MACHINE.machine_zero[2]
     text = DEMONSTRATION.read_text() + f"\n[tool_change]\npose_mm_deg = [40, -20, {z}, 0, 0, 15]\n"
     assert machine_from(text.encode(), "m.toml").tool_change[5] == pytest.approx(15 * DEG)
-    (tmp_path / "m.toml").write_text(text)
-    assert proof(convert(tmp_path, PROGRAM, "--machine", tmp_path / "m.toml")) == (0, {})
+    assert proof(convert(tmp_path, PROGRAM, machine=text)) == (0, {})
     again = (PROGRAM, "--machine", tmp_path / "m.toml", "--from-line", 20, "--overwrite")
     assert proof(convert(tmp_path, *again)) == (0, {})
     (tmp_path / "m.toml").write_text(text.replace("[40,", "['x',"))
