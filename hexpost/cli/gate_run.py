@@ -134,7 +134,11 @@ def _names(o: GateOptions, policy: Policy) -> tuple[list[str], Scope]:
     if unfit and policy.strict:
         raise InputError([Fault(file=policy.file or "", what=what, code="fits-nothing") for what in unfit])
     scope = Scope(
-        programs=len(names), left=found.left, shard=o.shard or "", warnings=tuple(f"{policy.file}: {x}" for x in unfit)
+        programs=len(names),
+        left=found.left,
+        shard=o.shard or "",
+        warnings=tuple(f"{policy.file}: {x}" for x in unfit),
+        others=found.others,
     )
     if not names and not o.allow_empty:
         raise click.UsageError("no program found; folders are searched for " + ", ".join(policy.programs))

@@ -14,6 +14,7 @@ from hexpost.errors import OutputError
 from hexpost.library.policy import Policy
 from hexpost.library.programs import Found
 from hexpost.library.settings import Settings
+from hexpost.library.texts import passed_over
 from hexpost.machine.load import demonstration_machine, load_machine
 from hexpost.machine.model import Machine
 from hexpost.machine.reading import read_bytes
@@ -24,10 +25,7 @@ from hexpost.survey.model import Survey
 from hexpost.survey.page import to_page
 from hexpost.survey.text import WIDTH, text
 from hexpost.tables.whole import refuse_special, try_place, writing
-from hexpost.voice import clean, paragraph, plural
-
-MOST_ENDINGS = 6
-"""So many endings of files that are passed over are named."""
+from hexpost.voice import paragraph, plural
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,14 +83,8 @@ def _of_machine(machine: Machine) -> str:
 
 def _passed_over(there: Found) -> str:
     """Return the line on files in the folders that are no programs by their ending; nothing if there are none."""
-    if not there.others:
-        return ""
-    shown = ", ".join(
-        f"{count:,} {clean(end) or 'without'}" for end, count in list(there.others.items())[:MOST_ENDINGS]
-    )
-    more = ", and others" if len(there.others) > MOST_ENDINGS else ""
-    said = f"not looked at, by their ending: {shown}{more}; name such files, or their endings as programs in gate.toml"
-    return "\n".join(paragraph(said, WIDTH)) + "\n"
+    said = passed_over(there.others)
+    return "\n".join(paragraph(said, WIDTH)) + "\n" if said else ""
 
 
 def _there(folder: Path) -> dict[str, bytes]:

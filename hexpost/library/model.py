@@ -207,8 +207,8 @@ class Scope:
     """What of the library is meant: all its ``programs``, or those of a list of changed files or of a shard.
 
     ``left``: programs that do not belong to it; ``entries`` of a list, how many of them lie ``elsewhere`` or are no
-    programs, and which are ``missing``; ``warnings`` about
-    the policy.
+    programs, and which are ``missing``; ``warnings`` about the policy; ``others``: how many files of the folders were
+    passed over, by ending.
     """
 
     programs: int
@@ -218,6 +218,7 @@ class Scope:
     missing: tuple[str, ...] = ()
     shard: str = ""
     warnings: tuple[str, ...] = ()
+    others: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,14 +1,16 @@
 """What the gate says of findings and mistakes, in one sentence each."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from hexpost.library.model import Case, Entry, GateResult, Judged, Left, ProgramFault, Scope
 from hexpost.version import VERSION
-from hexpost.voice import advice, not_looked_at, plural, what
+from hexpost.voice import advice, clean, not_looked_at, plural, what
 
 MOST_NAMES = 20
 """So many names are listed in a sentence; the rest are counted."""
+MOST_ENDINGS = 6
+"""So many endings of files that are passed over are named."""
 
 STATES = {
     "new": "",
@@ -80,6 +82,8 @@ def notes(result: GateResult) -> list[str]:
         out.append(f"In the list, and not there (deleted?): {_some(m.missing)}.")
     for why, names in _by_reason(m.left).items():
         out.append(f"Not checked ({why}): {_some(names)}.")
+    others = passed_over(m.others)
+    out += [f"{others[0].upper()}{others[1:]}."] if others else []
     out += [f"Skipped by the policy: {_some(result.skipped)}."] if result.skipped else []
     out += [f"Only part {m.shard} of the programs was checked."] if m.shard else []
     no_machine = [case.name for case in result.cases if not case.machine]
@@ -87,6 +91,15 @@ def notes(result: GateResult) -> list[str]:
     out += [f"Accepted findings follow a program with a new name: {old} is {new}." for old, new in result.renamed]
     out += _of_baseline(result)
     return out + unseen_rows(result)
+
+
+def passed_over(endings: Mapping[str, int]) -> str:
+    """Return the sentence on files in the folders that are no programs by their ending; nothing if there are none."""
+    if not endings:
+        return ""
+    shown = ", ".join(f"{count:,} {clean(end) or 'without'}" for end, count in list(endings.items())[:MOST_ENDINGS])
+    more = ", and others" if len(endings) > MOST_ENDINGS else ""
+    return f"not looked at, by their ending: {shown}{more}; name such files, or their endings as programs in gate.toml"
 
 
 def _of_baseline(result: GateResult) -> Iterator[str]:

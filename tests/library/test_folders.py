@@ -155,3 +155,11 @@ def test_names_that_are_no_text_in_shards_baselines_and_every_file(shop, monkeyp
     assert accepted.stdout.splitlines()[-1] == "Checked 21 of 21 programs: 21 pass, 0 fail, 0 not understood."
     json.loads(Path("s.sarif").read_bytes())
     Path("b.json").read_bytes().decode()
+
+
+def test_files_that_are_no_programs_by_their_ending_are_counted(shop):
+    Path("lib/left.ngc").write_text(CLEAN)
+    Path("lib/sub/left.NGC").write_text(CLEAN)
+    said = " ".join(CliRunner().invoke(main, ["gate", "lib", "--serial", "--no-cache"]).stdout.split())
+    assert "Not looked at, by their ending: 2 .ngc; name such files, or their endings as programs in gate.toml." in said
+    assert "Not looked at, by" not in CliRunner().invoke(main, ["gate", "lib/a.nc", "--serial", "--no-cache"]).stdout
