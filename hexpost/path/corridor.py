@@ -8,6 +8,8 @@ BLOCK = 8192
 """Vertices between two that every corridor goes through, so that windows that begin there agree."""
 BACK = 1.5
 """Widths of the corridor by which vertices may lie back along a chord."""
+NEAR = 8
+"""Chords over fewer vertices are found for all vertices at once."""
 SAME = 1e-12
 CRUMB, STEP = 1e-6, 1e-10
 """Least length of a chord of the corridor, and least growth of the parameter from vertex to vertex, mm."""
@@ -16,27 +18,60 @@ CRUMB, STEP = 1e-6, 1e-10
 def corridor(x: Array, width: float, block: int = BLOCK) -> Ints:
     """Return indices (k,) of vertices ``x`` (d, n) whose chords pass all vertices between within ``width``, in order.
 
-    Greedy: each chord is as long as doubling and halving its reach finds.
+    Greedy: each chord is as long as doubling and halving its reach finds; short ones are found for all at once.
     """
     n = x.shape[1]
     rows = np.ascontiguousarray(x.T)
-    wide = _two_at_once(x, width).tolist()
+    near = _reaches(x, width).tolist()
     keep, i = [0], 0
     while i < n - 1:
         top = min(n - 1, (i // block + 1) * block)
-        a = i + 1
-        if a < top and wide[i]:
-            a, step = a + 1, 2
-            while a + step <= top and _passes(rows[i : a + step + 1], width):
-                a += step
-                step *= 2
-            while step >= 1:
-                if a + step <= top and _passes(rows[i : a + step + 1], width):
-                    a += step
-                step //= 2
-        keep.append(a)
-        i = a
+        cut = i + NEAR > top
+        reach = min(near[i], 2, top - i) if cut else near[i]
+        if reach == NEAR or (cut and reach > 1):
+            reach = _farthest(rows, i, reach, top, width)
+        i += reach
+        keep.append(i)
     return np.array(keep)
+
+
+def _farthest(rows: Array, i: int, reach: int, top: int, width: float) -> int:
+    """Return how far the chord from vertex ``i`` reaches, at least ``reach``, at most to ``top``."""
+    step = reach
+    while i + reach + step <= top and _passes(rows[i : i + reach + step + 1], width):
+        reach += step
+        step *= 2
+    while step > 1:
+        step //= 2
+        if i + reach + step <= top and _passes(rows[i : i + reach + step + 1], width):
+            reach += step
+    return reach
+
+
+def _reaches(x: Array, width: float) -> Ints:
+    """Return how far the chord from each vertex (n,) reaches, as ``_farthest`` finds it, ``NEAR`` at most."""
+    out = np.where(_two_at_once(x, width), 2, 1)
+    for reach, step in ((2, 2), (4, 4), (4, 2), (2, 1), (4, 1), (6, 1)):
+        at = np.flatnonzero(out[: -reach - step] == reach)
+        out[at[_all_pass(x, at, reach + step, width)]] = reach + step
+    return out
+
+
+def _all_pass(x: Array, at: Ints, count: int, width: float) -> Flags:
+    """Return where (k,) ``_passes`` holds of the chords from vertices ``at`` (k,), each over ``count``."""
+    begin = x[:, at]
+    d = x[:, at + count] - begin
+    length = np.sqrt((d * d).sum(0))
+    d[:, length < SAME] = 0.0
+    d /= np.maximum(length, SAME)
+    good, most = np.ones(len(at), dtype=np.bool_), np.full(len(at), -np.inf)
+    for j in range(1, count):
+        q = x[:, at + j] - begin
+        t = (q * d).sum(0)
+        most = np.maximum(most, t)
+        q -= np.clip(t, 0.0, length) * d
+        good &= ((q * q).sum(0) <= width * width) & (most - t <= BACK * width)
+    return good
 
 
 def _two_at_once(x: Array, width: float) -> Flags:

@@ -8,7 +8,7 @@ given back ("twicing", Tukey 1977, Exploratory Data Analysis, chapter 16), so th
 from collections.abc import Callable
 
 import numpy as np
-from scipy.linalg import cho_solve_banded, cholesky_banded
+from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from hexpost.arrays import Array, Flags
 from hexpost.path.cells import Nodes
@@ -21,6 +21,8 @@ CONDITION = 15.0
 """Smoothing length in stencils at most: the condition of the equations goes with its sixth power."""
 SLOPE = 0.12
 """Steepest change of the smoothing length per mm."""
+TOGETHER = 8192
+"""Rungs of the ladder are tried together while they have no more nodes than this."""
 PIN = 1e6
 ROUNDS = 6
 
@@ -50,13 +52,14 @@ def fitted(nodes: Nodes, most: float, tips: int) -> Array:
     s, y = nodes.s, nodes.place
     solve = _fitter(s, y, nodes.fixed)
     length = np.full(len(s), LONGEST * LADDER[-1] / 1.5)
-    for share in LADDER[::-1]:
-        step = LONGEST * share
-        good = (sizes(solve(np.full(len(s), step)) - y, tips) <= most) & (length >= step / 1.51)
-        length = np.where(good, step, length)
+    steps, some = LONGEST * LADDER[::-1], max(1, TOGETHER // len(s))
+    for tried in (steps[k : k + some] for k in range(0, len(steps), some)):
+        for step, q in zip(tried, solve(np.repeat(tried[:, None], len(s), axis=1)), strict=True):
+            good = (sizes(q - y, tips) <= most) & (length >= step / 1.51)
+            length = np.where(good, step, length)
     for _ in range(ROUNDS):
         length = cone(s, length, SLOPE)
-        q = solve(length)
+        q = solve(length[None])[0]
         use = sizes(q - y, tips) / most
         if use.max() <= 1.0:
             break
@@ -65,7 +68,10 @@ def fitted(nodes: Nodes, most: float, tips: int) -> Array:
 
 
 def _fitter(s: Array, y: Array, fixed: Flags) -> Solve:
-    """Return the fit as a function of the smoothing lengths (n,); no stencil goes across a fixed node."""
+    """Return fits (m, d, n) as a function of smoothing lengths (m, n); no stencil goes across a fixed node.
+
+    The equations of all are one band: the bands do not touch.
+    """
     n = len(s)
     i = np.arange(n - 3)
     coef = []
@@ -85,22 +91,40 @@ def _fitter(s: Array, y: Array, fixed: Flags) -> Solve:
     middle, most = 0.5 * (s[i] + s[i + 3]), CONDITION * (s[i + 3] - s[i])
 
     def solve(length: Array) -> Array:
-        weight = np.minimum(np.interp(middle, s, length), most) ** 6 * quad
-        band = np.zeros((4, n))
+        fits = len(length)
+        weight = np.stack([np.minimum(np.interp(middle, s, row), most) ** 6 * quad for row in length])
+        band = np.zeros((4, fits, n))
         for k in range(4):
             for m in range(k, 4):
-                band[3 - (m - k), m : m + n - 3] += coef[k] * coef[m] * weight
+                band[3 - (m - k), :, m : m + n - 3] += coef[k] * coef[m] * weight
         band[3] += pinned
-        factor = cholesky_banded(band, overwrite_ab=True, check_finite=False)
-        r = y
+        factor = _done(dpbtrf(band.reshape(4, -1), overwrite_ab=True))
+        r = np.repeat(y[:, None], fits, axis=1)
         for _ in range(2):
-            third = sum((coef[k] * r[:, k : k + n - 3] for k in range(4)), np.zeros((len(y), n - 3))) * weight
-            out = np.zeros_like(y)
+            third = np.zeros((len(y), fits, n - 3))
             for k in range(4):
-                out[:, k : k + n - 3] -= coef[k] * third
-            r = cho_solve_banded((factor, False), out.T, check_finite=False).T
-        q: Array = y - r
-        q[:, fixed] = y[:, fixed]
-        return q
+                third += coef[k] * r[:, :, k : k + n - 3]
+            third *= weight
+            out = np.zeros_like(r)
+            for k in range(4):
+                out[:, :, k : k + n - 3] -= coef[k] * third
+            r = _done(dpbtrs(factor, out.reshape(len(y), -1).T, overwrite_b=True)).T.reshape(r.shape)
+        q = y[:, None] - r
+        q[:, :, fixed] = y[:, None, fixed]
+        return q.swapaxes(0, 1)
 
     return solve
+
+
+def _done(answer: tuple[Array, int]) -> Array:
+    """Return what LAPACK found.
+
+    Raises
+    ------
+    LinAlgError
+        The matrix is not positive definite.
+    """
+    found, info = answer
+    if info:
+        raise np.linalg.LinAlgError(f"the equations of a fit are singular at node {info}")
+    return found
