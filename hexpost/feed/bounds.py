@@ -60,6 +60,18 @@ class Norms:
         return [*worst, range_min(self.free[low:high], first, last)]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Caps:
+    """Per piece, shape (p,): the largest s' by feed and speed limits, and its ``cause``.
+
+    ``programmed``: s' by the programmed feed alone, of rapids by the speed limits.
+    """
+
+    speed: Array
+    cause: Codes
+    programmed: Array
+
+
 def lone_straights(path: ToolPath) -> Ints:
     """Return the spans that are one straight piece, shape (k,): their schedule has a closed form."""
     one = np.flatnonzero(np.diff(path.span_first) == 1)
@@ -67,14 +79,13 @@ def lone_straights(path: ToolPath) -> Ints:
     return out
 
 
-def shares(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Norms:
+def shares(caps: Caps, tip: ToolTip, norms: Array) -> Norms:
     """Return speed caps and shares of the limits; ``norms`` (2, 3, p) as ``ToolPath.norms_max`` gives them."""
     p, q = norms
-    speed, _ = _speed_caps(path, moves, tip, norms)
     return Norms(
         tip=tip,
-        speed=speed,
-        free=speed,
+        speed=caps.speed,
+        free=caps.speed,
         a1=np.maximum(p[0] / tip.acceleration, q[0] / tip.tilt_acceleration),
         a2=np.maximum(p[1] / tip.acceleration, q[1] / tip.tilt_acceleration),
         j1=np.maximum(p[0] / tip.jerk, q[0] / tip.tilt_jerk),
@@ -83,14 +94,13 @@ def shares(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Norms:
     )
 
 
-def as_programmed(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Stretches:
+def as_programmed(caps: Caps, path: ToolPath, tip: ToolTip, norms: Array) -> Stretches:
     """Return one stretch per piece, shape (p,), bounded by feed and tool-tip limits; ``norms`` as in ``shares``.
 
     Second derivatives are split: curvature takes |q''| s'^2, the tangent sqrt(A^2 - that^2) / |q'|; the third
     derivative holds s'^3 below J / |q'''|. Norms of tip and tilt, so a turn of the work frame changes nothing.
     """
-    speed, cause = _speed_caps(path, moves, tip, norms)
-    cap = np.minimum(speed, HUGE**0.5) ** 2
+    cap, cause = np.minimum(caps.speed, HUGE**0.5) ** 2, caps.cause.copy()
     margin = _margins(path)
     p, q = np.maximum(norms, TINY)
     sides = (
@@ -162,29 +172,19 @@ def _lower(bound: Array, cause: Codes, other: Array, why: int) -> None:
     cause[less] = why
 
 
-def _speed_caps(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> tuple[Array, Codes]:
-    """Return the largest s' per piece by feed and speed limits, and the cause."""
+def speed_caps(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Caps:
+    """Return the largest speeds of pieces by feed and speed limits; ``norms`` as in ``shares``."""
     p, q = np.maximum(norms[:, 0], TINY)
-    speed, cause = np.full(len(p), HUGE), np.zeros(len(p), dtype=np.uint8)
-    _lower(speed, cause, tip.speed / p, TIP_SPEED)
-    _lower(speed, cause, tip.tilt_speed / np.maximum(path.turns_max(norms[1, 0]), TINY), TILT_SPEED)
-    own = path.move.astype(np.int64)
-    _lower(speed, cause, _feed(path, moves, own, p, q), FEED)
-    corner: Flags = path.kind >= CORNER
-    after = np.where(corner, np.minimum(own + 1, moves.count - 1), own)
-    _lower(speed, cause, _feed(path, moves, after, p, q), FEED)
-    return speed, cause
-
-
-def programmed_speed(path: ToolPath, moves: Moves, tip: ToolTip, slopes: Array) -> Array:
-    """Return s' (p,) by the programmed feed alone, of rapids by the speed limits; ``slopes`` (2, p): largest |q'|."""
-    p, q = np.maximum(slopes, TINY)
+    fastest, turning = tip.speed / p, tip.tilt_speed / np.maximum(path.turns_max(norms[1, 0]), TINY)
     own = path.move.astype(np.int64)
     after = np.where(path.kind >= CORNER, np.minimum(own + 1, moves.count - 1), own)
-    feed = np.minimum(_feed(path, moves, own, p, q), _feed(path, moves, after, p, q))
+    feeds = _feed(path, moves, own, p, q), _feed(path, moves, after, p, q)
+    speed, cause = np.full(len(p), HUGE), np.zeros(len(p), dtype=np.uint8)
+    for most, why in ((fastest, TIP_SPEED), (turning, TILT_SPEED), (feeds[0], FEED), (feeds[1], FEED)):
+        _lower(speed, cause, most, why)
     rapid = moves.feed_mode[own] == FEED_RAPID
-    turn = np.maximum(path.turns_max(slopes[1]), TINY)
-    return np.where(rapid, np.minimum(tip.speed / p, tip.tilt_speed / turn), feed)
+    programmed = np.where(rapid, np.minimum(fastest, turning), np.minimum(*feeds))
+    return Caps(speed=speed, cause=cause, programmed=programmed)
 
 
 def _feed(path: ToolPath, moves: Moves, move: Ints, p: Array, q: Array) -> Array:

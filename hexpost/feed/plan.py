@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.attainable import within_reach
-from hexpost.feed.bounds import TINY, as_programmed, lone_straights, programmed_speed
+from hexpost.feed.bounds import TINY, as_programmed, lone_straights, speed_caps
 from hexpost.feed.drafts import Draft, fastest, mended
 from hexpost.feed.lookahead import fastest_in_windows
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
@@ -95,7 +95,9 @@ def _mended(
     firm = lone & task.firm
     felt = _felt(st, closed, firm)
     if firm.any():
-        closed, near = fitted(closed, firm, as_programmed(path, moves, machine.tool_tip, norms), task)
+        caps = speed_caps(path, moves, machine.tool_tip, norms)
+        closed, near = fitted(closed, firm, as_programmed(caps, path, machine.tool_tip, norms), task)
+        del caps
         felt &= ~near
     simple = lone & ~felt
     if simple.any():
@@ -116,8 +118,8 @@ def least_time(path: ToolPath, moves: Moves, events: Events, machine: Machine) -
     total, most, line = float(rest.sum()), float(rest[dwell]), int(np.append(events.line, 0)[dwell])
     for a, b in portions(path) if path.count else ():
         part = path.spans(a, b)
-        speed = programmed_speed(part, moves, machine.tool_tip, part.norms_max()[:, 0])
-        seconds = seconds_at(part, speed)
+        caps = speed_caps(part, moves, machine.tool_tip, part.norms_max())
+        seconds = seconds_at(part, caps.programmed)
         total += float(seconds.sum())
         k = int(np.argmax(seconds))
         if seconds[k] >= most:

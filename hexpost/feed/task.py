@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.feed.bounds import TINY, as_programmed, parts, programmed_speed, shares
+from hexpost.feed.bounds import TINY, as_programmed, parts, shares, speed_caps
 from hexpost.feed.calm import calm_periods, calmed
 from hexpost.feed.model import Timing
 from hexpost.feed.ramps import Rests, lay
@@ -58,7 +58,8 @@ def task_of(
     """
     norms = path.norms_max()
     struts = strut_limits(path, moves, machine, rapids_only=mode != STRUT_LIMITED)
-    st, clear = as_programmed(path, moves, machine.tool_tip, norms), shares(path, moves, machine.tool_tip, norms)
+    tip, caps = machine.tool_tip, speed_caps(path, moves, machine.tool_tip, norms)
+    st, clear = as_programmed(caps, path, tip, norms), shares(caps, tip, norms)
     st = st.divided(parts(path, norms, struts.aim > 0, st))
     if struts.aim.any():
         curvature = CURVATURE_MOST if len(st.span) <= small else CURVATURE_SHARE
@@ -69,7 +70,7 @@ def task_of(
         rests=rests,
         period=machine.period,
         firm=struts.aim[path.span_first[:-1]] > 0,
-        programmed=programmed_speed(path, moves, machine.tool_tip, norms[:, 0]),
+        programmed=caps.programmed,
         calm=calm_periods(path, moves, machine),
     )
     return task, st, norms

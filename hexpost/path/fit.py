@@ -54,12 +54,12 @@ def fitted(nodes: Nodes, most: float, tips: int) -> Array:
     length = np.full(len(s), LONGEST * LADDER[-1] / 1.5)
     steps, some = LONGEST * LADDER[::-1], max(1, TOGETHER // len(s))
     for tried in (steps[k : k + some] for k in range(0, len(steps), some)):
-        for step, q in zip(tried, solve(np.repeat(tried[:, None], len(s), axis=1)), strict=True):
-            good = (sizes(q - y, tips) <= most) & (length >= step / 1.51)
+        for step, fit in zip(tried, solve(np.repeat(tried[:, None], len(s), axis=1)), strict=True):
+            good = (sizes(fit - y, tips) <= most) & (length >= step / 1.51)
             length = np.where(good, step, length)
     for _ in range(ROUNDS):
         length = cone(s, length, SLOPE)
-        q = solve(length[None])[0]
+        q: Array = solve(length[None])[0]
         use = sizes(q - y, tips) / most
         if use.max() <= 1.0:
             break

@@ -10,7 +10,7 @@ from feed.test_strut_limited import MODEL, planned, with_struts
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from hexpost.feed.bounds import as_programmed
+from hexpost.feed.bounds import as_programmed, speed_caps
 from hexpost.feed.plan import plan
 from hexpost.feed.ramps import durations
 from hexpost.feed.windows import coasting, jerk_times
@@ -31,7 +31,9 @@ def double_s(length, speed, acceleration, jerk, period=1e-3):
     """Return machine, move and path, and the closed form's duration in s before it is laid on ticks."""
     on, moves = machine(period, speed=speed, acceleration=acceleration, jerk=jerk), along_x(length, speed)
     path = build(moves, on)
-    st, lone = as_programmed(path, moves, on.tool_tip, path.norms_max()), np.array([0])
+    norms = path.norms_max()
+    caps = speed_caps(path, moves, on.tool_tip, norms)
+    st, lone = as_programmed(caps, path, on.tool_tip, norms), np.array([0])
     window = jerk_times(st, lone)
     return on, moves, path, float(durations(coasting(st.ramped(window), lone, window).solved(window))[0] + window[0])
 

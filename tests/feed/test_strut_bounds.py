@@ -9,7 +9,7 @@ from feed.test_strut_limited import with_struts
 from feed.test_thrusts import DESCRIBED
 from kinematics.plain_dynamics import balanced, needed, turning
 
-from hexpost.feed.bounds import as_programmed, parts, shares
+from hexpost.feed.bounds import as_programmed, parts, shares, speed_caps
 from hexpost.feed.struts import BETWEEN, CURVATURE_SHARE, PLANNED, bounded, strut_limits
 from hexpost.feed.thrusts import FULL, ThrustParts
 from hexpost.kinematics.links import links
@@ -110,9 +110,10 @@ def looked_at(moves, on):
     path = build(moves, on)
     norms = path.norms_max()
     limits = strut_limits(path, moves, on, rapids_only=False)
-    st = as_programmed(path, moves, on.tool_tip, norms)
+    caps = speed_caps(path, moves, on.tool_tip, norms)
+    st = as_programmed(caps, path, on.tool_tip, norms)
     st = st.divided(parts(path, norms, limits.aim > 0, st))
-    st, clear = bounded(st, shares(path, moves, on.tool_tip, norms), path, norms, limits)
+    st, clear = bounded(st, shares(caps, on.tool_tip, norms), path, norms, limits)
 
     def slopes(piece, u):
         k = np.full(len(u), piece)
