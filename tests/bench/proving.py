@@ -8,21 +8,10 @@ import sys
 import tempfile
 from pathlib import Path
 
+from short import seconds
 from whole import convert, environment, raster
 
 OPTIONS = ("--jobs", "1", "--no-proof")
-
-
-def seconds(*words: object) -> float:
-    """Return the processor seconds of a process of hexpost."""
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    words = [str(w) for w in words]
-    done = subprocess.run(
-        [sys.executable, "-m", "hexpost", *words], env=environment(), capture_output=True, check=False
-    )
-    assert done.returncode in (0, 1), done.stdout.decode() + done.stderr.decode()
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
 def verify_vs_convert(moves: int = 200_000, runs: int = 5) -> dict[str, object]:
@@ -32,8 +21,10 @@ def verify_vs_convert(moves: int = 200_000, runs: int = 5) -> dict[str, object]:
         (folder / "raster.nc").write_text(raster(moves))
         made, proven = [], []
         for k in range(runs + 1):
-            whole = seconds("convert", folder / "raster.nc", "--out", folder / "job", "--overwrite", *OPTIONS)
-            verify = seconds("verify", folder / "job", "--without-remake")
+            whole = seconds(
+                "-m", "hexpost", "convert", folder / "raster.nc", "--out", folder / "job", "--overwrite", *OPTIONS
+            )
+            verify = seconds("-m", "hexpost", "verify", folder / "job", "--without-remake")
             if k:
                 made.append(whole)
                 proven.append(verify)
@@ -143,7 +134,7 @@ def proof_memory() -> dict[str, object]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         (folder / "raster.nc").write_text(raster(moves))
-        seconds("convert", folder / "raster.nc", "--out", folder / "job", "--no-proof")
+        seconds("-m", "hexpost", "convert", folder / "raster.nc", "--out", folder / "job", "--no-proof")
         done = subprocess.run(
             [sys.executable, "-c", script, "verify", str(folder / "job")],
             capture_output=True, text=True, env=environment(), check=True,

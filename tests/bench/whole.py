@@ -55,17 +55,17 @@ def convert(program: Path, out: Path, *options: str, proof: str = "--no-proof") 
     return wall, int(last[1])
 
 
-def savetxt_seconds_per_row(rows: int = 20_000) -> float:
-    """Return the time ``numpy.savetxt`` takes for a row of the same twenty columns."""
+def savetxt_seconds_per_row(rows: int = 20_000) -> tuple[float, float]:
+    """Return the time ``numpy.savetxt`` takes for a row of the same twenty columns, and its seconds of processor."""
     rng = np.random.default_rng(0)
     table = np.column_stack([
         np.arange(rows) * 1e-3, 1300 + 200 * rng.standard_normal((rows, 6)), 300 * rng.standard_normal((rows, 6)),
         4000 * rng.standard_normal((rows, 6)), np.arange(rows) // 8,
     ])  # fmt: skip
     with tempfile.TemporaryFile("w") as file:
-        t = time.perf_counter()
+        t, spent = time.perf_counter(), time.process_time()
         np.savetxt(file, table, fmt=["%.3f"] + ["%.6f"] * 12 + ["%.3f"] * 6 + ["%d"], delimiter=",")
-        return (time.perf_counter() - t) / rows
+        return (time.perf_counter() - t) / rows, (time.process_time() - spent) / rows
 
 
 def whole_job_limited() -> dict[str, object]:
@@ -74,27 +74,29 @@ def whole_job_limited() -> dict[str, object]:
 
 
 def whole_job(moves: int = 200_000, runs: int = 5, options: tuple[str, ...] = ()) -> dict[str, object]:
-    """Time the whole job of a raster at 8 samples a move against ``numpy.savetxt`` of as many rows."""
-    ratios, walls, rows, peak = [], [], 0, 0
+    """Time the whole job of a raster at 8 samples a move against ``numpy.savetxt`` of as many rows, in turn.
+
+    With two workers, and with ``one``; ``processor``: seconds of processor of all processes, over those of savetxt.
+    """
+    figures: dict[str, list[float]] = {"ratio": [], "one": [], "processor": [], "processor_one": [], "wall_s": []}
+    rows, peak = 0, 0
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        program = folder / "raster.nc"
-        program.write_text(raster(moves))
+        (folder / "raster.nc").write_text(raster(moves))
         for k in range(runs + 1):
-            wall, peak = convert(program, folder / f"job{k}", *options)
-            if k == 0:
-                continue  # warm-up: bytecode and files at hand
-            rows = json.loads((folder / f"job{k}" / "report.json").read_text())["rows"]
-            walls.append(wall)
-            ratios.append(wall / (rows * savetxt_seconds_per_row()))
-    wall = statistics.median(walls)
-    return {
-        "ratio": statistics.median(ratios),
-        "rows": rows,
-        "wall_s": wall,
-        "times_real_time": rows * 1e-3 / wall,
-        "peak_mb": peak / 2**20,
-    }
+            for jobs, kind in (("2", ""), ("1", "_one")):
+                before = children_seconds()
+                wall, peak = convert(folder / "raster.nc", folder / "job", "--overwrite", "--jobs", jobs, *options)
+                spent = children_seconds() - before
+                rows = json.loads((folder / "job" / "report.json").read_text())["rows"]
+                if k == 0:
+                    continue  # warm-up: bytecode and files at hand
+                text_wall, text_spent = savetxt_seconds_per_row()
+                figures[kind[1:] or "ratio"].append(wall / (rows * text_wall))
+                figures[f"processor{kind}"].append(spent / (rows * text_spent))
+                figures["wall_s"].append(wall)
+    found = {name: statistics.median(values) for name, values in figures.items()}
+    return {**found, "rows": rows, "times_real_time": rows * 1e-3 / found["wall_s"], "peak_mb": peak / 2**20}
 
 
 def sample_memory() -> dict[str, object]:
