@@ -162,6 +162,15 @@ def judged(way, size, good, fine=FINE):
     return "", singular
 
 
+def _note(outcome, way, size, wrong, singular):
+    """Count what was judged of a way at a size."""
+    outcome.tried += 1
+    outcome.refused += singular
+    outcome.clean += not singular
+    joints = f"{way.struts.base.tolist()}, {way.struts.platform.tolist()}"
+    outcome.wrong += [f"{wrong} at {size} of {joints}"] if wrong else []
+
+
 def trial(rng, place=None):
     """Judge a random way at random sizes, and as it just grazes a singular pose, between samples mostly."""
     rng = np.random.default_rng(rng.getrandbits(64))
@@ -176,11 +185,7 @@ def trial(rng, place=None):
             low, high = (low, middle) if crossed else (middle, high)
         sizes += [low, high, high * 1.0001, 1.0]
     for size in sizes:
-        wrong, singular = judged(way, size, good)
-        outcome.tried += 1
-        outcome.refused += singular
-        outcome.clean += not singular
-        outcome.wrong += [f"{wrong} at {size} of {struts.base.tolist()}, {struts.platform.tolist()}"] if wrong else []
+        _note(outcome, way, size, *judged(way, size, good))
     return outcome
 
 
@@ -193,11 +198,7 @@ def clear(rng, place=None):
         way.count = min(way.count, SHORT)
         good = float(np.sign(determinant(lines(struts, pose[:, None])[0])[0]))
         size = 10.0 ** rng.uniform(-2.0, -0.3)
-        wrong, singular = judged(way, size, good, fine=2)
-        outcome.tried += 1
-        outcome.refused += singular
-        outcome.clean += not singular
-        outcome.wrong += [f"{wrong} at {size} of {struts.base.tolist()}, {struts.platform.tolist()}"] if wrong else []
+        _note(outcome, way, size, *judged(way, size, good, fine=2))
     return outcome
 
 

@@ -35,6 +35,13 @@ def write(folder, **programs):
     return sorted(out)
 
 
+def stocked(folder, **programs):
+    """Return the folder with programs, named as in ``write``, and the machine whose struts are slow."""
+    (folder / "slow.toml").write_text(slow_struts())
+    write(folder, **programs)
+    return folder
+
+
 def killer_check(task):
     """Check a program, or die over one called ``killer``."""
     if "killer" in task.name:

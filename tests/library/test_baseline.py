@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
-from library.shop import FAST, slow_struts, write
+from library.shop import FAST, slow_struts, stocked, write
 
 from hexpost.errors import InputError
 from hexpost.library.baseline import Baseline, load_baseline, updated
@@ -22,9 +22,7 @@ TODAY = date(2026, 6, 1)
 @pytest.fixture
 def shop(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "slow.toml").write_text(slow_struts())
-    write(tmp_path, p=FAST)
-    return tmp_path
+    return stocked(tmp_path, p=FAST)
 
 
 def policy(machine="slow.toml", **settings):

@@ -9,7 +9,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from library.shop import CLEAN, FAST, MISTAKEN, forbidden_check, slow_struts, write
+from library.shop import CLEAN, FAST, MISTAKEN, forbidden_check, slow_struts, stocked, write
 
 from hexpost.audit.model import Finding
 from hexpost.errors import HexpostError, OutputError
@@ -30,9 +30,7 @@ NAMES = ("a.nc", "b.nc", "c.nc")
 @pytest.fixture
 def shop(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "slow.toml").write_text(slow_struts())
-    write(tmp_path, a=CLEAN, b=FAST, c=MISTAKEN)
-    return tmp_path
+    return stocked(tmp_path, a=CLEAN, b=FAST, c=MISTAKEN)
 
 
 def run(shop, policy=None, *, recheck=0.0, **how):

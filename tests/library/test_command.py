@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
+from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, stocked, write
 from workers.processes import WITH_TWO_WORKERS, descendants, until
 
 from hexpost.cli import main
@@ -24,9 +24,7 @@ SLOW = ["--machine", "slow.toml"]
 def shop(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home"))
-    (tmp_path / "slow.toml").write_text(slow_struts())
-    write(tmp_path, lib__a=CLEAN, lib__b=FAST, odd__c=MISTAKEN)
-    return tmp_path
+    return stocked(tmp_path, lib__a=CLEAN, lib__b=FAST, odd__c=MISTAKEN)
 
 
 def gate(*words, code=None, text=""):

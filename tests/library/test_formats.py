@@ -17,7 +17,7 @@ import jsonschema
 import junitparser
 import pytest
 import xmlschema
-from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
+from library.shop import CLEAN, FAST, MISTAKEN, stocked
 
 from hexpost.audit.model import Advice, Finding
 from hexpost.library.baseline import Baseline, load_baseline, updated
@@ -67,9 +67,7 @@ def hostile():
 @pytest.fixture
 def shop(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "slow.toml").write_text(slow_struts())
-    write(tmp_path, a=CLEAN, sub__b=FAST, sub__c=MISTAKEN)
-    return tmp_path
+    return stocked(tmp_path, a=CLEAN, sub__b=FAST, sub__c=MISTAKEN)
 
 
 def real(baseline=None):

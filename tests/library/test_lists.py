@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from library.shop import CLEAN, slow_struts, write
+from library.shop import CLEAN, stocked, write
 
 from hexpost.cli import main
 from hexpost.library.changed import bases, changed_only, read_list
@@ -112,10 +112,8 @@ def test_any_name_comes_back_from_its_quotation(names, data):
 @pytest.fixture
 def shop(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "slow.toml").write_text(slow_struts())
     (tmp_path / "README").touch()
-    write(tmp_path, lib__a=CLEAN, lib__b=CLEAN)
-    return tmp_path
+    return stocked(tmp_path, lib__a=CLEAN, lib__b=CLEAN)
 
 
 def gate(*words, text=b""):

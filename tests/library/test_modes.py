@@ -1,7 +1,7 @@
 """Whatever runs the checks, in whatever order: the same bytes."""
 
 import pytest
-from library.shop import CLEAN, FAST, MISTAKEN, killer_check, slow_struts, write
+from library.shop import CLEAN, FAST, MISTAKEN, killer_check, stocked, write
 from workers.local_cluster import two_workers
 
 from hexpost.library.cache import Cache
@@ -19,10 +19,8 @@ from hexpost.workers.engines import Engine, processes, serial
 @pytest.fixture
 def shop(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "slow.toml").write_text(slow_struts())
     texts = {f"p{i:02d}": (CLEAN, FAST, MISTAKEN)[i % 3].replace("X", f"X{i % 4}") for i in range(10)}
-    write(tmp_path, **texts)
-    return tmp_path
+    return stocked(tmp_path, **texts)
 
 
 def names(shop):

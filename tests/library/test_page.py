@@ -7,7 +7,7 @@ from pathlib import Path
 from urllib.parse import unquote
 
 import pytest
-from library.shop import CLEAN, FAST, MISTAKEN, slow_struts, write
+from library.shop import CLEAN, FAST, MISTAKEN, stocked
 from library.test_formats import HOSTILE, hostile
 from report.test_page import BROWSER, browse
 
@@ -25,9 +25,7 @@ LONG = "a-name-that-does-not-end-" * 5
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory):
     place = tmp_path_factory.mktemp("shop")
-    (place / "slow.toml").write_text(slow_struts())
-    write(place, a=CLEAN, sub__b=FAST, sub__c=MISTAKEN, **{f"sub__{LONG}": FAST})
-    return place
+    return stocked(place, a=CLEAN, sub__b=FAST, sub__c=MISTAKEN, **{f"sub__{LONG}": FAST})
 
 
 @pytest.fixture(scope="module")

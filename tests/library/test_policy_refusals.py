@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from library.shop import CLEAN, slow_struts, write
+from library.shop import CLEAN, slow_struts, stocked
 
 from hexpost.cli import main
 from hexpost.errors import InputError
@@ -21,9 +21,7 @@ from hexpost.library.settings import Settings
 @pytest.fixture
 def shop(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "slow.toml").write_text(slow_struts())
-    write(tmp_path, lib__a=CLEAN, lib__sub__b=CLEAN)
-    return tmp_path
+    return stocked(tmp_path, lib__a=CLEAN, lib__sub__b=CLEAN)
 
 
 def gate(*words):

@@ -12,14 +12,14 @@ from math import ceil
 
 import numpy as np
 import pytest
+from audit.test_advice_holds import fed, inputs_of
 from click.testing import CliRunner
 from feed.test_other_machines import machines, program
 
 from hexpost.advised import with_tried_feeds
 from hexpost.cli import main
-from hexpost.machine.load import demonstration_machine, no_setup, no_tools
-from hexpost.moves.model import FEED_RAPID
-from hexpost.pipeline import examine, parse, schedule, understand
+from hexpost.machine.load import demonstration_machine
+from hexpost.pipeline import examine, schedule
 from hexpost.refeed.lower import refeed
 from hexpost.voice import advice
 
@@ -27,10 +27,6 @@ SWING = "G21 G90 G17 G94\nG00 X-200 Y-200 Z60\nG01 X-100 Y-110 Z200 A-5 B-3 C4 F
 FEW = 40_000
 FIVE = 1.05
 ROUNDING = 1e-9
-
-
-def inputs_of(text, on):
-    return understand(parse(text.encode(), "p.nc"), on, no_tools(), no_setup())
 
 
 def soft(which):
@@ -59,12 +55,8 @@ def advised(found):
 
 def left(inputs, feeds, share=1.0):
     """Return the lines and limits that are broken with a share of ``feeds``, none above the programmed one."""
-    moves = inputs.meaning.moves
-    feed = moves.feed.copy()
-    for line, value in feeds.items():
-        at = (moves.line == line) & (moves.feed_mode != FEED_RAPID)
-        feed[at] = np.minimum(feed[at], share * value * (1.0 + ROUNDING * (share > 1.0)))
-    f = examine(schedule(replace(inputs, meaning=replace(inputs.meaning, moves=replace(moves, feed=feed))))).findings
+    share *= 1.0 + ROUNDING * (share > 1.0)
+    f = examine(schedule(fed(inputs, {line: share * value for line, value in feeds.items()}))).findings
     return set(zip(f.line.tolist(), f.limit.tolist(), strict=True))
 
 

@@ -63,13 +63,18 @@ def folder(tmp_path_factory):
     return made
 
 
-def at(folder, name, width, tmp_path, **environment):
-    """Type a command in a folder of its own, beside links to its inputs."""
+def laid_out(folder, place):
+    """Put the inputs of a folder into a place of their own: copies of files, links to folders."""
     for file in folder.iterdir():
         if file.is_file():
-            (tmp_path / file.name).write_bytes(file.read_bytes())
+            (place / file.name).write_bytes(file.read_bytes())
         else:
-            (tmp_path / file.name).symlink_to(file)
+            (place / file.name).symlink_to(file)
+
+
+def at(folder, name, width, tmp_path, **environment):
+    """Type a command in a folder of its own, beside its inputs."""
+    laid_out(folder, tmp_path)
     return typed(RUNS[name], width, tmp_path, **environment)
 
 
@@ -114,11 +119,7 @@ def test_colour_elsewhere_only_where_it_is_asked_for(environment, coloured, fold
     ["audit", "full", "convert", "verify", "refeed", "diff", "align", "place", "calibrate", "gate", "check", "reach"],
 )
 def test_a_quiet_run_says_only_what_is_wrong(folder, name, tmp_path, monkeypatch):
-    for file in folder.iterdir():
-        if file.is_file():
-            (tmp_path / file.name).write_bytes(file.read_bytes())
-        else:
-            (tmp_path / file.name).symlink_to(file)
+    laid_out(folder, tmp_path)
     monkeypatch.chdir(tmp_path)
     loud = CliRunner().invoke(main, RUNS[name])
     again = ["--overwrite"] if {"-o", "--out"} & set(RUNS[name]) else []
@@ -200,11 +201,7 @@ LONG = {
 def test_long_work_says_how_far_it_is(folder, name, tmp_path, monkeypatch):
     """Every part is counted up to the last; refeed counts anew in each trial; a plan may be done before its time."""
     monkeypatch.setattr("hexpost.cli.progress.ELSEWHERE_S", 0.0)
-    for file in folder.iterdir():
-        if file.is_file():
-            (tmp_path / file.name).write_bytes(file.read_bytes())
-        else:
-            (tmp_path / file.name).symlink_to(file)
+    laid_out(folder, tmp_path)
     (tmp_path / "fast.nc").write_text(FAST)
     (tmp_path / "slow.toml").write_text(slow_struts())
     monkeypatch.chdir(tmp_path)

@@ -55,12 +55,18 @@ def _renumber(forgery, lines):
         setattr(forgery, name, json.loads(text))
 
 
+def _all(forgery, what, least=1):
+    """Return the blocks with lines, and the places of those of a kind."""
+    blocks = list(enumerate(forgery.base.blocks, 1))
+    places = [i for i, (_, b) in enumerate(blocks) if b.what == what]
+    if len(places) < least:
+        raise NotHereError
+    return blocks, places
+
+
 def numbered(forgery, what, change):
     """Return the blocks with lines, where one of a kind is changed: ``change`` returns the blocks in its place."""
-    blocks = list(enumerate(forgery.base.blocks, 1))
-    at = next((i for i, (_, b) in enumerate(blocks) if b.what == what), None)
-    if at is None:
-        raise NotHereError
+    blocks, (at, *_) = _all(forgery, what)
     number, block = blocks[at]
     blocks[at : at + 1] = [(number, b) for b in change(block)]
     return blocks
@@ -171,10 +177,7 @@ _changed("corners not as asked", "head", lambda b, s: _say(b, r"G6[14]", lambda 
 @kind("hole left out", "program")
 def hole(forgery, rng, size):
     """Leave the last hole out."""
-    blocks = list(enumerate(forgery.base.blocks, 1))
-    holes = [i for i, (_, b) in enumerate(blocks) if b.what == "hole"]
-    if not holes:
-        raise NotHereError
+    blocks, holes = _all(forgery, "hole")
     blocks[holes[-1]] = (blocks[holes[-1]][0], Block("(SORRY)", "other"))
     twin(forgery, rng, blocks)
 
@@ -182,11 +185,7 @@ def hole(forgery, rng, size):
 @kind("two cuts exchanged", "program")
 def exchanged(forgery, rng, size):
     """Run one cut in the place of another; each keeps its line."""
-    blocks = list(enumerate(forgery.base.blocks, 1))
-    cuts = [i for i, (_, b) in enumerate(blocks) if b.what == "line"]
-    if len(cuts) < 2:
-        raise NotHereError
-    i, j = cuts[0], cuts[1]
+    blocks, (i, j, *_) = _all(forgery, "line", least=2)
     one, two = blocks[i][1], blocks[j][1]
     blocks[i], blocks[j] = (blocks[i][0], replace(two)), (blocks[j][0], replace(one))
     twin(forgery, rng, blocks)
@@ -195,10 +194,7 @@ def exchanged(forgery, rng, size):
 @kind("chain with one point less", "program")
 def one_less(forgery, rng, size):
     """Leave a point of a dense chain out."""
-    blocks = list(enumerate(forgery.base.blocks, 1))
-    chain = [i for i, (_, b) in enumerate(blocks) if b.what == "chain"]
-    if not chain:
-        raise NotHereError
+    blocks, chain = _all(forgery, "chain")
     at = chain[len(chain) // 2]
     blocks[at] = (blocks[at][0], Block("(SORRY)", "other"))
     twin(forgery, rng, blocks)
@@ -207,10 +203,7 @@ def one_less(forgery, rng, size):
 @kind("chain with one point off", "program", 0.02, 1e-6, "mm")
 def point_off(forgery, rng, size):
     """Move a point of a dense chain."""
-    blocks = list(enumerate(forgery.base.blocks, 1))
-    chain = [i for i, (_, b) in enumerate(blocks) if b.what == "chain"]
-    if not chain:
-        raise NotHereError
+    blocks, chain = _all(forgery, "chain")
     at = chain[len(chain) // 2]
     text = re.sub(r"Z(\S+)", lambda m: f"Z{float(m[1]) + size:.5f}", blocks[at][1].text)
     blocks[at] = (blocks[at][0], Block(text, "chain"))
