@@ -10,7 +10,7 @@ from hexpost.setpoints.attitudes import Attitudes
 
 def with_calmed(job: Job, result: AuditResult) -> AuditResult:
     """Return the audit of a job with what ``--calm-lowest`` did, where it was asked for."""
-    machine, found = job.inputs.machine, result.shaken
+    machine, found = job.inputs.machine, result.behaviour.shaken
     if not machine.calm or found is None:
         return result
     usual = replace(machine, calm=False)
@@ -20,4 +20,5 @@ def with_calmed(job: Job, result: AuditResult) -> AuditResult:
         shaking.of(setpoints)
     period, before = machine.period, shaking.result()
     time, swing = (plain.timing.ticks * period, result.duration), (before.swing.value, found.swing.value)
-    return replace(result, shaken=replace(found, calmed=Calmed(time=time, swing=swing)))
+    shaken = replace(found, calmed=Calmed(time=time, swing=swing))
+    return replace(result, behaviour=replace(result.behaviour, shaken=shaken))

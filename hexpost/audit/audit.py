@@ -8,24 +8,20 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.audit.advice import Adviser, settle
 from hexpost.audit.band import Apart, Context, Figures, LimitCheck, Meetings, Movable, Shares
-from hexpost.audit.banding import Banding, spread_known
+from hexpost.audit.behaviour import Behaving
 from hexpost.audit.breaches import Breaches
 from hexpost.audit.checks import ALL_LIMITS, Checking
-from hexpost.audit.duty import DutyCount
 from hexpost.audit.f_words import add_f_words
-from hexpost.audit.forecast import Followed, Forecasting
+from hexpost.audit.forecast import Followed
 from hexpost.audit.model import AuditResult, Chart, Charted, Limit, Nearest, Runs, Unseen, names_of
 from hexpost.audit.move_ticks import MoveTicks
 from hexpost.audit.program_remarks import sentence
 from hexpost.audit.program_rules import tool_warnings
 from hexpost.audit.runs import find_runs, just_over, new_runs
-from hexpost.audit.sagging import Sagging
-from hexpost.audit.shaking import Shaking
 from hexpost.audit.store import Store
 from hexpost.audit.strut_limits import StrutLimit
 from hexpost.audit.within import Schedule, Within
 from hexpost.audit.worst import WorstUse
-from hexpost.machine.elastic import springs
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.model import Interpretation
 from hexpost.program.model import Program
@@ -49,16 +45,10 @@ class Audit:
         poses = Attitudes(machine, moves.frames)
         self.loads = loads = Loads(machine, poses, cutting_of(machine, interpretation, tools))
         self._limits, self._margins = checking.limits, dict(checking.margins)
-        lags = any(s.servo is not None for s in machine.struts)
-        self._forecasting = Forecasting(machine, moves, poses) if lags else None
-        self._sagging = Sagging(machine, moves, poses, loads) if machine.compensation is not None else None
-        self._shaking = Shaking(machine, poses) if springs(machine) is not None else None
-        geared = all(s.screw is not None for s in machine.struts)
-        self._duty = DutyCount(machine, loads) if geared else None
-        self._banding = Banding(machine, moves, poses) if spread_known(machine) else None
+        self._behaving = Behaving(machine, moves, poses, loads)
         context = Context(
             machine=machine, tools=tools, program=program, meaning=interpretation, poses=poses, loads=loads,
-            forecasting=self._forecasting, shaking=self._shaking,
+            forecasting=self._behaving.forecasting, shaking=self._behaving.shaking,
             margins=self._margins, within=None if schedule is None else Within(schedule, machine, poses),
         )  # fmt: skip
         self._machine, self._meaning, self._program = machine, interpretation, program
@@ -101,10 +91,7 @@ class Audit:
     @property
     def followed(self) -> tuple[Followed, ...]:
         """Return what is forecast along the job."""
-        if self._forecasting is None:
-            return ()
-        title, most = "Forecast: the tip off its path in feed moves", self._machine.tool_tip.contour
-        return (Followed(name="off-path", title=title, unit="mm", measure=self._forecasting.off_path, most=most),)
+        return self._behaving.followed
 
     def measure(self, setpoints: Setpoints) -> list[Array | None]:
         """Return the values of a batch that can be had from it alone, in any process and any order, check by check."""
@@ -124,16 +111,7 @@ class Audit:
             values = check.measure(setpoints) if known is None else known
             if values is not None:
                 self._judge(check, worst, values, setpoints)
-        if self._forecasting is not None:
-            self._forecasting.of(setpoints)
-        if self._sagging is not None:
-            self._sagging.add(setpoints)
-        if self._shaking is not None:
-            self._shaking.of(setpoints)
-        if self._duty is not None:
-            self._duty.add(setpoints)
-        if self._banding is not None:
-            self._banding.add(setpoints)
+        self._behaving.add(setpoints)
         self._adviser.remember(setpoints)
 
     def finish(self) -> AuditResult:
@@ -149,7 +127,7 @@ class Audit:
         settle(findings.runs)
         add_f_words(findings.runs, self._meaning, self._machine)
         remarked = np.concatenate([new_runs(0, 0), *(self._rule_runs(breaches) for breaches in self._remarks)])
-        duty = None if self._duty is None else self._duty.result()
+        behaviour = self._behaving.result(seen=seen)
         return AuditResult(
             findings=findings,
             worst=worst,
@@ -159,7 +137,7 @@ class Audit:
             longest=self._longest if seen else np.full(6, np.nan),
             warnings=(
                 *self._warnings,
-                *(() if duty is None else duty.warnings),
+                *(() if behaviour.duty is None else behaviour.duty.warnings),
                 *(
                     sentence(self._program, int(run["line"]), self._limits[run["limit"]].fault, int(run["peak"]))
                     for run in remarked
@@ -170,11 +148,7 @@ class Audit:
             unseen=self.unseen,
             nearest=self._nearest(),
             remarks=replace(findings, runs=remarked),
-            forecast=None if self._forecasting is None else self._forecasting.result(),
-            duty=duty,
-            sag=None if self._sagging is None else self._sagging.result(),
-            bands=None if self._banding is None else self._banding.result(),
-            shaken=self._shaking.result() if self._shaking is not None and seen else None,
+            behaviour=behaviour,
         )
 
     def _nearest(self) -> tuple[Nearest, ...]:

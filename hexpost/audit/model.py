@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from hexpost.arrays import Array
 from hexpost.audit.banding import TipBand, TipBands
+from hexpost.audit.behaviour import NOT_DESCRIBED, Behaviour
 from hexpost.audit.duty import DriveDuty, Duty
 from hexpost.audit.forecast import Followed, Forecast
 from hexpost.audit.limit import RAMP, Advice, Chart, Law, Limit, Limits, Of, Place, Sense
@@ -23,10 +24,10 @@ from hexpost.program.model import Program
 from hexpost.setpoints.model import Setpoints
 
 __all__ = [
-    "BODIES", "FEED_CAP", "F_UNITS", "JOINTS", "LIMITS", "RAMP", "RUN", "WAYS", "Advice", "AuditResult", "Calmed",
-    "Chart", "Charted", "DriveDuty", "Dropped", "Duty", "Finding", "Findings", "Followed", "Forecast", "Law", "Limit",
-    "Limits", "Nearest", "Of", "Place", "Runs", "Sag", "Sense", "Shaken", "TipBand", "TipBands", "Unseen", "Worst",
-    "WorstSpot", "names_of", "quoted",
+    "BODIES", "FEED_CAP", "F_UNITS", "JOINTS", "LIMITS", "NOT_DESCRIBED", "RAMP", "RUN", "WAYS", "Advice",
+    "AuditResult", "Behaviour", "Calmed", "Chart", "Charted", "DriveDuty", "Dropped", "Duty", "Finding", "Findings",
+    "Followed", "Forecast", "Law", "Limit", "Limits", "Nearest", "Of", "Place", "Runs", "Sag", "Sense", "Shaken",
+    "TipBand", "TipBands", "Unseen", "Worst", "WorstSpot", "names_of", "quoted",
 ]  # fmt: skip
 
 JOINTS = ("", "base", "platform")
@@ -276,14 +277,7 @@ class AuditResult:
     unseen: tuple[Unseen, ...] = ()
     nearest: tuple[Nearest, ...] = ()
     """The smallest distance of each pair of bodies, the nearest pair first."""
-    forecast: Forecast | None = None
-    sag: Sag | None = None
-    duty: Duty | None = None
-    """What the position loops make of the job; ``None`` where none are described."""
-    shaken: Shaken | None = None
-    """How the platform vibrates; ``None`` where the stiffness of a strut is not known."""
-    bands: TipBands | None = None
-    """How far the tip may be off by what is not known of the machine; ``None`` where nobody said."""
+    behaviour: Behaviour = NOT_DESCRIBED
     remarks: Findings | None = None
     """What breaks limits that are remarks; ``warnings`` has their sentences, too."""
 

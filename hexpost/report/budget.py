@@ -52,15 +52,16 @@ class Budget:
 
 def budget(report: Report) -> Budget | None:
     """Return the budget of a job; ``None`` where no cause is known."""
-    bands, known = report.bands, dict[str, WorstSpot]()
+    does, known = report.behaviour, dict[str, WorstSpot]()
+    bands = does.bands
     if bands is not None and bands.geometry is not None:
         known["geometry"] = bands.geometry.worst
-    if report.sag is not None:
-        known["sag"] = report.sag.left
+    if does.sag is not None:
+        known["sag"] = does.sag.left
     if bands is not None and bands.thermal is not None:
         known["thermal"] = bands.thermal.worst
-    if report.forecast is not None:
-        known["servo"] = report.forecast.across
+    if does.forecast is not None:
+        known["servo"] = does.forecast.across
     if not known:
         return None
     return _made(known)
@@ -79,7 +80,7 @@ def _made(known: Mapping[str, WorstSpot]) -> Budget:
 
 def budget_document(report: Report) -> dict[str, object]:
     """Return budget and bands as plain values, by key of the report; nothing where nothing is known."""
-    found, bands = budget(report), report.bands
+    found, bands = budget(report), report.behaviour.bands
     if found is None:
         return {}
     out: dict[str, object] = {
@@ -112,7 +113,7 @@ def _spoken(found: Budget, report: Report) -> Spoken:
     if first.worst.value > 0.0:
         left = f"without it {millimetres(first.others)} would be left"
         out.append(f"This would help most: {HELPS[first.cause]}; {left}.")
-    bands = report.bands
+    bands = report.behaviour.bands
     for name, band in (("geometry", bands and bands.geometry), ("thermal", bands and bands.thermal)):
         if band:
             out += worst_blocks(band.blocks, first=f"95 % bands by {name}, the widest")

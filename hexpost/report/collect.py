@@ -81,11 +81,7 @@ def collect(
         reasons=reasons,
         unseen=audit.unseen,
         ambiguous=audit.ambiguous,
-        forecast=audit.forecast,
-        sag=audit.sag,
-        shaken=audit.shaken,
-        duty=audit.duty,
-        bands=audit.bands,
+        behaviour=audit.behaviour,
         nearest=tuple(n for i, n in enumerate(audit.nearest) if i == 0 or n.worst.value < _near(n.worst.allowed)),
     )
 

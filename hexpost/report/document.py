@@ -22,7 +22,7 @@ SCHEMA_VERSION = 1
 
 def document(report: Report) -> dict[str, object]:
     """Return the report as plain values with units in the names of the keys; a number that has no value is ``None``."""
-    machine = report.machine
+    machine, does = report.machine, report.behaviour
     return {
         "schema_version": SCHEMA_VERSION,
         "verdict": "clean" if report.clean else "broken",
@@ -53,10 +53,10 @@ def document(report: Report) -> dict[str, object]:
         **({} if report.compared is None else {"compared_with": against_document(report.compared)}),
         **({} if report.sheet is None else {"setup_sheet": sheet_document(report.sheet)}),
         **({} if report.smoothed is None else {"smoothed": _smoothed(report.smoothed)}),
-        **({} if report.forecast is None else {"forecast": forecast_document(report.forecast)}),
-        **({} if report.sag is None else {"sag": sag_document(report.sag)}),
-        **({} if report.shaken is None else {"natural_frequencies": shaken_document(report.shaken)}),
-        **({} if report.duty is None else {"drives": duty_document(report.duty)}),
+        **({} if does.forecast is None else {"forecast": forecast_document(does.forecast)}),
+        **({} if does.sag is None else {"sag": sag_document(does.sag)}),
+        **({} if does.shaken is None else {"natural_frequencies": shaken_document(does.shaken)}),
+        **({} if does.duty is None else {"drives": duty_document(does.duty)}),
         **budget_document(report),
         **({} if report.restart is None else {"restart": report.restart}),
         **({} if report.shown is None else {"proof": _shown(report.shown)}),

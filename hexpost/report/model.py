@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from hexpost.audit.model import Duty, Finding, Forecast, Nearest, Sag, Shaken, TipBands, Unseen, Worst
+from hexpost.audit.model import NOT_DESCRIBED, Behaviour, Finding, Nearest, Unseen, Worst
 from hexpost.feed.model import Reasons
 from hexpost.report.against import HereAndThere
 from hexpost.report.beside import TimeBeside
@@ -115,14 +115,8 @@ class Report:
     """The same program on an ordinary machine."""
     smoothed: Smoothed | None = None
     """What dense chains became; ``None`` where none was smoothed."""
-    forecast: Forecast | None = None
-    sag: Sag | None = None
-    duty: Duty | None = None
-    """What the position loops make of the job; ``None`` where none are described."""
-    shaken: Shaken | None = None
-    """How the platform vibrates; ``None`` where the stiffness of a strut is not known."""
-    bands: TipBands | None = None
-    """How far the tip may be off by what is not known of the machine; ``None`` where nobody said."""
+    behaviour: Behaviour = NOT_DESCRIBED
+    """What the machine does beside its limits."""
     restart: dict[str, object] | None = None
     """Where the job begins again and what it leaves out, with units in the keys."""
     proven: bool = True

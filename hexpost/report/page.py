@@ -62,9 +62,9 @@ def _whole(
         ("time", "Where time is lost", (charts.feed() if charts else "") + losses(report.reasons)),
         ("compared", "Compared with an ordinary machine", against(report)),
         ("forecast", "What the position loops make of it", _forecast(report, charts)),
-        ("sag", "How far struts give way", sag_spoken(report.sag).page()),
-        ("shaking", "How the platform vibrates", shaken_spoken(report.shaken).page()),
-        ("drives", "What drives bear", duty_table(report.duty)),
+        ("sag", "How far struts give way", sag_spoken(report.behaviour.sag).page()),
+        ("shaking", "How the platform vibrates", shaken_spoken(report.behaviour.shaken).page()),
+        ("drives", "What drives bear", duty_table(report.behaviour.duty)),
         ("budget", "Error budget", budget_page(report)),
         ("setup", "Setup sheet", setup_sheet(report)),
         ("assumed", "What was assumed and ignored", remarks(report)),
@@ -92,4 +92,4 @@ def _whole(
 
 def _forecast(report: Report, charts: PageCharts | None) -> str:
     """Return what the position loops make of the job."""
-    return forecast_spoken(report.forecast).page() + (charts.curves(forecast=True) if charts else "")
+    return forecast_spoken(report.behaviour.forecast).page() + (charts.curves(forecast=True) if charts else "")
