@@ -2,7 +2,7 @@
 
 A job that is shorter than the window of the continuous limits is looked at as many times in a row as the window holds.
 A motor is chosen by its torque in the root mean square at its mean speed, and by its largest torque at the speed there
-(handbooks of drives, from memory).
+(common practice, no source).
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,7 @@
 """Averages as long as whole periods of the lowest mode: the ramps of a span then pass nothing of it to the tool.
 
-An average over T passes abs(sinc(f T)) of a frequency f: nothing where T is a whole number of periods (common practice
-in input shaping; T. Singh, W. Singhose, ACC 2002, on filters as shapers; from memory).
+An average over T of sin(2 pi f t) is sin(pi f T) / (pi f T) of it, T / 2 later (the integral): nothing where T is a
+whole number of periods.
 """
 
 import numpy as np

@@ -2,12 +2,12 @@
 
 The loop: the speed that is asked for is K (r - y) + f r' + g (2 d / w) r'', with the setpoint r, the length y, the gain
 K, shares f and g that are fed forward. The inner loop makes a speed of it with w2 / (s2 + 2 d w s + w2), or at once.
-The lag e = r - y then follows the speed r' by
+The lag e = r - y changes by r' less the speed that the inner loop makes of K e + f r' + g (2 d / w) r''. So it follows
+the speed r' by
 
     e / r' = (s2 + 2 d w (1 - g) s + w2 (1 - f)) / (s3 + 2 d w s2 + w2 s + w2 K),   or   (1 - f) / (s + K)
 
-(G. F. Franklin, J. D. Powell, A. Emami-Naeini, Feedback Control of Dynamic Systems, chapter 4, on the error of a loop
-with feed-forward; from memory). Between samples the speed is the cubic through speeds and accelerations at both ends.
+Between samples the speed is the cubic through speeds and accelerations at both ends.
 """
 
 from collections.abc import Sequence

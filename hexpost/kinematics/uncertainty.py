@@ -44,8 +44,9 @@ def root_of(covariance: Array) -> Array:
 def bands(slopes: Array, root: Array) -> Array:
     """Return the radius (n,) that 95 % of errors stay within, by ``slopes`` (n, 3, k) and the ``root`` (k, k).
 
-    The squared error is a sum of three squares with variances l; g chi2 with h degrees of freedom has its mean and
-    variance: g = sum l2 / sum l, h = (sum l)2 / sum l2 (P. B. Patnaik, Biometrika 36 (1949); from memory).
+    The squared error is a sum of three squares with variances l: mean sum l, variance 2 sum l2. Of g chi2 with h
+    degrees of freedom they are g h and 2 g2 h, so that g = sum l2 / sum l and h = (sum l)2 / sum l2 (after P. B.
+    Patnaik, 1949).
     """
     from scipy.special import gammaincinv
 

@@ -2,8 +2,7 @@
 
 Struts are springs, the platform with what it carries of them one rigid body. Beside the rigid motion the tip does
 M e'' + C e' + K e = -M a with K = J' diag(k) J, the mass matrix M and the acceleration a of the rigid motion: the
-struts' lengths are driven, and the body lags behind by inertia (L. Meirovitch, Fundamentals of Vibrations, 2001, on
-modal analysis and motion of the support; from memory). Every mode has the same damping ratio.
+body accelerates by a + e'' (Newton), and springs and damping alone pull it on. Every mode has the same damping ratio.
 """
 
 from math import log, tau

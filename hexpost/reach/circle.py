@@ -91,8 +91,8 @@ class CircleForecast:
 def zone(angle: Array, off: Array) -> float:
     """Return the width of the narrowest ring about a trace, mm; deviations are small against the radius.
 
-    A linear program in the centre and the two radii (T. S. R. Murthy, S. Z. Abdin, Int. J. Mach. Tool Des. Res. 20
-    (1980): minimum zone; from memory).
+    Seen from a centre (x, y) a point is off by off - x cos - y sin. The least difference of two radii that hold all of
+    these between them is a linear program in x, y and the radii.
     """
     from scipy.optimize import linprog
 

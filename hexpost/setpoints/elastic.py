@@ -1,8 +1,8 @@
 """How much longer a command must be so that a strut that gives way under its thrust is as long as it should be.
 
 With the compliance c of a strut, its thrust f, and c0 f0 in the pose in which commands are lengths, c f - c0 f0 is
-added to the command: the tip error of a strut that is c f shorter is J^-1 (-c f), with f = J^-T w (Merlet, Parallel
-Robots, 2nd ed. 2006, chapter on statics; from memory).
+added to the command. The tip error of a strut that is c f shorter is J^-1 (-c f), for J turns small moves into changes
+of the lengths; f = J^-T w, for a wrench w does the work of the thrusts in every small move: w . dx = f . J dx.
 """
 
 from collections.abc import Sequence

@@ -1,8 +1,9 @@
 """Compact motion: knots (time, length, speed) whose cubics stay beside every setpoint, one row in some twenty.
 
-Between two knots each length is the cubic with the lengths and the speeds at both (C. Hermite, 1878; the basis is in
-C. de Boor, A Practical Guide to Splines, 1978, from memory). From each knot the next one is as far as the cubics stay
-within what is allowed at all rows between, and never beyond a row that must be a knot.
+Between two knots each length is the one cubic with the lengths a, b and the speeds at both (C. Hermite, 1878): with
+t from 0 to 1 and v, w the speeds times the time between, a + t (v + t (3 (b - a) - 2 v - w + t (2 (a - b) + v + w))).
+From each knot the next one is as far as the cubics stay within what is allowed at all rows between, and never beyond a
+row that must be a knot.
 """
 
 from bisect import bisect_left

@@ -1,9 +1,8 @@
 """What the struts must bear at the rows of a table: Newton's and Euler's equations about the platform's origin.
 
 Motion comes from the speeds and accelerations of the table, through the rates of the distances between joints: with a
-joint moving by p along and across a strut of length l, l'' = u.p' + (p.p - l'2) / l (B. Siciliano, O. Khatib, eds.,
-Springer Handbook of Robotics, 2nd ed. 2016, chapter on parallel mechanisms; from memory). Every mass is summed on its
-own: the platform as a rigid body, and the share of each strut as a point at its joint.
+joint moving by p along and across a strut d = l u, l'' = u.p' + (p.p - l'2) / l (l2 = d.d, derived twice with d' = p).
+Every mass is summed on its own: the platform as a rigid body, and the share of each strut as a point at its joint.
 """
 
 from math import isfinite

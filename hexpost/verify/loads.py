@@ -189,7 +189,10 @@ def _allowed(limit: str, screw: Screw | None) -> float | None:
 
 @cache
 def _bending(ends: str) -> float:
-    """Return the first root k l of free bending of a beam (D. J. Inman, Engineering Vibration; from memory)."""
+    """Return the first root k l of free bending of a beam, w'''' = k4 w: where its four conditions at the ends agree.
+
+    Held: no deflection, no slope; supported: no deflection, no moment; free: no moment, no shear.
+    """
     from scipy.optimize import brentq
 
     if ends == "supported-supported":
