@@ -259,13 +259,13 @@ def plural(n: int, one: str, many: str = "") -> str:
     return f"{n:,} {one if n == 1 else many or one + 's'}"
 
 
-def columns(rows: Sequence[Sequence[str]], right: Sequence[bool], gap: int = 2, indent: int = 2) -> list[str]:
+def columns(rows: Sequence[Sequence[str]], right: Sequence[bool], indent: int = 2) -> list[str]:
     """Return rows laid out in columns, flush right where ``right`` says so."""
     widths = [max(len(cell) for cell in column) for column in zip(*rows, strict=True)]
     out = []
     for row in rows:
         cells = [c.rjust(w) if r else c.ljust(w) for c, w, r in zip(row, widths, right, strict=True)]
-        out.append((" " * indent + (" " * gap).join(cells)).rstrip())
+        out.append((" " * indent + "  ".join(cells)).rstrip())
     return out
 
 

@@ -15,7 +15,7 @@ CRUMB, STEP = 1e-6, 1e-10
 """Least length of a chord of the corridor, and least growth of the parameter from vertex to vertex, mm."""
 
 
-def corridor(x: Array, width: float, block: int = BLOCK) -> Ints:
+def corridor(x: Array, width: float) -> Ints:
     """Return indices (k,) of vertices ``x`` (d, n) whose chords pass all vertices between within ``width``, in order.
 
     Greedy: each chord is as long as doubling and halving its reach finds; short ones are found for all at once.
@@ -25,7 +25,7 @@ def corridor(x: Array, width: float, block: int = BLOCK) -> Ints:
     near = _reaches(x, width).tolist()
     keep, i = [0], 0
     while i < n - 1:
-        top = min(n - 1, (i // block + 1) * block)
+        top = min(n - 1, (i // BLOCK + 1) * BLOCK)
         cut = i + NEAR > top
         reach = min(near[i], 2, top - i) if cut else near[i]
         if reach == NEAR or (cut and reach > 1):

@@ -22,8 +22,8 @@ COARSE = 10
 """The box of reach is found on a grid of so many steps to either side."""
 
 
-def summary(machine: Machine, *, modes: bool = True) -> list[str]:
-    """Return the lines of the summary; ``modes``: look for other ways to assemble the machine, too."""
+def summary(machine: Machine) -> list[str]:
+    """Return the lines of the summary."""
     struts = gauge_struts(machine)
     home = pose_matrix(machine.reference, machine.tilt_order)
     gauge = home[:3, 3] + home[:3, :3] @ machine.platform.gauge_point
@@ -57,9 +57,7 @@ def summary(machine: Machine, *, modes: bool = True) -> list[str]:
     lines += _reach(machine)
     if says := out_of_reach(machine, machine.machine_zero):
         lines.append(f"machine zero is {says}; give the pose where a job starts in [start] of its setup file")
-    if modes:
-        lines += _modes(machine)
-    return lines
+    return [*lines, *_modes(machine)]
 
 
 def _reach(machine: Machine) -> list[str]:

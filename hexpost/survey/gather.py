@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from hexpost.errors import Fault
 from hexpost.library.gate import make_tasks
-from hexpost.library.model import CheckTask
 from hexpost.library.policy import Policy
 from hexpost.machine.model import Machine
 from hexpost.machine.wording import UNDECIDED
@@ -28,7 +27,6 @@ def survey(
     machine: Machine,
     engine: Engine,
     *,
-    looker: Callable[[CheckTask], Sight] = look,
     progress: Progress | None = None,
 ) -> Survey:
     """Look at the programs ``names``, each with the files that the policy gives it; ``machine`` reads most of them.
@@ -42,7 +40,7 @@ def survey(
     tasks = make_tasks(names, policy)
     found: list[Sight | None] = [None] * len(tasks)
     with Runner(engine) as runner:
-        for done, (i, sight) in enumerate(runner.run(tasks, looker), 1):
+        for done, (i, sight) in enumerate(runner.run(tasks, look), 1):
             found[i] = _lost(names[i], sight) if isinstance(sight, Lost) else sight
             if progress is not None:
                 progress(done)

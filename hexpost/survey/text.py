@@ -93,10 +93,10 @@ def size(extents: Mapping[str, tuple[float, float]]) -> str:
     return " ".join(f"{x} {number(round(a, 3) + 0.0)} to {number(round(b, 3) + 0.0)}" for x, (a, b) in extents.items())
 
 
-def more(count: int, most: int = MOST_NAMED) -> Iterator[str]:
+def more(count: int) -> Iterator[str]:
     """Yield how many programs are not named."""
-    if count > most:
-        yield f"      ... and {count - most:,} more (--json lists all)"
+    if count > MOST_NAMED:
+        yield f"      ... and {count - MOST_NAMED:,} more (--json lists all)"
 
 
 def readings(survey: Survey) -> Iterator[str]:

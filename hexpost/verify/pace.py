@@ -23,7 +23,6 @@ _FREE_SHARE = 5e-4
 _ACCELERATION_SHARE = 2e-3
 _JERK_SHARE = 0.1
 """Corrections of a plan may leave some per cent of a jerk at a few rows; a jerk is felt in the mean of two ticks."""
-_STEP_MM_S = 0.5e-6
 _LOOSE = 0.02
 """A chain that is freed of rounding noise may be this much shorter than its moves."""
 _SLOW = 1e-3
