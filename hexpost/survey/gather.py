@@ -56,7 +56,6 @@ def joined(sights: Sequence[Sight], machine: Machine) -> Survey:
         numbers=_numbers(sights),
         readings=_readings(sights),
         wording=wording(machine),
-        foreign=machine.programmed_axes is not None,
     )
 
 

@@ -98,8 +98,6 @@ class Survey:
     numbers: tuple[LibraryNumber, ...]
     readings: tuple[LibraryReading, ...]
     wording: Mapping[str, str]
-    foreign: bool
-    """The machine file says for which rotary axes programs were posted."""
 
     def of(self, state: State) -> tuple[Sight, ...]:
         """Return the programs of a state."""

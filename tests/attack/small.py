@@ -35,7 +35,6 @@ from hexpost.verify.samples import _rows
 from hexpost.verify.settings import JobSettings, read_inputs
 
 MOST_ROWS = 4000
-TOO_LONG = "job-too-long"
 PERIODS_MS = ("0.5", "1", "2", "4", "3.333", "8", "12", "20", "50")
 LOCKED = "turn the tool about one axis"
 LOCK_DEG = (90.0, 89.9999, 89.99, 89.5, 88.0, 80.0)
