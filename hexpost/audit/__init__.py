@@ -1,7 +1,8 @@
 """One check per limit: which block breaks it, which strut, by how much.
 
 In: batches of ``Setpoints`` as they stream by; the program and its meaning for rules that need no samples.
-Out: ``AuditResult``: findings worst first, the worst use of every limit by every strut, remarks.
+Out: ``AuditResult``: findings worst first, the worst use of every limit by every strut, remarks; what the machine does
+beside its limits (``behaviour.py``).
 Idea: a check turns a batch of samples into values and a band that they must stay in. Runs of samples beyond it become
 findings, one for each block of the program, limit and strut. Checks that need more than the solver hands on (struts as
 vectors, loads) share one that is worked out once a batch, and look closely only at samples that can matter. Speed,
