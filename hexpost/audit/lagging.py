@@ -13,6 +13,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.audit.inverses import inverse_rows, moved
+from hexpost.kinematics.nearest import nearest
 from hexpost.kinematics.servo import Lags, Loop
 from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.model import Setpoints
@@ -21,8 +22,8 @@ DELAYS, FEWEST = 8.0, 8
 """So many times the longest delay of a strut is kept, and so many samples at least."""
 MOST_KEPT = 200_000
 """More samples are not kept: with loops so slow, a tip that is later still is off by what it is late."""
-STRIDES, ROUNDS = 32, 2
-"""Strides through what is kept, to the nearest sample; then steps of Newton's method between samples."""
+ROUNDS = 2
+"""Steps of Newton's method from the nearest place of straight lines to that of cubics."""
 STILL = 1e-6
 """Tip speed below which there is no way to be late along, mm/s."""
 WEIGHT = 1e-4
@@ -59,6 +60,7 @@ class Lagging:
         self._period, self._poses, self._feeds = period, poses, feeds
         longest = max(max(loop.delay, 1.0 / loop.gain) for loop in loops)
         self._kept = min(max(ceil(DELAYS * longest / period), FEWEST), MOST_KEPT)
+        self._late = round(max(loop.delay for loop in loops) / period)
         self._past: Array | None = None
         self._frame = -1
 
@@ -72,27 +74,27 @@ class Lagging:
             self._past[_RATE], self._past[_BEND] = 0.0, 0.0
         known, first = np.concatenate([self._past, now], axis=1), self._past.shape[1]
         self._past = known[:, -self._kept :]
-        ticks = np.arange(first, first + lag.shape[1])
         place = now[_PLACE].copy()
         place[3:] -= WEIGHT * lag
-        near = self._sample(known[_PLACE][3:], place[3:], ticks)
-        here = known.take(near, axis=1)  # a pose that is hardly missed
+        late = np.arange(first, first + lag.shape[1]) - self._late
+        near = nearest(known[_PLACE][3:], place[3:], first, self._kept, late)
+        here = known.take(np.rint(near).astype(np.int64), axis=1)  # a pose that is hardly missed
         place[:3] = here[:3] + moved(here[_INVERSE], (place[3:] - here[3:9]) / WEIGHT)[:3]
-        here, off = self._between(known, place, self._sample(known[_PLACE], place, ticks), first)
+        here, off = self._between(known, place, nearest(known[_PLACE], place, first, self._kept, near), first)
         return Lagged(
             late=_size(place[:3] - now[_PLACE][:3]), across=_size(off[:3]), turned=_size(moved(now[_INVERSE], lag)[3:]),
             feeds=here[0] > 0.0, line=here[1].astype(np.int64), error=off[:3],
             read=self._read(known[:, first - 1 :]),
         )  # fmt: skip
 
-    def _between(self, known: Array, place: Array, near: Ints, first: int) -> tuple[Array, Array]:
+    def _between(self, known: Array, place: Array, near: Array, first: int) -> tuple[Array, Array]:
         """Return moves and lines (2, n) at the nearest places of the path, and what is missing square to it (9, n).
 
         Between samples the path is a cubic; beyond the last one it goes on as it is.
         """
         h, now = self._period, np.arange(first, first + len(near))
         low, high = np.maximum(near - 1.0, 0.0), near + 1.0
-        at = near.astype(np.float64)
+        at = near
         for k in range(ROUNDS + 1):
             i = np.minimum(at.astype(np.int64), now)
             t = (at - i) * h
@@ -105,25 +107,6 @@ class Lagging:
             if k < ROUNDS:
                 at = np.clip(at + step / h, low, high)
         return known[_FEEDS : _LINE + 1].take(i, axis=1), off - way * step
-
-    def _sample(self, known: Array, place: Array, now: Ints) -> Ints:
-        """Return the samples (n,), none after ``now``, nearest to places (k, n): by strides, then by halved steps."""
-        best = now.copy()
-        least, step = _square(place - known.take(best, axis=1)), -(-self._kept // STRIDES)
-
-        def tried(j: Ints) -> None:
-            size = _square(place - known.take(j, axis=1))
-            better = size < least
-            best[better], least[better] = j[better], size[better]
-
-        for back in range(step, self._kept + 1, step):
-            tried(now - back)
-        while step > 1:
-            step = (step + 1) // 2
-            middle = best.copy()
-            tried(np.maximum(middle - step, 0))
-            tried(np.minimum(middle + step, now))
-        return best
 
     def _read(self, known: Array) -> Array:
         """Return how far (3,) the tip is off between rows at most: held, straight, cubic; ``known`` with one before.

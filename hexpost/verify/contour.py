@@ -14,6 +14,7 @@ from hexpost.machine.model import Machine, Servo
 from hexpost.moves.model import FEED_RAPID
 from hexpost.verify.follow import Placed
 from hexpost.verify.model import Check, Faults
+from hexpost.verify.nearest import nearest
 from hexpost.verify.pose import Tracker
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import ROUNDED, Broken, Told
@@ -24,8 +25,8 @@ _SHARE, _ROOM = 0.02, 1e-4
 _SPREAD = 1e-4
 """Poles nearer to each other than this share are told apart by moving the gain by as much."""
 _DELAYS, _FEWEST, _MOST = 8.0, 8, 200_000
-_CANDIDATES, _ROUNDS = 48, 4
-"""Delays that are tried at first, and steps of Newton's method between two rows at last."""
+_ROUNDS = 4
+"""Steps of Newton's method between two rows."""
 _CLEAR = 1e-3
 """Below this speed, mm/s, the decimals of the table give a tip no way."""
 _LATE = 1e-4
@@ -97,14 +98,8 @@ class TipPath:
     def _across(self, known: Array, tip: Array, first: int) -> tuple[Array, Flags, Flags]:
         """Return how far the ``tip`` (3, n) is off its path (n,); where it is so in feed moves, surely and perhaps."""
         h, now = self._period, np.arange(first, first + tip.shape[1])
-        lags = np.unique(np.geomspace(1.0, self._kept, _CANDIDATES).astype(np.int64) - 1)
-        gaps = np.stack([((tip - known[:3, now - lag]) ** 2).sum(axis=0) for lag in lags])
-        best = now - lags[gaps.argmin(axis=0)]
-        for width in 2 ** np.arange(int(np.log2(self._kept)), -1, -1):
-            some = np.clip(np.stack([best - width, best, best + width]), 0, now)
-            least = np.stack([((tip - known[:3, j]) ** 2).sum(axis=0) for j in some]).argmin(axis=0)
-            best = np.take_along_axis(some, least[None], axis=0)[0]
-        at = best.astype(np.float64)
+        near = nearest(known[:3], tip, first, self._kept)
+        at = near
         for k in range(_ROUNDS + 1):
             i = np.clip(at.astype(np.int64), 0, now - 1)
             t = at - i
@@ -116,11 +111,11 @@ class TipPath:
             step = (off * way).sum(axis=0) / np.where(square > (_CLEAR * h) ** 2, square, np.inf)
             if k == _ROUNDS:
                 break
-            at = np.clip(at + step, np.maximum(best - 1, 0), np.minimum(best + 1, now))
+            at = np.clip(at + step, np.maximum(near - 1.0, 0.0), np.minimum(near + 1.0, now))
         off = off - way * step
         feeds = known[6] > 0.0
-        near = np.stack([feeds[np.clip(i + d, 0, known.shape[1] - 1)] for d in (-1, 0, 1, 2)])
-        surely: Flags = np.asarray(near.all(axis=0))
+        sides = np.stack([feeds[np.clip(i + d, 0, known.shape[1] - 1)] for d in (-1, 0, 1, 2)])
+        surely: Flags = np.asarray(sides.all(axis=0))
         count = np.append(0, np.cumsum(feeds))
         perhaps: Flags = count[now + 1] > count[np.maximum(now - self._kept, 0)]  # at a rest both ways may be nearest
         return np.sqrt((off * off).sum(axis=0)), surely, perhaps

@@ -63,7 +63,20 @@ def _springy(text, rng):
     words = {"inertia": rng.random() < 0.4, "cutting": rng.random() < 0.4}
     extra = "".join(f"{k} = true\n" for k, there in words.items() if there)
     zero = rng.choice(["reference", "machine_zero"])
+    text = _lagging(text, rng)
     return f'{text}\n[compensation]\nsag = true\n{extra}zero_at = "{zero}"\n'
+
+
+def _lagging(text, rng):
+    """Return a machine whose struts lag, each by a loop of its own, and which has a limit of what that does."""
+    gain, loop = rng.uniform(20, 60), rng.choice(["", "speed_feed_forward = 0.7\n"])
+    loop += rng.choice(["", "bandwidth_hz = 60\ndamping = 0.7\n"])
+
+    def servo(m):
+        return f"{m[0]}[strut.servo]\nposition_gain_1_s = {gain * rng.uniform(0.95, 1.05):.2f}\n{loop}\n"
+
+    text = re.sub(r"^jerk_mm_s3 = .*\n(?=\n|\Z|\[)", servo, text, flags=re.MULTILINE)
+    return text.replace("deviation_mm", f"contour_mm = {rng.choice([0.02, 0.2, 5])}\ndeviation_mm")
 
 
 def _head(rng, order, low):
