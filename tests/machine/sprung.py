@@ -12,9 +12,11 @@ class Sprung:
     """Six springs between ``base`` and ``platform`` joints (6, 3) [mm]; ``stiffness`` (6,) [N/um]; masses in kg.
 
     ``ends`` [kg] are lumped at the platform joints; ``inertia`` (3, 3) [kg m2] is about ``centre`` (3,) [mm].
+    ``damping`` [N s/mm] of what the springs give way, dry ``friction`` [N] along each strut.
     """
 
-    def __init__(self, base, platform, stiffness, *, mass, centre, inertia, ends, gravity=(0.0, 0.0, -9.81)):
+    def __init__(self, base, platform, stiffness, *, mass, centre, inertia, ends, gravity=(0.0, 0.0, -9.81),
+                 damping=0.0, friction=0.0):  # fmt: skip
         def row(values, unit=1e-3):
             return " ".join(f"{unit * x:.17g}" for x in values)
 
@@ -27,7 +29,8 @@ class Sprung:
             for k, (b, m) in enumerate(zip(platform, ends, strict=True))
         )
         springs = "".join(
-            f'<spatial name="s{k}" stiffness="{c * 1e6:.17g}"><site site="a{k}"/><site site="b{k}"/></spatial>'
+            f'<spatial name="s{k}" stiffness="{c * 1e6:.17g}" damping="{1e3 * damping:.17g}" '
+            f'frictionloss="{friction:.17g}"><site site="a{k}"/><site site="b{k}"/></spatial>'
             for k, c in enumerate(stiffness)
         )
         text = (
@@ -39,6 +42,22 @@ class Sprung:
         self.base, self.platform = np.asarray(base, dtype=float), np.asarray(platform, dtype=float)
         self.model = mujoco.MjModel.from_xml_string(text)
         self.data = mujoco.MjData(self.model)
+        self._damping = 1e3 * damping
+
+    def driven(self, free, rate, step, every):
+        """Let struts of ``free`` lengths (n, 6) [mm] at ``rate`` (n, 6) [mm/s] move the platform, ``step`` [s] apart.
+
+        Return its origins (m, 3) [mm] and rotations (m, 3, 3) at every so many steps, from the first on.
+        """
+        self.model.opt.timestep = step
+        found = []
+        for k, (length, speed) in enumerate(zip(1e-3 * free, 1e-3 * rate, strict=True)):
+            if k % every == 0:
+                found.append(self.place())
+            self.model.tendon_lengthspring[:] = length[:, None]
+            self.data.qfrc_applied[:] = self._damping * speed @ self.data.ten_J.reshape(6, -1)
+            mujoco.mj_step(self.model, self.data)
+        return np.array([t for t, _ in found]), np.array([r for _, r in found])
 
     def put(self, origin, rotation):
         """Put the platform's origin (3,) [mm] somewhere, turned by a matrix (3, 3), at rest."""
