@@ -51,3 +51,12 @@ def test_the_command_shows_them_in_every_form():
     assert "Cycle times" in CliRunner().invoke(main, [*arguments, "--full"]).output
     times = json.loads(CliRunner().invoke(main, [*arguments, "--json"]).output)["cycle_times"]
     assert times["programmed_feed_without_limits_s"] < times["strut_limited_s"] < times["one_safe_feed_s"]
+
+
+def test_a_strut_limited_job_that_is_planned_already_is_not_planned_again(monkeypatch):
+    job = schedule(inputs_of("G21 G90\nG00 X0 Y0 Z300\nG01 X50 F1000\nM30\n"))
+    report, limited = report_of(job), schedule(job.inputs, "strut-limited")
+    expected = compared(job, report)
+    monkeypatch.setattr("hexpost.refeed.compare.schedule", lambda *_: pytest.fail("planned again"))
+    assert compared(job, report, limited=limited).cycle_times == expected.cycle_times
+    assert expected.cycle_times.strut_limited == limited.timing.ticks * limited.timing.period
