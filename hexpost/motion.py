@@ -55,15 +55,13 @@ def _curves(path: ToolPath, timing: Timing, moves: Moves, machine: Machine) -> l
     asked = running_sum(path.count, lambda w: path.size[w] / timing.programmed[w])
     lost = _lost(path, timing, asked, path.span_first[:-1], path.span_first[1:])
     held = np.flatnonzero((last - first + 1 >= FEWEST) & lost)
-    if not len(held):
-        return []
-    from hexpost.path.chains import smooth  # scipy, where it is needed
-
     out = CurveStore(moves.count)
     for k in held.tolist():
         for a, b in runs(moves, machine, int(first[k]), int(last[k]) + 1):
             low, high = np.searchsorted(path.move, (a, b + 1))
             if _lost(path, timing, asked, np.array([low]), np.array([high]))[0]:
+                from hexpost.path.chains import smooth  # scipy, where it is needed
+
                 curve = smooth(moves, a, b, beside(path, moves, a, b, machine), machine)
                 if curve is not None:
                     out.add(curve)

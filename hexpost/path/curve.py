@@ -9,12 +9,12 @@ from itertools import pairwise
 from math import comb
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from hexpost.arrays import Array, Ints
 from hexpost.path.arc import TINY
 from hexpost.path.cells import Nodes
 from hexpost.path.corner import BEND_SHARE_EVEN, CORNER_SHARE, MOST_UNEQUAL, hermite
+from hexpost.path.cubic import Cubic
 from hexpost.path.fit import cone, sizes
 
 SAG = 0.1
@@ -60,7 +60,7 @@ class Splines:
     tips: int
     tolerance: float
     straight: tuple[bool, bool]
-    parts: list[CubicSpline] = field(default_factory=list)
+    parts: list[Cubic] = field(default_factory=list)
     edges: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     reach: Array = field(default_factory=lambda: np.zeros((0, 2)))
 
@@ -69,7 +69,7 @@ class Splines:
         s, q = self.nodes.s, self.nodes.place
         self.edges = np.flatnonzero(self.nodes.fixed)
         for a, b in pairwise(self.edges.tolist()):
-            self.parts.append(CubicSpline(s[a : b + 1], q[:, a : b + 1], axis=1))
+            self.parts.append(Cubic(s[a : b + 1], q[:, a : b + 1]))
         self.reach = self._reach()
 
     def _reach(self) -> Array:
@@ -107,7 +107,7 @@ class Splines:
             corner.append(own)
         return Knots(s=np.concatenate(out_s), state=np.concatenate(out_x, axis=2), corner=np.concatenate(corner))
 
-    def _along(self, own: slice, part: CubicSpline, low: float, high: float, marks: Array) -> Array:
+    def _along(self, own: slice, part: Cubic, low: float, high: float, marks: Array) -> Array:
         """Return the knots from ``low`` to ``high`` on a spline: close where it bends, at slowly changing steps."""
         if high - low <= KNOT:
             return np.array([low])
