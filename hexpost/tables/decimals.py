@@ -7,8 +7,6 @@ pass takes all NULs out at the end.
 The text is the one that ``"%.6f"`` gives for the same decimal number, except that there is no negative zero.
 """
 
-from collections.abc import Iterable
-
 import numpy as np
 import numpy.typing as npt
 
@@ -26,24 +24,24 @@ MOST_SECONDS = 10**7
 """Time in s and line number have seven digits before the point."""
 
 
-def _words(items: Iterable[str]) -> Words:
-    return np.frombuffer("".join(s.rjust(4, "\0") for s in items).encode(), dtype="<u4").astype(np.uint32)
+def _words(text: str) -> Words:
+    return np.frombuffer(text.replace(" ", "\0").encode(), dtype="<u4").astype(np.uint32)
 
 
-def _up_to(n: int, text: str = "{}") -> list[str]:
-    return [text.format(i) for i in range(n)]
+def _up_to(n: int, form: str = "%4d") -> str:
+    return form * n % tuple(range(n))
 
 
-_PADDED = _up_to(TRIPLE, "{:03d}")
-_POINT = _words("." + s for s in _PADDED)
-_COMMA = _words(s + "," for s in _PADDED)
-_UNITS = _words(_up_to(TRIPLE) + _PADDED)
-_ABOVE = _words(["", *_up_to(TRIPLE)[1:], *_PADDED])
-_UNITS_COMMA = _words([s + "," for s in _up_to(TRIPLE) + _PADDED])
-_UNITS_POINT = _words([s + "." for s in _up_to(TRIPLE) + _PADDED])
-_LEAD = _words(["", *_up_to(TRIPLE)[1:], "-", *_up_to(TRIPLE, "-{}")[1:]])
-_THOUSANDS = _words(["", *_up_to(10 * TRIPLE)[1:]])
-_SIGNED = _words([*_up_to(10 * TRIPLE), *_up_to(TRIPLE, "-{}")])
+_NONE, _PLAIN, _MINUS = " " * 4, _up_to(TRIPLE), "%4d" * (TRIPLE - 1) % tuple(range(-1, -TRIPLE, -1))
+_POINT = _words(_up_to(TRIPLE, ".%03d"))
+_COMMA = _words(_up_to(TRIPLE, "%03d,"))
+_UNITS = _words(_PLAIN + _up_to(TRIPLE, " %03d"))
+_ABOVE = _words(_NONE + _PLAIN[4:] + _up_to(TRIPLE, " %03d"))
+_UNITS_COMMA = _words(_up_to(TRIPLE, "%3d,") + _up_to(TRIPLE, "%03d,"))
+_UNITS_POINT = _words(_up_to(TRIPLE, "%3d.") + _up_to(TRIPLE, "%03d."))
+_LEAD = _words(_NONE + _PLAIN[4:] + "   -" + _MINUS)
+_THOUSANDS = _words(_NONE + _up_to(10 * TRIPLE)[4:])
+_SIGNED = _words(_up_to(10 * TRIPLE) + "  -0" + _MINUS)
 _NEWLINE = ord("\n")
 
 
