@@ -1,5 +1,7 @@
 """The path and its timing: dense chains become smooth curves where planning finds that they gain."""
 
+from contextlib import closing
+
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
@@ -12,9 +14,12 @@ from hexpost.path.model import ToolPath
 from hexpost.path.runs import FEWEST, beside, runs
 from hexpost.path.splice import CurveStore, SmoothCurve, spliced
 from hexpost.shelf import running_sum
+from hexpost.workers.ordered import ordered
 
 LOSS = 0.01
 """A chain that loses, or would gain, a smaller share of its time is left as it is."""
+MANY = 10_000
+"""Moves of chains from which more than one process is worth its start."""
 
 
 def motion(
@@ -25,11 +30,12 @@ def motion(
     mode: str = AS_PROGRAMMED,
     *,
     most_ticks: float = np.inf,
+    workers: int = 1,
 ) -> tuple[ToolPath, Timing]:
     """Return a path of ``moves``, as it was built or with chains smoothed, and its timing; arguments as in ``plan``.
 
     Dense chains are smoothed where that gains: what loses time against its feeds is planned again as a smooth curve,
-    and stays one if it is faster and the whole from stop to stop is no slower.
+    and stays one if it is faster and the whole from stop to stop is no slower. Chains are smoothed on ``workers``.
 
     Raises
     ------
@@ -37,7 +43,7 @@ def motion(
         The job takes more than ``most_ticks``.
     """
     timing = plan(path, moves, events, machine, mode, most_ticks=most_ticks)
-    curves = _curves(path, timing, moves, machine)
+    curves = _curves(path, timing, moves, machine, workers)
     while curves:
         other = spliced(path, curves)
         faster = plan(other, moves, events, machine, mode, most_ticks=most_ticks)
@@ -48,23 +54,31 @@ def motion(
     return path, timing
 
 
-def _curves(path: ToolPath, timing: Timing, moves: Moves, machine: Machine) -> list[SmoothCurve]:
+def _curves(path: ToolPath, timing: Timing, moves: Moves, machine: Machine, workers: int) -> list[SmoothCurve]:
     """Return the curves of the chains that lose time against their feeds."""
     first: Ints = path.move[path.span_first[:-1]].astype(np.int64)
     last = np.append(first[1:], moves.count) - 1
     asked = running_sum(path.count, lambda w: path.size[w] / timing.programmed[w])
     lost = _lost(path, timing, asked, path.span_first[:-1], path.span_first[1:])
-    held = np.flatnonzero((last - first + 1 >= FEWEST) & lost)
-    out = CurveStore(moves.count)
-    for k in held.tolist():
+    chains: list[tuple[int, int]] = []
+    for k in np.flatnonzero((last - first + 1 >= FEWEST) & lost).tolist():
         for a, b in runs(moves, machine, int(first[k]), int(last[k]) + 1):
             low, high = np.searchsorted(path.move, (a, b + 1))
             if _lost(path, timing, asked, np.array([low]), np.array([high]))[0]:
-                from hexpost.path.chains import smooth  # scipy, where it is needed
+                chains.append((a, b))
+    if not chains:
+        return []
+    from hexpost.path.chains import smooth  # scipy, where it is needed
 
-                curve = smooth(moves, a, b, beside(path, moves, a, b, machine), machine)
-                if curve is not None:
-                    out.add(curve)
+    def curve(chain: tuple[int, int]) -> SmoothCurve | None:
+        return smooth(moves, *chain, beside(path, moves, *chain, machine), machine)
+
+    crew = min(workers, len(chains)) if sum(b - a for a, b in chains) >= MANY else 1
+    out = CurveStore(moves.count)
+    with closing(ordered(iter(chains), curve, crew)) as found:
+        for one in found:
+            if one is not None:
+                out.add(one)
     return out.whole()
 
 

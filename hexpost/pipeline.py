@@ -233,8 +233,8 @@ def content(path: Path) -> Text:
     return source
 
 
-def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
-    """Return the job with its path built and its feed planned.
+def schedule(inputs: Inputs, feed: str = "as-programmed", workers: int = 1) -> Job:
+    """Return the job with its path built and its feed planned, on so many workers.
 
     Raises
     ------
@@ -249,7 +249,9 @@ def schedule(inputs: Inputs, feed: str = "as-programmed") -> Job:
         raise InputError([Fault(file=inputs.program.name, what=what, code="no-motion", hint=hint)])
     path, most = build(meaning.moves, inputs.machine), inputs.most_rows - 1
     try:
-        path, timing = motion(path, meaning.moves, meaning.events, inputs.machine, feed, most_ticks=most)
+        path, timing = motion(
+            path, meaning.moves, meaning.events, inputs.machine, feed, most_ticks=most, workers=workers
+        )
     except TooLongError as error:
         raise _too_long(inputs, path, error.ticks + 1) from None
     return Job(inputs=inputs, path=path, timing=timing, feed=feed)

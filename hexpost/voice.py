@@ -34,6 +34,8 @@ def clean(text: str) -> str:
     That is every control, format (right-to-left marks too), surrogate and unassigned character, every line end and
     every unusual blank.
     """
+    if text.isascii() and text.isprintable():
+        return text
     out = []
     for c in text:
         kind = unicodedata.category(c)

@@ -67,7 +67,7 @@ def command(
     one = "as-programmed" if feed == "both" else feed
     switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest)
     with ordinary_beside(compare_with) as other:
-        job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows)
+        job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows, jobs=jobs)
     with watched("setpoints", job.timing.ticks + 1) as progress:
 
         def run(see: "Callable[[Setpoints], None]" = lambda _: None) -> "Report":

@@ -107,7 +107,8 @@ def command(
     proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line)
     switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest)
     with ordinary_beside(compare_with, proving) as other:
-        job = inputs_of(Path(program), files, feed, period_ms, switches, yaw=yaw, proving=proving, most_rows=most_rows)
+        given = (Path(program), files, feed, period_ms, switches)
+        job = inputs_of(*given, yaw=yaw, proving=proving, most_rows=most_rows, jobs=jobs)
     folder = job_folder(program, out)
     chosen = tuple(name for name in columns.split(",") if name.strip())
     output = Output(

@@ -36,7 +36,11 @@ def workers_of(job: Job, jobs: int | None) -> int:
 
     Starting processes takes some 5 ms each; the samples of ``LONG_JOB`` take 0.3 s and more.
     """
-    return jobs or (min(cores(), MOST_WORKERS) if job.timing.ticks >= LONG_JOB else 1)
+    return jobs or (_most_workers() if job.timing.ticks >= LONG_JOB else 1)
+
+
+def _most_workers() -> int:
+    return min(cores(), MOST_WORKERS)
 
 
 def inputs_of(
@@ -49,14 +53,15 @@ def inputs_of(
     yaw: str = "fixed",
     proving: Proving = AS_PROGRAMMED,
     most_rows: int | None = None,
+    jobs: int | None = None,
 ) -> Job:
     """Return the scheduled job of a command line; what was done about its yaw is said on standard error."""
     given = replace(files_of(program, files), switches=switches, proving=proving, most_rows=most_rows or MOST_ROWS)
     period = None if period_ms is None else period_of(period_ms)
     with waited("reading and planning"):
         if yaw == "fixed":
-            return schedule(spared(load(given, period)), feed)
-        job = schedule(load(given, period), feed)
+            return schedule(spared(load(given, period)), feed, jobs or _most_workers())
+        job = schedule(load(given, period), feed, jobs or _most_workers())
     if proving != AS_PROGRAMMED:
         raise HexpostError("--yaw does not go with an override, a lift or single block: prove out with --yaw fixed")
     from hexpost.setup.yaw import free_yaw

@@ -18,6 +18,7 @@ from hexpost.report.sheet import sheet_document
 
 SCHEMA_VERSION = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
+_ENCODER = json.JSONEncoder(allow_nan=False)
 
 
 def document(report: Report) -> dict[str, object]:
@@ -75,8 +76,8 @@ def to_json(report: Report) -> str:
 def _value(value: object) -> str:
     """Return one value as JSON; each entry of a long list on its own line, the rest left to the fast encoder."""
     if isinstance(value, list) and value:
-        return "[\n  " + ",\n  ".join(json.dumps(v, allow_nan=False) for v in value) + "\n ]"
-    return json.dumps(value, allow_nan=False)
+        return "[\n  " + ",\n  ".join(map(_ENCODER.encode, value)) + "\n ]"
+    return _ENCODER.encode(value)
 
 
 def _nearest(n: Nearest) -> dict[str, object]:
