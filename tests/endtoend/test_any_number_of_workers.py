@@ -154,3 +154,17 @@ def test_a_job_that_is_stopped_takes_its_workers_along(tmp_path, number):
     assert until(lambda: not any(alive(pid) for pid in workers))
     if number != signal.SIGKILL:
         assert not (tmp_path / "job").exists()
+
+
+def test_chains_of_a_program_are_smoothed_alike_on_any_number_of_workers(monkeypatch):
+    """Each becomes the same curve wherever it is worked out, and takes its own place."""
+    monkeypatch.setattr("hexpost.motion.MANY", 1)
+    inputs = load(Files(
+        program=SAMPLES / "blade_band.nc", tools=SAMPLES / "tools.toml", setup=SAMPLES / "setup.toml"
+    ))  # fmt: skip
+    alone, *others = (schedule(inputs, workers=workers) for workers in WORKERS)
+    assert alone.path.ends.curves > max(WORKERS)
+    for other in others:
+        for name in ("quintics", "size", "s0", "move"):
+            assert np.array_equal(getattr(alone.path, name), getattr(other.path, name)), name
+        assert np.array_equal(alone.timing.t, other.timing.t)
