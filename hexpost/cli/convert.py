@@ -105,21 +105,20 @@ def command(
     from hexpost.tables.columns import choose, notices
 
     proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line)
-    switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest)
     with ordinary_beside(compare_with, proving) as other:
-        given = (Path(program), files, feed, period_ms, switches)
+        switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest)
+        given = Path(program), files, feed, period_ms, switches
         job = inputs_of(*given, yaw=yaw, proving=proving, most_rows=most_rows, jobs=jobs)
-    folder = job_folder(program, out)
     chosen = tuple(name for name in columns.split(",") if name.strip())
     output = Output(
-        folder=folder, overwrite=overwrite, table=table, columns=chosen, proof=proof,
+        folder=job_folder(program, out), overwrite=overwrite, table=table, columns=chosen, proof=proof,
         rows_per_file=rows_per_file or 0, stride=stride or 0, knots_within=_within(within_um, knots=knots),
     )  # fmt: skip
     for notice in notices(choose(chosen, job.gearing), geared=job.gearing is not None):
         note(notice)
     with watched("setpoints", job.timing.ticks + 1) as progress:
         report = convert(job, output, progress.step, workers_of(job, jobs), other=other())
-    show(report, as_json=as_json, folder=folder)
+    show(report, as_json=as_json, folder=output.folder)
 
 
 def _within(within_um: float | None, *, knots: bool) -> float | None:

@@ -41,7 +41,8 @@ class Norms:
 
     ``speed``: largest s' by feed and speed limits; ``free``: up to this s' nothing can be over a speed limit. The
     acceleration is at most ``a1`` |s''| + ``a2`` s'^2 of its limit, the jerk at most ``j1`` |s'''| + 3 ``j2`` s' |s''|
-    + ``j3`` s'^3 of its own: what is below 1 needs no look.
+    + ``j3`` s'^3 of its own: what is below 1 needs no look. ``struts`` (6, p), where they are looked at: the same five
+    of the struts alone, and the largest s' that is below their speeds.
     """
 
     tip: ToolTip
@@ -52,6 +53,7 @@ class Norms:
     j1: Array
     j2: Array
     j3: Array
+    struts: Array | None = None
 
     def over(self, low: int, first: Ints, last: Ints) -> list[Array]:
         """Return the largest a1, a2, j1, j2, j3 and the least free speed over ranges of pieces counted from ``low``."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hexpost.arrays import Array, Flags
+from hexpost.feed.gaps import TIE, Gaps, cleared
 from hexpost.feed.minima import spread_min
 from hexpost.feed.model import AT_CORNER, PathMotion, PathPlace, Timing
 from hexpost.feed.stretches import Speeds, Stretches, causes, tagged
@@ -26,16 +27,12 @@ NEAR = 0.98
 """Between two looks of which one uses more than this share of a limit there is another."""
 EDGE = 0.01
 """Looks begin and end so far inside, in steps."""
-BRIEF = 1e-3
-"""A jerk that lasts less than this share of a period is not felt at a setpoint."""
 REACH = 0.5
 """How far beyond its window a bad sample lowers ramps, in windows."""
 SAME = 1e-9
 """Relative difference of a speed squared that counts as a change."""
-TIE = 1e-6
-"""Times that differ by less, in ticks, are one: else rounding, which is another one later in a job, would decide."""
 TIE_NEAR, TIE_FAR = 1e-9, 1e-12
-"""So are places, in mm and as a share of the way so far."""
+"""Places so near to each other, in mm and as a share of the way so far, are one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -165,7 +162,7 @@ def over_struts(timing: Timing, path: ToolPath, limits: PlanLimits, which: Flags
     """Return which of the spans ``which`` (spans,) break a limit of the struts, at a twentieth of a tick or at one.
 
     ``where``: one range of times for each of them, looked at only there; ``path`` may be the part of one span that is
-    passed then. A look at every tick comes first: it finds most of what is broken.
+    passed then. A look at whole ticks comes first: it finds most of what is broken.
     """
     out: Flags = np.zeros(len(which), dtype=bool)
     whole = replace(limits, struts=replace(limits.struts, aim=np.ones(len(limits.struts.aim))))
@@ -179,8 +176,12 @@ def over_struts(timing: Timing, path: ToolPath, limits: PlanLimits, which: Flags
         motion = timing.motion(tick)
         out[motion.span[uses(motion, timing.locate(path, motion)) > 1]] = True
 
+    edge, bounds = edges(timing, where), limits.shares.struts
     for tick in where.ticks():
-        look_at(tick)
+        if bounds is not None:
+            tick = tick[~cleared(tick, edge, bounds, where.lo, timing=timing, path=path)]  # noqa: PLW2901
+        if len(tick):
+            look_at(tick)
     left = ~out[which]
     where = Ranges(lo=where.lo[left], hi=where.hi[left])
     for looks in _doubtful(edges(timing, where), timing, path, whole, where):
@@ -262,28 +263,9 @@ def _with_pieces(tick: Array, timing: Timing, path: ToolPath) -> Iterator[Looks]
 
 
 def _suspect(edge: Array, timing: Timing, path: ToolPath, limits: PlanLimits, where: Ranges | None) -> Flags:
-    """Return which stretches of time between edges are not cleared by bounds.
-
-    Between two edges the jerk along the path is constant, its acceleration largest at one end; the derivatives of
-    the pose are at most the largest of the pieces passed. Between edges farther apart than the window the
-    acceleration is constant, so that the speed is largest at an end.
-    """
-    width = np.diff(edge)
-    motion = timing.motion(edge)
-    k = timing.locate(path, motion).piece
-    a = np.abs(motion.acceleration)
-    a = np.maximum(a[1:], a[:-1])
-    window = timing.window[motion.span]
-    brief = np.where(width <= np.maximum(window[1:], window[:-1]) + TIE, width, 0.0)
-    v = np.maximum(motion.speed[1:], motion.speed[:-1]) + 0.25 * timing.period * brief * a
-    jerk = np.abs(np.diff(motion.acceleration)) / (timing.period * np.maximum(width, BRIEF))
-    low = int(k[0])
-    a1, a2, j1, j2, j3, speed = limits.shares.over(low, k[:-1] - low, np.maximum(k[1:], k[:-1]) - low)
-    most = 1 + TOLERANCE
-    vv = v * v
-    suspect = (j1 * jerk + j3 * (vv * v) + j2 * (3.0 * v * a) > most) | (a1 * a + a2 * vv > most) | (v > speed * most)
-    suspect &= width > BRIEF
+    """Return which stretches of time between edges are not cleared by bounds."""
+    gaps = Gaps.of(edge, timing, path)
+    suspect = gaps.beyond(1 + TOLERANCE, limits.shares.over(gaps.low, gaps.first, gaps.last))
     if where is not None:
         suspect &= where.hold(0.5 * (edge[1:] + edge[:-1]))
-    out: Flags = suspect
-    return out
+    return suspect

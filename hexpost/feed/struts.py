@@ -128,6 +128,7 @@ def bounded(
         replace(
             shares,
             free=np.minimum(shares.free, speed),
+            struts=np.where(limits.aim > 0, [*worst, speed], [[HUGE]] * 5 + [[TINY]]),
             **{n: np.maximum(getattr(shares, n), w) for n, w in zip(names, worst, strict=True)},
         ),
     )
