@@ -18,6 +18,9 @@ from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.loads import Loads
 from hexpost.setpoints.model import Setpoints
 
+ROUNDED = 1e-9
+"""What is left of the same sag worked out in two processes, mm, and no more than rounding."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sag:
@@ -53,7 +56,8 @@ class Sagging:
         shorter = self._springs.shorter(self._loads.of(setpoints).thrust, length) - self._home
         added, feeds = setpoints.compensation, self._feeds[poses.move]
         time: Array = np.asarray(poses.tick * setpoints.period, dtype=np.float64)
-        sides = (shorter, shorter if added is None else shorter - added)
+        left = shorter if added is None else shorter - added
+        sides = shorter, np.where(np.abs(left) > ROUNDED, left, 0.0)
         inverse = inverse_rows(self._poses.struts(setpoints), poses.pose)
         for i, side in enumerate(sides):
             off = np.sqrt((moved(inverse, side)[:3] ** 2).sum(axis=0)) * feeds

@@ -12,13 +12,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from machine.described import text
+from machine.described import REST, STRUT, text
 from workers.processes import alive, descendants, until
 
 from hexpost.cli import main
 from hexpost.cli.run import LONG_JOB, MOST_WORKERS, workers_of
 from hexpost.convert import Output, convert
 from hexpost.errors import OutputError
+from hexpost.moves.model import Switches
 from hexpost.pipeline import Files, load, schedule
 from hexpost.setpoints import solve
 from hexpost.setpoints.command import Commands
@@ -46,15 +47,15 @@ def short_blocks(monkeypatch, forks):
     monkeypatch.setattr(solve, "BATCH", 700)
 
 
-def job_of(tmp_path, program, described=True):
+def job_of(tmp_path, program, described=True, file=None, **more):
     machine = tmp_path / "machine.toml"
-    machine.write_text(text())
+    machine.write_text(file or text())
     if isinstance(program, str):
         (tmp_path / "p.nc").write_text(program)
         program = tmp_path / "p.nc"
     return schedule(load(Files(
         program=program, machine=machine if described else None, tools=SAMPLES / "tools.toml",
-        setup=SAMPLES / "setup.toml",
+        setup=SAMPLES / "setup.toml", **more,
     )))  # fmt: skip
 
 
@@ -83,6 +84,26 @@ def test_jobs_have_the_same_bytes(tmp_path, described, table, columns, each, str
         found.append(written(out.folder))
     assert found[0] and all(other == found[0] for other in found)
     assert multiprocessing.active_children() == []
+
+
+def test_calmed_jobs_of_struts_that_give_way_and_lag_have_the_same_bytes(tmp_path):
+    """Everything that keeps something from batch to batch: lags, swings, sag, knots, cutting forces, bands."""
+    servo = "\n[strut.servo]\nposition_gain_1_s = 33\nbandwidth_hz = 60\n"
+    sag = "\n[compensation]\nsag = true\ninertia = true\ncutting = true\nscrews = true\n"
+    file = text(STRUT + servo, REST + sag).replace(
+        "deviation_mm", "contour_mm = 0.1\nvibration_mm = 0.02\ndeviation_mm"
+    )
+    job = job_of(tmp_path, SAMPLES / "pocket.nc", file=file, switches=Switches(calm=True))
+    columns, found = (
+        ("time", "length", "speed", "acceleration", "jerk", "thrust", "command", "compensation", "line"),
+        [],
+    )
+    for workers in (1, 2, 3, 7):
+        out = Output(folder=tmp_path / f"{workers}", columns=columns, knots_within=1e-4)
+        convert(job, out, workers=workers)
+        found.append(written(out.folder))
+    assert {"knots.csv", "manifest.json"} < set(found[0]) and all(other == found[0] for other in found)
+    assert json.loads(found[0]["manifest.json"])["settings"]["calm_lowest"] is True
 
 
 def test_twists_that_go_on_over_borders_have_the_same_bytes(tmp_path, monkeypatch):
