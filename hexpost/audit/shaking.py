@@ -50,7 +50,7 @@ class Shaking:
         self._machine, self._poses = machine, poses
         self._elastic: LastAnswer[int, ElasticPlatform] = LastAnswer()
         self._seen: LastAnswer[Setpoints, Array] = LastAnswer()
-        self._past: Array = np.zeros((6, 0))
+        self._past: Array = np.zeros((12, 0))
         self._frame, self._moving = -1, False
         self._least, self._lowest = np.full(6, np.inf), WorstSpot(value=np.inf)
         self._blocks = WorstBlocks()
@@ -72,19 +72,20 @@ class Shaking:
         elastic = self._elastic.of(poses.frame, lambda: self._made(setpoints))
         if self._frame != poses.frame:
             self._frame, self._moving = poses.frame, False
-            self._past = np.zeros((6, 0))
+            self._past = np.zeros((12, 0))
         moving: Flags = np.asarray(poses.rate.any(axis=0), dtype=np.bool_)
         rests = np.flatnonzero(~moving & np.append(self._moving, moving[:-1]))
         self._moving = bool(moving[-1])
         looked = np.unique(np.concatenate([np.arange(0, len(out), EVERY), rests]))
         frequencies = elastic.frequencies(poses.pose[:, looked])
         self._look(frequencies, looked, setpoints)
-        known = np.concatenate([self._past, poses.acceleration], axis=1)
+        known = np.concatenate([self._past, np.concatenate([poses.rate, poses.acceleration])], axis=1)
         before = self._past.shape[1]
         for k in rests.tolist():
             lowest = float(frequencies[0, np.searchsorted(looked, k)])
             first = max(before + k + 1 - self._count(lowest, setpoints.period), 0)
-            out[k] = elastic.left(poses.pose[:, k], known[:, first : before + k + 1], setpoints.period)
+            moved = known[:, first : before + k + 1]
+            out[k] = elastic.left(poses.pose[:, k], moved[:6], moved[6:], setpoints.period)
         time: Array = np.asarray(poses.tick[rests] * setpoints.period, dtype=np.float64)
         self._blocks.add(out[rests], poses.line[rests], time)
         most = self._count(float(frequencies[0].min()) / 2.0, setpoints.period)

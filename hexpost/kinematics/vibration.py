@@ -51,19 +51,21 @@ class ElasticPlatform:
         _, values, rows = np.linalg.svd(self._scaled(pose[:, None])[0])
         return values[::-1].copy(), self._root @ rows[::-1].T
 
-    def left(self, pose: Array, acceleration: Array, period: float) -> float:
+    def left(self, pose: Array, rate: Array, acceleration: Array, period: float) -> float:
         """Return how far the tip swings once it rests at a ``pose`` (6,), mm, by what moved it before.
 
-        ``acceleration`` (6, n) of its coordinates at the samples before, the last one that of the rest; between them
-        it is straight. The modes are those at the rest: how the pose changed before it is left out. Looked at within
-        one period of the lowest mode.
+        ``rate`` and ``acceleration`` (6, n) of its coordinates at the samples before, the last one that of the rest;
+        in between it bends as the rates ask for. The modes are those at the rest: how the pose changed before it is
+        left out. Looked at within one period of the lowest mode.
         """
         frequency, modes = self.modes(pose)
         turn = rotation(pose[3], pose[4], pose[5], self._struts.order)
         axes = angle_axes(pose[:, None], self._struts.order)[0]
-        pull = np.concatenate([turn.T @ acceleration[:3], turn.T @ axes @ acceleration[3:]])
-        force = modes.T @ self._mass @ pull
-        swing = swings(frequency, self.damping, force, period)
+        own = np.zeros((6, 6))
+        own[:3, :3], own[3:, 3:] = turn.T, turn.T @ axes
+        push = modes.T @ self._mass @ own
+        mean = push @ np.diff(rate, axis=1) / period
+        swing = swings(frequency, self.damping, push @ acceleration, mean, period)
         time = np.arange(STEPS + 1) / STEPS * (tau / frequency[0])
         moved = np.exp(np.outer(poles(frequency, self.damping), time)) * swing[:, None]
         return float(np.sqrt(((modes[:3] @ moved.imag) ** 2).sum(axis=0).max()))
@@ -83,19 +85,24 @@ def poles(frequency: Array, damping: float) -> Complex:
     return np.asarray(frequency * complex(-damping, (1.0 - damping**2) ** 0.5), dtype=np.complex128)
 
 
-def swings(frequency: Array, damping: float, force: Array, period: float) -> Complex:
-    """Return the complex amplitudes (k,) of modes at the last of samples of modal forces (k, n), straight between.
+def swings(frequency: Array, damping: float, force: Array, mean: Array, period: float) -> Complex:
+    """Return the complex amplitudes (k,) of modes at the last of samples of modal forces (k, n).
+
+    In each tick between them the force is a parabola with a ``mean`` (k, n - 1) of its own.
 
     From rest a mode does e(t) = -Im of the integral of f(x) exp(p (t - x)) dx, over the damped frequency, with the
-    upper pole p (Duhamel's integral); a straight line between samples makes a sum of hats of it. Of a last hat half
-    is there, so the force must be 0 at the last sample.
+    upper pole p (Duhamel's integral); straight lines between samples make a sum of hats of it, and arches 6 t (1 - t)
+    what is missing in a tick. Of a last hat half is there, so the force must be 0 at the last sample.
     """
     p = poles(frequency, damping)
     half = 0.5 * p * period
     hat = period * (np.sinh(half) / half) ** 2
     back = np.arange(force.shape[1] - 1, -1, -1) * period
+    arch = 3.0 * period * (half * np.cosh(half) - np.sinh(half)) / half**3
     grown = np.exp(np.outer(p, back))
-    return np.asarray(-hat * (force * grown).sum(axis=1) / p.imag, dtype=np.complex128)
+    missing = (mean - 0.5 * (force[:, 1:] + force[:, :-1])) * grown[:, 1:]
+    whole = hat * (force * grown).sum(axis=1) + arch * np.exp(half) * missing.sum(axis=1)
+    return np.asarray(-whole / p.imag, dtype=np.complex128)
 
 
 def memory(lowest: float, damping: float) -> float:

@@ -1,7 +1,7 @@
 """How far the tip swings on its struts once it rests, again from the table, in the program's own six coordinates.
 
 The body is a heap of point masses, the stiffness that of the slopes of the lengths. Modes are those of both matrices
-at the rest. What moved them is had from the speeds of rows, whose change is the mean acceleration of a tick.
+at the rest. What moved them is the slope of a cubic spline through the speeds of rows, summed up after Gauss.
 """
 
 from math import ceil, log, tau
@@ -19,10 +19,11 @@ from hexpost.verify.struts import StrutLengths
 from hexpost.verify.told import ROUNDED, Broken, Told
 from hexpost.voice import in_line
 
-_SHARE, _CANCELLED, _ROOM = 0.03, 2e-3, 2e-6
+_SHARE, _CANCELLED, _ROOM = 0.05, 2e-3, 2e-6
 """What two ways to the swing may differ by: a share of it, one of the largest bend on the way, and mm."""
-_FADED, _LOOKS, _NUDGE, _MOST = 1e-3, 97, 1e-4, 20_000
-"""A vibration is forgotten at this share; looks within a period; turn for slopes, rad; rows kept at most."""
+_FADED, _LOOKS, _NUDGE, _MOST, _GAUSS = 1e-3, 97, 1e-4, 20_000, 6
+"""A vibration is forgotten at this share; looks within a period; turn for slopes, rad; rows kept at most; places in
+each tick."""
 _VARIED = 2.0
 """The lowest frequency is nowhere so many times lower than where a job begins."""
 
@@ -98,16 +99,27 @@ class RestSwings:
         rate = rate[:, -self._count(float(w[0])) :]
         d, h = self._damping, self._period
         pole = w * (-d + 1j * np.sqrt(1.0 - d * d))
-        force = modes.T @ mass @ (np.diff(rate, axis=1) / h)
-        ago = (np.arange(force.shape[1])[::-1] + 0.5) * h
-        x = 0.5 * pole * h
-        tick = h * np.sinh(x) * np.tanh(x) / x**2  # of a straight line with the mean of the tick
-        state = -tick / pole.imag * (force * np.exp(np.outer(pole, ago))).sum(axis=1)
+        force, ago, part = _pushes(rate, h)
+        force = modes.T @ mass @ force
+        state = -(force * part * np.exp(np.outer(pole, ago))).sum(axis=1) / pole.imag
         later = np.linspace(0.0, tau / w[0], _LOOKS)
         tip = modes[:3] @ (state[:, None] * np.exp(np.outer(pole, later))).imag
         swing = float(np.linalg.norm(tip, axis=0).max())
         bend = float(np.linalg.norm(modes[:3], axis=0) @ (np.abs(force).max(axis=1, initial=0.0) / w**2))
         return swing, _SHARE * swing + _CANCELLED * bend + _ROOM, float(w[0])
+
+
+def _pushes(rate: Array, h: float) -> tuple[Array, Array, Array]:
+    """Return accelerations (6, m) by rates (6, n) that end at rest, how long ago (m,), and for how long (m,), s."""
+    from scipy.interpolate import CubicSpline
+
+    n = rate.shape[1]
+    if n < 2:
+        return np.zeros((6, 1)), np.zeros(1), np.zeros(1)
+    spline = CubicSpline(np.arange(n) * h, rate, axis=1, bc_type=("not-a-knot" if n > 3 else "clamped", "clamped"))
+    place, weight = np.polynomial.legendre.leggauss(_GAUSS)
+    time = (np.arange(n - 1)[:, None] + (place + 1.0) / 2.0).ravel() * h
+    return np.asarray(spline(time, 1)), (n - 1) * h - time, np.tile(weight * h / 2.0, n - 1)
 
 
 class PointMasses:
