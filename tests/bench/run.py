@@ -53,6 +53,7 @@ BENCHES = {
     "audit-with-proof": ("proving", "audit_with_proof", "<= 1.5"),
     "proof-memory": ("proving", "proof_memory", "<= 400"),
     "on-cores": ("whole", "on_cores", ">= 1.2"),
+    "tip-cost": ("whole", "tip_cost", "<= 1.6"),
     "selfcheck-cost": ("whole", "selfcheck_cost", "<= 2"),
     "playing-frames": ("playing", "playing_frames", ">= 0.4"),
 }

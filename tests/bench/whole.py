@@ -166,6 +166,34 @@ def on_cores(moves: int = 100_000, runs: int = 5) -> dict[str, object]:
     return {"ratio": figures["plain"], **figures}
 
 
+def tip_cost(moves: int = 50_000, runs: int = 5) -> dict[str, object]:
+    """Processor time of a job with all that is said of the tip over that of a plain one, in one process.
+
+    Lags, swings, sag and what makes up for it are described, with limits that are looked at; ``described``: the same
+    machine without them, ``tip``: what they add to that.
+    """
+    sample = (Path(__file__).parent.parent.parent / "samples" / "described.toml").read_text()
+    servo = "\n\n[strut.servo]\nposition_gain_1_s = 33\nspeed_feed_forward = 0.5\nbandwidth_hz = 60\n"
+    whole = sample.replace("stiffness_n_um = 150\n", f"stiffness_n_um = 150{servo}")
+    whole = whole.replace("\ndeviation_mm", "\ncontour_mm = 5\nvibration_mm = 5\ndeviation_mm")
+    whole += "\n[compensation]\nsag = true\ninertia = true\n"
+    spent: dict[str, list[float]] = {"plain": [], "described": [], "all": []}
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "raster.nc").write_text(raster(moves))
+        for kind, text in (("described", sample), ("all", whole)):
+            (folder / f"{kind}.toml").write_text(text)
+        for k in range(runs + 1):
+            for kind, figures in spent.items():
+                options = () if kind == "plain" else ("--machine", str(folder / f"{kind}.toml"))
+                before = children_seconds()
+                convert(folder / "raster.nc", folder / "job", "--overwrite", "--jobs", "1", *options)
+                if k > 0:  # the first run is the warm-up
+                    figures.append(children_seconds() - before)
+    plain, described, all_of_it = (statistics.median(x) for x in spent.values())
+    return {"ratio": all_of_it / plain, "described": described / plain, "tip": all_of_it / described}
+
+
 def children_seconds() -> float:
     """Return the processor seconds of all processes that this one started, and of theirs."""
     used = resource.getrusage(resource.RUSAGE_CHILDREN)
