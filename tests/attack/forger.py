@@ -19,7 +19,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from attack.forging import inputs, motions, papers, things, twins, values
+from attack.forging import inputs, motions, papers, things, tip, twins, values
 from attack.forging.base import random_base
 from attack.forging.folder import Forgery
 from attack.forging.gaps import GAPS, OPEN
@@ -28,7 +28,7 @@ from attack.forging.kinds import NotHereError
 from attack.jobs import WITHOUT_REMAKE, content, inside
 from attack.model import HungError, Outcome, bounded
 
-MODULES = (inputs, motions, papers, things, twins, values)
+MODULES = (inputs, motions, papers, things, tip, twins, values)
 """Modules that enter kinds of damage."""
 NEAR = 1.5
 """The smallest damage caught is found within this factor."""

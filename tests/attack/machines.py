@@ -68,7 +68,7 @@ def _springy(text, rng):
 
 
 def _lagging(text, rng):
-    """Return a machine whose struts lag, each by a loop of its own, and which has a limit of what that does."""
+    """Return a machine whose struts lag, each by its own loop, with far limits of what becomes of it."""
     gain, loop = rng.uniform(20, 60), rng.choice(["", "speed_feed_forward = 0.7\n"])
     loop += rng.choice(["", "bandwidth_hz = 60\ndamping = 0.7\n"])
 
@@ -76,7 +76,8 @@ def _lagging(text, rng):
         return f"{m[0]}[strut.servo]\nposition_gain_1_s = {gain * rng.uniform(0.95, 1.05):.2f}\n{loop}\n"
 
     text = re.sub(r"^jerk_mm_s3 = .*\n(?=\n|\Z|\[)", servo, text, flags=re.MULTILINE)
-    return text.replace("deviation_mm", f"contour_mm = {rng.choice([0.02, 0.2, 5])}\ndeviation_mm")
+    most = rng.choice(["contour_mm = 5\n", "contour_mm = 5\nvibration_mm = 5\n"])
+    return text.replace("deviation_mm", f"{most}deviation_mm")
 
 
 def _head(rng, order, low):

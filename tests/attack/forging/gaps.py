@@ -22,6 +22,14 @@ BY_REASON = {
         "time lost changed",
         "format said",
     ),
+    "what is forecast beside the limits: only the folder made again shows it": (
+        "forecast of the tip milder",
+        "forecast of lateness milder",
+        "sag of the report milder",
+        "sag that is left milder",
+        "natural frequency higher",
+    ),
+    "cubics that are nearer than said are as near as said": ("knots nearer than said",),
     "advice is no claim about the table": ("a finding's advice changed",),
     "the motion is the same with and without this setting: nothing in the program depends on it": (
         "skip said of a job without",

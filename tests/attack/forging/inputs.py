@@ -50,8 +50,8 @@ _faster("machine with more jerk", r"\[tool_tip\][^[]*?jerk_mm_s3 =")
 _faster("machine with faster rapids", r"\[tool_tip\]\nspeed_mm_s =")
 
 
-def _limit(name, pattern, change):
-    """Enter a kind that changes the copy of the machine file alone, and what the report says is allowed."""
+def copied_number(pattern, change):
+    """Return a damage that changes a number in the copy of the machine file alone."""
 
     def make(forgery, rng, size):
         path = forgery.folder / forgery.manifest["inputs"]["machine"]
@@ -61,7 +61,12 @@ def _limit(name, pattern, change):
             raise NotHereError
         forgery.before.append(lambda folder: path.write_text(new))
 
-    kind(name, "inputs")(make)
+    return make
+
+
+def _limit(name, pattern, change):
+    """Enter a kind that changes the copy of the machine file alone, and what the report says is allowed."""
+    kind(name, "inputs")(copied_number(pattern, change))
 
 
 _limit(

@@ -85,7 +85,7 @@ _segment("segments made one", _merged)
 _segment("segment with a further word", lambda s, t, f: s.update(hurry=True))
 
 
-def _report(name, change):
+def report_kind(name, change):
     """Enter a kind that changes the report: ``change(report, forgery)``."""
 
     def make(forgery, rng, size):
@@ -134,8 +134,8 @@ def _finding(report, forgery, **new):
 
 def _worst(limit, **new):
     def change(report, forgery):
-        where = report["tool"] if limit == "deviation" else report["struts"][2]
-        if limit not in where["worst"]:
+        where = report["tool"] if limit in ("deviation", "contour", "vibration") else report["struts"][2]
+        if not where["worst"].get(limit, {}).get("value"):
             raise NotHereError
         worst = where["worst"][limit]
         worst.update({k: v(worst[k]) for k, v in new.items()})
@@ -143,47 +143,52 @@ def _worst(limit, **new):
     return change
 
 
-_report("broken job called clean", _called_clean)
-_report("clean job called broken", _called_broken)
-_report("a finding left out", _one_finding_less)
-_report("a finding's line changed", lambda r, f: _finding(r, f, line=1))
-_report("a finding's value changed", lambda r, f: _finding(r, f, value=1.0))
-_report("a finding's words changed", lambda r, f: _finding(r, f, limit="temper"))
-_report("a finding's advice changed", lambda r, f: _finding(r, f, advice_move_mm=1.0, advice_move_way="Y+"))
-_report("findings more than there are", lambda r, f: r.update(findings_total=r["findings_total"] + 3))
+def worst_less(limit):
+    """Return a change that takes three tenths off the worst value of a limit."""
+    return _worst(limit, value=lambda x: 0.7 * x, ratio=lambda x: 0.7 * x)
+
+
+report_kind("broken job called clean", _called_clean)
+report_kind("clean job called broken", _called_broken)
+report_kind("a finding left out", _one_finding_less)
+report_kind("a finding's line changed", lambda r, f: _finding(r, f, line=1))
+report_kind("a finding's value changed", lambda r, f: _finding(r, f, value=1.0))
+report_kind("a finding's words changed", lambda r, f: _finding(r, f, limit="temper"))
+report_kind("a finding's advice changed", lambda r, f: _finding(r, f, advice_move_mm=1.0, advice_move_way="Y+"))
+report_kind("findings more than there are", lambda r, f: r.update(findings_total=r["findings_total"] + 3))
 for limit in ("stroke", "speed", "acceleration", "jerk", "deviation"):
-    _report(f"worst {limit} smaller", _worst(limit, value=lambda x: 0.7 * x, ratio=lambda x: 0.7 * x))
-_report("worst jerk 1e30", _worst("jerk", value=lambda x: 1e30, ratio=lambda x: 1e24))
-_report("worst speed in another line", _worst("speed", line=lambda x: x + 1))
-_report("worst speed at another time", _worst("speed", time_s=lambda x: x + 0.3))
-_report("worst speed's limit changed", _worst("speed", allowed=lambda x: 2.0 * x))
-_report("worst speed's unit changed", _worst("speed", unit=lambda x: "in/s"))
-_report("worst speed left out", lambda r, f: r["struts"][1]["worst"].pop("speed"))
-_report("shortest strut changed", lambda r, f: r["struts"][0].update(shortest_mm=900.0))
-_report("a strut left out", lambda r, f: r["struts"].pop())
-_report("duration changed", lambda r, f: [x.update(duration_s=9.0) for x in (r, f.manifest)])
-_report("duration of the manifest changed", lambda r, f: f.manifest.update(duration_s=9.0))
-_report("rows of the report changed", lambda r, f: r.update(rows=r["rows"] + 1))
-_report("period of the report changed", lambda r, f: r.update(period_ms=0.5))
-_report("setup sheet changed", lambda r, f: r["setup_sheet"]["tools"][0].update(diameter_mm=99.0))
-_report("time beside the motion changed", lambda r, f: r["beside"].update(known_s=r["beside"]["known_s"] + 1.0))
-_report(
+    report_kind(f"worst {limit} smaller", worst_less(limit))
+report_kind("worst jerk 1e30", _worst("jerk", value=lambda x: 1e30, ratio=lambda x: 1e24))
+report_kind("worst speed in another line", _worst("speed", line=lambda x: x + 1))
+report_kind("worst speed at another time", _worst("speed", time_s=lambda x: x + 0.3))
+report_kind("worst speed's limit changed", _worst("speed", allowed=lambda x: 2.0 * x))
+report_kind("worst speed's unit changed", _worst("speed", unit=lambda x: "in/s"))
+report_kind("worst speed left out", lambda r, f: r["struts"][1]["worst"].pop("speed"))
+report_kind("shortest strut changed", lambda r, f: r["struts"][0].update(shortest_mm=900.0))
+report_kind("a strut left out", lambda r, f: r["struts"].pop())
+report_kind("duration changed", lambda r, f: [x.update(duration_s=9.0) for x in (r, f.manifest)])
+report_kind("duration of the manifest changed", lambda r, f: f.manifest.update(duration_s=9.0))
+report_kind("rows of the report changed", lambda r, f: r.update(rows=r["rows"] + 1))
+report_kind("period of the report changed", lambda r, f: r.update(period_ms=0.5))
+report_kind("setup sheet changed", lambda r, f: r["setup_sheet"]["tools"][0].update(diameter_mm=99.0))
+report_kind("time beside the motion changed", lambda r, f: r["beside"].update(known_s=r["beside"]["known_s"] + 1.0))
+report_kind(
     "what is beside the motion changed",
     lambda r, f: [row.update(count=row["count"] + 7) for row in r["beside"]["rows"]],
 )
-_report("a feed of lines held in the settings", lambda r, f: f.manifest["settings"].update(at_most=["1:99999=60"]))
-_report("feeds of the report changed", lambda r, f: r["feeds"][0].update(reached_mm_min=1.0))
-_report("time lost changed", lambda r, f: r.update(time_lost_s={"a corner": 1.0}))
-_report("warnings left out", lambda r, f: r.update(cautions=[], warnings=[], readings=[]))
-_report("program's name changed", lambda r, f: r.update(program="other.nc"))
-_report("units of the manifest changed", lambda r, f: f.manifest["units"].update(length="inch"))
-_report("versions of the manifest changed", lambda r, f: f.manifest["versions"].update(hexpost="9.9.9"))
-_report("demonstration denied", lambda r, f: f.manifest.update(demonstration=not f.manifest["demonstration"]))
-_report("unit of a column changed", lambda r, f: f.manifest["tables"][f.table]["columns"][2].update(unit="inch"))
-_report("period of the table changed", lambda r, f: f.manifest["tables"][f.table].update(period_us=500))
-_report("machine of the manifest changed", lambda r, f: f.manifest.update(machine={"name": "x", "revision": "2"}))
-_report("further word in the manifest", lambda r, f: f.manifest.update(hurry=True))
-_report("further word in the report", lambda r, f: r.update(hurry=True))
+report_kind("a feed of lines held in the settings", lambda r, f: f.manifest["settings"].update(at_most=["1:99999=60"]))
+report_kind("feeds of the report changed", lambda r, f: r["feeds"][0].update(reached_mm_min=1.0))
+report_kind("time lost changed", lambda r, f: r.update(time_lost_s={"a corner": 1.0}))
+report_kind("warnings left out", lambda r, f: r.update(cautions=[], warnings=[], readings=[]))
+report_kind("program's name changed", lambda r, f: r.update(program="other.nc"))
+report_kind("units of the manifest changed", lambda r, f: f.manifest["units"].update(length="inch"))
+report_kind("versions of the manifest changed", lambda r, f: f.manifest["versions"].update(hexpost="9.9.9"))
+report_kind("demonstration denied", lambda r, f: f.manifest.update(demonstration=not f.manifest["demonstration"]))
+report_kind("unit of a column changed", lambda r, f: f.manifest["tables"][f.table]["columns"][2].update(unit="inch"))
+report_kind("period of the table changed", lambda r, f: f.manifest["tables"][f.table].update(period_us=500))
+report_kind("machine of the manifest changed", lambda r, f: f.manifest.update(machine={"name": "x", "revision": "2"}))
+report_kind("further word in the manifest", lambda r, f: f.manifest.update(hurry=True))
+report_kind("further word in the report", lambda r, f: r.update(hurry=True))
 
 
 def _page(name, file, change):
