@@ -168,6 +168,7 @@ def _settings(job: Job, output: Output) -> dict[str, object]:
         **({} if inputs.machine.asked_units is None else {"units": inputs.machine.asked_units.units}),
         **({} if output.proof else {"proof": False}),
         **({"calm_lowest": True} if inputs.switches.calm else {}),
+        **({"effort": "best"} if inputs.switches.effort else {}),
         **inputs.proving.settings,
         **({} if inputs.restart is None else inputs.restart.manifest),
     }

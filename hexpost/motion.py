@@ -7,7 +7,7 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.model import Timing
 from hexpost.feed.plan import plan
-from hexpost.feed.task import AS_PROGRAMMED
+from hexpost.feed.task import AS_PROGRAMMED, STRUT_LIMITED
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
 from hexpost.path.model import ToolPath
@@ -36,12 +36,25 @@ def motion(
 
     Dense chains are smoothed where that gains: what loses time against its feeds is planned again as a smooth curve,
     and stays one if it is faster and the whole from stop to stop is no slower. Chains are smoothed on ``workers``.
+    What keeps the limits of the struts is run at the optimum where that gains.
 
     Raises
     ------
     TooLongError
         The job takes more than ``most_ticks``.
     """
+    path, timing = _smoothed(path, moves, events, machine, mode, most_ticks=most_ticks, workers=workers)
+    if mode == STRUT_LIMITED:
+        from hexpost.feed.optimal import shortened  # scipy, where it is needed
+
+        timing = shortened(path, timing, moves, machine)
+    return path, timing
+
+
+def _smoothed(
+    path: ToolPath, moves: Moves, events: Events, machine: Machine, mode: str, *, most_ticks: float, workers: int
+) -> tuple[ToolPath, Timing]:
+    """Return the path with the chains smoothed that gain by it, and its timing."""
     timing = plan(path, moves, events, machine, mode, most_ticks=most_ticks)
     curves = _curves(path, timing, moves, machine, workers)
     while curves:

@@ -29,7 +29,7 @@ from hexpost.path.build import build
 from hexpost.path.model import ToolPath
 from hexpost.program.model import Program
 from hexpost.program.read import read
-from hexpost.proving import AS_PROGRAMMED, Proving, begun_again, calmed, proving_moves, slowed
+from hexpost.proving import AS_PROGRAMMED, Proving, begun_again, proving_moves, slowed, switched
 from hexpost.setpoints.between import Between
 from hexpost.setpoints.command import gearing, makes_up
 from hexpost.setpoints.cutting import Cutting, cutting_of
@@ -151,7 +151,7 @@ def load(files: Files, period: float | None = None) -> Inputs:
     if machine is None or program is None:
         raise InputError(faults)
     begin = attempt(lambda _: asked(program, files.proving.from_line), None) if files.proving.from_line else None
-    machine = calmed(machine.with_units(files.units), files.switches)
+    machine = switched(machine.with_units(files.units), files.switches)
     given = (program, machine, tools or no_tools(), replace(setup or no_setup(), lift=files.proving.lift), period)
     found = understand(*given, known=faults, switches=files.switches, begin=begin)
     meaning, restart = begun_again(found.meaning, files.proving, found.machine, found.tools, found.setup)

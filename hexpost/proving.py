@@ -79,8 +79,8 @@ def slowed(machine: Machine, proving: Proving) -> Machine:
     return replace(machine, tool_tip=replace(tip, speed=tip.speed * share, tilt_speed=tip.tilt_speed * share))
 
 
-def calmed(machine: Machine, switches: Switches) -> Machine:
-    """Return the machine with averages of whole periods of the lowest mode, where that is asked for.
+def switched(machine: Machine, switches: Switches) -> Machine:
+    """Return the machine with averages of whole periods of the lowest mode, or all effort, where that is asked for.
 
     Raises
     ------
@@ -90,7 +90,7 @@ def calmed(machine: Machine, switches: Switches) -> Machine:
     if switches.calm and springs(machine) is None:
         what = "--calm-lowest needs the stiffness of every strut"
         raise HexpostError(f"{what}; add [strut.body] stiffness_n_um to the machine file, or leave the option out")
-    return replace(machine, calm=switches.calm)
+    return replace(machine, calm=switches.calm, effort=switches.effort)
 
 
 def proving_moves(moves: Moves, proving: Proving) -> Moves:

@@ -180,7 +180,13 @@ def _files(folder: Folder) -> Files:
         machine=None if own else machine,
         tools=folder.input("tools"),
         setup=folder.input("setup"),
-        switches=Switches(stops=settings.stops, skip=settings.skip, at_most=settings.at_most, calm=settings.calm),
+        switches=Switches(
+            stops=settings.stops,
+            skip=settings.skip,
+            at_most=settings.at_most,
+            calm=settings.calm,
+            effort=settings.effort,
+        ),
         proving=Proving(
             override=float(told.get("override_percent", 100.0)),
             lift=settings.lift,

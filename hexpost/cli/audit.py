@@ -7,7 +7,22 @@ from typing import TYPE_CHECKING
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import AT_MOST, CALM, COMPARED, CORES, INPUTS, JSON, MOST, SWITCHES, UNITS, YAW, motion, shared
+from hexpost.cli.options import (
+    AT_MOST,
+    CALM,
+    COMPARED,
+    CORES,
+    EFFORT,
+    INPUTS,
+    JSON,
+    MOST,
+    SWITCHES,
+    UNITS,
+    YAW,
+    motion,
+    refuse_effort,
+    shared,
+)
 from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
 from hexpost.cli.progress import ShownProgress, watched
 from hexpost.cli.terminal import say
@@ -25,7 +40,8 @@ if TYPE_CHECKING:
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited", "both"), YAW, SWITCHES, AT_MOST, CALM, COMPARED, MOST)
+@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited", "both"), EFFORT, YAW, SWITCHES, AT_MOST, CALM)
+@shared(COMPARED, MOST)
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
 @click.option(
     "--html", type=OutFile("page of both schedules"), metavar="FILE", help="With --feed both: write both as one page."
@@ -41,6 +57,7 @@ def command(
     skip: bool,
     at_most: "tuple[FeedCap, ...]",
     calm_lowest: bool,
+    effort: bool,
     compare_with: str | None,
     most_rows: int | None,
     full: bool,
@@ -65,7 +82,8 @@ def command(
     if html and feed != "both":
         raise HexpostError("--html shows both schedules: add --feed both; the page of one job is written by convert")
     one = "as-programmed" if feed == "both" else feed
-    switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest)
+    refuse_effort(feed, effort=effort)
+    switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest, effort=effort)
     with ordinary_beside(compare_with) as other:
         job = inputs_of(Path(program), files, one, period_ms, switches, yaw=yaw, most_rows=most_rows, jobs=jobs)
     with watched("setpoints", job.timing.ticks + 1) as progress:

@@ -11,6 +11,7 @@ from hexpost.cli.options import (
     CALM,
     COMPARED,
     CORES,
+    EFFORT,
     INPUTS,
     JSON,
     MOST,
@@ -20,6 +21,7 @@ from hexpost.cli.options import (
     YAW,
     NumberWithin,
     motion,
+    refuse_effort,
     shared,
 )
 from hexpost.cli.outputs import OutFolder, job_folder
@@ -28,6 +30,7 @@ from hexpost.cli.terminal import note
 
 if TYPE_CHECKING:
     from hexpost.machine.feed_caps import FeedCap
+    from hexpost.pipeline import Job
 
 
 WITHIN_UM = 0.1
@@ -36,7 +39,8 @@ WITHIN_UM = 0.1
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), YAW, SWITCHES, AT_MOST, CALM, PROVING, COMPARED, MOST)
+@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), EFFORT, YAW, SWITCHES, AT_MOST, CALM, PROVING)
+@shared(COMPARED, MOST)
 @click.option("--out", type=OutFolder(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(
@@ -73,6 +77,7 @@ def command(
     from_line: str,
     at_most: "tuple[FeedCap, ...]",
     calm_lowest: bool,
+    effort: bool,
     compare_with: str | None,
     most_rows: int | None,
     out: str | None,
@@ -102,11 +107,11 @@ def command(
     from hexpost.convert import Output, convert
     from hexpost.moves.model import Switches
     from hexpost.proving import Proving
-    from hexpost.tables.columns import choose, notices
 
     proving = Proving(override=override, lift=lift, single_block=single_block, from_line=from_line)
+    refuse_effort(feed, effort=effort)
     with ordinary_beside(compare_with, proving) as other:
-        switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest)
+        switches = Switches(stops=stops, skip=skip, at_most=at_most, calm=calm_lowest, effort=effort)
         given = Path(program), files, feed, period_ms, switches
         job = inputs_of(*given, yaw=yaw, proving=proving, most_rows=most_rows, jobs=jobs)
     chosen = tuple(name for name in columns.split(",") if name.strip())
@@ -114,11 +119,18 @@ def command(
         folder=job_folder(program, out), overwrite=overwrite, table=table, columns=chosen, proof=proof,
         rows_per_file=rows_per_file or 0, stride=stride or 0, knots_within=_within(within_um, knots=knots),
     )  # fmt: skip
-    for notice in notices(choose(chosen, job.gearing), geared=job.gearing is not None):
-        note(notice)
+    _note_columns(chosen, job)
     with watched("setpoints", job.timing.ticks + 1) as progress:
         report = convert(job, output, progress.step, workers_of(job, jobs), other=other())
     show(report, as_json=as_json, folder=output.folder)
+
+
+def _note_columns(names: tuple[str, ...], job: "Job") -> None:
+    """Say what should be known of the columns that were asked for."""
+    from hexpost.tables.columns import choose, notices
+
+    for notice in notices(choose(names, job.gearing), geared=job.gearing is not None):
+        note(notice)
 
 
 def _within(within_um: float | None, *, knots: bool) -> float | None:

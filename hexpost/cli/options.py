@@ -60,6 +60,16 @@ CALM = (
         help="Make averages of the speed whole periods of the lowest natural frequency, so that the tool rests calmer.",
     ),
 )
+EFFORT = (
+    click.option(
+        "--effort",
+        type=click.Choice(["usual", "best"]),
+        callback=lambda _, __, value: value == "best",
+        default="usual",
+        show_default=True,
+        help="Planning that keeps the struts: at most a tenth of the motion's time, or all that the shortest takes.",
+    ),
+)
 COMPARED = (
     click.option(
         "--compare-with",
@@ -91,6 +101,12 @@ def motion(*feeds: str) -> tuple[Option, ...]:
         ),
         click.option("--period-ms", type=float, metavar="MS", help="Control period (default: the machine file's)."),
     )
+
+
+def refuse_effort(feed: str, *, effort: bool) -> None:
+    """Raise ``UsageError`` where nothing is planned that all ``effort`` could make shorter."""
+    if effort and feed == "as-programmed":
+        raise click.UsageError("--effort best shortens what keeps the struts; add --feed strut-limited")
 
 
 SWITCHES = (

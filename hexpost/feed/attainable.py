@@ -11,7 +11,7 @@ from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.bounds import TINY, tip_ramps
 from hexpost.feed.scan import speeds_squared
 from hexpost.feed.stretches import Stretches, tagged
-from hexpost.feed.struts import PLANNED, steepest
+from hexpost.feed.struts import CURVATURE_MOST, PLANNED, steepest
 from hexpost.feed.task import Task
 from hexpost.feed.weigh import PlanLimits
 from hexpost.path.model import ToolPath
@@ -38,6 +38,17 @@ def within_reach(st: Stretches, which: Flags, window: Array, task: Task, norms: 
     down[k] = up[k]
     st = steepest(replace(st, cap=cap, up=up, down=down, hold=hold), k, path, norms, limits.struts)
     return replace(st, up=np.maximum(st.up, ramp * which[st.span]), down=np.maximum(st.down, -ramp * which[st.span]))
+
+
+def least_seconds(st: Stretches, task: Task) -> float:
+    """Return a time [s] that all spans together do not go below: the exact profile without jerk, or programmed feeds.
+
+    Profile and caps are of a share of accelerations: with all of them they take the root of that share of the time.
+    """
+    a, b = _exact(st, np.ones(len(st.first) - 1, dtype=bool), task.path, task.limits)
+    exact = (PLANNED * CURVATURE_MOST) ** 0.5 * 2.0 * st.size / np.maximum(np.sqrt(a) + np.sqrt(b), TINY)
+    least: Array = np.maximum(exact, st.size / task.programmed[st.piece])
+    return float(least.sum())
 
 
 def _exact(st: Stretches, which: Flags, path: ToolPath, limits: PlanLimits) -> tuple[Array, Array]:

@@ -131,8 +131,7 @@ def correct(
     """
     f_cap, f_ramp = np.ones(len(st.cap)), np.ones(len(st.cap))
     worst, cause, hold = np.ones(len(timing.end)), causes(st.cap), st.hold.copy()
-    edge = edges(timing, where)
-    for motion, bad in _weighed(edge, timing, path, limits, where):
+    for motion, bad in weighed(timing, path, limits, where):
         span = motion.span[bad.motion]
         np.maximum.at(worst, span, bad.over)
         first, last = st.first[span], st.first[span + 1] - 1
@@ -193,12 +192,12 @@ def over_struts(timing: Timing, path: ToolPath, limits: PlanLimits, which: Flags
     return out & which
 
 
-def _weighed(
-    edges: Array, timing: Timing, path: ToolPath, limits: PlanLimits, where: Ranges | None
+def weighed(
+    timing: Timing, path: ToolPath, limits: PlanLimits, where: Ranges | None
 ) -> Iterator[tuple[PathMotion, Bad]]:
     """Yield what is over a limit; where the struts must keep theirs and come near one, half-way between looks, too."""
     firm = bool(limits.struts.aim.all())
-    for looks in _doubtful(edges, timing, path, limits, where):
+    for looks in _doubtful(edges(timing, where), timing, path, limits, where):
         bad, over = weigh(looks.motion, looks.place, path, limits)
         if bad is not None:
             yield looks.motion, bad

@@ -47,6 +47,10 @@ def whole_ticks(seconds: Array, period: float) -> Ints:
     return np.ceil(seconds / period - TICK_SLACK).astype(np.int64)
 
 
+TIES = 8.0
+"""Times that differ by so many roundings are one: where intervals are as long as averages, both ends change as one."""
+
+
 class TooLongError(Exception):
     """A job takes more ``ticks`` than are wanted."""
 
@@ -62,6 +66,12 @@ class Pauses(Columns):
     start: Ints
     end: Ints
     line: Lines
+
+
+def no_pauses() -> Pauses:
+    """Return that nothing rests."""
+    none = np.zeros(0, dtype=np.int64)
+    return Pauses(start=none, end=none, line=none.astype(np.int32))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -173,7 +183,8 @@ class Timing:
         h = np.diff(t)
         area = np.zeros(len(t))
         np.cumsum(h * (s[:-1] + h * (v[:-1] / 2 + h * u[:-1] / 6)), out=area[1:])
-        k = np.maximum(np.searchsorted(t, at + TICK_SLACK**2 * self.period, "right") - 1, 0)
+        tie = TICK_SLACK**2 * self.period + TIES * np.spacing(begin + float(at[-1]))
+        k = np.maximum(np.searchsorted(t, at + tie, "right") - 1, 0)
         h = at - t[k]
         out = np.empty((4, len(at)))
         out[3] = u[k]

@@ -53,6 +53,20 @@ def weigh(
     A sample whose jerk is ``r`` times its limit: the share of curvature lowers the cap under it by r^(-2/3 share),
     as its jerk goes with s'^3; the rest lowers the ramps within its window by r^(-share).
     """
+    out = _uses(motion, place, path, limits, tip=tip)
+    bad = np.flatnonzero(out.over > 1 + TOLERANCE)
+    if not len(bad):
+        return None, out.over
+    return Bad(motion=bad, cap=out.cap[bad], ramp=out.ramp[bad], over=out.over[bad], cause=out.cause[bad]), out.over
+
+
+def holding(motion: PathMotion, place: PathPlace, path: ToolPath, limits: PlanLimits) -> Codes:
+    """Return the cause of the limit that samples use most, shape (n,)."""
+    return _uses(motion, place, path, limits, tip=True).cause
+
+
+def _uses(motion: PathMotion, place: PathPlace, path: ToolPath, limits: PlanLimits, *, tip: bool) -> "_Factors":
+    """Return what samples use of all limits; ``tip``: of those of tip and tilt, too."""
     aim = limits.struts.aim[place.piece]
     under = np.flatnonzero(aim)
     q = path.evaluate(place.piece, place.u, 3, 0 if len(under) else 1)
@@ -67,10 +81,7 @@ def weigh(
         _struts(out, under, (v[under], a[under], j[under]), slopes, limits=limits.struts, aim=aim[under])
         if pull:
             _thrusts(out, under, (v[under], a[under]), pull)
-    bad = np.flatnonzero(out.over > 1 + TOLERANCE)
-    if not len(bad):
-        return None, out.over
-    return Bad(motion=bad, cap=out.cap[bad], ramp=out.ramp[bad], over=out.over[bad], cause=out.cause[bad]), out.over
+    return out
 
 
 class _Factors:

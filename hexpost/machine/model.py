@@ -179,6 +179,8 @@ class Machine:
     """Units that were asked for beside the machine file, and then are those of ``words``."""
     calm: bool = False
     """Whether averages are rounded up to whole periods of the lowest mode: asked for beside the machine file."""
+    effort: bool = False
+    """Whether planning may take what it takes: asked for beside the machine file."""
 
     def with_units(self, units: str | None) -> "Machine":
         """Return the machine that reads programs without units in ``units``; ``None``: as its file says."""

@@ -34,13 +34,14 @@ class Switches:
     """The operator's switches: M01 stops (or is passed over); blocks that begin with ``/`` are skipped (or run).
 
     ``at_most``: feeds that are not passed in some lines. ``calm``: averages are as long as whole periods of the lowest
-    mode.
+    mode. ``effort``: planning takes what it takes.
     """
 
     stops: bool = True
     skip: bool = False
     at_most: tuple[FeedCap, ...] = ()
     calm: bool = False
+    effort: bool = False
 
 
 USUAL = Switches()

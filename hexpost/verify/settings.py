@@ -36,7 +36,7 @@ _KNOWN = {
     "feed", "yaw", "yaw_deg", "period_us", "table", "rows_per_file", "stride", "skip", "stops", "override_percent",
     "lift_mm", "single_block", "from_line", "from_run", "restart", "units", "proof", "yaw_asked", "at_most",
     "knots_within_um",
-    "calm_lowest",
+    "calm_lowest", "effort",
 }  # fmt: skip
 _SAME = 1e-9
 KNOTS_UM = (0.01, 1000.0)
@@ -62,6 +62,7 @@ class JobSettings:
     knots_within: float | None = None
     """How near the cubics between knots must stay to the rows, mm; ``None``: the job has no knots."""
     calm: bool = False
+    effort: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -122,6 +123,7 @@ def settings_of(told: Mapping[str, Any]) -> JobSettings:
         at_most=_caps(told.get("at_most", [])),
         knots_within=number("knots_within_um", 0.0, *KNOTS_UM) / 1e3 if "knots_within_um" in told else None,
         calm=one_of("calm_lowest", usual=False, known=(True, False)),
+        effort=one_of("effort", "usual", ("usual", "best") if told.get("feed") == FEEDS[1] else ("usual",)) == "best",
     )
 
 

@@ -154,6 +154,9 @@ def test_convert_makes_one_schedule(tmp_path):
     code, said = run(tmp_path, "convert", str(tmp_path / "good.nc"), "--feed", "both")
     assert code == 2
     assert "strut-limited" in said
+    code, said = run(tmp_path, "convert", str(tmp_path / "good.nc"), "--effort", "best")
+    assert code == 2
+    assert "add --feed strut-limited" in said
 
 
 def test_a_command_that_does_not_exist_names_the_nearest(tmp_path):

@@ -33,9 +33,9 @@ def planned(moves, on, mode="strut-limited"):
     return path, plan(path, moves, pauses(), on, mode)
 
 
-def uses(moves, on, mode="strut-limited"):
+def uses(moves, on, mode="strut-limited", plans=planned):
     """Return ticks, and the largest use of speed, acceleration and jerk limits at the setpoints."""
-    path, timing = planned(moves, on, mode)
+    path, timing = plans(moves, on, mode)
     solver, most = Solver(on, moves.frames), np.zeros(3)
     limit = [np.array([[getattr(s, n)] for s in on.struts]) for n in ("speed", "acceleration", "jerk")]
     for poses in sample(timing, path, moves):
@@ -45,9 +45,9 @@ def uses(moves, on, mode="strut-limited"):
     return timing.ticks, most
 
 
-def between_ticks(moves, on, times=20, mode="strut-limited"):
+def between_ticks(moves, on, times=20, mode="strut-limited", plans=planned):
     """Return the largest use of strut speed, acceleration and jerk at ``times`` the control rate."""
-    path, timing = planned(moves, on, mode)
+    path, timing = plans(moves, on, mode)
     tick = np.arange(timing.ticks * times + 1) / times
     motion = timing.motion(tick)
     place = timing.locate(path, motion)

@@ -28,9 +28,9 @@ IN_A_LANGUAGE = (
 """A program that embeds hexpost and has taken the customs of its user, decimal commas among them."""
 
 
-def made(place, name, table="csv", run=RUN, **env):
-    """Return the files of a job made in surroundings of its own, by name."""
-    words = ["convert", str(SAMPLES / "contour.nc"), "--out", str(place / name), "--table", table]
+def made(place, name, table="csv", run=RUN, more=("contour.nc",), **env):
+    """Return the files of a job made in surroundings of its own, by name; ``more``: the sample, and options."""
+    words = ["convert", str(SAMPLES / more[0]), "--out", str(place / name), "--table", table, *more[1:]]
     done = subprocess.run(
         [sys.executable, "-c", run, *words], env={**os.environ, **env}, capture_output=True, check=False
     )
@@ -43,6 +43,16 @@ def test_surroundings_change_no_byte(tmp_path):
     plain = made(tmp_path, "plain", **PLAIN)
     for i, other in enumerate(OTHERS):
         assert made(tmp_path, f"other{i}", **other) == plain
+
+
+@pytest.mark.parametrize("core", ["Nehalem", "Sandybridge"])
+def test_another_library_of_linear_algebra_changes_no_byte_of_a_schedule_at_the_optimum(core, tmp_path):
+    """Kernels for other processors stand in for another build: coefficients are rounded to what all agree on."""
+    more = ("overdriven.nc", "--feed", "strut-limited", "--effort", "best")
+    plain = made(tmp_path, "plain", more=more, **PLAIN)
+    other = made(tmp_path, "other", more=more, **{**PLAIN, "OPENBLAS_CORETYPE": core, "OPENBLAS_NUM_THREADS": "8"})
+    assert b'"effort":"best"' in plain["manifest.json"].replace(b" ", b"")
+    assert other == plain
 
 
 @pytest.mark.parametrize("language", ["tr_TR", "de_DE"])

@@ -13,6 +13,7 @@ pytestmark = pytest.mark.usefixtures("untried")
 FORMS = (
     (),
     ("--feed", "strut-limited", "--table", "npy"),
+    ("--feed", "strut-limited", "--effort", "best"),
     ("--yaw", "best", "--rows-per-file", "4000", "--stride", "7", "--period-ms", "4"),
     ("--override", "50", "--lift", "5", "--single-block", "--period-ms", "2"),
     ("--from-line", "9", "--columns", "time,length,speed,acceleration,line"),
