@@ -112,7 +112,7 @@ class Balls:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Caps:
+class Tops:
     """Limits z <= ``most`` (cells,) at one place of all cells, or at places of some; the rest as of ``Balls``."""
 
     most: Array
@@ -132,13 +132,13 @@ class Caps:
         """Return that these limits do not bend."""
         return 0.0
 
-    def slower(self, factor: Array) -> "Caps":
+    def slower(self, factor: Array) -> "Tops":
         """Return limits that make the motion in each cell slower by a ``factor`` (cells,)."""
         own = factor if self.cell is None else factor[self.cell]
         return replace(self, most=self.most / own**2)
 
 
-Limits = Sequence[Balls | Caps]
+Limits = Sequence[Balls | Tops]
 
 
 def start(limits: Limits, cells: int) -> Array:

@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Ints
 from hexpost.feed.bounds import TINY
-from hexpost.feed.interior import Balls, Caps, at, basis
+from hexpost.feed.interior import Balls, Tops, at, basis
 from hexpost.feed.minima import range_min
 from hexpost.feed.model import AT_CORNER, FEED, TILT_SPEED, TIP_SPEED, Timing, no_pauses, whole_ticks
 from hexpost.feed.task import Task
@@ -60,7 +60,7 @@ class Reference:
         way = step * (speed[:-1] + step * (0.5 * ramp[:-1] + step * jerk / 6.0))
         return cls(step=step, s=np.concatenate([[0.0], np.cumsum(way)]), v=speed, a=ramp, jerk=jerk)
 
-    def limits(self, task: Task, window: int) -> list[Balls | Caps]:
+    def limits(self, task: Task, window: int) -> list[Balls | Tops]:
         """Return the limits of a task of this one span, for squares of how much faster than this a motion may be.
 
         They hold at both ends and in the middle of every cell, where pieces begin and end, and often in corners;
@@ -73,7 +73,7 @@ class Reference:
         feed = range_min(task.limits.shares.speed, low, high)
         middle = self._rates(cell, np.full(len(cell), 0.5))[0]
         own = np.clip(np.searchsorted(edges, middle, "right") - 1, low, high)
-        out: list[Balls | Caps] = [self._steady()]
+        out: list[Balls | Tops] = [self._steady()]
         for place, piece in ((0.0, low), (0.5, own), (1.0, high)):
             out += self._at(task, None, np.full(len(cell), place), piece, feed)
         piece, s = _places(path)
@@ -101,7 +101,7 @@ class Reference:
             low += size * (self._rates(cell, low + size)[0] < s)
         return low
 
-    def _at(self, task: Task, cell: Ints | None, x: Array, piece: Ints, feed: Array) -> list[Balls | Caps]:
+    def _at(self, task: Task, cell: Ints | None, x: Array, piece: Ints, feed: Array) -> list[Balls | Tops]:
         """Return the limits at ``x`` (n,) of cells (``None``: of all), on pieces (n,) where s' is at most ``feed``."""
         path, struts, tip = task.path, task.limits.struts, task.limits.shares.tip
         s, v, a, j = self._rates(np.arange(len(x)) if cell is None else cell, x)
@@ -111,7 +111,7 @@ class Reference:
         use = (np.abs(slopes[0]) * v / (struts.speed * aim)).max(axis=0)
         most = PLANNED_SPEED * np.minimum(feed / np.maximum(v, TINY), 1.0 / np.maximum(use, TINY))
         most = np.minimum(most, FASTEST) ** 2
-        out: list[Balls | Caps] = [Caps(most=most, base=base, cell=cell)]
+        out: list[Balls | Tops] = [Tops(most=most, base=base, cell=cell)]
         vectors = (
             ([y[None] for y in slopes], struts.acceleration * aim, struts.jerk * aim),
             ([y[:3, None] for y in q[1:]], tip.acceleration, tip.jerk),

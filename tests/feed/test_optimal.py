@@ -12,7 +12,7 @@ from feed.test_strut_limited import MODEL, SHARES, between_ticks, planned, uses,
 from hypothesis import given, settings
 from scipy.optimize import minimize
 
-from hexpost.feed.interior import Balls, Caps, basis, fastest, start, time_of
+from hexpost.feed.interior import Balls, Tops, basis, fastest, start, time_of
 from hexpost.feed.model import FEED, OWN, STRUT, TIP_SPEED, Timing
 from hexpost.feed.optimal import GAIN, shortened
 from hexpost.feed.plan import plan
@@ -51,12 +51,12 @@ def test_little_is_left_against_linear_programs(moves, shares, most):
 def one_coordinate(cells, acceleration, jerk, cap):
     """Return limits of a coordinate along a smooth reference from rest to rest of a distance of one in one second."""
     x, h = np.arange(cells), 1.0 / cells
-    out = [Caps(most=np.full(cells, 1e4), base=basis(np.zeros(cells)))]
+    out = [Tops(most=np.full(cells, 1e4), base=basis(np.zeros(cells)))]
     for place in (0.0, 0.5, 1.0):
         t, b = (x + place) * h, [basis(np.full(cells, place), o) / h**o for o in range(3)]
         v, a, j = (30 * (t * (1 - t)) ** 2, 60 * t * (1 - 3 * t + 2 * t * t), 60 * (1 - 6 * t + 6 * t * t))
         b[2] = b[2][:, None]
-        out.append(Caps(most=np.minimum((cap / np.maximum(v, 1e-9)) ** 2, 1e4), base=b[0]))
+        out.append(Tops(most=np.minimum((cap / np.maximum(v, 1e-9)) ** 2, 1e4), base=b[0]))
         out.append(Balls(weights=(b[0] * a + 0.5 * b[1] * v)[:, None, None] / acceleration, base=b[0]))
         weights = (b[0] * j + 1.5 * b[1] * a + 0.5 * b[2] * v)[:, None, None] / jerk
         out.append(Balls(weights=weights, base=b[0], jerk=True))
