@@ -1,6 +1,6 @@
 """Weigh samples against the limits of tip, tilt and struts, and say what must give way where they are over."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,8 @@ BLAME = 1.5
 """A part gives way by its share of the excess times this, at most by all of it: halves alone would take long."""
 NOTHING = 1e-300
 """Keeps divisions of nothing by nothing in range."""
+Pick = Callable[[Array], Array]
+"""What takes values (6, n) to those (n,) of the worst strut."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -131,16 +133,17 @@ def _struts(
     """Weigh speed, acceleration and jerk of the worst strut of samples ``under``; ``slopes`` l', l'', l''' (6, n)."""
     v, a, j = rates
     l1, l2, l3 = slopes
-    out.lower(under, *_worst(l1 * v, l1, l1 * 0.0, limits.speed, aim=aim, kind=0), 2.0)
     pull, bend = l1 * a, l2 * (v * v)
-    out.lower(under, *_worst(pull + bend, bend, pull, limits.acceleration, aim=aim, kind=1), 1.0)
     ramp, both, curve = l1 * j, l2 * (3.0 * v * a), l3 * (v * v * v)
-    half = 0.5 * np.abs(both)
-    out.lower(
-        under,
-        *_worst(ramp + both + curve, np.abs(curve) + half, np.abs(ramp) + half, limits.jerk, aim=aim, kind=2),
-        2 / 3,
-    )
+
+    def halved(of: Pick) -> tuple[Array, Array]:
+        half = 0.5 * np.abs(of(both))
+        return np.abs(of(curve)) + half, np.abs(of(ramp)) + half
+
+    speeds = _worst(l1 * v, lambda of: (of(l1), 0.0 * v), limits.speed, aim=aim, kind=0)
+    out.lower(under, *speeds, 2.0)
+    out.lower(under, *_worst(pull + bend, lambda of: (of(bend), of(pull)), limits.acceleration, aim=aim, kind=1), 1.0)
+    out.lower(under, *_worst(ramp + both + curve, halved, limits.jerk, aim=aim, kind=2), 2 / 3)
 
 
 def _thrusts(out: _Factors, under: Ints, rates: Sequence[Array], pull: ThrustParts) -> None:
@@ -148,17 +151,22 @@ def _thrusts(out: _Factors, under: Ints, rates: Sequence[Array], pull: ThrustPar
     v, a = rates
     ramp, bend = pull.ramp * a, pull.bend * (v * v)
     moving = ramp + bend
-    out.lower(under, *_worst(moving, bend, ramp, pull.room(moving), aim=np.ones(len(v)), kind=THRUST), 1.0)
+    parts = _worst(moving, lambda of: (of(bend), of(ramp)), pull.room(moving), aim=np.ones(len(v)), kind=THRUST)
+    out.lower(under, *parts, 1.0)
 
 
 def _worst(
-    value: Array, curve: Array, ramp: Array, limit: Array, *, aim: Array, kind: int
+    value: Array, parts: Callable[[Pick], tuple[Array, Array]], limit: Array, *, aim: Array, kind: int
 ) -> tuple[Array, Array, Codes]:
-    """Return the largest use (n,) of a limit by a ``value`` (6, n), the share that curvature has in it, its cause."""
-    use = np.abs(value) / limit
+    """Return the largest use (n,) of a limit by a ``value`` (6, n), the share that curvature has in it, its cause.
+
+    ``parts``: what curvature and ramps have in the value, of the worst strut alone.
+    """
+    use = np.abs(value)
+    use /= limit
     k = use.argmax(axis=0)
     n = np.arange(len(k))
-    c, r = np.abs(curve[k, n]), np.abs(ramp[k, n])
+    c, r = (np.abs(x) for x in parts(lambda x: x[k, n]))
     return use[k, n] / aim, c / np.maximum(c + r, NOTHING), strut_cause(k, kind)
 
 
