@@ -19,8 +19,10 @@ from hexpost.verify.struts import StrutLengths
 from hexpost.verify.told import ROUNDED, Broken, Told
 from hexpost.voice import in_line
 
-_SHARE, _CANCELLED, _ROOM = 0.05, 2e-3, 2e-6
+_SHARE, _CANCELLED, _ROOM = 0.03, 2e-3, 2e-6
 """What two ways to the swing may differ by: a share of it, one of the largest bend on the way, and mm."""
+_UNKNOWN, _MOST_UNKNOWN = 1.5, 2.5
+"""And a share of what accelerations that are even in each tick change, by the square of half the phase in a tick."""
 _FADED, _LOOKS, _NUDGE, _MOST, _GAUSS = 1e-3, 97, 1e-4, 20_000, 6
 """A vibration is forgotten at this share; looks within a period; turn for slopes, rad; rows kept at most; places in
 each tick."""
@@ -99,14 +101,19 @@ class RestSwings:
         rate = rate[:, -self._count(float(w[0])) :]
         d, h = self._damping, self._period
         pole = w * (-d + 1j * np.sqrt(1.0 - d * d))
+        push = modes.T @ mass
         force, ago, part = _pushes(rate, h)
-        force = modes.T @ mass @ force
-        state = -(force * part * np.exp(np.outer(pole, ago))).sum(axis=1) / pole.imag
+        state = -(push @ force * part * np.exp(np.outer(pole, ago))).sum(axis=1) / pole.imag
+        x, ago = 0.5 * pole * h, (np.arange(rate.shape[1] - 1)[::-1] + 0.5) * h
+        mean = push @ np.diff(rate, axis=1) / h
+        even = -h * np.sinh(x) / x * (mean * np.exp(np.outer(pole, ago))).sum(axis=1) / pole.imag
         later = np.linspace(0.0, tau / w[0], _LOOKS)
         tip = modes[:3] @ (state[:, None] * np.exp(np.outer(pole, later))).imag
         swing = float(np.linalg.norm(tip, axis=0).max())
-        bend = float(np.linalg.norm(modes[:3], axis=0) @ (np.abs(force).max(axis=1, initial=0.0) / w**2))
-        return swing, _SHARE * swing + _CANCELLED * bend + _ROOM, float(w[0])
+        tips = np.linalg.norm(modes[:3], axis=0)
+        bend = float(tips @ (np.abs(mean).max(axis=1, initial=0.0) / w**2))
+        unknown = float(tips @ (np.minimum(_UNKNOWN * np.abs(x) ** 2, _MOST_UNKNOWN) * np.abs(state - even)))
+        return swing, _SHARE * swing + unknown + _CANCELLED * bend + _ROOM, float(w[0])
 
 
 def _pushes(rate: Array, h: float) -> tuple[Array, Array, Array]:

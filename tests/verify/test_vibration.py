@@ -40,6 +40,13 @@ def test_a_job_is_proven_and_tells_its_frequencies(job):
     assert "How the platform vibrates" in (job / "report.html").read_text()
 
 
+@pytest.mark.parametrize("period", ["2", "4", "8"])
+def test_periods_that_are_long_beside_the_modes_are_proven(tmp_path, period):
+    """Rows tell less of a swing then: audit and proof take what is between them in ways of their own."""
+    code, said, _ = tried(tmp_path, PROGRAM, "--period-ms", period, machine=machine(2.0))
+    assert code in (0, 1), said
+
+
 def test_a_milder_swing_and_a_block_left_out_are_named(job, tmp_path):
     folder = copied(job, tmp_path)
     milder(folder, "vibration", 0.9)
