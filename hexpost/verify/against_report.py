@@ -35,19 +35,17 @@ def check_limits(limits: MotionLimits, told: Told) -> Check:
             if limit != "deviation" or use.value > 0.0:
                 faults.add(f"{name}: the report shows no worst use")
             continue
-        bound = (low if use.low < (low + high) / 2.0 else high) if limit == "stroke" else high
-        if said["unit"] != _UNITS[limit] or not abs(said["allowed"] - bound) <= 1e-9 * abs(bound):
+        ends = limits.ends(limit, strut, 2.0 * step)
+        if said["unit"] != _UNITS[limit] or not any(abs(said["allowed"] - b) <= 1e-9 * abs(b) for _, b in ends):
             faults.add(
-                f"{name}: {said['allowed']} {said['unit']} allowed, the machine file says {bound} {_UNITS[limit]}"
+                f"{name}: {said['allowed']} {said['unit']} allowed, the machine file says {ends[0][1]} {_UNITS[limit]}"
             )
-        value = use.low if limit in ("stroke", "deviation") else abs(use.low)
-        if limit == "deviation" and said["value"] < value < NEAR * high:
+        if limit == "deviation" and said["value"] < ends[0][0] < NEAR * high:
             step = max(step, PICKED * high)
-        if not (
-            abs(value - said["value"]) <= step or abs(said["ratio"] - share) <= 2.0 * step / (high - max(low, 0.0))
-        ):
-            what = f"the worst is {value:.6f} in row {use.row}, {in_line(use.line)}"
-            faults.add(f"{name}: {what}; the report says {said['value']}")
+        near = any(abs(value - said["value"]) <= step for value, _ in ends)
+        if not (near and abs(said["ratio"] - share) <= 2.0 * step / (high - max(low, 0.0)) + ROUNDED * share):
+            what = f"the worst is {ends[0][0]:.6f} in row {use.row}, {in_line(use.line)}"
+            faults.add(f"{name}: {what}; the report says {said['value']}, {said['ratio']} of what is allowed")
         place = limits.places.get((limit, strut))
         said_there = "" if place is None else place.fault(use.value, 2.0 * step + limits.between.get(limit, np.inf))
         if said_there:

@@ -124,6 +124,19 @@ class MotionLimits:
         most = float(getattr(self._struts[strut - 1], limit))
         return -most, most
 
+    def ends(self, limit: str, strut: int, step: float) -> list[tuple[float, float]]:
+        """Return the worst value of a limit and its bound; of a stroke both that are as bad to ``step``."""
+        low, high = self.allowed(limit, strut)
+        worst = self.uses[limit, strut].low
+        if limit != "stroke":
+            return [(worst if limit == "deviation" else abs(worst), high)]
+        found = [(worst, low if worst < (low + high) / 2.0 else high)]
+        if not self._driven:
+            other = (self.longest if found[0][1] == low else self.shortest)[strut - 1]
+            if abs(worst + other - (low + high)) <= step:
+                found.append((float(other), low + high - found[0][1]))
+        return found
+
     def add_deviation(self, rows: Rows, p: Placed) -> None:
         """Take the tip error in the middle of the ticks that begin at the new rows, across the way of the tip.
 
