@@ -13,6 +13,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.audit.inverses import inverse_rows, moved
+from hexpost.kinematics.forward import forward
 from hexpost.kinematics.nearest import nearest
 from hexpost.kinematics.servo import Lags, Loop
 from hexpost.setpoints.attitudes import Attitudes
@@ -24,12 +25,26 @@ MOST_KEPT = 200_000
 """More samples are not kept: with loops so slow, a tip that is later still is off by what it is late."""
 ROUNDS = 2
 """Steps of Newton's method from the nearest place of straight lines to that of cubics."""
+DONE = 0.02
+"""A last step of no more of a tick: what is left of it is its square."""
+PARTS = np.arange(-16, 17) / 16.0
+"""Places, in ticks, from which the best is taken where Newton's method leads nowhere: beside a rest, at a corner."""
+HALVES = 24
+"""So often the stretch about it is halved."""
+FAR = 1e-4
+"""Struts that miss a sample by more over the period, mm s, have their pose found by forward kinematics.
+
+Of an inverse Jacobian the square of what is missed is off, and more where those it lies between are far apart.
+"""
+LATE = 1e-4
+"""A tip nearer to a place where it stands is not sought elsewhere, mm."""
 STILL = 1e-6
 """Tip speed below which there is no way to be late along, mm/s."""
 WEIGHT = 1e-4
 """Struts count so much beside the tip where the nearest place is sought: it decides where the tip stands."""
 
 _PLACE, _RATE, _BEND, _FEEDS, _LINE, _INVERSE = slice(0, 9), slice(9, 18), slice(18, 27), 27, 28, slice(29, 65)
+_TURN = slice(65, 68)
 """What is kept of a sample: x y z of the tip and weighted lengths, their first and second derivatives, ..."""
 
 
@@ -79,7 +94,13 @@ class Lagging:
         late = np.arange(first, first + lag.shape[1]) - self._late
         near = nearest(known[_PLACE][3:], place[3:], first, self._kept, late)
         here = known.take(np.rint(near).astype(np.int64), axis=1)  # a pose that is hardly missed
-        place[:3] = here[:3] + moved(here[_INVERSE], (place[3:] - here[3:9]) / WEIGHT)[:3]
+        missing = (place[3:] - here[3:9]) / WEIGHT
+        place[:3] = here[:3] + moved(here[_INVERSE], missing)[:3]
+        far = np.flatnonzero(np.abs(missing).max(axis=0) > FAR / self._period)
+        if len(far):
+            guess = np.concatenate([here[:3, far], here[_TURN][:, far]])
+            found = forward(self._poses.struts(setpoints), place[3:, far] / WEIGHT, guess)
+            place[:3, far[found.converged]] = found.pose[:3, found.converged]
         here, off = self._between(known, place, nearest(known[_PLACE], place, first, self._kept, near), first)
         return Lagged(
             late=_size(place[:3] - now[_PLACE][:3]), across=_size(off[:3]), turned=_size(moved(now[_INVERSE], lag)[3:]),
@@ -90,23 +111,51 @@ class Lagging:
     def _between(self, known: Array, place: Array, near: Array, first: int) -> tuple[Array, Array]:
         """Return moves and lines (2, n) at the nearest places of the path, and what is missing square to it (9, n).
 
-        Between samples the path is a cubic; beyond the last one it goes on as it is.
+        Between samples the path is as a table is read, a cubic by places and rates (C. Hermite, 1878; from memory);
+        beyond the last one it goes on as it is.
         """
-        h, now = self._period, np.arange(first, first + len(near))
-        low, high = np.maximum(near - 1.0, 0.0), near + 1.0
-        at = near
-        for k in range(ROUNDS + 1):
-            i = np.minimum(at.astype(np.int64), now)
-            t = (at - i) * h
-            here = known[: _BEND.stop].take(i, axis=1)
-            j = (known[_BEND].take(np.minimum(i + 1, now), axis=1) - here[_BEND]) / h
-            off = place - (here[_PLACE] + t * (here[_RATE] + t * (here[_BEND] / 2.0 + t * j / 6.0)))
-            way = here[_RATE] + t * (here[_BEND] + t * j / 2.0)
-            square = _square(way)
-            step = np.einsum("in,in->n", off, way) / np.where(square > STILL**2, square, np.inf)
-            if k < ROUNDS:
-                at = np.clip(at + step / h, low, high)
-        return known[_FEEDS : _LINE + 1].take(i, axis=1), off - way * step
+        now = np.arange(first, first + len(near))
+        at, low, high = near, np.maximum(near - 1.0, 0.0), near + 1.0
+        for _ in range(ROUNDS):
+            at = np.clip(at + self._missing(known, place, at, now)[2], low, high)
+        off, way, step = self._missing(known, place, at, now)
+        lost = np.flatnonzero((np.abs(step) > DONE) | ((step == 0.0) & (_square(off[:3]) > LATE**2)))
+        if len(lost):
+            at[lost] = self._sought(known, place[:, lost], near[lost], now[lost])
+            off, way, step = self._missing(known, place, at, now)
+        i = np.minimum(at.astype(np.int64), now)
+        return known[_FEEDS : _LINE + 1].take(i, axis=1), off - way * np.where(np.abs(step) > DONE, 0.0, step)
+
+    def _sought(self, known: Array, place: Array, near: Array, now: Ints) -> Array:
+        """Return the nearest places (n,) of the path about those given: the best of some, and halves about it."""
+        tried = np.clip(near + PARTS[:, None], 0.0, now)
+        sizes = [_square(self._missing(known, place, at, now)[0]) for at in tried]
+        best = tried[np.argmin(sizes, axis=0), np.arange(len(now))]
+        width = PARTS[-1] - PARTS[-2]
+        low, high = np.maximum(best - width, 0.0), np.minimum(best + width, now)
+        for _ in range(HALVES):
+            middle = (low + high) / 2.0
+            on = self._missing(known, place, middle, now)[2] > 0.0
+            low, high = np.where(on, middle, low), np.where(on, high, middle)
+        found = (low + high) / 2.0
+        nearer = _square(self._missing(known, place, found, now)[0]) < np.min(sizes, axis=0)
+        return np.asarray(np.where(nearer, found, best))
+
+    def _missing(self, known: Array, place: Array, at: Array, now: Ints) -> tuple[Array, Array, Array]:
+        """Return what places (9, n) are off the path at ``at`` (n,), its way there a tick, and how far to go on."""
+        i = np.minimum(at.astype(np.int64), now - 1)
+        t, here, there = at - i, known[: _BEND.start].take(i, axis=1), known[: _BEND.start].take(i + 1, axis=1)
+        begin, end = self._period * here[_RATE], self._period * there[_RATE]
+        gap, bend = there[_PLACE] - here[_PLACE] - begin, end - begin
+        two, three = 3.0 * gap - bend, bend - 2.0 * gap
+        off = place - (here[_PLACE] + t * (begin + t * (two + t * three)))
+        way = begin + t * (2.0 * two + 3.0 * t * three)
+        square = _square(way)
+        return (
+            off,
+            way,
+            np.einsum("in,in->n", off, way) / np.where(square > (STILL * self._period) ** 2, square, np.inf),
+        )
 
     def _read(self, known: Array) -> Array:
         """Return how far (3,) the tip is off between rows at most: held, straight, cubic; ``known`` with one before.
@@ -121,10 +170,10 @@ class Lagging:
         return np.array([_size(moved(known[_INVERSE, 1:], x)[:3]).max() for x in ways])
 
     def _columns(self, setpoints: Setpoints) -> Array:
-        """Return what is kept of each sample, (65, n)."""
+        """Return what is kept of each sample, (68, n)."""
         poses = setpoints.poses
         n = len(poses.tick)
-        out: Array = np.empty((65, n))
+        out: Array = np.empty((_TURN.stop, n))
         sides = (
             (_PLACE, poses.pose, setpoints.length),
             (_RATE, poses.rate, setpoints.speed),
@@ -133,6 +182,7 @@ class Lagging:
         for rows, tip, struts in sides:
             out[rows][:3], out[rows][3:] = tip[:3], WEIGHT * struts
         out[_FEEDS], out[_LINE] = self._feeds[poses.move], poses.line
+        out[_TURN] = poses.pose[3:]
         out[_INVERSE] = inverse_rows(self._poses.struts(setpoints), poses.pose)
         return out
 

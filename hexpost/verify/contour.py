@@ -9,7 +9,7 @@ from math import inf, isinf
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags
+from hexpost.arrays import Array, Flags, Ints
 from hexpost.machine.model import Machine, Servo
 from hexpost.moves.model import FEED_RAPID
 from hexpost.verify.follow import Placed
@@ -27,6 +27,8 @@ _SPREAD = 1e-4
 _DELAYS, _FEWEST, _MOST = 8.0, 8, 200_000
 _ROUNDS = 4
 """Steps of Newton's method between two rows."""
+_DONE, _PLACES, _THIRDS = 0.02, 33, 36
+"""Where its last step is more of a row, or the path stands, the best of some places is taken, and thirds about it."""
 _CLEAR = 1e-3
 """Below this speed, mm/s, the decimals of the table give a tip no way."""
 _LATE = 1e-4
@@ -97,28 +99,53 @@ class TipPath:
 
     def _across(self, known: Array, tip: Array, first: int) -> tuple[Array, Flags, Flags]:
         """Return how far the ``tip`` (3, n) is off its path (n,); where it is so in feed moves, surely and perhaps."""
-        h, now = self._period, np.arange(first, first + tip.shape[1])
+        now = np.arange(first, first + tip.shape[1])
         near = nearest(known[:3], tip, first, self._kept)
         at = near
-        for k in range(_ROUNDS + 1):
-            i = np.clip(at.astype(np.int64), 0, now - 1)
-            t = at - i
-            p0, p1, v0, v1 = known[:3, i], known[:3, i + 1], known[3:6, i] * h, known[3:6, i + 1] * h
-            gap, bend = p1 - p0 - v0, v1 - v0
-            off = tip - (p0 + t * (v0 + t * ((3.0 * gap - bend) + t * (bend - 2.0 * gap))))
-            way = v0 + t * (2.0 * (3.0 * gap - bend) + 3.0 * t * (bend - 2.0 * gap))
-            square = (way * way).sum(axis=0)
-            step = (off * way).sum(axis=0) / np.where(square > (_CLEAR * h) ** 2, square, np.inf)
-            if k == _ROUNDS:
-                break
-            at = np.clip(at + step, np.maximum(near - 1.0, 0.0), np.minimum(near + 1.0, now))
-        off = off - way * step
+        for _ in range(_ROUNDS):
+            at = np.clip(
+                at + self._off(known, tip, at, now)[2], np.maximum(near - 1.0, 0.0), np.minimum(near + 1.0, now)
+            )
+        off, way, step = self._off(known, tip, at, now)
+        lost = np.flatnonzero((np.abs(step) > _DONE) | ((step == 0.0) & ((off * off).sum(axis=0) > _LATE**2)))
+        if len(lost):
+            at[lost] = self._narrowed(known, tip[:, lost], near[lost], now[lost])
+            off, way, step = self._off(known, tip, at, now)
+        off = off - way * np.where(np.abs(step) > _DONE, 0.0, step)
+        i = np.clip(at.astype(np.int64), 0, now - 1)
         feeds = known[6] > 0.0
         sides = np.stack([feeds[np.clip(i + d, 0, known.shape[1] - 1)] for d in (-1, 0, 1, 2)])
         surely: Flags = np.asarray(sides.all(axis=0))
         count = np.append(0, np.cumsum(feeds))
         perhaps: Flags = count[now + 1] > count[np.maximum(now - self._kept, 0)]  # at a rest both ways may be nearest
         return np.sqrt((off * off).sum(axis=0)), surely, perhaps
+
+    def _off(self, known: Array, tip: Array, at: Array, now: Ints) -> tuple[Array, Array, Array]:
+        """Return what tips (3, n) are off the path at ``at`` (n,), its way there a row, and how far to go on."""
+        h, i = self._period, np.clip(at.astype(np.int64), 0, now - 1)
+        t = at - i
+        p0, p1, v0, v1 = known[:3, i], known[:3, i + 1], known[3:6, i] * h, known[3:6, i + 1] * h
+        gap, bend = p1 - p0 - v0, v1 - v0
+        off = tip - (p0 + t * (v0 + t * ((3.0 * gap - bend) + t * (bend - 2.0 * gap))))
+        way = v0 + t * (2.0 * (3.0 * gap - bend) + 3.0 * t * (bend - 2.0 * gap))
+        square = (way * way).sum(axis=0)
+        return off, way, (off * way).sum(axis=0) / np.where(square > (_CLEAR * h) ** 2, square, np.inf)
+
+    def _narrowed(self, known: Array, tip: Array, near: Array, now: Ints) -> Array:
+        """Return the nearest places (n,) of the path within a row of those given: the best of some, then thirds."""
+
+        def size(at: Array) -> Array:
+            return np.asarray((self._off(known, tip, at, now)[0] ** 2).sum(axis=0))
+
+        some = np.clip(near + np.linspace(-1.0, 1.0, _PLACES)[:, None], 0.0, now)
+        best = some[np.argmin([size(at) for at in some], axis=0), np.arange(len(now))]
+        width = 2.0 / (_PLACES - 1)
+        low, high = np.maximum(best - width, 0.0), np.minimum(best + width, now)
+        for _ in range(_THIRDS):
+            third = (high - low) / 3.0
+            on = size(low + third) > size(high - third)
+            low, high = np.where(on, low + third, low), np.where(on, high, high - third)
+        return np.asarray((low + high) / 2.0)
 
     def _take(self, rows: Rows, new: slice, low: Array, high: Array, unsure: Flags) -> None:
         """Keep the worst, and the lines over the limit."""

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from machine.described import text
+from scipy.interpolate import CubicHermiteSpline
 
 from hexpost.audit.lagging import Lagging
 from hexpost.kinematics.forward import forward
@@ -21,10 +22,10 @@ ZIGZAG = (
 )
 
 
-def job(folder, program):
+def job(folder, program, period=None):
     for name, content in (("m.toml", text()), ("t.toml", TOOLS), ("p.nc", program)):
         (folder / name).write_text(content)
-    return schedule(load(Files(program=folder / "p.nc", machine=folder / "m.toml", tools=folder / "t.toml")))
+    return schedule(load(Files(program=folder / "p.nc", machine=folder / "m.toml", tools=folder / "t.toml"), period))
 
 
 @pytest.fixture(scope="module")
@@ -94,6 +95,23 @@ def test_the_tip_is_as_far_off_its_path_as_a_search_of_all_rows_finds(zigzag, lo
     for k in range(0, len(off), 23):  # what is kept is some 0.25 s
         near, far = (distance(where[:, k], way[:, max(k - rows, 0) : k + 1]) for rows in (200, 400))
         assert far * 0.99 - 2e-3 <= off[k] <= near * 1.01 + 2e-3, (k, way[:, k])
+
+
+@pytest.mark.parametrize("period", [0.01, 0.05])
+def test_so_it_is_where_rows_are_long_beside_the_lags(tmp_path, period):
+    """Against forward kinematics, and scipy's cubics through places and rates, at 200 places of each tick."""
+    made, loops = job(tmp_path, ZIGZAG, period), [Loop(gain=40.0 + k, speed_share=0.3) for k in range(6)]
+    way, rate, off, where, feeds = [], [], [], [], []
+    for s, found, pose in followed(made, loops):
+        for kept, new in ((way, s.poses.pose[:3]), (rate, s.poses.rate[:3]), (off, found.across), (where, pose[:3])):
+            kept.append(new)
+        feeds.append(found.feeds)
+    way, rate, off, where, feeds = (np.concatenate(x, axis=-1) for x in (way, rate, off, where, feeds))
+    spline = CubicHermiteSpline(np.arange(way.shape[1]), way, period * rate, axis=1)
+    windows = round(0.2 / period), 40  # what is kept is some 0.2 s
+    for k in np.flatnonzero(feeds[40:]) + 40:
+        near, far = (distance(where[:, k], spline(np.linspace(k - t, k, 200 * t + 1))) for t in windows)
+        assert far * 0.98 - 2e-4 <= off[k] <= near * 1.02 + 2e-4, k
 
 
 def distance(point, way):
