@@ -111,11 +111,11 @@ class Lagging:
     def _between(self, known: Array, place: Array, near: Array, first: int) -> tuple[Array, Array]:
         """Return moves and lines (2, n) at the nearest places of the path, and what is missing square to it (9, n).
 
-        Between samples the path is as a table is read, a cubic by places and rates (C. Hermite, 1878; from memory);
-        beyond the last one it goes on as it is.
+        Between samples the path is as a table is read, a cubic by places and rates (C. Hermite, 1878; from memory). It
+        ends at the sample of now.
         """
         now = np.arange(first, first + len(near))
-        at, low, high = near, np.maximum(near - 1.0, 0.0), near + 1.0
+        at, low, high = near, np.maximum(near - 1.0, 0.0), np.minimum(near + 1.0, now)
         for _ in range(ROUNDS):
             at = np.clip(at + self._missing(known, place, at, now)[2], low, high)
         off, way, step = self._missing(known, place, at, now)

@@ -29,6 +29,8 @@ _ROUNDS = 4
 """Steps of Newton's method between two rows."""
 _DONE, _PLACES, _THIRDS = 0.02, 33, 36
 """Where its last step is more of a row, or the path stands, the best of some places is taken, and thirds about it."""
+_WINDOW = 200_000
+"""Rows before all tips of a group that are looked at together."""
 _CLEAR = 1e-3
 """Below this speed, mm/s, the decimals of the table give a tip no way."""
 _LATE = 1e-4
@@ -72,6 +74,8 @@ class TipPath:
         sides = np.stack([feeds.astype(np.float64), np.zeros(len(feeds))])
         known = np.concatenate([self._past, np.concatenate([q, rate, sides])], axis=1)
         size, surely, perhaps = self._across(known, found.q[:3], self._past.shape[1])
+        told = np.flatnonzero(surely & (size > min(self.sure, self.allowed)))
+        surely[told[self._beside_rapids(known, found.q[:3, told], self._past.shape[1] + told, size[told])]] = False
         self._past = known[:, -self._kept :]
         unsure: Flags = ~found.found
         unsure[: max(self._open, 0)] = True
@@ -146,6 +150,22 @@ class TipPath:
             on = size(low + third) > size(high - third)
             low, high = np.where(on, low + third, low), np.where(on, high, high - third)
         return np.asarray((low + high) / 2.0)
+
+    def _beside_rapids(self, known: Array, tip: Array, now: Ints, size: Array) -> Flags:
+        """Return whether the way of a rapid is about as near to tips (3, n) as theirs, which is ``size`` (n,) off."""
+        rapid = np.append(False, known[6, 1:] * known[6, :-1] == 0.0)  # of the line that ends at a row
+        count = np.cumsum(rapid)
+        out: Flags = count[now] > count[now - self._kept]
+        each = max(_WINDOW // self._kept, 1)
+        for some in np.array_split(np.flatnonzero(out), -(-int(out.sum()) // each)) if out.any() else ():
+            rows = now[some] - np.arange(self._kept)[:, None]
+            a = known[:3, rows - 1]
+            way, gap = known[:3, rows] - a, tip[:, None, some] - a
+            long = (way * way).sum(axis=0)
+            share = np.clip((gap * way).sum(axis=0) / np.where(long > 0.0, long, 1.0), 0.0, 1.0)
+            off = np.sqrt(((gap - share * way) ** 2).sum(axis=0))
+            out[some] = np.where(rapid[rows], off, np.inf).min(axis=0) <= size[some] + _room(size[some])
+        return out
 
     def _take(self, rows: Rows, new: slice, low: Array, high: Array, unsure: Flags) -> None:
         """Keep the worst, and the lines over the limit."""

@@ -2,11 +2,14 @@
 
 import json
 
+import numpy as np
 import pytest
 from machine.described import REST, STRUT, text
 from verify.folders import copied, left_out, milder, proof, run, tried
 
 from hexpost.kinematics.servo import Lags
+from hexpost.machine.load import machine_from
+from hexpost.verify.contour import TipPath
 
 pytestmark = pytest.mark.usefixtures("untried")
 
@@ -57,3 +60,15 @@ def test_a_lag_that_is_worked_out_wrongly_is_found(tmp_path, monkeypatch):
     monkeypatch.setattr(Lags, "of", lambda self, v, a: 0.9 * before(self, v, a))
     code, said, _ = tried(tmp_path, PROGRAM, machine=machine(2.0))
     assert code == 2 and "contour: the tip is" in said
+
+
+def test_a_place_that_a_rapid_shares_is_no_sure_place_of_a_cut():
+    """Down in a hole by feed and up again by a rapid: a tip beside both may be late on either."""
+    looked = TipPath(machine_from(machine(0.1).encode(), "m.toml"), 1e-3)
+    n = looked._kept + 1
+    known = np.zeros((8, n))
+    known[2] = 0.1 * np.abs(np.arange(n) - n // 2)
+    tip, now, size = np.array([[0.1], [0.0], [3.0]]), np.array([n - 1]), np.array([0.1])
+    for feeds, shared in ((np.arange(n) < n // 2, True), (np.arange(n) < n, False), (np.arange(n) < n - 20, False)):
+        known[6] = feeds
+        assert looked._beside_rapids(known, tip, now, size).tolist() == [shared]
