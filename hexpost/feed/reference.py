@@ -13,8 +13,8 @@ from hexpost.feed.task import Task
 from hexpost.feed.weigh import holding
 from hexpost.path.model import ToolPath, corners
 
-PLANNED, PLANNED_THRUST, PLANNED_SPEED = 0.995, 0.98, 0.9998
-"""Share of limits of acceleration and jerk, of thrusts and of speeds that is planned with: what is more is mended."""
+PLANNED, PLANNED_SPEED = 0.995, 0.9998
+"""Share of limits of acceleration, jerk and thrust, and of speeds, that is planned with: what is more is mended."""
 FASTEST = 20.0
 """How much faster than the reference a place is run at most."""
 STEADY = 0.1
@@ -127,7 +127,7 @@ class Reference:
                 out += [Balls(weights=hard, base=base, cell=cell, jerk=True)]
         pull = struts.pull(piece, q)
         if pull and x[0] < 1.0:
-            up, down = (pull.room(np.full_like(pull.low, sign), PLANNED_THRUST) for sign in (1.0, -1.0))
+            up, down = (pull.room(np.full_like(pull.low, sign), PLANNED) for sign in (1.0, -1.0))
             half, middle = 0.5 * (up + down), 0.5 * (up - down)
             weights = self._rows(x, (pull.ramp * a + pull.bend * (v * v))[None], (0.5 * pull.ramp * v)[None]) / half
             out.append(Balls(weights=weights, base=base, cell=cell, offset=(-middle / half)[None]))

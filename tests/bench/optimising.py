@@ -1,6 +1,7 @@
-"""Schedules at the optimum against sequences of linear programs, which know nothing of interior points or splines."""
+"""Schedules at the optimum against sequences of linear programs, which know nothing of splines; time by stretches."""
 
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,11 +9,14 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from feed.jobs import MACHINE, lines, pauses
 from feed.linear_programs import optimum
 from feed.test_optimum import FREE, helix, ramp
 from feed.test_strut_limited import MODEL, planned, with_struts
 
 from hexpost.feed.optimal import shortened
+from hexpost.feed.plan import plan
+from hexpost.path.build import build
 
 BEFORE = 1.26
 """The worst ratio of the schedules without this stage, against programs of 250 nodes."""
@@ -44,3 +48,19 @@ def jerk_gap():
     usual = [figures[name] for name in CASES]
     held = max(figures["acceleration"], figures["mixed"])
     return {"ratio": max(usual), "where_accelerations_hold": held, "before": BEFORE, **figures}
+
+
+def planning_linear(few=100_000, many=1_000_000):
+    """Processor time that a piece takes to plan within the struts, in one span of a million over one of 100,000."""
+    each = []
+    for pieces in (few, many):
+        t = 0.4 * np.arange(2 * pieces + 1.0)
+        k, points = 2 * np.pi / 150, np.zeros((6, len(t)))
+        points[:3] = 90.0 * np.sin(t / 120.0), 70.0 * np.cos(t / 170.0), 15.0 * np.sin(k * t)
+        points[3:5] = 0.1 * np.sin(k * t / 3), 0.1 * np.cos(k * t / 4)
+        moves = lines(points, 50.0)
+        path = build(moves, MACHINE)
+        begin = time.process_time()
+        plan(path, moves, pauses(), MACHINE, "strut-limited")
+        each.append((time.process_time() - begin) / path.count)
+    return {"ratio": each[1] / each[0], "pieces": many, "us_a_piece": 1e6 * each[1]}

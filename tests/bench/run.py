@@ -24,6 +24,7 @@ BENCHES = {
     "schedule-duration": ("scheduling", "schedule_duration", "<= 1e-8"),
     "jerk-cost": ("scheduling", "jerk_cost", "<= 1.5"),
     "jerk-gap": ("optimising", "jerk_gap", "<= 1.05"),
+    "planning-linear": ("optimising", "planning_linear", "<= 1.1"),
     "lone-line": ("scheduling", "lone_line_ratio", "<= 1.01"),
     "schedule-never-fails": ("scheduling", "never_fails", "<= 0"),
     "fineness": ("smoothing", "fineness", "<= 1.05"),

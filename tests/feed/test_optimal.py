@@ -4,20 +4,23 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from feed.jobs import MACHINE, along_x, lines, pauses
+from feed.jobs import MACHINE, along_x, circle, lines, pauses
 from feed.linear_programs import optimum
 from feed.test_optimum import FREE, helix, ramp
 from feed.test_plan import SEEDS, random_moves
 from feed.test_strut_limited import MODEL, SHARES, between_ticks, planned, uses, with_struts
+from feed.test_thrusts import bearing, corners, worst_thrust
 from hypothesis import given, settings
 from scipy.optimize import minimize
 
+from hexpost.feed import optimal
 from hexpost.feed.interior import Balls, Tops, basis, fastest, start, time_of
 from hexpost.feed.model import FEED, OWN, STRUT, TIP_SPEED, Timing
 from hexpost.feed.optimal import GAIN, shortened
 from hexpost.feed.plan import plan
 from hexpost.feed.reasons import reasons
 from hexpost.path.build import build
+from hexpost.setpoints.sample import sample
 
 HELIX = helix(60.0, 3 * np.pi, 2000.0, 30.0, (0.2, -0.15))
 
@@ -137,6 +140,55 @@ def test_spans_get_no_longer_and_keep_every_limit(seed, shares):
     assert ((best.end - best.start[:-1]) <= (timing.end - timing.start[:-1])).all()
     assert (uses(moves, on, plans=lambda *_: (path, best))[1] <= 1.0).all()
     assert max(between_ticks(moves, on, plans=lambda *_: (path, best))) <= 1.0
+
+
+def zigzag():
+    """Return 30 short lines with tilt, which meet in rounded corners of 7 to 21 degrees."""
+    n = 30
+    turn = np.cumsum(np.where(np.arange(n) % 2, 0.25, -0.25) * np.linspace(0.5, 1.5, n))
+    points = np.zeros((6, n + 1))
+    points[:2, 1:] = np.cumsum(8.0 * np.array([np.cos(turn), np.sin(turn)]), axis=1)
+    points[0] -= points[0].mean()
+    points[3] = 0.1 * np.sin(np.arange(n + 1) / 3)
+    return lines(points, 150.0)
+
+
+@pytest.mark.parametrize(("effort", "share"), [(False, 0.90), (True, 0.84)])
+def test_a_chain_of_corners_gains_within_the_limits_of_the_tip(effort, share):
+    """Derivatives jump where pieces meet: limits hold on both sides there, with the jerk of either tick."""
+    moves = zigzag()
+    path, timing, best = both(moves, MACHINE, effort=effort)
+    assert best.ticks < share * timing.ticks
+    tip, poses = MACHINE.tool_tip, list(sample(best, path, moves))
+    rate, acceleration = (np.concatenate([getattr(b, n) for b in poses], axis=1) for n in ("rate", "acceleration"))
+    jerk = np.diff(acceleration, axis=1) / best.period
+    near = 1.0 + 1e-5
+    for x, most, most_tilt in (
+        (rate, min(tip.speed, 150.0), tip.tilt_speed),
+        (acceleration, tip.acceleration, tip.tilt_acceleration),
+        (jerk, tip.jerk, tip.tilt_jerk),
+    ):
+        assert np.linalg.norm(x[:3], axis=0).max() <= most * near
+        assert np.linalg.norm(x[3:], axis=0).max() <= most_tilt * near
+    assert max(between_ticks(moves, MACHINE, plans=lambda *_: (path, best))) <= 1.0
+
+
+@pytest.mark.parametrize(
+    ("moves", "newton", "share"),
+    [(circle(60.0, 3 * np.pi, 400.0), 3500.0, 0.90), (along_x(150.0, 800.0), 5000.0, 0.95), (corners(), 3500.0, 0.94)],
+)
+def test_thrusts_are_used_and_kept(moves, newton, share):
+    on = bearing(newton)
+    path, timing, best = both(moves, on)
+    assert best.ticks < share * timing.ticks
+    assert 0.97 * newton < worst_thrust(moves, on, lambda *_: (path, best)).max() <= newton
+
+
+def test_what_is_left_over_a_limit_is_slowed_down_as_a_whole(monkeypatch):
+    monkeypatch.setattr(optimal, "AGAIN_BEST", 1)
+    path, timing, best = both(corners(), bearing(3500.0))
+    assert best.ticks < 0.95 * timing.ticks
+    assert worst_thrust(corners(), bearing(3500.0), lambda *_: (path, best)).max() <= 3500.0
 
 
 def test_what_comes_after_a_shorter_span_is_earlier_and_as_it_was():

@@ -24,9 +24,9 @@ def bearing(newton):
     return replace(DESCRIBED, struts=struts)
 
 
-def worst_thrust(moves, on):
+def worst_thrust(moves, on, plans=planned):
     """Return the largest thrust of each strut at the samples of a job that does not tilt, by a plain solve of each."""
-    path, timing = planned(moves, on)
+    path, timing = plans(moves, on)
     struts = StrutModel(on).in_frame(FRAME.base_from_work, FRAME.tip)
     masses = np.array([720.0] + [15.0] * 6)
     points = np.vstack([[0, 0, -40.0], [s.platform_joint for s in on.struts]]) - FRAME.tip
