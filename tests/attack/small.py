@@ -178,8 +178,9 @@ def right(rng, place, *, lock=False):
         return Outcome(tried=int(not long), refused=int(not long), note=f"last refusal: {found.splitlines()[0][-160:]}")
     job, inputs, rows, report, ambiguous = found
     faults = against(inputs, rows, report, job.inputs.machine.period)
-    if any(LOCKED in fault for fault in faults):
-        return Outcome(refused=1, note=f"last refusal: {faults[0]}")
+    locked = [fault for fault in faults if LOCKED in fault]
+    if locked:
+        return Outcome(refused=1, note=f"last refusal: {locked[0]}")
     outcome = Outcome(clean=1)
     if faults and not ambiguous:
         outcome.wrong.append(" | ".join(faults[:4]))
