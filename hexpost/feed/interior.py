@@ -31,8 +31,8 @@ NEAR = 4
 """Over so many cells to both sides a start is as slow as somewhere there, and over so many smooth."""
 TINY = 1e-100
 """Keeps divisions in range."""
-SHRINK, ROOM = 0.9, 0.02
-"""A start is made slower by the first until all limits have the second as their room."""
+SHRINK, ROOM, SLOWEST = 0.9, 0.02, 1e-6
+"""A start is made slower by the first until all limits have the second as their room, at most down to the third."""
 BEGIN = 0.1
 """What all limits weigh at first, as a share of the time."""
 GAUSS = 0.5 - 3.0**0.5 / 6.0, 0.5 + 3.0**0.5 / 6.0
@@ -141,6 +141,10 @@ class Tops:
 Limits = Sequence[Balls | Tops]
 
 
+class NoRoomError(ArithmeticError):
+    """Limits leave a motion no room, however slow it is."""
+
+
 def start(limits: Limits, cells: int) -> Array:
     """Return coefficients (cells + 2,) to begin with: at most 1, the less the less limits allow there and nearby."""
     most = np.ones(cells)
@@ -162,6 +166,13 @@ def fastest(limits: Limits, d: Array, steps: int = STEPS) -> tuple[Array, float,
 
     Far off is the share of the time that may be left to gain, to first order. At most ``steps`` are taken; all keep the
     limits. Where one leads nowhere, a slower start is made of what was found.
+
+    Raises
+    ------
+    NoRoomError
+        Some limit leaves no motion room.
+    FloatingPointError
+        A number left its range.
     """
     d, states, forces = _begun(limits, d)
     for step in range(steps + 1):
@@ -186,8 +197,16 @@ def fastest(limits: Limits, d: Array, steps: int = STEPS) -> tuple[Array, float,
 
 
 def _begun(limits: Limits, d: Array) -> tuple[Array, list[Slacks], list[Array]]:
-    """Return coefficients with room in all limits, those given or slower, their states, and forces to begin with."""
+    """Return coefficients with room in all limits, those given or slower, their states, and forces to begin with.
+
+    Raises
+    ------
+    NoRoomError
+        However slow, some limit has none: what stands still uses it up.
+    """
     while not all((x.state(d).slack > ROOM).all() for x in limits):
+        if d.max() < SLOWEST:
+            raise NoRoomError
         d = SHRINK * d
     states = [x.state(d) for x in limits]
     mean = BEGIN * time_of(d) / sum(s.slack.size for s in states)

@@ -76,7 +76,11 @@ def _shorter(path: ToolPath, timing: Timing, span: int, moves: Moves, machine: M
     cells = int(np.clip(seconds / (CELL_BEST if machine.effort else CELL), FEWEST, MOST))
     window = -(-ticks // LOOKED)
     allowed = np.inf if machine.effort else SHARE * seconds
-    return _shortest(Reference.of(timing, span, cells), task, window, most, allowed)
+    try:
+        with np.errstate(over="raise", invalid="raise", divide="raise"):
+            return _shortest(Reference.of(timing, span, cells), task, window, most, allowed)
+    except ArithmeticError:  # no room, or numbers out of range: the schedule stays as it was
+        return None
 
 
 def _shortest(ref: Reference, task: Task, window: int, most_ticks: int, allowed: float) -> Timing | None:
@@ -85,6 +89,8 @@ def _shortest(ref: Reference, task: Task, window: int, most_ticks: int, allowed:
     a_step = ONCE + sum(PER_ROW * x.state(np.ones(cells + 2)).slack.size for x in limits)
     look = PER_TICK * cells * ref.step / task.period
     d, left = start(limits, cells), allowed
+    if left < LEAST * a_step + look:
+        return None
     for _ in range(AGAIN_BEST if allowed == np.inf else AGAIN):
         d, _, steps = fastest(limits, d, int(min(STEPS, (left - look) / a_step)))
         left -= steps * a_step + look

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from scipy.optimize import minimize
 
 from hexpost.feed import optimal
-from hexpost.feed.interior import Balls, Tops, basis, fastest, start, time_of
+from hexpost.feed.interior import Balls, NoRoomError, Tops, basis, fastest, start, time_of
 from hexpost.feed.model import FEED, OWN, STRUT, TIP_SPEED, Timing
 from hexpost.feed.optimal import GAIN, shortened
 from hexpost.feed.plan import plan
@@ -104,6 +104,24 @@ def test_another_solver_finds_no_less_time():
     assert found.constr_violation < 1e-6
     assert off < 1e-3
     assert time_of(d) < 1.002 * found.fun
+
+
+def test_limits_that_standing_still_uses_up_leave_no_room_and_the_schedule_as_it_was(monkeypatch):
+    """A thrust of weight alone over its limit: no speed is slow enough, and no search for one may go on for ever."""
+    cells = 30
+    used = Balls(weights=np.zeros((3, 1, 1, cells)), base=basis(np.zeros(cells)), offset=np.full((1, 1, cells), 1.1))
+    with pytest.raises(NoRoomError):
+        fastest([*one_coordinate(cells, 1.0, 10.0, 1.0), used], np.ones(cells + 2))
+    on = with_struts(1.0, 1.0, 0.05, **FREE)
+    monkeypatch.setattr(optimal, "start", lambda limits, cells: np.full(cells + 2, 1e-200))
+    _, timing, best = both(HELIX, on)
+    assert best.ticks == timing.ticks
+
+
+def test_a_span_whose_planning_would_take_too_long_at_once_is_left(monkeypatch):
+    monkeypatch.setattr(optimal, "PER_ROW", 1.0)
+    _, timing, best = both(HELIX, with_struts(1.0, 1.0, 0.05, **FREE), effort=False)
+    assert best.ticks == timing.ticks
 
 
 def slopes(x, d):
