@@ -9,13 +9,14 @@ Optimization 2 (1992) 575, for the steps; S. Boyd, L. Vandenberghe, Convex Optim
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from hexpost.arrays import Array, Ints
+from hexpost.feed.spline_limits import Limits, Slacks, at, basis
 
 STEPS = 40
 """Most steps of one program."""
@@ -29,8 +30,6 @@ SHORTER, SHORTEST = 0.7, 1e-4
 """Steps that leave less are made shorter by this factor; the shortest that is tried."""
 NEAR = 4
 """Over so many cells to both sides a start is as slow as somewhere there, and over so many smooth."""
-TINY = 1e-100
-"""Keeps divisions in range."""
 SHRINK, ROOM, SLOWEST = 0.9, 0.02, 1e-6
 """A start is made slower by the first until all limits have the second as their room, at most down to the third."""
 BEGIN = 0.1
@@ -39,106 +38,6 @@ GAUSS = 0.5 - 3.0**0.5 / 6.0, 0.5 + 3.0**0.5 / 6.0
 """Places in a cell where the time is summed (C. F. Gauss, two points)."""
 PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 """The coefficients of a cell, two by two."""
-
-
-def basis(x: float | Array, order: int = 0) -> Array:
-    """Return the three B-splines of a cell of size one at ``x`` (...) of it, 0 to 1, or their derivatives; (3, ...)."""
-    values = (
-        (0.5 * (1.0 - x) ** 2, 0.5 + x - x * x, 0.5 * x * x),
-        (x - 1.0, 1.0 - 2.0 * x, x),
-        (1.0, -2.0, 1.0),
-    )
-    return np.array(values[order])
-
-
-def at(d: Array, weights: Array, cell: Ints | None = None) -> Array:
-    """Return sums (..., cells) of coefficients ``d`` (cells + 2,) with ``weights``, (3, ..., cells) or (3,).
-
-    ``cell`` (n,): the cells of places of their own, (n,) instead of (cells,).
-    """
-    a, b, c = (d[:-2], d[1:-1], d[2:]) if cell is None else (d[cell], d[cell + 1], d[cell + 2])
-    out: Array = weights[0] * a + weights[1] * b + weights[2] * c
-    return out
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Slacks:
-    """Limits (rows, cells) at some coefficients: ``slack`` is left of each, and falls by ``slope`` (3, rows, cells)."""
-
-    slack: Array
-    slope: Array
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Balls:
-    """Limits |w| <= 1 of vectors w at one place of all cells, or at places of some, or |w| <= 1 / r where ``jerk``.
-
-    ``weights`` (3, parts, rows, cells) of the coefficients in w, to which ``offset`` (parts, rows, cells) is added;
-    ``base`` (3, 1) or (3, cells): those of z. ``cell`` (n,): the cells of places of their own; ``None``: each has one.
-    """
-
-    weights: Array
-    base: Array
-    cell: Ints | None = None
-    jerk: bool = False
-    offset: Array | float = 0.0
-
-    def state(self, d: Array) -> Slacks:
-        """Return where these limits stand at coefficients (cells + 2,)."""
-        w = at(d, self.weights, self.cell) + self.offset
-        slope, square = (self.weights * w).sum(axis=1), (w * w).sum(axis=0)
-        if not self.jerk:
-            return Slacks(slack=0.5 - 0.5 * square, slope=slope)
-        z = at(d, self.base, self.cell)
-        slope += self.base[:, None] * (0.5 / (z * z))
-        return Slacks(slack=0.5 / z - 0.5 * square, slope=slope)
-
-    def most_even(self) -> Array:
-        """Return the largest z (cells,) that all of these limits allow where it does not change."""
-        w = self.weights.sum(axis=0)
-        square = (w * w).sum(axis=0).max(axis=0)
-        out: Array = np.maximum(square, TINY) ** (-1.0 / 3.0 if self.jerk else -0.5)
-        return out
-
-    def bend(self, force: Array, i: int, j: int) -> Array | float:
-        """Return the second derivatives (cells,) of a pair of coefficients, limits weighed with ``force``."""
-        out: Array = (force * self.weights[i] * self.weights[j]).sum(axis=(0, 1))
-        return out
-
-    def slower(self, factor: Array) -> "Balls":
-        """Return limits that make the motion in each cell slower by a ``factor`` (cells,)."""
-        own = factor if self.cell is None else factor[self.cell]
-        return replace(self, weights=self.weights * own ** (3.0 if self.jerk else 2.0))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Tops:
-    """Limits z <= ``most`` (cells,) at one place of all cells, or at places of some; the rest as of ``Balls``."""
-
-    most: Array
-    base: Array
-    cell: Ints | None = None
-
-    def state(self, d: Array) -> Slacks:
-        """Return where these limits stand at coefficients (cells + 2,)."""
-        used = at(d, self.base, self.cell) / self.most
-        return Slacks(slack=(1.0 - used)[None], slope=(self.base / self.most)[:, None])
-
-    def most_even(self) -> Array:
-        """Return the largest z (cells,) that these limits allow."""
-        return self.most
-
-    def bend(self, force: Array, i: int, j: int) -> Array | float:  # noqa: ARG002 - as those of balls
-        """Return that these limits do not bend."""
-        return 0.0
-
-    def slower(self, factor: Array) -> "Tops":
-        """Return limits that make the motion in each cell slower by a ``factor`` (cells,)."""
-        own = factor if self.cell is None else factor[self.cell]
-        return replace(self, most=self.most / own**2)
-
-
-Limits = Sequence[Balls | Tops]
 
 
 class NoRoomError(ArithmeticError):

@@ -6,9 +6,9 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Ints
 from hexpost.feed.bounds import TINY
-from hexpost.feed.interior import Balls, Tops, at, basis
 from hexpost.feed.minima import range_min
 from hexpost.feed.model import AT_CORNER, FEED, TILT_SPEED, TIP_SPEED, Timing, no_pauses, whole_ticks
+from hexpost.feed.spline_limits import Balls, Tops, at, basis
 from hexpost.feed.task import Task
 from hexpost.feed.weigh import holding
 from hexpost.path.model import ToolPath, corners

@@ -14,11 +14,12 @@ from hypothesis import given, settings
 from scipy.optimize import minimize
 
 from hexpost.feed import optimal
-from hexpost.feed.interior import Balls, NoRoomError, Tops, basis, fastest, start, time_of
+from hexpost.feed.interior import NoRoomError, fastest, start, time_of
 from hexpost.feed.model import FEED, OWN, STRUT, TIP_SPEED, Timing
 from hexpost.feed.optimal import GAIN, shortened
 from hexpost.feed.plan import plan
 from hexpost.feed.reasons import reasons
+from hexpost.feed.spline_limits import Balls, Tops, basis
 from hexpost.path.build import build
 from hexpost.setpoints.sample import sample
 
