@@ -68,7 +68,7 @@ def unseen_with(machine: "Machine") -> "tuple[Unseen, ...]":
 @click.option(
     "--svg",
     type=OutFile("picture of a machine"),
-    help="Write a picture of base, platform, struts and reach to this file.",
+    help="Write a picture to this file: base, platform, struts, reach, and drawings with dimensions.",
 )
 def show(file: str | None, *, toml: bool, svg: str | None) -> None:
     """Show a machine FILE, or the built-in demonstration machine."""

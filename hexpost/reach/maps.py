@@ -1,5 +1,6 @@
 """A page of maps: for each figure some horizontal layers, drawn as coloured squares with axes; one file, no scripts."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import tau
 
@@ -8,7 +9,7 @@ import numpy as np
 from hexpost.arrays import Array
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
-from hexpost.pages.html import document, safe
+from hexpost.pages.html import document, parts, safe
 from hexpost.reach.places import Places
 from hexpost.reach.ruler import marks
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
@@ -71,28 +72,31 @@ def page(machine: Machine, found: Places, step: float, room: JobRoom | None = No
         else heights
     )
     frame = _frame(machine, found, step, chosen, room)
-    body = [_head(machine, found, step, room)]
-    for k, (title, values) in enumerate(figures):
+    shown = [(f"f{k}", title, values) for k, (title, values) in enumerate(figures) if np.isfinite(values).any()]
+    body = [_head(machine, found, step, [(key, title.partition(",")[0]) for key, title, _ in shown], room)]
+    for key, title, values in shown:
         known = values[np.isfinite(values)]
-        if len(known):
-            low, high = float(known.min()), float(known.max())
-            if high - low <= SAME * abs(high):  # what rounding makes of one value is no map
-                low = high
-            maps = "".join(_map(found, values, float(z), (low, high), frame) for z in chosen)
-            body.append(
-                f'<section aria-labelledby="f{k}"><h2 id="f{k}">{safe(title)}: {_ends(low, high)}</h2>'
-                f'{_ramp(low, high)}<div class="maps">{maps}</div></section>'
-            )
+        low, high = float(known.min()), float(known.max())
+        if high - low <= SAME * abs(high):  # what rounding makes of one value is no map
+            low = high
+        maps = "".join(_map(found, values, float(z), (low, high), frame) for z in chosen)
+        body.append(
+            f'<section aria-labelledby="{key}"><h2 id="{key}">{safe(title)}: {_ends(low, high)}</h2>'
+            f'{_ramp(low, high)}<div class="maps">{maps}</div></section>'
+        )
     return document("Reach", "".join(body) + "</main>", styles=("maps.css",))
 
 
-def _head(machine: Machine, found: Places, step: float, room: JobRoom | None) -> str:
-    """Return the head of the page, and how to read it."""
+def _head(
+    machine: Machine, found: Places, step: float, figures: Sequence[tuple[str, str]], room: JobRoom | None
+) -> str:
+    """Return the head of the page with the way to the ``figures``: key and name of each; and how to read it."""
     return (
         f"<header><div><h1>Reach of {safe(machine.name)}, revision {safe(machine.revision)}</h1>"
         f"<p>{int(found.reachable.sum()):,} places of the spindle gauge point are in reach, on a grid of {step:g} mm."
-        "</p></div></header><main><p>Places are in the base frame, x to the right, y up, mm; the tool axis is as at "
-        "the reference pose. Dashed: the outline of the pallet, seen from above. Reach is that of strokes and joints; "
+        f"</p>{parts(figures)}</div></header><main>"
+        "<p>Places are in the base frame, x to the right, y up, mm; the tool axis is as at the reference pose. "
+        "Dashed: the outline of the pallet, seen from above. Reach is that of strokes and joints; "
         "other things in the machine are not looked at. Point at a square for its numbers, or read them in reach.csv."
         f"</p>{'' if room is None else _told(room)}"
     )

@@ -1,4 +1,4 @@
-"""A picture of a machine: base, platform, struts, pallet and reach from three sides, with coordinates, as SVG."""
+"""A picture of a machine as SVG: from three sides, with reach and coordinates; below it drawings with dimensions."""
 
 from html import escape
 
@@ -7,6 +7,8 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
+from hexpost.reach.dimensions import HEIGHT as DRAWING
+from hexpost.reach.dimensions import drawings
 from hexpost.reach.places import grid, places
 from hexpost.reach.ruler import marks
 
@@ -47,14 +49,19 @@ def picture(machine: Machine) -> str:
         _view(title, (i, j), (base, platform, reach, np.stack([home[:3, 3], gauge]), pallet), order, k)
         for k, (title, i, j) in enumerate(VIEWS)
     ]
+    lengths = np.linalg.norm(platform - base, axis=1)
+    below = "".join(
+        f'<g transform="translate({k % len(VIEWS) * WIDTH},{HEIGHT + k // len(VIEWS) * DRAWING})">{each}</g>'
+        for k, each in enumerate(drawings(machine, lengths, pallet))
+    )
     title = escape(
         f"{machine.name}, revision {machine.revision}: reference pose; shaded: reach of the gauge point; "
         "dashed: pallet; mm in the base frame"
     )
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {len(VIEWS) * WIDTH} {HEIGHT}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {len(VIEWS) * WIDTH} {HEIGHT + 2 * DRAWING}" role="img" '
         f'font-family="sans-serif" font-size="13"><title>{title}</title><rect width="100%" height="100%" fill="white"/>'
-        f'<text x="10" y="18">{title}</text>{"".join(views)}</svg>\n'
+        f'<text x="10" y="18">{title}</text>{"".join(views)}{below}</svg>\n'
     )
 
 

@@ -104,7 +104,7 @@ def test_the_same_value_everywhere_is_one_colour_in_spite_of_rounding():
     assert found.reachable.all()
     noisy = replace(found, feed=np.array([1300.0, 1300.0 * (1 - 1e-15), 1300.0 * (1 + 1e-15)]))
     text = page(MACHINE, noisy, 60.0)
-    part = text.split("Feed in the worst direction")[1].split("</section>")[0]
+    part = text.split(">Feed in the worst direction, mm/min")[1].split("</section>")[0]
     assert "78000 everywhere" in part
     assert len(set(re.findall(r"hsl\([^)]*\)", part))) == 1
 
@@ -112,7 +112,7 @@ def test_the_same_value_everywhere_is_one_colour_in_spite_of_rounding():
 def test_the_edge_of_the_platform_does_not_cross_itself():
     """Hold the area of the polygon (shoelace formula) against that of triangles from the middle to each edge."""
     drawing = ET.fromstring(picture(MACHINE))
-    assert drawing.get("viewBox") == "0 0 1140 420"
+    assert drawing.get("viewBox") == "0 0 1140 1220"
     above = drawing.findall(".//{http://www.w3.org/2000/svg}polygon")[2].get("points")
     p = np.array([[float(v) for v in corner.split(",")] for corner in above.split()])
     p -= p.mean(axis=0)
