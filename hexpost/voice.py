@@ -83,7 +83,7 @@ def reading(value: float, allowed: float, unit: str) -> tuple[str, str]:
 
 def amount(value: float, unit: str) -> str:
     """Return a number with its unit as people read it."""
-    return f"{figure(value, unit)}{_unit(unit)}"
+    return f"{figure(value, unit)}{unit_of(unit)}"
 
 
 def figure(x: float, unit: str, more: int = 0) -> str:
@@ -101,7 +101,8 @@ def given(x: float, unit: str) -> str:
     return number(x) if float(f"{x:.{GIVEN_DIGITS}g}") == x else figure(x, unit)
 
 
-def _unit(unit: str) -> str:
+def unit_of(unit: str) -> str:
+    """Return a unit as it stands behind a number."""
     return "" if unit == "1" else f" {unit.replace('s2', 's²').replace('s3', 's³')}"
 
 
@@ -109,7 +110,7 @@ def compared(limit: Limit, value: float, allowed: float) -> str:
     """Return a value beside what is allowed."""
     peak, most = reading(value, allowed, limit.unit)
     least = "at least " if limit.sense is Sense.LEAST else ""
-    return f"{peak}{_unit(limit.unit)}, {least}{most} allowed"
+    return f"{peak}{unit_of(limit.unit)}, {least}{most} allowed"
 
 
 def what(f: Finding) -> str:

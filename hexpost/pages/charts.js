@@ -64,7 +64,7 @@
   });
   if (!charts.length) return;
   const kept = Math.max(...charts.map(c => c.top.length)), least = Math.min(1, FEWEST / kept);
-  const seconds = share => (share * total * held.micros / 1e6).toFixed(held.decimals);
+  const seconds = share => (Math.min(share * total, job.last) * held.micros / 1e6).toFixed(held.decimals);
   const show = c => {                        // draw the stretch, unless it is drawn
     const {from, to} = stretch, key = from + " " + to;
     if (c.shown === key || !c.shown && to - from === 1) return;
@@ -140,10 +140,11 @@
       e.preventDefault();
     });
   });
+  const said = (c, y) => c.value(y).toFixed(c.digits).replace(/^-(?=[0.]*$)/, "");   // 0 has no sign
   const at = (c, i) => {
     const share = rows.tick[i] / total, n = c.top.length, k = Math.min(n - 1, Math.floor(rows.tick[i] * n / total));
     c.stroke.setAttribute("d", `M${(share * c.across).toFixed(3)} 0v${c.h}`);
-    c.here.textContent = ` Here ${c.value(c.bottom[k]).toFixed(c.digits)} to ${c.value(c.top[k]).toFixed(c.digits)}.`;
+    c.here.textContent = ` · here ${said(c, c.bottom[k])} to ${said(c, c.top[k])}`;
   };
   job.onMove(i => {
     const share = rows.tick[i] / total;

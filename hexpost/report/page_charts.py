@@ -10,7 +10,7 @@ from hexpost.report.charts import Mark, Plot, Scale, chart, scale
 from hexpost.report.curves import Drawn
 from hexpost.report.picture import Drawing
 from hexpost.units import SECONDS_PER_MINUTE
-from hexpost.voice import amount, figure, number, percent
+from hexpost.voice import amount, figure, number, percent, reading, unit_of
 
 FLAT = 1e-9
 """What varies by less is no chart."""
@@ -104,7 +104,7 @@ class PageCharts:
         allowed = f"±{number(b)} allowed" if a == -b else f"{number(a)} to {number(b)} allowed"
         plot = Plot(
             name=f"s{k + 1}-{name}",
-            title=f"Strut {k + 1} {name}: {figure(least, limit.unit)} to {amount(most, limit.unit)}, {allowed}",
+            title=f"Strut {k + 1} {name}: {_span((least, most), (a, b), limit.unit)}, {allowed}",
             low=low,
             high=high,
             bounds=(a, b),
@@ -121,7 +121,7 @@ class PageCharts:
         bounds = [x for x in (curve.least, curve.most) if x is not None]
         if most - least < FLAT:
             return f"<p>{curve.title}: {amount(round(most, 9), curve.unit)} all along.</p>"
-        told = f"{figure(least, curve.unit)} to {amount(most, curve.unit)}"
+        told = _span((least, most), (curve.least, curve.most), curve.unit)
         top = max(most, *bounds, 1e-9)
         plot = Plot(
             name=curve.name,
@@ -149,3 +149,9 @@ class PageCharts:
                 start, end = (min(max(t / until, 0.0), 1.0) for t in (f.time, f.until))
                 out.append(Mark(number=i + 1, share=start, until=end))
         return out
+
+
+def _span(ends: tuple[float, float], allowed: tuple[float | None, float | None], unit: str) -> str:
+    """Return the least and the largest value, with as many digits as tell them from what is allowed."""
+    least, most = (figure(v, unit) if a is None else reading(v, a, unit)[0] for v, a in zip(ends, allowed, strict=True))
+    return f"{least} to {most}{unit_of(unit)}"

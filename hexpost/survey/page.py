@@ -65,7 +65,7 @@ def _numbers(survey: Survey) -> str:
             ("Read now", f"{len(survey.of('read')):,}", ""),
             ("Questions open", f"{len(survey.of('open')):,}", "read once they are answered"),
             ("By no setting", f"{len(survey.of('text')):,}", ""),
-            ("Words nobody reads", f"{len(survey.words):,}", ""),
+            ("Words that nothing reads", f"{len(survey.words):,}", ""),
         ]
     )
 

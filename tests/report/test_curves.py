@@ -73,3 +73,10 @@ def test_what_does_not_vary_is_told_and_not_drawn(drawn):
     charts = PageCharts(drawing=replace(drawn, curves=(flat, drawn.curves[2])), shown=(), fine=FINE)
     assert "0 deg all along" in charts.curves(forecast=False) and "<svg" not in charts.curves(forecast=False)
     assert "0.002 mm allowed" in charts.curves(forecast=True)
+
+
+def test_the_title_tells_a_value_just_beyond_a_limit_from_the_limit(drawn):
+    late = drawn.curves[2]
+    beyond = replace(late, high=late.high * (2.0004e-3 / late.high.max()))
+    text = PageCharts(drawing=replace(drawn, curves=(beyond,)), shown=(), fine=FINE).curves(forecast=True)
+    assert "to 0.0020004 mm, 0.002 mm allowed" in text
