@@ -17,12 +17,14 @@ from workers.processes import alive, descendants, until
 
 from hexpost.cli import main
 from hexpost.cli.run import LONG_JOB, MOST_WORKERS, workers_of
-from hexpost.convert import Output, convert
+from hexpost.convert import Output, convert, report_of
 from hexpost.errors import OutputError
 from hexpost.moves.model import Switches
 from hexpost.pipeline import Files, load, schedule
+from hexpost.report.both import both_page
 from hexpost.setpoints import solve
 from hexpost.setpoints.command import Commands
+from hexpost.side_by_side import side_by_side
 from hexpost.tables.quantise import Quantiser
 
 pytestmark = pytest.mark.usefixtures("untried")
@@ -86,14 +88,17 @@ def test_jobs_have_the_same_bytes(tmp_path, described, table, columns, each, str
     assert multiprocessing.active_children() == []
 
 
+WHOLE = text(
+    STRUT + "\n[strut.servo]\nposition_gain_1_s = 33\nbandwidth_hz = 60\n",
+    REST + "\n[compensation]\nsag = true\ninertia = true\ncutting = true\nscrews = true\n",
+).replace("deviation_mm", "contour_mm = 0.1\nvibration_mm = 0.02\ndeviation_mm")
+"""A machine with everything that keeps something from batch to batch: lags, swings, sag, cutting forces, bands."""
+PARTS = ("struts", "pose", "path", "time", "forecast", "sag", "shaking", "drives", "budget")
+"""Parts of a page that such a machine has."""
+
+
 def test_calmed_jobs_of_struts_that_give_way_and_lag_have_the_same_bytes(tmp_path):
-    """Everything that keeps something from batch to batch: lags, swings, sag, knots, cutting forces, bands."""
-    servo = "\n[strut.servo]\nposition_gain_1_s = 33\nbandwidth_hz = 60\n"
-    sag = "\n[compensation]\nsag = true\ninertia = true\ncutting = true\nscrews = true\n"
-    file = text(STRUT + servo, REST + sag).replace(
-        "deviation_mm", "contour_mm = 0.1\nvibration_mm = 0.02\ndeviation_mm"
-    )
-    job = job_of(tmp_path, SAMPLES / "pocket.nc", file=file, switches=Switches(calm=True))
+    job = job_of(tmp_path, SAMPLES / "pocket.nc", file=WHOLE, switches=Switches(calm=True))
     columns, found = (
         ("time", "length", "speed", "acceleration", "jerk", "thrust", "command", "compensation", "line"),
         [],
@@ -104,6 +109,17 @@ def test_calmed_jobs_of_struts_that_give_way_and_lag_have_the_same_bytes(tmp_pat
         found.append(written(out.folder))
     assert {"knots.csv", "manifest.json"} < set(found[0]) and all(other == found[0] for other in found)
     assert json.loads(found[0]["manifest.json"])["settings"]["calm_lowest"] is True
+    assert [part for part in PARTS if f'<h2 id="{part}">' not in found[0]["report.html"].decode()] == []
+
+
+def test_a_page_of_both_schedules_has_the_same_bytes(tmp_path):
+    job = job_of(tmp_path, SAMPLES / "overdriven.nc", file=WHOLE)
+    jobs = [job, schedule(job.inputs, "strut-limited")]
+    pages = [
+        both_page(side_by_side(*jobs, lambda job, see, n=workers: report_of(job, workers=n, see=see)))
+        for workers in (1, 2, 3, 7)
+    ]
+    assert b"Along the path" in pages[0] and all(page == pages[0] for page in pages)
 
 
 def test_twists_that_go_on_over_borders_have_the_same_bytes(tmp_path, monkeypatch):
