@@ -26,8 +26,8 @@
     i = Math.max(0, Math.min(n - 1, i));
     const [a, b] = reached.map(x => x[i] / 1e6), ahead = a - b;
     const where = `${(held.length * i / n).toFixed(1)} mm, ${line[i] ? "line " + line[i] : "the approach"}`;
-    const text = `${where}: as programmed at ${a.toFixed(3)} s, strut-limited at ${b.toFixed(3)} s, `
-      + `${Math.abs(ahead).toFixed(3)} s ${ahead < 0 ? "later" : "earlier"}`;
+    const text = `${where}: as programmed at ${a.toFixed(3)} s, strut-limited `
+      + (ahead ? `at ${b.toFixed(3)} s, ${Math.abs(ahead).toFixed(3)} s ${ahead < 0 ? "later" : "earlier"}` : "too");
     slide.value = i; slide.setAttribute("aria-valuetext", text);
     said.textContent = `${text} · ${blocks.get(line[i])}`;
     charts.forEach(c => c.draw(i));

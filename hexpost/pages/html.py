@@ -1,6 +1,7 @@
 """One HTML document: escaped text, our styles and scripts in it, and a policy that lets nothing else act."""
 
 import json
+import re
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from hashlib import sha256
@@ -17,6 +18,11 @@ _FOLDER = files("hexpost.pages")
 def safe(said: str) -> str:
     """Return text from anywhere for HTML, where it is shown and cannot act."""
     return escape(clean(said))
+
+
+def coded(said: str) -> str:
+    """Return text from anywhere for HTML, with what is between backquotes as code."""
+    return re.sub("`(.*?)`", r"<code>\1</code>", safe(said))
 
 
 def cut(name: str, most: int = 48) -> str:

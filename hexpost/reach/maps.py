@@ -175,11 +175,12 @@ def _map(found: Places, values: Array, z: float, ends: tuple[float, float], fram
             f"<title>x {x:g}, y {y:g}, z {z:g} mm: {_rounded(v)}</title></rect>"
         )
     corners = " ".join("{:.1f},{:.1f}".format(*frame.at(*p)) for p in frame.pallet.tolist())
+    pallet = "".join(f'<polygon class="{kind}" points="{corners}"/>' for kind in ("halo", "pallet"))
     tall = TOP + float(frame.high[1] - frame.low[1]) * frame.scale + BELOW
     wide = LEFT + SIDE + 12
     return (
         f'<svg role="img" aria-label="z {z:g} mm" width="{wide}" height="{tall:.0f}"><text class="z" x="{LEFT}" y="15">'
-        f'z {z:g} mm</text>{_axes(frame)}{"".join(squares)}<polygon class="pallet" points="{corners}"/>'
+        f"z {z:g} mm</text>{_axes(frame)}{''.join(squares)}{pallet}"
         f"{_box(frame, z)}</svg>"
     )
 
@@ -193,4 +194,4 @@ def _box(frame: MapFrame, z: float) -> str:
         return ""
     (left, top), (right, bottom) = frame.at(*room.low[:2]), frame.at(*room.high[:2])
     size = f'width="{max(right - left, 1.0):.1f}" height="{max(top - bottom, 1.0):.1f}"'
-    return f'<rect class="job" x="{left:.1f}" y="{bottom:.1f}" {size}/>'
+    return "".join(f'<rect class="{kind}" x="{left:.1f}" y="{bottom:.1f}" {size}/>' for kind in ("halo", "job"))

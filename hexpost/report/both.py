@@ -144,8 +144,9 @@ def _along_path(both: Both) -> str:
     gained = both.gained
     least, most = min(0.0, float(gained.min())), max(0.0, float(gained.max()))
     room = max(0.08 * (most - least), 1e-3)
+    ends = [f"{round(x, 3) + 0.0:.3f}" for x in (least, most, float(gained[-1]))]
     plot = Plot(
-        name="gained", title=f"Strut-limited is ahead by so much: {duration(float(gained[-1]))} near the end",
+        name="gained", title=f"By how much strut-limited is ahead: {ends[0]} to {ends[1]} s, {ends[2]} s near the end",
         low=np.minimum(gained, 0.0), high=np.maximum(gained, 0.0), bounds=(0.0,), marks=(), prefix="b", unit=" s",
         scale=Scale(low=least - room, high=most + room), times=tuple(both.length * k / 4 for k in range(5)),
         along="mm", least=True,

@@ -1,10 +1,9 @@
 """Findings on the page, worst first, and the part of the program that they are about."""
 
-import re
 from collections.abc import Sequence
 
 from hexpost.audit.model import Chart, Finding, quoted
-from hexpost.pages.html import safe
+from hexpost.pages.html import coded, safe
 from hexpost.program.model import Program
 from hexpost.report.model import Report
 from hexpost.report.page_tables import named_lines
@@ -30,7 +29,7 @@ def findings(report: Report, shown: Sequence[Finding]) -> str:
     items = "".join(_finding(i + 1, f) for i, f in enumerate(shown))
     rest = report.findings_total - len(shown)
     more = f"<p>{plural(rest, 'more finding', 'more findings')} not shown here; report.json lists the worst 10,000.</p>"
-    whole = "".join(f"<p>{_code(x)}</p>" for x in mending(report))
+    whole = "".join(f"<p>{coded(x)}</p>" for x in mending(report))
     return f'{whole}{tools}<ol class="found">{items}</ol>{more if rest else ""}'
 
 
@@ -84,11 +83,6 @@ def _line(n: int, program: Program, hits: Sequence[int]) -> str:
     links = "".join(f'<a href="#f{i}" aria-label="finding {i}">finding {i}</a>' for i in hits[:4])
     mark = ' class="hit"' if hits else ""
     return f'<span id="L{n}"{mark}><i>{n}</i>{text}{links}</span>'
-
-
-def _code(text: str) -> str:
-    """Return words with what is between backquotes as code."""
-    return re.sub("`(.*?)`", r"<code>\1</code>", safe(text))
 
 
 def _cut(text: str) -> str:

@@ -1,11 +1,13 @@
 """The setup sheet in words: the rows of its tables, for the text and for the page."""
 
+from collections.abc import Sequence
+
 from hexpost.report.model import Report
 from hexpost.report.sheet import Row
 from hexpost.voice import columns, duration, number, plural
 
 MOST = 40
-"""So many tools are shown; the JSON report lists all."""
+"""So many tools are shown, and rows of each; the JSON report lists all."""
 TOOL_HEAD = ("tool", "time", "beside", "length H, mm", "diameter, mm", "S")
 OFFSET_HEAD = ("offset", "X", "Y", "Z", "A", "B", "C")
 STRUT_HEAD = ("strut", "shortest, mm", "longest, mm")
@@ -20,7 +22,7 @@ def tool_rows(report: Report) -> list[list[str]]:
             f"T{t.tool}" if t.tool else "none",
             duration(t.seconds),
             "not known" if t.beside is None else duration(t.beside),
-            ", ".join(_row("H", r) for r in t.lengths) or "none",
+            _listed("H", t.lengths) or "none",
             "-" if t.diameter is None else number(t.diameter),
             ", ".join(number(s) for s in t.speeds) or "-",
         ]
@@ -47,7 +49,7 @@ def notes(report: Report) -> list[str]:
         return []
     out = []
     if found.radius_rows:
-        out.append(f"Diameters for cutter radius: {', '.join(_row('D', r) for r in found.radius_rows[:MOST])}.")
+        out.append(f"Diameters for cutter radius: {_listed('D', found.radius_rows)}.")
     if len(found.tools) > MOST:
         out.append(f"... and {plural(len(found.tools) - MOST, 'more tool')}; report.json lists all.")
     return out
@@ -65,5 +67,8 @@ def sheet_text(report: Report) -> list[str]:
     return lines + [f"  {note}" for note in notes(report)]
 
 
-def _row(letter: str, r: Row) -> str:
-    return f"{letter}{r.row} {'not in the tools file' if r.value is None else number(r.value)}"
+def _listed(letter: str, rows: Sequence[Row]) -> str:
+    """Return rows of the tools file with their values; of many, the first ones."""
+    values = ("not in the tools file" if r.value is None else number(r.value) for r in rows[:MOST])
+    told = ", ".join(f"{letter}{r.row} {value}" for r, value in zip(rows, values, strict=False))
+    return told + (f" and {len(rows) - MOST:,} more" if len(rows) > MOST else "")

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterable
 from pathlib import PurePosixPath
 
-from hexpost.pages.html import document, fact_list, parts, safe, scrolled
+from hexpost.pages.html import coded, document, fact_list, parts, safe, scrolled
 from hexpost.pages.programs import LONG, NUMBER, PLAIN, ProgramCell, ProgramRow, link, table
 from hexpost.survey import text
 from hexpost.survey.model import Sight, Survey
@@ -64,7 +64,7 @@ def _numbers(survey: Survey) -> str:
             ("Programs", f"{len(survey.sights):,}", plural(sum(s.lines for s in survey.sights), "line")),
             ("Read now", f"{len(survey.of('read')):,}", ""),
             ("Questions open", f"{len(survey.of('open')):,}", "read once they are answered"),
-            ("By no setting", f"{len(survey.of('text')):,}", ""),
+            ("By no setting", f"{len(survey.of('text')):,}", "readable only when mended"),
             ("Words that nothing reads", f"{len(survey.words):,}", ""),
         ]
     )
@@ -85,7 +85,7 @@ def _lines(lines: Iterable[str]) -> str:
 def _coded(line: str) -> str:
     """Return a line; of a place with its block, two blanks between them, the block as code."""
     place, gap, block = line.partition("  ")
-    return safe(place) + (f" <code>{safe(block.strip())}</code>" if gap else "")
+    return coded(place) + (f" <code>{safe(block.strip())}</code>" if gap else "")
 
 
 def _plain(title: str, rows: list[list[str]], numbers: Collection[int]) -> str:

@@ -1,9 +1,13 @@
 """The setup sheet: tools with H and D, offsets, spindle speeds, time per tool; in JSON, text and page."""
 
 import json
+from types import SimpleNamespace
 
 import pytest
 from verify.folders import PROGRAM, convert, run
+
+from hexpost.report.sheet import Row, ToolUse
+from hexpost.report.sheet_words import tool_rows
 
 TEXT = PROGRAM.replace("G01 Z5. F2000.\n", "G01 Z5. F2000. S900\n").replace(
     "X-50. Y-30. B0. M09\n", "X-50. Y-30. B0. S700\n"
@@ -67,3 +71,10 @@ def test_what_is_missing_is_said(tmp_path):
     }  # fmt: skip
     assert sheet["offsets"] == [{"offset": "G54", "pose_mm_deg": [0] * 6, "given": False}]
     assert "none" in (tmp_path / "job" / "report.txt").read_text().split("Setup sheet")[1]
+
+
+def test_of_very_many_rows_the_first_are_listed_and_the_rest_counted():
+    rows = tuple(Row(row=k, value=0.5 * k if k != 2 else None) for k in range(1, 3001))
+    use = ToolUse(tool=1, seconds=1.0, beside=None, lengths=rows, diameter=None, speeds=())
+    told = tool_rows(SimpleNamespace(sheet=SimpleNamespace(tools=(use,))))[0][3]
+    assert told.startswith("H1 0.5, H2 not in the tools file, H3 1.5, ") and told.endswith(", H40 20 and 2,960 more")
