@@ -10,8 +10,8 @@ from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.units import DEG_PER_RAD
 
-WIDTH, HEIGHT = 380, 400
-"""Size of one drawing, px."""
+WIDTH, DRAWING = 380, 400
+"""Width and height of one drawing, px."""
 LEFT, TOP, BELOW = 24, 48, 104
 """Margins of a drawing: its title is above it, dimensions of circles are below it."""
 BESIDE = 176
@@ -124,7 +124,7 @@ def _plan(joints: Array, pallet: tuple[Array, str] | None) -> list[str]:
     circles = joint_circles(joints)[:MOST_CIRCLES]
     reach = [np.abs(joints[:, :2]).max(), *(c.diameter / 2.0 for c in circles)]
     half = float(max(1.0, *reach, 0.0 if pallet is None else np.abs(pallet[0][:, :2]).max()))
-    side = (HEIGHT - TOP - BELOW) / 2.0
+    side = (DRAWING - TOP - BELOW) / 2.0
     scale, x0, y0 = side / half, WIDTH / 2.0, TOP + side
     cross = f"M{x0:.1f} {TOP - 8}V{y0 + side + 8:.1f}M{x0 - side - 8:.1f} {y0:.1f}H{x0 + side + 8:.1f}"
     out = [_stroke(cross, LINE, 'stroke-dasharray="14 3 3 3" stroke-width="0.7"')]
@@ -147,7 +147,7 @@ def _plan(joints: Array, pallet: tuple[Array, str] | None) -> list[str]:
 def _side(levels: Sequence[tuple[float, str]]) -> list[str]:
     """Return heights as running dimensions from 0 of the frame."""
     z = np.array([0.0, *(h for h, _ in levels)])
-    bottom, right = HEIGHT - 40.0, WIDTH - BESIDE - 22.0
+    bottom, right = DRAWING - 40.0, WIDTH - BESIDE - 22.0
     scale = (bottom - TOP) / max(float(np.ptp(z)), 1.0)
     at = (float(z.max()) - z) * scale + TOP
     order = np.argsort(at, kind="stable")
@@ -181,7 +181,7 @@ def _ranges(machine: Machine, lengths: Array) -> list[str]:
         out.append(_text(left - 8, y + 4, _mm(a), "end") + _text(right + 8, y + 4, _mm(b), "start"))
         out.append(_stroke(f"M{here:.1f} {y - 8:.1f}v16", "#0f6e84", 'stroke-width="3"'))
         out.append(_text(here, y - 13, f"{length:.3f}"))
-    return [*out, _text(12, HEIGHT - 16, "blue: at the reference pose", "start")]
+    return [*out, _text(12, DRAWING - 16, "blue: at the reference pose", "start")]
 
 
 def _numbers(machine: Machine, base: Array, plate: Array) -> list[str]:

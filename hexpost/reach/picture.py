@@ -7,8 +7,7 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
-from hexpost.reach.dimensions import HEIGHT as DRAWING
-from hexpost.reach.dimensions import drawings
+from hexpost.reach.dimensions import DRAWING, drawings
 from hexpost.reach.places import grid, places
 from hexpost.reach.ruler import marks
 
