@@ -64,7 +64,7 @@ def _numbers(survey: Survey) -> str:
             ("Programs", f"{len(survey.sights):,}", plural(sum(s.lines for s in survey.sights), "line")),
             ("Read now", f"{len(survey.of('read')):,}", ""),
             ("Questions open", f"{len(survey.of('open')):,}", "read once they are answered"),
-            ("By no setting", f"{len(survey.of('text')):,}", "readable only when mended"),
+            ("By no setting", f"{len(survey.of('text')):,}", "the text itself needs a change"),
             ("Words that nothing reads", f"{len(survey.words):,}", ""),
         ]
     )
