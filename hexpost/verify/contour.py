@@ -15,7 +15,7 @@ from hexpost.moves.model import FEED_RAPID
 from hexpost.verify.follow import Placed
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.nearest import nearest
-from hexpost.verify.pose import Tracker
+from hexpost.verify.pose import KNOT, Tracker
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import ROUNDED, Broken, Told
 from hexpost.voice import in_line
@@ -31,6 +31,8 @@ _DONE, _PLACES, _THIRDS = 0.02, 33, 36
 """Where its last step is more of a row, or the path stands, the best of some places is taken, and thirds about it."""
 _WINDOW = 200_000
 """Rows before all tips of a group that are looked at together."""
+_FAR = 0.5
+"""Where a tip goes further in a tick, mm, its rates bend the cubic between rows: they are worked out more exactly."""
 _CLEAR = 1e-3
 """Below this speed, mm/s, the decimals of the table give a tip no way."""
 _LATE = 1e-4
@@ -63,7 +65,11 @@ class TipPath:
         new = slice(p.at.start + rows.old, p.at.stop + rows.old)
         lag = np.stack([loop.of(rows.speed[k, new], rows.acceleration[k, new]) for k, loop in enumerate(self._loops)])
         length = rows.length[:, new] - lag
-        q, rate = p.q[:3, p.old :], p.rate[:3, p.old :]
+        q, rate = p.q[:3, p.old :], p.rate[:, p.old :].copy()
+        far = np.unique(np.flatnonzero(np.abs(rate[:3]).max(axis=0, initial=0.0) * self._period > _FAR) // KNOT)
+        if len(far):
+            p.poses.refine(rate, rows.speed[:, new], far)
+        rate = rate[:3]
         feeds = p.stretch.mode[p.move[p.old :]] != FEED_RAPID
         if self._tracker is None or self._tracker[0] != p.frame:
             self._tracker = p.frame, Tracker(p.struts, length[:, 0], p.poses.q[:, 0])

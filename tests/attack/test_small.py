@@ -29,6 +29,14 @@ def test_right_jobs_that_once_were_refused_are_proven(tmp_path, job):
     assert not found.wrong
 
 
+@pytest.mark.parametrize("job", [67, 84, 107, 549])
+def test_lags_at_long_periods_are_proven(tmp_path, job):
+    """Rests and pure turns where rows are long beside the lags; a small, fast arc, 4 mm a row."""
+    found = small.right(random.Random(f"700 {job}"), tmp_path)
+    assert found.clean
+    assert not found.wrong
+
+
 def test_a_turn_after_stretches_of_no_length_is_planned(tmp_path):
     """Turns of a millionth of a degree about two axes, on the way: rounding leaves stretches of no length."""
     assert small.twin(random.Random("202 13"), tmp_path).refused
