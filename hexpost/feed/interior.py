@@ -74,6 +74,7 @@ def fastest(limits: Limits, d: Array, steps: int = STEPS) -> tuple[Array, float,
         A number left its range.
     """
     d, states, forces = _begun(limits, d)
+    off = np.inf
     for step in range(steps + 1):
         time, down, bent = _time(d)
         gap = sum(float((f * s.slack).sum()) for f, s in zip(forces, states, strict=True))

@@ -13,7 +13,7 @@ from feed.test_thrusts import bearing, corners, worst_thrust
 from hypothesis import given, settings
 from scipy.optimize import minimize
 
-from hexpost.feed import optimal
+from hexpost.feed import interior, optimal
 from hexpost.feed.interior import NoRoomError, fastest, start, time_of
 from hexpost.feed.model import FEED, OWN, STRUT, TIP_SPEED, Timing
 from hexpost.feed.optimal import GAIN, shortened
@@ -117,6 +117,17 @@ def test_limits_that_standing_still_uses_up_leave_no_room_and_the_schedule_as_it
     monkeypatch.setattr(optimal, "start", lambda limits, cells: np.full(cells + 2, 1e-200))
     _, timing, best = both(HELIX, on)
     assert best.ticks == timing.ticks
+
+
+def test_equations_that_never_have_a_factor_leave_what_was_begun_with(monkeypatch):
+    def singular(*_):
+        raise np.linalg.LinAlgError
+
+    monkeypatch.setattr(interior._Newton, "of", singular)
+    limits = one_coordinate(30, 1.0, 10.0, 1.0)
+    d, off, _ = fastest(limits, start(limits, 30))
+    assert off == np.inf
+    assert all((x.state(d).slack > 0.0).all() for x in limits)
 
 
 def test_a_span_whose_planning_would_take_too_long_at_once_is_left(monkeypatch):
