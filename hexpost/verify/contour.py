@@ -5,7 +5,7 @@ and what a tick adds is an integral, taken by Gauss and Legendre. The tip that t
 with the cubics through the poses of the rows.
 """
 
-from math import inf, isinf
+from math import ceil, inf, isinf
 
 import numpy as np
 
@@ -51,7 +51,7 @@ class TipPath:
         self.allowed, self._period = most or inf, period
         self._loops = [_Exponentials(s, period) for s in servos]
         late = [max(1.0 / s.loop.gain, (1.0 - s.loop.speed_share) / s.loop.gain) for s in servos]
-        self._kept = int(min(max(_DELAYS * max(late) / period, _FEWEST), _MOST)) + 1
+        self._kept = min(max(ceil(_DELAYS * max(late) / period), _FEWEST), _MOST)
         self._tracker: tuple[int, Tracker] | None = None
         self._past: Array = np.zeros((8, 0))
         self._open, self._lag = 0, 0.0

@@ -101,6 +101,7 @@ SPRINGY = (*PLAIN, "--machine", "springy.toml")
 TIMED = ("timed.nc", "--period-ms", "4")
 TURNED = ("crown.nc", "--period-ms", "4", "--yaw", "follow")
 LIMITED = (*PLAIN, "--feed", "strut-limited")
+OPTIMAL = (*LIMITED, "--effort", "best")
 SPLIT = (*PLAIN, "--rows-per-file", "500")
 
 PLANTS = {  # by module: a job, an expression and what it becomes; more changes that make the job come to it
@@ -208,10 +209,12 @@ NO_NUMBER = {
 FITTED = "a curve is measured against the program by path.curve: one too far off is fitted again, or left out"
 REACH = "bounds from which a plan starts: what is over a limit at a sample is corrected, what is under it is slower"
 FOUND = "limits of the struts are looked at again in what comes out: a job over them is told as broken"
+BEST = "an optimum is looked at between ticks as every draft is, and taken where it keeps all limits and is shorter"
 NEVER_WRONG = {
     "path.cells": (FITTED, DENSE, "row) / count for row", "row) / count + 0.05 for row"),
     "path.corridor": (FITTED, DENSE, "s = np.minimum(s, s0[np.minimum(seg + 1, len(s0) - 1)])", "s = 0.9 * s"),
-    "path.fit": (FITTED, DENSE, "q: Array = y - r", "q: Array = y - r + 0.05"),
+    "path.cubic": (FITTED, DENSE, "rate = _rates(h, x, slope)", "rate = 1.02 * _rates(h, x, slope)"),
+    "path.fit": (FITTED, DENSE, "q: Array = solve(length[None])[0]", "q: Array = solve(length[None])[0] + 0.05"),
     "feed.attainable": (REACH, PLAIN, "steep * window[st.span]) ** 2", "steep * window[st.span]) ** 2 * 1.5"),
     "feed.bounds": (
         REACH,
@@ -226,14 +229,19 @@ NEVER_WRONG = {
         "1.3 * whole * periods / tick",
     ),
     "feed.chunks": (REACH, PLAIN, "rows=-(-steps // chunks))", "rows=-(-steps // chunks) + 3)"),
+    "feed.gaps": (FOUND, LIMITED, "CLEAR = 0.9", "CLEAR = 1.5"),
+    "feed.interior": (BEST, OPTIMAL, "CLOSE = 1e-3", "CLOSE = 0.3"),
     "feed.minima": (REACH, PLAIN, "return np.maximum(x, 0.0, out=x)", "return np.maximum(1.5 * x, 0.0)"),
+    "feed.optimal": (BEST, OPTIMAL, "BELOW = 1.002", "BELOW = 1.2"),
     "feed.ramps": (
         REACH,
         PLAIN,
         "top = np.minimum(speeds.cap[which], (a * down",
         "top = np.minimum(1.5 * speeds.cap[which], (a * down",
     ),
+    "feed.reference": (BEST, OPTIMAL, "PLANNED_SPEED = 0.995, 0.9998", "PLANNED_SPEED = 0.9, 0.9"),
     "feed.scan": (REACH, PLAIN, "return out * (1 - 1e-12)", "return out * 1.3"),
+    "feed.spline_limits": (BEST, OPTIMAL, "= np.maximum(square, TINY)", "= 0.5 * np.maximum(square, TINY)"),
     "feed.straights": (REACH, PLAIN, "was / some[worst", "1.5 * was / some[worst"),
     "feed.struts": (FOUND, LIMITED, "AIM, AIM_RAPID = 0.999, 0.98", "AIM, AIM_RAPID = 1.5, 1.5"),
     "feed.thrusts": (FOUND, (*GEARED, *LIMITED[-2:]), "np.abs(self.ramp) / room", "0.1 * np.abs(self.ramp) / room"),

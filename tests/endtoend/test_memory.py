@@ -76,14 +76,14 @@ def test_a_block_costs_no_more_than_so_many_bytes(every, feed, most):
 
 @pytest.mark.parametrize("feed", [SLOW, FAST])
 def test_a_block_of_a_long_program_costs_next_to_nothing(feed):
-    """Its columns lie in files: what is left is its text, held by this test, and flags and numbers of lines."""
+    """Its columns lie in files: what is left is its text, 27 bytes held by this test, and flags and line numbers."""
     small = {"lookahead_WINDOW": 2000, "lookahead_AHEAD": 500, "plan_LONG": 4000, "portions_LONG": 4000}
-    assert alone(0, feed, shelf_LONG=1000, build_WINDOW=2000, interpret_WINDOW=2000, **small) < 24
+    assert alone(0, feed, shelf_LONG=1000, build_WINDOW=2000, interpret_WINDOW=2000, **small) < 34
 
 
 def per_block(every, feed):
     """Return what the peaks grow by for each block."""
-    peak(raster(500, every, feed))  # what is made once
+    peak(raster(5000, every, feed))  # what is made and imported once, for smoothed chains too
     few, many = peak(raster(FEW, every, feed)), peak(raster(MANY, every, feed))
     return (many - few) / (MANY - FEW)
 
