@@ -79,14 +79,14 @@ class TipPath:
         found = self._tracker[1].follow(length)
         sides = np.stack([feeds.astype(np.float64), np.zeros(len(feeds))])
         known = np.concatenate([self._past, np.concatenate([q, rate, sides])], axis=1)
-        size, surely, perhaps = self._across(known, found.q[:3], self._past.shape[1])
+        size, most, surely, perhaps = self._across(known, found.q[:3], self._past.shape[1])
         told = np.flatnonzero(surely & (size > min(self.sure, self.allowed)))
         surely[told[self._beside_rapids(known, found.q[:3, told], self._past.shape[1] + told, size[told])]] = False
         self._past = known[:, -self._kept :]
         unsure: Flags = ~found.found
         unsure[: max(self._open, 0)] = True
         self._open -= len(unsure)
-        self._take(rows, new, np.where(surely, size, 0.0), np.where(perhaps, size, 0.0), unsure)
+        self._take(rows, new, np.where(surely, size, 0.0), np.where(perhaps, most, 0.0), unsure)
 
     def check(self, told: Told) -> Check:
         """Check that what the report says is what the table shows."""
@@ -107,10 +107,15 @@ class TipPath:
         text = f"lagging struts take the tip {self.sure:.6f} mm off its path, {self.allowed:g} mm are allowed"
         return Check(name="contour", text=text, faults=faults.told())
 
-    def _across(self, known: Array, tip: Array, first: int) -> tuple[Array, Flags, Flags]:
-        """Return how far the ``tip`` (3, n) is off its path (n,); where it is so in feed moves, surely and perhaps."""
+    def _across(self, known: Array, tip: Array, first: int) -> tuple[Array, Array, Flags, Flags]:
+        """Return how far the ``tip`` (3, n) is off its path (n,), and at most; where in feed moves, surely and perhaps.
+
+        Where a tip stood a while many rows are as near, and the cubic beside one of them may be nearer.
+        """
         now = np.arange(first, first + tip.shape[1])
         near = nearest(known[:3], tip, first, self._kept)
+        i = np.clip(near.astype(np.int64), 0, now - 1)
+        straight = np.sqrt(((tip - known[:3, i] - (near - i) * (known[:3, i + 1] - known[:3, i])) ** 2).sum(axis=0))
         at = near
         for _ in range(_ROUNDS):
             at = np.clip(
@@ -128,7 +133,8 @@ class TipPath:
         surely: Flags = np.asarray(sides.all(axis=0))
         count = np.append(0, np.cumsum(feeds))
         perhaps: Flags = count[now + 1] > count[np.maximum(now - self._kept, 0)]  # at a rest both ways may be nearest
-        return np.sqrt((off * off).sum(axis=0)), surely, perhaps
+        size = np.sqrt((off * off).sum(axis=0))
+        return size, np.maximum(size, straight), surely, perhaps
 
     def _off(self, known: Array, tip: Array, at: Array, now: Ints) -> tuple[Array, Array, Array]:
         """Return what tips (3, n) are off the path at ``at`` (n,), its way there a row, and how far to go on."""

@@ -29,7 +29,7 @@ def test_right_jobs_that_once_were_refused_are_proven(tmp_path, job):
     assert not found.wrong
 
 
-@pytest.mark.parametrize("job", [67, 84, 107, 549])
+@pytest.mark.parametrize("job", [67, 84, 107, 549, 1494, 2247])
 def test_lags_at_long_periods_are_proven(tmp_path, job):
     """Rests and pure turns where rows are long beside the lags; a small, fast arc, 4 mm a row."""
     found = small.right(random.Random(f"700 {job}"), tmp_path)
