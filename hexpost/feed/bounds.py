@@ -19,7 +19,7 @@ from hexpost.feed.model import (
 from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.machine.model import ToolTip
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, Moves
-from hexpost.path.model import CORNER, REST, ROUND, ToolPath, corners
+from hexpost.path.model import CORNER, EDGE, REST, ROUND, ToolPath, corners
 
 MARGIN = 0.98
 """Share of acceleration and jerk limits that is planned with, where the correction must have room."""
@@ -179,7 +179,7 @@ def speed_caps(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Caps
     p, q = np.maximum(norms[:, 0], TINY)
     fastest, turning = tip.speed / p, tip.tilt_speed / np.maximum(path.turns_max(norms[1, 0]), TINY)
     own = path.move.astype(np.int64)
-    after = np.where(path.kind >= CORNER, np.minimum(own + 1, moves.count - 1), own)
+    after = np.minimum(_last_moves(path), moves.count - 1)
     feeds = _feed(path, moves, own, p, q), _feed(path, moves, after, p, q)
     speed, cause = np.full(len(p), HUGE), np.zeros(len(p), dtype=np.uint8)
     for most, why in ((fastest, TIP_SPEED), (turning, TILT_SPEED), (feeds[0], FEED), (feeds[1], FEED)):
@@ -187,6 +187,17 @@ def speed_caps(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Caps
     rapid = moves.feed_mode[own] == FEED_RAPID
     programmed = np.where(rapid, np.minimum(fastest, turning), np.minimum(*feeds))
     return Caps(speed=speed, cause=cause, programmed=programmed)
+
+
+def _last_moves(path: ToolPath) -> Ints:
+    """Return the moves (p,) on which pieces end: behind a corner the next, on an edge of a curve the last it joins."""
+    out: Ints = path.move.astype(np.int64) + (path.kind >= CORNER)
+    edge = np.flatnonzero(path.kind == EDGE)
+    if edge.size:
+        own = path.ends.piece[slice(*np.searchsorted(path.ends.piece, (edge[0], edge[-1] + 1)))]
+        joined = np.searchsorted(own, edge, "right") - np.searchsorted(own, edge)
+        out[edge] += np.maximum(joined - 1, 0)
+    return out
 
 
 def _feed(path: ToolPath, moves: Moves, move: Ints, p: Array, q: Array) -> Array:

@@ -53,3 +53,10 @@ def test_a_forged_turn_is_refused(tmp_path, lock):
     found = list(all_of(small.twin, "forged", tmp_path, COUNT // 2, lock=lock))
     assert not [x for o in found for x in o.wrong]
     assert sum(o.refused for o in found) >= 2
+
+
+def test_an_edge_of_a_smooth_curve_that_joins_three_moves_keeps_the_feed_of_the_last(tmp_path):
+    """A chain at F3000 ends a little before a line at F2000: the tip was 0.1 % too fast on the line, and refused."""
+    found = small.right(random.Random("700 6846"), tmp_path)
+    assert found.clean
+    assert not found.wrong
