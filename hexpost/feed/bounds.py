@@ -19,7 +19,7 @@ from hexpost.feed.model import (
 from hexpost.feed.stretches import Stretches, causes, tagged
 from hexpost.machine.model import ToolTip
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, FEED_TIP, Moves
-from hexpost.path.model import CORNER, EDGE, REST, ROUND, ToolPath, corners
+from hexpost.path.model import CORNER, REST, ROUND, ToolPath, corners
 
 MARGIN = 0.98
 """Share of acceleration and jerk limits that is planned with, where the correction must have room."""
@@ -178,25 +178,24 @@ def speed_caps(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Caps
     """Return the largest speeds of pieces by feed and speed limits; ``norms`` as in ``shares``."""
     p, q = np.maximum(norms[:, 0], TINY)
     fastest, turning = tip.speed / p, tip.tilt_speed / np.maximum(path.turns_max(norms[1, 0]), TINY)
-    own = path.move.astype(np.int64)
-    after = np.minimum(_last_moves(path), moves.count - 1)
-    feeds = _feed(path, moves, own, p, q), _feed(path, moves, after, p, q)
+    feed, rapid = _feeds(path, moves, p, q), moves.feed_mode[path.move] == FEED_RAPID
     speed, cause = np.full(len(p), HUGE), np.zeros(len(p), dtype=np.uint8)
-    for most, why in ((fastest, TIP_SPEED), (turning, TILT_SPEED), (feeds[0], FEED), (feeds[1], FEED)):
+    for most, why in ((fastest, TIP_SPEED), (turning, TILT_SPEED), (feed, FEED)):
         _lower(speed, cause, most, why)
-    rapid = moves.feed_mode[own] == FEED_RAPID
-    programmed = np.where(rapid, np.minimum(fastest, turning), np.minimum(*feeds))
-    return Caps(speed=speed, cause=cause, programmed=programmed)
+    return Caps(speed=speed, cause=cause, programmed=np.where(rapid, np.minimum(fastest, turning), feed))
 
 
-def _last_moves(path: ToolPath) -> Ints:
-    """Return the moves (p,) on which pieces end: behind a corner the next, on an edge of a curve the last it joins."""
-    out: Ints = path.move.astype(np.int64) + (path.kind >= CORNER)
-    edge = np.flatnonzero(path.kind == EDGE)
-    if edge.size:
-        own = path.ends.piece[slice(*np.searchsorted(path.ends.piece, (edge[0], edge[-1] + 1)))]
-        joined = np.searchsorted(own, edge, "right") - np.searchsorted(own, edge)
-        out[edge] += np.maximum(joined - 1, 0)
+def _feeds(path: ToolPath, moves: Moves, p: Array, q: Array) -> Array:
+    """Return the largest s' that the programmed feeds allow on each piece: of all moves that a bent one joins."""
+    own = path.move.astype(np.int64)
+    out = _feed(path, moves, own, p, q)
+    bent = np.flatnonzero(path.kind >= CORNER)
+    last = np.maximum(path.move_at(bent, path.size[bent]), own[bent] + 1)
+    move, last = own[bent] + 1, np.minimum(last, moves.count - 1)
+    while (here := move <= last).any():
+        bent, move, last = bent[here], move[here], last[here]
+        out[bent] = np.minimum(out[bent], _feed(path, moves, move, p[bent], q[bent]))
+        move = move + 1
     return out
 
 
