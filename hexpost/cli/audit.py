@@ -7,22 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import (
-    AT_MOST,
-    CALM,
-    COMPARED,
-    CORES,
-    EFFORT,
-    INPUTS,
-    JSON,
-    MOST,
-    SWITCHES,
-    UNITS,
-    YAW,
-    motion,
-    refuse_effort,
-    shared,
-)
+from hexpost.cli.options import CORES, JSON, refuse_effort, scheduled, shared
 from hexpost.cli.outputs import OVERWRITE, OutFile, lines_of, write_all
 from hexpost.cli.progress import ShownProgress, watched
 from hexpost.cli.terminal import say
@@ -40,8 +25,7 @@ if TYPE_CHECKING:
 
 @click.command("audit", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited", "both"), EFFORT, YAW, SWITCHES, AT_MOST, CALM)
-@shared(COMPARED, MOST)
+@shared(scheduled("as-programmed", "strut-limited", "both"))
 @click.option("--full", is_flag=True, help="Print the whole report, not one screen of it.")
 @click.option(
     "--html", type=OutFile("page of both schedules"), metavar="FILE", help="With --feed both: write both as one page."

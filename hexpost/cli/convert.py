@@ -6,24 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hexpost.cli import Command
-from hexpost.cli.options import (
-    AT_MOST,
-    CALM,
-    COMPARED,
-    CORES,
-    EFFORT,
-    INPUTS,
-    JSON,
-    MOST,
-    PROVING,
-    SWITCHES,
-    UNITS,
-    YAW,
-    NumberWithin,
-    motion,
-    refuse_effort,
-    shared,
-)
+from hexpost.cli.options import CORES, JSON, PROVING, NumberWithin, refuse_effort, scheduled, shared
 from hexpost.cli.outputs import OutFolder, job_folder
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import note
@@ -39,8 +22,7 @@ WITHIN_UM = 0.1
 
 @click.command("convert", cls=Command)
 @click.argument("program", type=click.Path())
-@shared(INPUTS, UNITS, motion("as-programmed", "strut-limited"), EFFORT, YAW, SWITCHES, AT_MOST, CALM, PROVING)
-@shared(COMPARED, MOST)
+@shared(scheduled("as-programmed", "strut-limited", proving=PROVING))
 @click.option("--out", type=OutFolder(), metavar="DIR", help="Job folder (default: PROGRAM's name and -job, here).")
 @click.option("--overwrite", is_flag=True, help="Replace the job that the folder holds.")
 @click.option(

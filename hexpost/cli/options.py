@@ -178,6 +178,12 @@ JSON = (
 """How much is said, and in which form."""
 
 
+def scheduled(*feeds: str, proving: tuple[Option, ...] = ()) -> tuple[Option, ...]:
+    """Return the options of commands that run a job: what it is made of, how it is planned, and what bounds it."""
+    planning = (*motion(*feeds), *EFFORT, *YAW, *SWITCHES, *AT_MOST, *CALM)
+    return (*INPUTS, *UNITS, *planning, *proving, *COMPARED, *MOST)
+
+
 def shared(*groups: tuple[Option, ...]) -> Option:
     """Return a decorator that adds groups of options in the order given."""
 
