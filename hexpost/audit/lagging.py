@@ -1,7 +1,8 @@
 """Where the tip really is while each strut is behind its setpoint: the forecast along a stream of samples.
 
 The tip is compared with the nearest place of its path, not with its setpoint: a lag that all struts share is late, not
-wrong. What the struts miss at that place is small, and the inverse Jacobian there makes the place of the tip of it.
+wrong. What the struts miss at that place is small, and the inverse Jacobian there makes the place of the tip of it;
+where it is not, forward kinematics do.
 Kept are the samples of the longest delay, whatever the job's length.
 """
 
@@ -14,7 +15,7 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.audit.inverses import inverse_rows, moved
 from hexpost.kinematics.forward import forward
-from hexpost.kinematics.nearest import nearest
+from hexpost.kinematics.nearest import nearest, squares
 from hexpost.kinematics.servo import Lags, Loop
 from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.model import Setpoints
@@ -119,7 +120,7 @@ class Lagging:
         for _ in range(ROUNDS):
             at = np.clip(at + self._missing(known, place, at, now)[2], low, high)
         off, way, step = self._missing(known, place, at, now)
-        lost = np.flatnonzero((np.abs(step) > DONE) | ((step == 0.0) & (_square(off[:3]) > LATE**2)))
+        lost = np.flatnonzero((np.abs(step) > DONE) | ((step == 0.0) & (squares(off[:3]) > LATE**2)))
         if len(lost):
             at[lost] = self._sought(known, place[:, lost], near[lost], now[lost])
             off, way, step = self._missing(known, place, at, now)
@@ -129,7 +130,7 @@ class Lagging:
     def _sought(self, known: Array, place: Array, near: Array, now: Ints) -> Array:
         """Return the nearest places (n,) of the path about those given: the best of some, and halves about it."""
         tried = np.clip(near + PARTS[:, None], 0.0, now)
-        sizes = [_square(self._missing(known, place, at, now)[0]) for at in tried]
+        sizes = [squares(self._missing(known, place, at, now)[0]) for at in tried]
         best = tried[np.argmin(sizes, axis=0), np.arange(len(now))]
         width = PARTS[-1] - PARTS[-2]
         low, high = np.maximum(best - width, 0.0), np.minimum(best + width, now)
@@ -138,7 +139,7 @@ class Lagging:
             on = self._missing(known, place, middle, now)[2] > 0.0
             low, high = np.where(on, middle, low), np.where(on, high, middle)
         found = (low + high) / 2.0
-        nearer = _square(self._missing(known, place, found, now)[0]) < np.min(sizes, axis=0)
+        nearer = squares(self._missing(known, place, found, now)[0]) < np.min(sizes, axis=0)
         return np.asarray(np.where(nearer, found, best))
 
     def _missing(self, known: Array, place: Array, at: Array, now: Ints) -> tuple[Array, Array, Array]:
@@ -150,12 +151,9 @@ class Lagging:
         two, three = 3.0 * gap - bend, bend - 2.0 * gap
         off = place - (here[_PLACE] + t * (begin + t * (two + t * three)))
         way = begin + t * (2.0 * two + 3.0 * t * three)
-        square = _square(way)
-        return (
-            off,
-            way,
-            np.einsum("in,in->n", off, way) / np.where(square > (STILL * self._period) ** 2, square, np.inf),
-        )
+        square = squares(way)
+        square[square <= (STILL * self._period) ** 2] = np.inf
+        return off, way, np.einsum("in,in->n", off, way) / square
 
     def _read(self, known: Array) -> Array:
         """Return how far (3,) the tip is off between rows at most: held, straight, cubic; ``known`` with one before.
@@ -189,10 +187,4 @@ class Lagging:
 
 def _size(vectors: Array) -> Array:
     """Return the lengths (n,) of vectors (3, n)."""
-    return np.sqrt(_square(vectors))
-
-
-def _square(vectors: Array) -> Array:
-    """Return the squared lengths (n,) of vectors (k, n)."""
-    out: Array = np.einsum("in,in->n", vectors, vectors)
-    return out
+    return np.sqrt(squares(vectors))

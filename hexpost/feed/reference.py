@@ -214,7 +214,7 @@ def _timing(task: Task, v: Array, window: int) -> Timing:
 def _held(timing: Timing, task: Task) -> Codes:
     """Return what holds the speed of the intervals (m,) of a timing, by what their middles use most."""
     path, limits = task.path, task.limits
-    middle = (np.arange(len(timing.t) - 1) + 0.5 + 0.5) * timing.window[0]
+    middle = np.arange(1.0, len(timing.t)) * timing.window[0]  # the average is half a window late
     motion = timing.motion(middle)
     place = timing.locate(path, motion)
     cause = holding(motion, place, path, limits)

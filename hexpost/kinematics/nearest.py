@@ -20,7 +20,7 @@ def nearest(way: Array, place: Array, first: int, kept: int, likely: Array) -> A
     Place i belongs to row ``first`` + i: looked at are that row and ``kept`` before it, of which there are as many.
     The nearer a way is at ``likely`` (n,) rows, the sooner it is found.
     """
-    arc = np.append(0.0, np.cumsum(np.sqrt(_squares(np.diff(way)))))
+    arc = np.append(0.0, np.cumsum(np.sqrt(squares(np.diff(way)))))
     now: Ints = first + np.arange(place.shape[1])
     low, step = now - kept, 1
     while NODES * step < kept:
@@ -50,10 +50,10 @@ def nearest(way: Array, place: Array, first: int, kept: int, likely: Array) -> A
     a, b = way.take(back, axis=1), way.take(row, axis=1)
     b -= a
     gap = place[:, who] - a
-    long = _squares(b)
+    long = squares(b)
     share = np.clip(np.einsum("in,in->n", gap, b) / np.where(long > 0.0, long, 1.0), 0.0, 1.0)
     gap -= share * b
-    _take(best, least, who, back + share, np.sqrt(_squares(gap)))
+    _take(best, least, who, back + share, np.sqrt(squares(gap)))
     return best
 
 
@@ -66,10 +66,10 @@ def _take(best: Array, least: Array, who: Ints, at: Array, size: Array) -> None:
 
 def _sizes(way: Array, place: Array, row: Ints) -> Array:
     """Return how far (n,) places are from rows of the way."""
-    return np.sqrt(_squares(place - way.take(row, axis=1)))
+    return np.sqrt(squares(place - way.take(row, axis=1)))
 
 
-def _squares(vectors: Array) -> Array:
+def squares(vectors: Array) -> Array:
     """Return the squared lengths (n,) of vectors (k, n)."""
     out: Array = np.einsum("in,in->n", vectors, vectors)
     return out
