@@ -22,7 +22,11 @@ from hexpost.voice import in_line
 _SHARE, _CANCELLED, _ROOM = 0.03, 2e-3, 2e-6
 """What two ways to the swing may differ by: a share of it, one of the largest bend on the way, and mm."""
 _UNKNOWN, _MOST_UNKNOWN = 1.5, 2.5
-"""And a share of what accelerations that are even in each tick change, by the square of half the phase in a tick."""
+"""And a share of what accelerations that are even in each tick change, by the square of half the phase in a tick.
+
+From half a phase of 1 on, so with a period of at most three ticks, a mode is moved by what rows do not show: there
+accelerations that are elsewhere by as much as from the ends of a tick to its mean may push at the worst moments.
+"""
 _FADED, _LOOKS, _NUDGE, _MOST, _GAUSS = 1e-3, 97, 1e-4, 20_000, 6
 """A vibration is forgotten at this share; looks within a period; turn for slopes, rad; rows kept at most; places in
 each tick."""
@@ -102,7 +106,7 @@ class RestSwings:
         d, h = self._damping, self._period
         pole = w * (-d + 1j * np.sqrt(1.0 - d * d))
         push = modes.T @ mass
-        force, ago, part = _pushes(rate, h)
+        force, ago, part, slopes = _pushes(rate, h)
         state = -(push @ force * part * np.exp(np.outer(pole, ago))).sum(axis=1) / pole.imag
         x, ago = 0.5 * pole * h, (np.arange(rate.shape[1] - 1)[::-1] + 0.5) * h
         mean = push @ np.diff(rate, axis=1) / h
@@ -112,21 +116,30 @@ class RestSwings:
         swing = float(np.linalg.norm(tip, axis=0).max())
         tips = np.linalg.norm(modes[:3], axis=0)
         bend = float(tips @ (np.abs(mean).max(axis=1, initial=0.0) / w**2))
-        unknown = float(tips @ (np.minimum(_UNKNOWN * np.abs(x) ** 2, _MOST_UNKNOWN) * np.abs(state - even)))
+        within = np.minimum(_UNKNOWN * np.abs(x) ** 2, _MOST_UNKNOWN) * np.abs(state - even)
+        ends = push @ slopes
+        astray = np.maximum(np.abs(ends[:, 1:] - mean), np.abs(ends[:, :-1] - mean))
+        unseen = h * (astray * np.exp(np.outer(pole.real, ago))).sum(axis=1) / pole.imag
+        unknown = float(tips @ np.where(np.abs(x) < 1.0, within, np.maximum(within, unseen)))
         return swing, _SHARE * swing + unknown + _CANCELLED * bend + _ROOM, float(w[0])
 
 
-def _pushes(rate: Array, h: float) -> tuple[Array, Array, Array]:
-    """Return accelerations (6, m) by rates (6, n) that end at rest, how long ago (m,), and for how long (m,), s."""
+def _pushes(rate: Array, h: float) -> tuple[Array, Array, Array, Array]:
+    """Return accelerations (6, m) by rates (6, n) that end at rest, how long ago (m,), and for how long (m,), s.
+
+    And the accelerations (6, n) at the rates themselves.
+    """
     from scipy.interpolate import CubicSpline
 
     n = rate.shape[1]
+    rows = np.arange(n) * h
     if n < 2:
-        return np.zeros((6, 1)), np.zeros(1), np.zeros(1)
-    spline = CubicSpline(np.arange(n) * h, rate, axis=1, bc_type=("not-a-knot" if n > 3 else "clamped", "clamped"))
+        return np.zeros((6, 1)), np.zeros(1), np.zeros(1), np.zeros((6, n))
+    spline = CubicSpline(rows, rate, axis=1, bc_type=("not-a-knot" if n > 3 else "clamped", "clamped"))
     place, weight = np.polynomial.legendre.leggauss(_GAUSS)
     time = (np.arange(n - 1)[:, None] + (place + 1.0) / 2.0).ravel() * h
-    return np.asarray(spline(time, 1)), (n - 1) * h - time, np.tile(weight * h / 2.0, n - 1)
+    lasting = np.tile(weight * h / 2.0, n - 1)
+    return np.asarray(spline(time, 1)), (n - 1) * h - time, lasting, np.asarray(spline(rows, 1))
 
 
 class PointMasses:

@@ -37,6 +37,13 @@ def test_lags_at_long_periods_are_proven(tmp_path, job):
     assert not found.wrong
 
 
+def test_swings_at_ticks_of_half_a_period_of_the_lowest_mode_are_proven(tmp_path):
+    """20 ms and 26 Hz: what is between the rows pushes the tip as much as what they show."""
+    found = small.right(random.Random("700 8159"), tmp_path)
+    assert found.clean
+    assert not found.wrong
+
+
 def test_a_turn_after_stretches_of_no_length_is_planned(tmp_path):
     """Turns of a millionth of a degree about two axes, on the way: rounding leaves stretches of no length."""
     assert small.twin(random.Random("202 13"), tmp_path).refused
