@@ -13,10 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
-from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from hexpost.arrays import Array, Ints
 from hexpost.feed.spline_limits import Limits, Slacks, at, basis
+from hexpost.lapack import dpbtrf, dpbtrs
 
 STEPS = 40
 """Most steps of one program."""

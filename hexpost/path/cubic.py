@@ -4,9 +4,9 @@ The numbers are those of ``scipy.interpolate.CubicSpline``, which takes longer t
 """
 
 import numpy as np
-from scipy.linalg.lapack import dgesv, dgtsv
 
 from hexpost.arrays import Array
+from hexpost.lapack import dgesv, dgtsv
 
 
 class Cubic:

@@ -8,9 +8,9 @@ given back ("twicing", Tukey 1977, Exploratory Data Analysis, chapter 16), so th
 from collections.abc import Callable
 
 import numpy as np
-from scipy.linalg.lapack import dpbtrf, dpbtrs
 
 from hexpost.arrays import Array, Flags
+from hexpost.lapack import dpbtrf, dpbtrs
 from hexpost.path.cells import Nodes
 
 LONGEST = 1.5
