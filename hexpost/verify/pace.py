@@ -200,6 +200,8 @@ class RestTimes:
         change = np.flatnonzero(rest[1:] != rest[:-1]) + 1
         edges = [0, *change.tolist(), len(rest)]
         first = p.first + p.old
+        for i in np.flatnonzero(p.dwelt & ~rest)[:1].tolist():
+            self.faults.add(f"{rows.where(first + i)}: the tool moves, where its line asks for a dwell")
         for a, b in pairwise(edges):
             if not rest[a]:
                 if self._stood:

@@ -160,6 +160,13 @@ def line_shift(table, by):
     return table
 
 
+def dwell_told_early(table):
+    """Let the last 20 rows before a dwell, when the tool still moves, name it."""
+    first = of(table, "dwell")[0]
+    table[first - 20 : first, -1] = LINES["dwell"]
+    return table
+
+
 def rows_swapped(table):
     k = of(table, "cut")[300]
     table[[k, k + 1]] = table[[k + 1, k]]
@@ -195,6 +202,7 @@ FORGED = {
     "lines told late": partial(line_shift, by=-8),
     "lines told one row early": partial(line_shift, by=1),
     "lines told one row late": partial(line_shift, by=-1),
+    "a dwell told early": dwell_told_early,
     "rows swapped": rows_swapped,
     "one length off by 20 nm": partial(single, column=3, size=2e-5, name="cut"),
     "one length off by 20 nm in a dwell": partial(single, column=3, size=2e-5, name="dwell"),
