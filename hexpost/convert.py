@@ -13,7 +13,7 @@ from hexpost.comparison import compared_with
 from hexpost.documents import given
 from hexpost.feed.reasons import reasons
 from hexpost.machine.ordinary import OrdinaryMachine
-from hexpost.ownproof import OwnProof, SeenSamples
+from hexpost.ownproof import OwnProof, SeenSamples, provable
 from hexpost.pipeline import Inputs, Job, Progress, audit_of, examine
 from hexpost.report.against import HereAndThere
 from hexpost.report.beside import beside
@@ -91,6 +91,8 @@ def convert(
         The folder holds something, or cannot be written; nothing then stands under a final name.
     SelfCheckError
         A row solved again in a second way came out another.
+    BeyondProofError
+        No table could tell what the program asks for.
     NotProvenError
         The equations of ``verify`` do not find the program in the table.
     """
@@ -102,6 +104,8 @@ def convert(
         for role, source in copies.items():
             folder.put(COPIES[role], source)
         wanted = output.proof if prove is None else prove
+        if wanted:
+            provable(job)
         proof = _proof(job, output, columns, folder, list(copies), beside=workers > 1) if wanted else None
         if proof is not None:
             stack.enter_context(proof)

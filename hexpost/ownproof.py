@@ -20,10 +20,13 @@ from hexpost.report.model import Report, Shown
 from hexpost.setpoints.model import Setpoints
 from hexpost.tables.whole import PartFile
 from hexpost.verify.growing import Message, Statement, proven_while_written
+from hexpost.verify.lock import locked
 from hexpost.verify.samples import LEFT, SampleProof
 from hexpost.verify.settings import JobInputs, JobSettings
 from hexpost.workers.leash import leashed, undisturbed
 from hexpost.workers.ordered import can_fork
+
+UNPROVEN_HINT = "hint: --no-proof writes the table as setpoints.not-proven, to look at, never to be run"
 
 
 class NotProvenError(HexpostError):
@@ -33,6 +36,21 @@ class NotProvenError(HexpostError):
         more = "nothing of this job was written; please report it with its program, machine, tools and setup file"
         super().__init__("\n    ".join([what, *faults, more, *hints]))
         self.faults = tuple(faults)
+
+
+class BeyondProofError(HexpostError):
+    """No table can tell what this job asks for: it is refused before it is made."""
+
+    def __init__(self, why: str) -> None:
+        hints = f"hint: hexpost audit looks at its limits all the same\n    {UNPROVEN_HINT}"
+        super().__init__(f"the job cannot be proven: {why}\n    {hints}")
+
+
+def provable(job: Job) -> None:
+    """Raise BeyondProofError for a job of which nothing can be proven."""
+    why = locked(job.inputs.machine, job.inputs.meaning.moves)
+    if why is not None:
+        raise BeyondProofError(why)
 
 
 class OwnProof:
@@ -76,8 +94,7 @@ class OwnProof:
         if not faults and read != digests:
             faults = ("files: the table that was read is not the one that was written",)
         if faults:
-            hint = "hint: --no-proof writes the table as setpoints.not-proven, to look at, never to be run"
-            raise NotProvenError(faults, "the job is not proven:", hint)
+            raise NotProvenError(faults, "the job is not proven:", UNPROVEN_HINT)
 
     def __enter__(self) -> Self:
         """Return the proof itself."""
@@ -99,6 +116,7 @@ class SeenSamples:
         settings = JobSettings(feed=job.feed, yaw=job.yaw_mode, yaw_angle=job.frame_yaw)
         meant = JobInputs(machine=inputs.machine, tools=inputs.tools, meaning=inputs.meaning, settings=settings)
         self._proof = SampleProof(meant, inputs.machine.period)
+        self._why = locked(inputs.machine, inputs.meaning.moves) or ""
 
     def see(self, setpoints: Setpoints) -> None:
         """Take the next samples."""
@@ -114,10 +132,12 @@ class SeenSamples:
         """
         checks = self._proof.finish(document(report))
         faults = [f"{check.name}: {fault}" for check in checks for fault in check.faults]
-        if faults and not doubt:
+        if faults and not doubt and not self._why:
             raise NotProvenError(faults, "the samples are not proven:")
         sure, unsure = ([c.name for c in checks if c.proven is wanted] for wanted in (True, False))
-        return Shown(proven=tuple(sure), left=(*unsure, *LEFT))
+        if self._why:
+            sure, unsure = [], [check.name for check in checks]
+        return Shown(proven=tuple(sure), left=(*unsure, *LEFT), why=self._why)
 
 
 class _Beside:

@@ -93,7 +93,7 @@ def _smoothed(s: Smoothed) -> dict[str, object]:
 
 
 def _shown(s: Shown) -> dict[str, object]:
-    return {"proven": list(s.proven), "not_proven": list(s.left)}
+    return {"proven": list(s.proven), "not_proven": list(s.left), **({"why": s.why} if s.why else {})}
 
 
 def _strut(use: StrutUse) -> dict[str, object]:

@@ -71,10 +71,14 @@ class Smoothed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shown:
-    """What was proven of the samples by other equations than those that made them, and what was not."""
+    """What was proven of the samples by other equations than those that made them, and what was not.
+
+    ``why``: the reason where nothing can be proven.
+    """
 
     proven: tuple[str, ...]
     left: tuple[str, ...]
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,7 +37,8 @@ def loud(report: Report) -> list[str]:
 
 def shown_text(shown: Shown) -> str:
     """Return what was proven of the samples, and what was not."""
-    return f"proven: {', '.join(shown.proven) or 'nothing'} (not {', '.join(shown.left)})"
+    why = f": {shown.why}" if shown.why else ""
+    return f"proven: {', '.join(shown.proven) or 'nothing'} (not {', '.join(shown.left)}){why}"
 
 
 def remarks(report: Report) -> list[str]:
