@@ -11,12 +11,12 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.feed.calm import calm_periods, calmed
-from hexpost.feed.correct import Ranges, changed, correct, over_struts
+from hexpost.feed.correct import Ranges, changed, correct
 from hexpost.feed.minima import erode, speeds
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
 from hexpost.feed.ramps import Rests, durations, dwelt, intervals
 from hexpost.feed.stretches import Speeds, Stretches
-from hexpost.feed.task import AS_PROGRAMMED, STRUT_LIMITED, Task, seconds_at, task_of
+from hexpost.feed.task import Task, seconds_at, task_of
 from hexpost.feed.windows import choose, split
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
@@ -29,8 +29,6 @@ ROUNDS, GENTLE = 12, 3
 """Most corrections of a window; after so many, what is still over is lowered twice as hard."""
 BACK = 3.0
 """Corrections lower ramps, and caps are felt, less than so many averages before a sample."""
-TRIES_APART = 2
-"""A schedule that takes so many times as long as is allowed is given up: none is much faster."""
 SAME = 1e-6
 """Relative difference of a speed squared below which a stop is not felt."""
 
@@ -75,7 +73,7 @@ class _Held:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Span:
+class Span:
     """A long span, what it is planned with, and the dwells after it."""
 
     path: ToolPath
@@ -97,41 +95,6 @@ class _Span:
         return replace(task, most_ticks=2 * most_ticks), st
 
 
-def fastest_in_windows(
-    path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float
-) -> Timing | None:
-    """Return the timing of a path of one span as ``in_windows`` does: as programmed where that keeps the struts, too.
-
-    Raises
-    ------
-    TooLongError
-        The job takes far more than ``most_ticks``.
-    """
-    if mode != STRUT_LIMITED:
-        return in_windows(path, moves, machine, mode, rests, most_ticks=most_ticks)
-    timing = in_windows(path, moves, machine, mode, rests, most_ticks=TRIES_APART * most_ticks)
-    if timing is None:
-        return None
-    other = in_windows(path, moves, machine, AS_PROGRAMMED, rests, most_ticks=np.inf)
-    span = _Span(path=path, moves=moves, machine=machine, mode=mode, rests=rests)
-    return other if other and other.ticks <= timing.ticks and _keeps_struts(span, other) else timing
-
-
-def _keeps_struts(span: _Span, timing: Timing) -> bool:
-    """Return whether a timing of a long span keeps the limits of the struts, looked at in windows."""
-    count, s0 = span.path.count, span.path.s0
-    for low in range(0, count, WINDOW):
-        high = min(low + WINDOW, count)
-        task, _ = span.task(low, high, 0.0, np.inf)
-        k = np.searchsorted(timing.s, [s0[low], s0[high]]) - [1, 0]
-        begin, end = timing.t[np.clip(k, 0, len(timing.t) - 1)] / span.machine.period
-        where = Ranges(lo=np.array([begin]), hi=np.array([end + timing.window[0]]))
-        if over_struts(timing, task.path, task.limits, np.ones(1, dtype=bool), where).any():
-            return False
-        let_go()
-    return True
-
-
 def in_windows(
     path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float
 ) -> Timing | None:
@@ -145,12 +108,12 @@ def in_windows(
         The job takes more than ``most_ticks``.
     """
     try:
-        return _timing(_Span(path=path, moves=moves, machine=machine, mode=mode, rests=rests), most_ticks - rests.begin)
+        return _timing(Span(path=path, moves=moves, machine=machine, mode=mode, rests=rests), most_ticks - rests.begin)
     except StuckError:
         return None
 
 
-def _timing(span: _Span, most_ticks: float) -> Timing:
+def _timing(span: Span, most_ticks: float) -> Timing:
     """Return the timing of a long span."""
     count, period, rests = span.path.count, span.machine.period, span.rests
     columns = {name: Growing(count + count // 8) for name in ("t", "s", "v", "u", "cause", "programmed")}
@@ -182,7 +145,7 @@ def _timing(span: _Span, most_ticks: float) -> Timing:
     )
 
 
-def _windows(span: _Span, most_ticks: float) -> Iterator[tuple[list[Any], Array, Ints]]:
+def _windows(span: Span, most_ticks: float) -> Iterator[tuple[list[Any], Array, Ints]]:
     """Yield, window by window, the intervals that stand, the programmed speeds of pieces, and the average [ticks]."""
     held: _Held | None = None
     none: Ints = np.zeros(0, dtype=np.int64)

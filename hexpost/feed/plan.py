@@ -8,7 +8,7 @@ from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.attainable import within_reach
 from hexpost.feed.bounds import TINY, as_programmed, lone_straights, speed_caps
 from hexpost.feed.drafts import Draft, fastest, mended
-from hexpost.feed.lookahead import fastest_in_windows
+from hexpost.feed.long_spans import fastest_in_windows
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
 from hexpost.feed.portions import LONG, Portions, portions, rests_of
 from hexpost.feed.ramps import Rests

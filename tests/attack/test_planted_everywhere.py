@@ -231,6 +231,7 @@ NEVER_WRONG = {
     "feed.chunks": (REACH, PLAIN, "rows=-(-steps // chunks))", "rows=-(-steps // chunks) + 3)"),
     "feed.gaps": (FOUND, LIMITED, "CLEAR = 0.9", "CLEAR = 1.5"),
     "feed.interior": (BEST, OPTIMAL, "CLOSE = 1e-3", "CLOSE = 0.3"),
+    "feed.long_spans": (FOUND, LIMITED, "<= NEAR * least", "<= 2.0 * NEAR * least"),
     "feed.minima": (REACH, PLAIN, "return np.maximum(x, 0.0, out=x)", "return np.maximum(1.5 * x, 0.0)"),
     "feed.optimal": (BEST, OPTIMAL, "BELOW = 1.002", "BELOW = 1.2"),
     "feed.ramps": (

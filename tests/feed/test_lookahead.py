@@ -9,9 +9,9 @@ from feed.test_plan import JERK_LEFT, SEEDS
 from feed.test_strut_limited import uses, with_struts
 from hypothesis import given, settings
 
-from hexpost.feed import lookahead, plan, portions, windows
+from hexpost.feed import long_spans, lookahead, plan, portions, windows
 from hexpost.feed.model import TooLongError
-from hexpost.feed.task import MODES, STRUT_LIMITED
+from hexpost.feed.task import AS_PROGRAMMED, MODES, STRUT_LIMITED
 from hexpost.path.build import build
 
 DWELLS = pauses((-1, 399), (0.1, 0.2))
@@ -41,7 +41,8 @@ class Counted:
         self._patch = pytest.MonkeyPatch()
         for module, name, value in (
             (lookahead, "WINDOW", 80), (lookahead, "AHEAD", 30), (portions, "LONG", 150), (plan, "LONG", 150),
-            (lookahead, "_mended", self._mended), (lookahead, "in_windows", self._in_windows),
+            (long_spans, "WINDOW", 80), (lookahead, "_mended", self._mended),
+            (long_spans, "in_windows", self._in_windows),
         ):  # fmt: skip
             self._patch.setattr(module, name, value)
         return self
@@ -142,3 +143,32 @@ def test_look_ahead_grows_where_the_tool_needs_more_room_to_stop():
         timing = plan.plan(build(moves, MACHINE), moves, pauses(), MACHINE, STRUT_LIMITED)
     assert windows_of.given_up == 0
     assert timing.v.max() > 100.0
+
+
+@pytest.mark.parametrize("factor", [0.05, 10.0])
+def test_the_struts_are_planned_for_only_where_the_schedule_as_programmed_may_be_beaten(factor, monkeypatch):
+    """What bounds say that struts take at least is never more than what planning under them takes."""
+    x, modes, found = np.linspace(0, 200, 601), [], []
+    moves = lines(np.array([x, 5 * np.sin(x / 10), *[np.zeros(601)] * 4]), 50.0)
+    machine = with_struts(factor, factor, factor)
+    in_windows, least = long_spans.in_windows, long_spans._least_within_struts
+
+    def seen(path, moves, machine, mode, *given, **named):
+        modes.append(mode)
+        return in_windows(path, moves, machine, mode, *given, **named)
+
+    def bound(*given):
+        found.append(least(*given))
+        return found[-1]
+
+    with Counted():
+        monkeypatch.setattr(long_spans, "in_windows", seen)
+        monkeypatch.setattr(long_spans, "_least_within_struts", bound)
+        timing = plan.plan(build(moves, machine), moves, pauses(), machine, STRUT_LIMITED)
+        monkeypatch.setattr(long_spans, "NEAR", 0.0)
+        under = plan.plan(build(moves, machine), moves, pauses(), machine, STRUT_LIMITED)
+    if factor < 1:
+        assert modes == [AS_PROGRAMMED, STRUT_LIMITED] * 2 and found == [None, None]
+    else:
+        assert modes == [AS_PROGRAMMED, AS_PROGRAMMED, STRUT_LIMITED]
+        assert 0.9 * under.ticks < found[0] <= under.ticks <= timing.ticks <= long_spans.TRIES_APART * found[0]
