@@ -161,7 +161,7 @@ def words(t: Table) -> Wording:
         format_mm=word_format(t, "format_mm"),
         format_inch=word_format(t, "format_inch"),
         arc_centre=t.choice("arc_centre", ("incremental", "absolute"), usual.arc_centre),
-        first_motion=t.choice("first_motion", ("G00", "G01"), None) if t.has("first_motion") else None,
+        first_motion=t.choice("first_motion", ("G00", "G01", "refuse"), None) if t.has("first_motion") else None,
         first_feed=t.positive("first_feed_mm_min", most=1e6) / SECONDS_PER_MINUTE
         if t.has("first_feed_mm_min")
         else None,

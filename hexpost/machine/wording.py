@@ -39,7 +39,8 @@ class Wording:
     """I J K of arcs, until a word of the dialect table says otherwise: ``"incremental"`` (from the start point) or
     ``"absolute"`` (places, in the coordinates of X Y Z)."""
     first_motion: str | None = None
-    """Motion word of blocks ahead of the first one: ``"G00"`` or ``"G01"``; ``None`` refuses them."""
+    """Motion word of blocks ahead of the first one: ``"G00"`` or ``"G01"``; ``"refuse"``; ``None`` refuses all but
+    heights alone, ahead of any place and any F."""
     first_feed: float | None = None
     """Feed of a program without any F, mm/s; ``None`` refuses it."""
     inverse_time_arc: str = "time"

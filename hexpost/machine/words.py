@@ -181,7 +181,9 @@ WORDS: tuple[Word, ...] = (
     Word("N", None, "label", RECALLED, "block number, not executed"),
     Word("O", None, "label", TRADE, "program number, not executed"),
     Word(":", None, "label", RECALLED, "alignment number, not executed"),
-    *(Word(x, None, "axis", RECALLED, f"tool tip along {x}") for x in "XYZ"),
+    *(Word(x, None, "axis", RECALLED, f"tool tip along {x}") for x in "XY"),
+    Word("Z", None, "axis", RECALLED, "tool tip along Z; alone at the head, ahead of any motion word, place and F: by "
+         "rapid (common practice), or as words.first_motion says"),
     *(Word(x, None, "axis", RECALLED, f"turn about {axis} through the tool tip, degrees")
       for x, axis in zip("ABC", "XYZ", strict=True)),
     *(Word(x, None, "arc", RECALLED, f"arc centre from the start point along {axis}")

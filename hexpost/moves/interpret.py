@@ -29,6 +29,7 @@ from hexpost.moves.order.route import Route
 from hexpost.moves.reading.checks import read_sheet, unknown_words
 from hexpost.moves.reading.dialect import Dialect
 from hexpost.moves.reading.dwells import take_dwells
+from hexpost.moves.reading.heights import heights
 from hexpost.moves.reading.implied import placed
 from hexpost.moves.rotary.foreign import check_rotary, meant, rotary_feeds
 from hexpost.moves.rotary.turning import ToolTurning
@@ -181,6 +182,7 @@ class Interpreter:
         modes = modal(sheet, self.state)
         sheet, dwells = take_dwells(sheet, self.machine.words, complaints)
         modes, said = machine_blocks(sheet, modes, complaints)
+        modes, risen = heights(sheet, modes, self.state, self.machine.words)
         check_rotary(sheet, self.book, complaints)
         movement = Movement(moving_blocks(sheet, modes, complaints))
         reading = self.machine.words
@@ -210,7 +212,7 @@ class Interpreter:
         self.in_force.look(blocks, fed, rows, self.store.count)
         self.c_line = self.c_line or (0 if self.vector.letters else turning_line(blocks))
         self.store.add(moved)
-        self.readings |= dict.fromkeys((*said, *unstated(blocks, self.machine.asked_units)))
+        self.readings |= dict.fromkeys((*said, *risen, *unstated(blocks, self.machine.asked_units)))
         self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed, turns))
 
     def finish(self) -> Interpretation:

@@ -76,7 +76,7 @@ def readings(blocks: Blocks, dwells: Dwells, tools: Tools, fed: MoveFeeds, arcs:
 
 def first_motion(reading: Wording) -> int:
     """Return the code of motion ahead of the first motion word, as the machine file says; else ``NONE``."""
-    return NONE if reading.first_motion is None else int(reading.first_motion[1:])
+    return NONE if reading.first_motion in (None, "refuse") else int(reading.first_motion[1:])
 
 
 def begun(blocks: Blocks, state: State) -> tuple[str, ...]:

@@ -54,6 +54,11 @@ READINGS: tuple[Matter, ...] = (
         answers={"G00": "these blocks are rapids", "G01": "these blocks are lines at a feed"},
     ),
     Matter(
+        name="first-heights", key="first_motion",
+        about="heights alone ahead of the first motion word, of any place and of any F",
+        answers={"G00": "rapids, as without the key", "G01": "lines at a feed", "refuse": "refused"},
+    ),
+    Matter(
         name="returns", key="g28", about="G28 or G30 with a point on the way",
         answers={"through-point": "rapid to the point, then home", "direct": "straight home, whatever the numbers"},
     ),

@@ -111,14 +111,15 @@ def readings(survey: Survey) -> Iterator[str]:
 
 def meant(r: LibraryReading, wording: Mapping[str, str]) -> str:
     """Return what each answer of a reading would mean; the one in force is marked."""
-    key, rows = MATTERS[r.name].key, answers(r.name, r.low, r.high)
+    matter, rows = MATTERS[r.name], answers(r.name, r.low, r.high)
+    key = matter.key
     if not key:
         return "; ".join(rows.values())
     now = wording.get(key) or None
     quoted = {x: f'"{x}"{" (now)" if x == now else ""}: ' * bool(x) for x in rows}
     said = "; ".join(quoted[x] + says for x, says in rows.items())
     if now is None:
-        said += "; refused without the key"
+        said += "; refused without the key" * matter.needed
     elif now not in rows:
         said += f"; now {now}"
     return f"words.{key}: {said}"

@@ -18,6 +18,7 @@ TOOL_VECTOR = "tool-vector"
 MOTION, WITHOUT = (0, 1, 2, 3, *range(81, 90)), (4, 10, 28, 30, 74, 92)
 """Codes that say how axis words move, and codes whose axis words move nothing, or in a way of their own."""
 RETURNS, CYCLES, ARCS, FEEDING = (28, 30), tuple(range(81, 90)), (2, 3), (1, 2, 3)
+DISTANCE, MACHINE, PRESET = (90, 91), 53, 92
 OF_DWELL = {f"dwell-{x.lower()}": x for x in "PXF"}
 
 
@@ -31,13 +32,16 @@ def matters(words: WordColumns, stated: str) -> tuple[ReadingUse, ...]:
     lengths = words.named(OF_LENGTH)
     large = words.named("XYZ") & ~p.pointed & (np.abs(words.value) >= LARGE)
     inverse = words.coded("G", 93).any()
+    ahead = _ahead(words, axes)
+    alone = _heights(words, ahead)
     found: list[tuple[str, Flags]] = [
         ("units", lengths & np.bool_(not stated)),
         *((name, dwell & words.named(x)) for name, x in OF_DWELL.items()),
         ("returns", home & led),
         ("bare-returns", home & ~led),
         ("first-feed", words.coded("G", *FEEDING) & ~words.named("F").any()),
-        ("first-motion", _ahead(words, axes)),
+        ("first-motion", ahead & ~alone),
+        ("first-heights", alone),
         ("home-or-tap", words.coded("G", 74)),
         ("pecks", words.coded("G", 83)),
         ("withdrawal", words.coded("G", 87, 88)),
@@ -56,6 +60,21 @@ def _ahead(words: WordColumns, axes: Flags) -> Flags:
     line = words.program.line
     ahead: Flags = axes & (line < line[said].min() if said.any() else np.True_)
     return ahead & ~words.on_lines_of(words.coded("G", *WITHOUT)) if ahead.any() else ahead
+
+
+def _heights(words: WordColumns, ahead: Flags) -> Flags:
+    """Return which axis words ``ahead`` (w,) of the first motion word are heights that ``reading.heights`` reads."""
+    line = words.program.line
+    after = words.named("F") | words.coded("G", PRESET) | (ahead & ~words.named("Z"))
+    alone: Flags = ahead & (line < line[after].min() if after.any() else np.True_)
+    if not alone.any():
+        return alone
+    distance = words.coded("G", *DISTANCE)
+    last = np.searchsorted(line[distance], line, side="right")
+    machine = words.on_lines_of(words.coded("G", MACHINE))
+    absolute = np.append(DISTANCE[0], words.value[distance])[last] == DISTANCE[0]
+    out: Flags = alone & (machine | (absolute & (words.value >= 0.0)))
+    return out
 
 
 def vectors(words: WordColumns) -> tuple[ReadingUse, ...]:

@@ -74,7 +74,8 @@ class State:
     ``pose`` (6,) is where the tool is, in ``frame``; ``rotary`` (3,) the modal A B C of the work frame, rad.
     ``feed`` is the modal F as written (nan: none in force) and ``feed_scale`` the millimetres of its unit;
     ``feed_line`` is its line, ``feed_number`` counts the F words (and changes of feed mode) so far.
-    ``first_motion`` is in force until a motion word is given (``NONE``: none is).
+    ``first_motion`` is in force until a motion word is given (``NONE``: none is); ``at_head``: no motion word, place,
+    preset or F has come yet.
     ``first_feed`` is that of a program without any F, mm/min (nan: none). ``arc_mode`` is 1 for absolute arc centres.
     ``row`` is the last H given, ``selected`` the last T, -1 for none. ``ended``: the end word has been read.
     ``preset`` is the number of the shift that G92 has set; ``spindle`` the last M code of the spindle,
@@ -86,6 +87,7 @@ class State:
     frame: Frame
     motion: int = NONE
     first_motion: int = NONE
+    at_head: bool = True
     plane: int = 17
     units: int = NONE
     distance: int = 90

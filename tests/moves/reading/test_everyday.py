@@ -230,6 +230,10 @@ BEGINS = {
 }
 
 
+HEIGHTS = {"machine coordinates"}
+"""Heads that are read without the key: a height alone."""
+
+
 @pytest.mark.parametrize("case", BEGINS)
 def test_a_first_motion_word_is_in_force_until_another_is_given(case):
     word, text = BEGINS[case]
@@ -239,7 +243,8 @@ def test_a_first_motion_word_is_in_force_until_another_is_given(case):
     said = f"motion: none stated at the head of the program, {word} by the machine file"
     assert found.readings.count(said) == 1
     assert said not in meaning(text.format(f"{word} "), machine=begun, tools=TOOLS).readings
-    assert "no-motion-word" in {f.code for f in faults(text.format(""), tools=TOOLS)}
+    refused = {f.code for f in faults(text.format(""), tools=TOOLS)}
+    assert ("no-motion-word" in refused) != (case in HEIGHTS)
 
 
 def test_a_first_motion_word_needs_its_feed_and_is_said_of_moves_alone():
