@@ -65,6 +65,14 @@ class Columns:
         return cls(**{f.name: given[f.name] if f.name in given else value(f.name) for f in fields(cls)})  # type: ignore[arg-type]
 
 
+def in_ranges(low: Ints, high: Ints) -> Ints:
+    """Return the whole numbers of ranges ``low`` to ``high`` (left out), shape (n,), one range after the other."""
+    count = high - low
+    first = np.cumsum(count) - count
+    out: Ints = np.arange(int(count.sum())) + np.repeat(low - first, count)
+    return out
+
+
 def frozen(x: npt.ArrayLike) -> Array:
     """Return a read-only float64 copy of ``x`` (any shape)."""
     a = np.array(x, dtype=np.float64)

@@ -6,14 +6,15 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.feed.model import Timing
-from hexpost.feed.plan import plan
-from hexpost.feed.task import AS_PROGRAMMED, STRUT_LIMITED
+from hexpost.feed.patches import patched
+from hexpost.feed.plan import dwells, plan
+from hexpost.feed.task import AS_PROGRAMMED, SMALL, STRUT_LIMITED
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
 from hexpost.path.model import ToolPath
 from hexpost.path.runs import FEWEST, beside, runs
 from hexpost.path.splice import CurveStore, SmoothCurve, spliced
-from hexpost.shelf import running_sum
+from hexpost.shelf import LONG, running_sum
 from hexpost.workers.ordered import ordered
 
 LOSS = 0.01
@@ -57,12 +58,18 @@ def _smoothed(
     """Return the path with the chains smoothed that gain by it, and its timing."""
     timing = plan(path, moves, events, machine, mode, most_ticks=most_ticks)
     curves = _curves(path, timing, moves, machine, workers)
+    known = [(path, timing)]
     while curves:
-        other = spliced(path, curves)
-        faster = plan(other, moves, events, machine, mode, most_ticks=most_ticks)
-        good = _gain(curves, (path, timing), (other, faster))
+        other, faster = spliced(path, curves), None
+        if mode == AS_PROGRAMMED and len(known) > 1 and SMALL < other.count <= LONG:
+            rests = dwells(other, events, machine.period)
+            faster = patched(other, known, moves, machine, rests, most_ticks=most_ticks)
+        if faster is None:
+            faster = plan(other, moves, events, machine, mode, most_ticks=most_ticks, rather=timing.window)
+        known.append((other, faster))
+        good = _gain(curves, known[0], known[-1])
         if good.all():
-            return other, faster
+            return known[-1]
         curves = [c for c, stays in zip(curves, good, strict=True) if stays]
     return path, timing
 

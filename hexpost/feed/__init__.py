@@ -6,7 +6,8 @@ Idea: separable bounds. Each stretch of the path has a cap of speed and one of a
 forwards and backwards, are the fastest speed under both. An average over a window of time limits the jerk. Samples
 that are still over a limit lower the bounds that made them so, and the span is planned again. Strut-limited spans are
 looked at between the ticks, too; each is as programmed where that keeps the struts and is as short. Where they lose
-time, a convex program says how much faster each place can be run (``optimal.py``).
+time, a convex program says how much faster each place can be run (``optimal.py``). Of a path with a few other curves
+only what lies about these is planned again (``patches.py``).
 Rule: v^2 at the next edge <= v^2 + 2 u D (D the length of the stretch, u its acceleration); after the average over a
 window T the jerk is (u(t) - u(t - T)) / T. Planning cannot fail: a tool that rests keeps every bound.
 Start with ``plan.py``; the speed itself is ``minima.py``, limits of the struts enter in ``struts.py`` and

@@ -9,12 +9,10 @@ from hexpost.feed.bounds import HUGE
 from hexpost.feed.correct import Ranges, over_struts
 from hexpost.feed.lookahead import WINDOW, Span, in_windows
 from hexpost.feed.model import Timing
-from hexpost.feed.ramps import Rests, durations
+from hexpost.feed.ramps import durations
 from hexpost.feed.task import AS_PROGRAMMED, STRUT_LIMITED
 from hexpost.feed.windows import choose, split
-from hexpost.machine.model import Machine
-from hexpost.moves.model import Moves
-from hexpost.path.model import ToolPath, open_ended
+from hexpost.path.model import open_ended
 from hexpost.shelf import let_go
 
 TRIES_APART = 2
@@ -23,10 +21,8 @@ NEAR = 1.01
 """A schedule as programmed that keeps the struts stands where it takes at most so many times what theirs must take."""
 
 
-def fastest_in_windows(
-    path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float
-) -> Timing | None:
-    """Return the timing of a path of one span as ``in_windows`` does: as programmed where that keeps the struts, too.
+def fastest_in_windows(span: Span, *, most_ticks: float) -> Timing | None:
+    """Return the timing of a long span as ``in_windows`` does: as programmed where that keeps the struts, too.
 
     A schedule under the struts is made only where it might be shorter by more than a share ``NEAR`` says.
 
@@ -35,14 +31,13 @@ def fastest_in_windows(
     TooLongError
         The job takes far more than ``most_ticks``.
     """
-    if mode != STRUT_LIMITED:
-        return in_windows(path, moves, machine, mode, rests, most_ticks=most_ticks)
-    programmed = in_windows(path, moves, machine, AS_PROGRAMMED, rests, most_ticks=TRIES_APART * most_ticks)
-    span = Span(path=path, moves=moves, machine=machine, mode=mode, rests=rests)
+    if span.mode != STRUT_LIMITED:
+        return in_windows(span, most_ticks=most_ticks)
+    programmed = in_windows(replace(span, mode=AS_PROGRAMMED), most_ticks=TRIES_APART * most_ticks)
     least = None if programmed is None else _least_within_struts(span, programmed)
     if programmed and least and float(programmed.end[0] - programmed.start[0]) <= NEAR * least:
         return programmed
-    timing = in_windows(path, moves, machine, mode, rests, most_ticks=TRIES_APART * most_ticks)
+    timing = in_windows(span, most_ticks=TRIES_APART * most_ticks)
     return programmed if programmed and least and timing and programmed.ticks <= timing.ticks else timing
 
 

@@ -74,13 +74,14 @@ class _Held:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Span:
-    """A long span, what it is planned with, and the dwells after it."""
+    """A long span, what it is planned with, and the dwells after it; ``rather`` (1,): the average taken if as good."""
 
     path: ToolPath
     moves: Moves
     machine: Machine
     mode: str
     rests: Rests
+    rather: Ints | None = None
 
     def task(self, low: int, high: int, begin: float, most_ticks: float) -> tuple[Task, Stretches]:
         """Return what is to be planned of pieces ``low`` to ``high`` (left out), which begin at a time [s]."""
@@ -95,9 +96,7 @@ class Span:
         return replace(task, most_ticks=2 * most_ticks), st
 
 
-def in_windows(
-    path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float
-) -> Timing | None:
+def in_windows(span: Span, *, most_ticks: float) -> Timing | None:
     """Return the timing of a path of one span, planned in windows; ``None`` where it must be planned as a whole.
 
     That is where a window cannot keep the limits of the struts beside what stands.
@@ -108,9 +107,28 @@ def in_windows(
         The job takes more than ``most_ticks``.
     """
     try:
-        return _timing(Span(path=path, moves=moves, machine=machine, mode=mode, rests=rests), most_ticks - rests.begin)
+        return _timing(span, most_ticks - span.rests.begin)
     except StuckError:
         return None
+
+
+def from_rest_to_rest(path: ToolPath, window: Ints, moves: Moves, machine: Machine, mode: str) -> tuple[Task, Speeds]:
+    """Return what was planned, and the speeds, of the spans of a path averaged over ``window`` (spans,) [ticks].
+
+    As a window of a long span is planned; where ``window`` is 0 it is chosen, and put there.
+
+    Raises
+    ------
+    StuckError
+        Samples that must keep the limits do not.
+    """
+    none = np.zeros(0, dtype=np.int64)
+    task, st, _ = task_of(path, moves, machine, mode, Rests(span=none, ticks=none, line=none), small=0)
+    whole, given = open_ended(path.kind[st.piece]), np.flatnonzero(window)
+    if len(given) < len(window):
+        np.copyto(window, task.calmed(choose(st, whole, given, task.period)), where=window == 0)
+    seconds = window.astype(np.float64) * task.period
+    return task, _mended(split(st, whole, seconds).ramped(seconds), window, None, task)
 
 
 def _timing(span: Span, most_ticks: float) -> Timing:
@@ -156,7 +174,7 @@ def _windows(span: Span, most_ticks: float) -> Iterator[tuple[list[Any], Array, 
         task, st = span.task(low, high, begin, most_ticks)
         whole = open_ended(task.path.kind[st.piece])
         if window is none:
-            window = calmed(choose(st, whole, none, task.period), periods, task.period)
+            window = calmed(choose(st, whole, none, task.period, span.rather), periods, task.period)
         seconds = window.astype(np.float64) * task.period
         st = split(st, whole, seconds).ramped(seconds)
         now = _mended(st if held is None else held.behind(st), window, held, task)

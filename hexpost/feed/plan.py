@@ -9,6 +9,7 @@ from hexpost.feed.attainable import within_reach
 from hexpost.feed.bounds import TINY, as_programmed, lone_straights, speed_caps
 from hexpost.feed.drafts import Draft, fastest, mended
 from hexpost.feed.long_spans import fastest_in_windows
+from hexpost.feed.lookahead import Span
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
 from hexpost.feed.portions import LONG, Portions, portions, rests_of
 from hexpost.feed.ramps import Rests
@@ -44,13 +45,15 @@ def plan(
     mode: str = AS_PROGRAMMED,
     *,
     most_ticks: float = np.inf,
+    rather: Ints | None = None,
 ) -> Timing:
     """Return the timing of a path within programmed feed and tool-tip limits.
 
     ``mode``: ``"as-programmed"`` is what an ordinary control would run; ``"strut-limited"`` keeps every limit of the
     struts, too. Rapids have no programmed speed: they run, from rest to rest, at the best that tool-tip limits and
     struts allow (2 % under their limits) in both modes. A corner has the lower feed of its two moves. Never fails:
-    all bounds hold for standing still.
+    all bounds hold for standing still. ``rather`` (spans,): the windows [ticks] that spans of many stretches are
+    averaged over where these are as good as any.
 
     Raises
     ------
@@ -60,10 +63,11 @@ def plan(
     rests, done, begin = dwells(path, events, machine.period), Portions(path.count), 0
     for a, b in portions(path):
         part, after = path.spans(a, b), rests_of(rests, a, b, begin)
-        timing = None
+        timing, own = None, None if rather is None else rather[a:b]
         if b == a + 1 and part.count >= LONG:
-            timing = fastest_in_windows(part, moves, machine, mode, after, most_ticks=most_ticks)
-        timing = timing or _planned(part, moves, machine, mode, after, most_ticks=most_ticks)
+            span = Span(path=part, moves=moves, machine=machine, mode=mode, rests=after, rather=own)
+            timing = fastest_in_windows(span, most_ticks=most_ticks)
+        timing = timing or _planned(part, moves, machine, mode, after, most_ticks=most_ticks, rather=own)
         done.add(timing)
         begin = timing.ticks
         if begin > most_ticks:
@@ -71,17 +75,19 @@ def plan(
     return done.whole()
 
 
-def _planned(path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float) -> Timing:
+def _planned(
+    path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float, rather: Ints | None
+) -> Timing:
     """Return the timing of a portion of the path."""
-    task, drafts = _mended(path, moves, machine, mode, rests, most_ticks=most_ticks)
+    task, drafts = _mended(path, moves, machine, mode, rests, most_ticks=most_ticks, rather=rather)
     doubtful = []
     if mode == STRUT_LIMITED:
-        doubtful = _mended(path, moves, machine, AS_PROGRAMMED, rests, most_ticks=most_ticks)[1]
+        doubtful = _mended(path, moves, machine, AS_PROGRAMMED, rests, most_ticks=most_ticks, rather=rather)[1]
     return fastest(drafts, task, doubtful)
 
 
 def _mended(
-    path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float
+    path: ToolPath, moves: Moves, machine: Machine, mode: str, rests: Rests, *, most_ticks: float, rather: Ints | None
 ) -> tuple[Task, list[tuple[Draft, Timing]]]:
     """Return the drafts of a portion of the path, mended, with their timings."""
     task, st, norms = task_of(path, moves, machine, mode, rests)
@@ -102,7 +108,7 @@ def _mended(
     simple = lone & ~felt
     if simple.any():
         st = st.grafted(closed, simple)
-    waiting, drafts = _drafts(task, st, simple, norms), []
+    waiting, drafts = _drafts(task, st, simple, norms, rather), []
     del st, norms
     while waiting:  # of a long program every copy counts: each draft goes when it is mended
         drafts.append(mended(waiting.pop(0), task))
@@ -127,12 +133,12 @@ def least_time(path: ToolPath, moves: Moves, events: Events, machine: Machine) -
     return total, line
 
 
-def _drafts(task: Task, st: Stretches, simple: Flags, norms: Array) -> list[Draft]:
+def _drafts(task: Task, st: Stretches, simple: Flags, norms: Array, rather: Ints | None) -> list[Draft]:
     """Return the drafts to be tried; spans ``simple`` (spans,) have the closed form; ``norms`` of the pieces."""
     period = task.period
     whole = open_ended(task.path.kind[st.piece]) & ~simple[st.span]
-    chosen = choose(st, whole, np.flatnonzero(simple), period)
     drafts, small, hard = [], len(st.span) <= SMALL, task.firm & ~simple
+    chosen = choose(st, whole, np.flatnonzero(simple), period, None if small else rather)
     if small and hard.any():
         st = within_reach(st, hard, chosen.astype(np.float64) * period, task, norms)
         chosen = choose(st, whole, np.flatnonzero(simple), period)

@@ -87,11 +87,20 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
 
     ``window`` (spans,) in ticks; ``period`` in s; ``programmed`` (pieces,) is handed on.
     """
-    st = speeds.st
-    spans = len(st.first) - 1
-    found = intervals(speeds)
-    first, cause = np.concatenate([[0], np.cumsum(found.pop())])[st.first], found.pop()
-    h, u, v, place = found.pop(), found.pop(), found.pop(), found.pop()
+    st, found = speeds.st, intervals(speeds)
+    first = np.concatenate([[0], np.cumsum(found.pop())])[st.first]
+    return laid(found, first, st.s[st.first[1:]], window=window, rests=rests, period=period, programmed=programmed)
+
+
+def laid(
+    found: list[Any], first: Ints, s_end: Array, *, window: Ints, rests: Rests, period: float, programmed: Array
+) -> Timing:
+    """Return the timing of ``found`` intervals s, v, u, duration, cause (m,), which are used up.
+
+    ``first`` (spans + 1,): first interval of each span, ``s_end`` (spans,) where it ends; others as in ``lay``.
+    """
+    spans = len(first) - 1
+    cause, h, u, v, place = (found.pop() for _ in range(5))
     time = np.concatenate([[0.0], h])
     del h
     np.cumsum(time, out=time)
@@ -106,7 +115,6 @@ def lay(speeds: Speeds, window: Ints, rests: Rests, period: float, programmed: A
     begin = start[:-1] * period
     begin[:1] += rests.phase
     t += np.repeat(begin, each)
-    s_end = st.s[st.first[1:]]
     return Timing(
         period=period,
         t=np.insert(t, first[1:], start[:-1] * period + length),

@@ -11,6 +11,8 @@ from hexpost.feed.stretches import Stretches, causes, tagged
 
 TRIES = (1.0, 0.7, 0.5, 0.35, 0.25, 0.17, 0.12)
 """Shares of the longest sensible window that are tried."""
+AS_GOOD = 1.001
+"""A window takes no longer than this, as a share, to be as good."""
 ENOUGH = 30_000
 """A span is judged by its first so many stretches."""
 ROOM = 1.5
@@ -19,8 +21,10 @@ SLOWER = 0.999
 """A neighbour's cap below this share of a stretch's own is felt through the window."""
 
 
-def choose(st: Stretches, whole: Flags, lone: Ints, period: float) -> Ints:
+def choose(st: Stretches, whole: Flags, lone: Ints, period: float, rather: Ints | None = None) -> Ints:
     """Return the window of each span in ticks, shape (spans,), at least 1.
+
+    ``rather`` (spans,): windows that are taken where they are as good.
 
     ``whole`` (n,): stretches of lines and arcs, which may be split. Seven lengths are tried with the planner itself.
     None is longer than what a lone straight of the whole span's length, cap and jerk would need.
@@ -33,14 +37,15 @@ def choose(st: Stretches, whole: Flags, lone: Ints, period: float) -> Ints:
         keep = busy[st.span] & (np.arange(len(st.span)) - st.first[st.span] < ENOUGH)
         part, whole_part = st.only(keep), whole[keep]
         longest = _longest(part)
+        rather = None if rather is None else rather[busy]
+        tries = [np.maximum(np.rint(share * longest / period), 1).astype(np.int64) for share in TRIES]
         time = np.full(len(longest), np.inf)
         found = np.ones(len(longest), dtype=np.int64)
-        for share in TRIES:
-            ticks = np.maximum(np.rint(share * longest / period), 1).astype(np.int64)
+        for ticks in tries if rather is None else [*tries, rather]:
             window = ticks.astype(np.float64) * period
             trial = split(part, whole_part, window).ramped(window).solved(window)
             taken = np.add.reduceat(durations(trial), trial.st.first[:-1]) + window
-            found = np.where(taken < time, ticks, found)
+            found = np.where(taken < (AS_GOOD * time if ticks is rather else time), ticks, found)
             time = np.minimum(taken, time)
         best[busy] = found
     if len(lone):

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines, in_ranges
 from hexpost.path.arc import Circles
 from hexpost.path.bounds import bent_turning, blocks, outer_sign, quintic_norms, turning
 from hexpost.path.corner import blend, carry, polynomial
@@ -157,6 +157,16 @@ class ToolPath:
         a, b = (int(k) for k in np.searchsorted(self.ends.piece, (low, high)))
         ends = self.ends.take(slice(a, b), piece=self.ends.piece[a:b] - low)
         return replace(self, **columns, s0=self.s0[low : high + 1], span_first=np.array([0, high - low]), ends=ends)
+
+    def some(self, low: Ints, high: Ints) -> "ToolPath":
+        """Return pieces ``low`` to ``high`` (left out), rising ranges (n,), each as a span of its own."""
+        at, (a, b) = in_ranges(low, high), np.searchsorted(self.ends.piece, (low, high))
+        first = np.concatenate([[0], np.cumsum(high - low)])
+        own = in_ranges(a, b)
+        ends = self.ends.take(own, piece=self.ends.piece[own] + np.repeat(first[:-1] - low, b - a))
+        columns = {name: getattr(self, name)[at] for name in ("kind", "move", "offset", "size", "slot")}
+        s0 = np.concatenate([[0.0], np.cumsum(columns["size"])])
+        return replace(self, **columns, s0=s0, span_first=first, ends=ends)
 
     def evaluate(self, piece: Ints, u: Array, order: int, first: int = 0) -> list[Array]:
         """Return derivatives ``first`` to ``order`` (at most 3) of x y z a b c with respect to s, each (6, m).

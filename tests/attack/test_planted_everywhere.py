@@ -104,6 +104,11 @@ LIMITED = (*PLAIN, "--feed", "strut-limited")
 OPTIMAL = (*LIMITED, "--effort", "best")
 SPLIT = (*PLAIN, "--rows-per-file", "500")
 
+PATCHED = (
+    ("motion", "len(known) > 1 and SMALL <", "0 <"),
+    ("feed.patches", "MOST = 0.6", "MOST = 1.0"),
+)
+"""So that smooth chains of few stretches are planned about changes alone."""
 PLANTS = {  # by module: a job, an expression and what it becomes; more changes that make the job come to it
     "path.arc": (PLAIN, "q += rise * w", "q += rise * w * 1.001"),
     "path.build": (PLAIN, "quintic[0] += c.end[:, i]", "quintic[0] += c.end[:, i] + 1e-3"),
@@ -147,6 +152,8 @@ PLANTS = {  # by module: a job, an expression and what it becomes; more changes 
         ("feed.portions", "LONG = 65_536", "LONG = 60"),
         ("feed.lookahead", "WINDOW, AHEAD = 32_768, 4_096", "WINDOW, AHEAD = 60, 30"),
     ),
+    "feed.known": (DENSE, "place = s - np.repeat(path", "place = 0.999 * s - np.repeat(path", *PATCHED),
+    "feed.patches": (DENSE, "s += np.repeat(path.s0[:-1]", "s += np.repeat(1.001 * path.s0[:-1]", *PATCHED),
     "feed.portions": (
         PLAIN,
         "self._pauses.append(part.pauses)",

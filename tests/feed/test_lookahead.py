@@ -153,9 +153,9 @@ def test_the_struts_are_planned_for_only_where_the_schedule_as_programmed_may_be
     machine = with_struts(factor, factor, factor)
     in_windows, least = long_spans.in_windows, long_spans._least_within_struts
 
-    def seen(path, moves, machine, mode, *given, **named):
-        modes.append(mode)
-        return in_windows(path, moves, machine, mode, *given, **named)
+    def seen(span, **named):
+        modes.append(span.mode)
+        return in_windows(span, **named)
 
     def bound(*given):
         found.append(least(*given))
