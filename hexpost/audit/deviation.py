@@ -16,15 +16,14 @@ REACH = 40.0
 LEVER = 500.0
 """Travel counted for a turn of one rad, mm: about the distance of the joints from the tip."""
 
-CHUNKS = (8, 1024)
+CHUNKS = (1, 1024)
 """Fewest and most samples between two such poses."""
 
 NEAR = 0.9
-"""Samples whose estimate, with twice its change over the chunk, lies above this share of the limit are solved."""
+"""Samples whose estimate, with what it may be off by, lies above this share of the limit are solved."""
 
-UNSURE = 0.7
-"""What an estimate is off by at most, as a share of its change over the chunk: measured, most in pure rotations, where
-large strut errors all but cancel at the tip."""
+BETWEEN = 1.1
+"""How much more an inverse may change between two such poses than at them."""
 
 SURE = 1.02
 """The worst deviation of a job, where it is far below the limit, is told to within this factor."""
@@ -78,38 +77,33 @@ class Deviation:
         return out if solved else None
 
     def _candidates(self, setpoints: Setpoints, cutting: Flags) -> Iterator[Ints]:
-        """Yield the ``cutting`` samples (m,) that may be near the limit, with the largest; then what may be worse.
-
-        Near the limit twice the change over the chunk is left for what estimates are off by.
-        """
-        error, change = self._estimate(setpoints)
-        near = self._near
-        total = np.einsum("in,in->n", error, error)
-        spread = np.einsum("in,in->n", change, change)
-        widest = float(np.sqrt(spread.max()))
-        low = max(min(SURE * self._worst - UNSURE * widest, near - 2.0 * widest), 0.0)
-        at = np.flatnonzero((total >= low * low) & cutting)
+        """Yield the ``cutting`` samples (m,) that may be near the limit, with the largest; then what may be worse."""
+        error, off = self._estimate(setpoints)
+        low = min(SURE * self._worst, self._near)
+        total = np.sqrt(np.einsum("in,in->n", error, error))
+        at = np.flatnonzero((total + off >= low) & cutting)
         if not at.size:
             return
-        size, off = across(error[:, at], setpoints.poses.rate[:3, at]), np.sqrt(spread[at])
-        solve = size + 2.0 * off > near
-        size += UNSURE * off
+        size, off = across(error[:, at], setpoints.poses.rate[:3, at]), off[at]
+        solve = size + off > self._near
         top = size.argmax()
-        solve[top] |= size[top] >= SURE * self._worst
+        solve[top] |= size[top] + off[top] >= SURE * self._worst
         if solve.any():
             yield at[solve]
-            rest = at[~solve & (size > SURE * self._worst)]
-            if rest.size:
-                yield rest
+        rest = at[~solve & (size + off > SURE * self._worst)]
+        if rest.size:
+            yield rest
 
     def _estimate(self, setpoints: Setpoints) -> tuple[Array, Array]:
-        """Return estimates (3, n) of the tip error, and how much they change over their chunk."""
+        """Return estimates (3, n) of the tip error, and what they may be off by (n,)."""
         poses = setpoints.poses
         n = len(poses.tick)
         step = _chunk(poses.rate, setpoints.period)
         chunks = -(-n // step)
         nodes = np.minimum(np.arange(chunks + 1) * step, n - 1)
-        gain = tip_gain(jacobian(self._poses.struts(setpoints), poses.pose[:, nodes])) * (setpoints.period**2 / 8.0)
+        struts = self._poses.struts(setpoints)
+        whole = _inverses(jacobian(struts, poses.pose[:, nodes]))
+        gain = whole[:, :3] * (setpoints.period**2 / 8.0)
         bend = setpoints.acceleration
         if n % step:
             bend = np.concatenate([bend, np.zeros((6, chunks * step - n))], axis=1)
@@ -117,8 +111,34 @@ class Deviation:
         gains = np.concatenate([gain[:-1], gain[1:] - gain[:-1]], axis=1)
         np.matmul(gains, bend.reshape(6, chunks, step).transpose(1, 0, 2), out=both.transpose(1, 0, 2))
         both[:3] += both[3:] * (np.arange(step) / step)
-        flat = both.reshape(6, -1)[:, :n]
-        return flat[:3], flat[3:]
+        most = _changes(struts, whole, _travel(poses.pose, step), setpoints.length)
+        size = np.sqrt(np.einsum("in,in->n", bend, bend)).reshape(chunks, step)
+        size *= most[:, None] * (setpoints.period**2 / 8.0)
+        return both[:3].reshape(3, -1)[:, :n], size.reshape(-1)[:n]
+
+
+def _travel(pose: Array, step: int) -> tuple[Array, Array]:
+    """Return how far the tip goes, mm, and the tool turns at most, rad, from sample to sample of each chunk (m,)."""
+    way, cuts = np.zeros(pose.shape), np.arange(0, pose.shape[1], step)
+    np.subtract(pose[:, 1:], pose[:, :-1], out=way[:, :-1])
+    shift, turn = (np.add.reduceat(np.sqrt(np.einsum("in,in->n", part, part)), cuts) for part in (way[:3], way[3:]))
+    return shift, turn * 2.0**0.5  # the axes of two angles may be one
+
+
+def _changes(struts: Struts, inverse: Array, travel: tuple[Array, Array], length: Array) -> Array:
+    """Return by how much the tip's rows of an inverse change on the way of each chunk (m,), as a norm.
+
+    ``inverse`` (m + 1, 6, 6) at its ends. With w = J^-1 e, d(J^-1) e = -J^-1 dJ w. A joint goes w_t + w_r x R b; the
+    row of J for its strut turns with what it goes across the strut, over the length, and with R b. So each row of dJ w
+    is at most |v| |d| / l + |w_r| |dr| |b|, where v and d are what the joint goes by w and on the way, dr the turn.
+    """
+    shift, turn = travel
+    arm, shortest = float(np.linalg.norm(struts.platform, axis=1).max()), float(length.min())
+    tip, tilt = (np.sqrt(np.einsum("nij,nij->n", part, part)) for part in (inverse[:, :3], inverse[:, 3:]))
+    tip, tilt = np.maximum(tip[1:], tip[:-1]), np.maximum(tilt[1:], tilt[:-1])
+    rows = (tip + arm * tilt) * (shift + arm * turn) / shortest + tilt * turn * arm
+    out: Array = BETWEEN * 6.0**0.5 * tip * rows
+    return out
 
 
 def across(error: Array, velocity: Array) -> Array:
@@ -143,13 +163,17 @@ def tip_errors(struts: Struts, pose: Array, acceleration: Array, period: float) 
 
 def tip_gain(jacobians: Array) -> Array:
     """Return the first three rows of the inverses (n, 3, 6) of ``jacobians`` (n, 6, 6)."""
+    return _inverses(jacobians)[:, :3]
+
+
+def _inverses(jacobians: Array) -> Array:
     try:
         inverse = np.asarray(np.linalg.inv(jacobians), dtype=np.float64)
     except np.linalg.LinAlgError:
         singular = np.linalg.det(jacobians) == 0.0
         regular = np.where(singular[:, None, None], np.eye(6) / NO_BOUND, jacobians)
         inverse = np.asarray(np.linalg.inv(regular), dtype=np.float64)
-    return inverse[:, :3]
+    return inverse
 
 
 def _chunk(rate: Array, period: float) -> int:

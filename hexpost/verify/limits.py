@@ -10,7 +10,7 @@ from hexpost.moves.model import FEED_RAPID
 from hexpost.verify.follow import Placed
 from hexpost.verify.model import Faults
 from hexpost.verify.places import WorstPlace
-from hexpost.verify.pose import KNOT
+from hexpost.verify.pose import EXACT, KNOT
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import Broken, Which
 from hexpost.voice import in_line
@@ -22,6 +22,8 @@ STILL = 1e-6
 BENT = 1e-4
 """Share of itself that a deviation may be off by where the path is bent sharply: the rates of poses are."""
 _OPEN = 4.0
+_ABOUT = 1e-2
+"""A tip slower than this share of what joints turn at, about it: its way is worked out exactly."""
 _NEAR, _FAR = 0.9, 0.05
 """A deviation above this share of its limit, or of the worst, is worked out exactly; not below that share."""
 _BANDS = ("stroke", "speed", "acceleration", "jerk")
@@ -152,6 +154,11 @@ class MotionLimits:
         turn = np.sqrt(2.0 * (rate[3:] ** 2).sum(axis=0))
         most = np.sqrt((p.poses.gains[:3] ** 2).sum(axis=0))
         noise = STILL + most * STEP_MM_S + turn * most**2 * STEP_MM
+        tip = np.sqrt((rate[:3] ** 2).sum(axis=0))
+        about = cutting & (tip > noise) & (tip < _ABOUT * p.struts.lever * turn)
+        if about.any():  # a tip that hardly moves: its way is what is left of speeds that all but cancel
+            rate = rate.copy()
+            p.poses.refine(rate, rows.speed[:, new], np.unique(np.flatnonzero(about) // KNOT), sure=EXACT)
         size = self._across(error, rate, noise, cutting)
         worst = max(self.uses["deviation", 0].value, float(size.max()))
         near = max(_NEAR * min(worst, self._deviation), _FAR * self._deviation)

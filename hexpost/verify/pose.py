@@ -25,7 +25,7 @@ _CLOSE = 1e-6
 _SAMPLE = 16
 _NUDGE = 0.05
 """A joint is moved by so many mm to see how lengths change."""
-_REFINED, _SURE, _EXACT = 5, 1e-6, 1e-9
+_REFINED, _SURE, EXACT = 5, 1e-6, 1e-9
 """Rounds of that, and the share of the speeds that may be left before the last."""
 _COARSE_CHANGE = 1.5e-2
 """Relative change of derivatives over an interval, above which interpolating them is too coarse for rates."""
@@ -59,7 +59,7 @@ class FoundPoses:
         out = self.mapped(speeds)
         some = np.flatnonzero((self.change > _COARSE_CHANGE) | exact)
         if len(some):
-            self.refine(out, speeds, some, sure=_SURE if not exact else _EXACT)
+            self.refine(out, speeds, some, sure=_SURE if not exact else EXACT)
         return out
 
     def refine(self, rates: Array, speeds: Array, some: Ints, sure: float = _SURE) -> None:

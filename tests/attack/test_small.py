@@ -44,6 +44,14 @@ def test_swings_at_ticks_of_half_a_period_of_the_lowest_mode_are_proven(tmp_path
     assert not found.wrong
 
 
+@pytest.mark.parametrize("job", [15999, 16280])
+def test_deviations_of_turns_at_long_periods_are_proven(tmp_path, job):
+    """A turn within a few rows of a fast line, whose estimate was too small; a turn far below its limit."""
+    found = small.right(random.Random(f"700 {job}"), tmp_path)
+    assert found.clean
+    assert not found.wrong
+
+
 def test_a_turn_after_stretches_of_no_length_is_planned(tmp_path):
     """Turns of a millionth of a degree about two axes, on the way: rounding leaves stretches of no length."""
     assert small.twin(random.Random("202 13"), tmp_path).refused
