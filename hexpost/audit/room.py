@@ -1,13 +1,11 @@
 """Checks of the room that bodies have: struts and spindle as capsules, against each other and keep-out boxes."""
 
-from collections.abc import Iterator
-
 import numpy as np
 
 from hexpost.arrays import Array, Ints
 from hexpost.audit.band import WHOLE, Band, Context, struts_without
 from hexpost.audit.model import BODIES
-from hexpost.kinematics.clearance import segment_to_box, segments_apart
+from hexpost.kinematics.clearance import segment_to_box, segments_apart, segments_near
 from hexpost.machine.model import Machine
 from hexpost.machine.room import body_pairs
 from hexpost.setpoints.model import Setpoints
@@ -21,7 +19,10 @@ FIRST_BOX = 7
 FAR = 1e6
 """No distance is as large, mm (a kilometre)."""
 
-Segment = tuple[Array, Array, float]
+GROUP = 16
+"""Samples for which one in the middle speaks, where it can."""
+AGAIN = 1e-7
+"""A distance that is smaller by less is the same, mm: that of two joints of the platform never changes."""
 
 
 class Clearance:
@@ -29,6 +30,9 @@ class Clearance:
 
     A strut is a capsule from joint centre to joint centre. Struts whose joints at one end are nearer than their bodies
     are no pair, for they always meet there. The spindle is paired with struts and boxes.
+
+    What is given of most samples is a distance that uses nothing of the limit: the pair is nearer at another sample of
+    the batch. No two bodies come nearer to each other by more than they move.
     """
 
     apart = True
@@ -37,9 +41,15 @@ class Clearance:
         machine = context.machine
         self._poses = context.poses
         self._machine = machine
+        self._margin = context.margins.get("clearance", 1.0)
         struts = len(machine.struts)
         solid = [k for k in range(struts + 1) if _radius(machine, k) is not None]
         pairs = body_pairs(machine)
+        radii = [_radius(machine, i) or 0.0 for i in range(FIRST_BOX)]
+        self._meeting = len(pairs)
+        self._one, self._other = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
+        self._boxed = [(i, box.low, box.high) for box in machine.keep_out for i in solid]
+        self._radii = np.array([radii[i] + radii[j] for i, j in pairs] + [radii[i] for i, _, _ in self._boxed])
         pairs += [(i, FIRST_BOX + b) for b in range(len(machine.keep_out)) for i in solid]
         self.pairs: Ints = np.array([1 + i * BODIES + j for i, j in pairs], dtype=np.int64)
         allowed = machine.health.clearance
@@ -48,38 +58,80 @@ class Clearance:
         self.each = _band(allowed, FAR, len(pairs))
 
     def measure(self, setpoints: Setpoints) -> Array:
-        """Return the distances (k, n) of all pairs."""
-        out: Array = np.empty((len(self.pairs), setpoints.length.shape[1]))
-        for k, distance in enumerate(self._distances(setpoints)):
-            out[k] = distance
+        """Return the distances (k, n) of all pairs where they matter."""
+        n = setpoints.length.shape[1]
+        middle = np.minimum(np.arange(0, n, GROUP) + GROUP // 2, n - 1)
+        bodies = self._bodies(setpoints)
+        seen, floor = self._floors(bodies[..., middle], self._moves(setpoints, middle))
+        matters = np.maximum(seen.min(axis=1, keepdims=True) - AGAIN, self.band.edges(self._margin)[0])
+        out: Array = np.repeat(self.each.centre[:, None], n, axis=1)
+        out[:, middle] = seen
+        pair, group = np.nonzero(~(floor > matters))
+        rows = np.minimum(group[:, None] * GROUP + np.arange(GROUP), n - 1)
+        split = int(np.searchsorted(pair, self._meeting))
+        met, at = np.repeat(pair[:split], GROUP), rows[:split].ravel()
+        p, q, r, s = (ends[:, of[met], at] for of in (self._one, self._other) for ends in bodies)
+        out[met, at] = segments_apart(p, q, r, s) - self._radii[met]
+        for k in np.unique(pair[split:]).tolist():
+            body, low, high = self._boxed[k - self._meeting]
+            at = rows[pair == k].ravel()
+            p, q = (ends[:, body, at] for ends in bodies)
+            out[k, at] = segment_to_box(p, q, low, high) - self._radii[k]
         return out
 
-    def _distances(self, setpoints: Setpoints) -> Iterator[Array]:
-        """Yield the distances (n,) of the surfaces of each pair of bodies."""
-        bodies = self._bodies(setpoints)
-        for i, j in body_pairs(self._machine):
-            (p, q, radius), (r, s, other) = bodies[i], bodies[j]
-            yield segments_apart(p, q, r, s) - radius - other
-        for box in self._machine.keep_out:
-            for p, q, radius in bodies.values():
-                yield segment_to_box(p, q, box.low, box.high) - radius
+    def _floors(self, bodies: Array, moves: tuple[Array, Array]) -> tuple[Array, Array]:
+        """Return the distances (k, g) of pairs, and the least that they can be in the group of samples around each."""
+        n = self._meeting * bodies.shape[-1]
+        p, q, r, s = (ends[:, of].reshape(3, n) for of in (self._one, self._other) for ends in bodies)
+        near = segments_near(p, q, r, s)
+        ways = (np.stack([x[:, self._one], x[:, self._other]]).reshape(2, 2, n) for x in moves)
+        least = np.maximum(*(near.least(x) for x in ways))
+        seen, floor = (np.empty((len(self.pairs), bodies.shape[-1])) for _ in range(2))
+        seen[: self._meeting], floor[: self._meeting] = (
+            x.reshape(self._meeting, bodies.shape[-1]) for x in (near.distance, least)
+        )
+        for k, (body, low, high) in enumerate(self._boxed, self._meeting):
+            seen[k] = segment_to_box(bodies[0, :, body], bodies[1, :, body], low, high)
+            floor[k] = seen[k] - moves[0][:, body].max(axis=0)
+        return seen - self._radii[:, None], floor - self._radii[:, None]
 
-    def _bodies(self, setpoints: Setpoints) -> dict[int, Segment]:
-        """Return the segments and radii in the base frame: struts 0 to 5, spindle 6."""
-        machine, frame = self._machine, self._poses.frame(setpoints)
-        at = self._poses.links(setpoints)
+    def _moves(self, setpoints: Setpoints, middle: Ints) -> tuple[Array, Array]:
+        """Return how far both ends (2, 7, g) of bodies are in groups of samples from where they are in the ``middle``.
+
+        As seen from the base, where the lower ends of struts stand still, and from the platform, where all else does.
+        A point moves with the tip, and by its distance from it times the turn, which the sum of the angles' changes
+        bounds.
+        """
+        pose, frame = setpoints.poses.pose, self._poses.frame(setpoints)
+        here, starts = pose[:, middle], np.arange(0, pose.shape[1], GROUP)
+        above, below = (
+            np.maximum.reduceat(pose, starts, axis=1) - here,
+            here - np.minimum.reduceat(pose, starts, axis=1),
+        )
+        off = np.maximum(above, below)
+        way, turn = np.sqrt((off[:3] ** 2).sum(axis=0)), off[3:].sum(axis=0)
+        fixed, carried = np.zeros((2, 2, FIRST_BOX, len(middle)))
+        base = self._poses.struts(setpoints).base
+        for k, s in enumerate(self._machine.struts):
+            fixed[1, k] = way + turn * np.linalg.norm(s.platform_joint - frame.tip)
+            carried[0, k] = way + turn * np.linalg.norm(base[k][:, None] - here[:3], axis=0)
+        if self._machine.spindle is not None:
+            ends = (self._machine.platform.gauge_point, self._machine.spindle.top)
+            fixed[:, -1] = [way + turn * np.linalg.norm(e - frame.tip) for e in ends]
+        return fixed, carried
+
+    def _bodies(self, setpoints: Setpoints) -> Array:
+        """Return both ends (2, 3, 7, n) of the axes of bodies in the base frame: 6 struts, spindle."""
+        machine, frame, at = self._machine, self._poses.frame(setpoints), self._poses.links(setpoints)
         r, shift = frame.base_from_work[:3, :3], frame.base_from_work[:3, 3, None]
         tip = setpoints.poses.pose[:3]
-        out: dict[int, Segment] = {}
+        out: Array = np.zeros((2, 3, FIRST_BOX, tip.shape[1]))
         for k, s in enumerate(machine.struts):
-            if s.body.radius is not None:
-                top = r @ (tip + at.arms[:, k]) + shift
-                bottom = np.repeat(s.base_joint[:, None], top.shape[1], axis=1)
-                out[k] = (bottom, top, s.body.radius)
+            out[0, :, k] = s.base_joint[:, None]
+            out[1, :, k] = r @ (tip + at.arms[:, k]) + shift
         if machine.spindle is not None:
-            ends = (machine.platform.gauge_point, machine.spindle.top)
-            p, q = (r @ (tip + np.einsum("ijn,j->in", at.rotation, e - frame.tip)) + shift for e in ends)
-            out[len(machine.struts)] = (p, q, machine.spindle.radius)
+            for end, e in zip(out, (machine.platform.gauge_point, machine.spindle.top), strict=True):
+                end[:, -1] = r @ (tip + np.einsum("ijn,j->in", at.rotation, e - frame.tip)) + shift
         return out
 
 

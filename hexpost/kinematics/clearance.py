@@ -1,5 +1,7 @@
 """Distances between straight bodies: segments of capsules, and segments to boxes along the axes."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from hexpost.arrays import Array
@@ -8,8 +10,39 @@ PARALLEL = 1e-12
 """Below this share of the squared lengths two segments count as parallel."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Near:
+    """Where pairs of segments are nearest: ``distance`` (n,) and the ``shares`` (2, n) of both segments, from 0 to 1.
+
+    ``slopes`` (2, n): the derivatives of the distance by the shares, 0 where the segments meet.
+    """
+
+    distance: Array
+    shares: Array
+    slopes: Array
+
+    def least(self, moves: Array) -> Array:
+        """Return the least that the distance (n,) can be while the ends move by no more than ``moves`` (2, 2, n), mm.
+
+        The distance is convex in the shares, so it lies above its tangent plane, and a point between the ends moves by
+        no more than their moves in proportion. What is left is linear along each segment: an end decides.
+        """
+        out = self.distance.copy()
+        for share, slope, ends in zip(self.shares, self.slopes, moves, strict=True):
+            here = ends[0] + share * (ends[1] - ends[0])
+            on = (ends[1] - here) - np.maximum((1.0 - share) * slope, 0.0)
+            back = (ends[0] - here) - np.maximum(-share * slope, 0.0)
+            out -= here + np.maximum(np.maximum(on, back), 0.0)
+        return out
+
+
 def segments_apart(p: Array, q: Array, r: Array, s: Array) -> Array:
-    """Return the distances (n,) of the segments from ``p`` to ``q`` and from ``r`` to ``s``, each (3, n).
+    """Return the distances (n,) of the segments from ``p`` to ``q`` and from ``r`` to ``s``, each (3, n)."""
+    return segments_near(p, q, r, s).distance
+
+
+def segments_near(p: Array, q: Array, r: Array, s: Array) -> Near:
+    """Return where the segments from ``p`` to ``q`` and from ``r`` to ``s``, each (3, n), are nearest.
 
     |w + t1 d1 - t2 d2|^2 is convex in the shares t1, t2 of both segments. Without bounds its derivatives are 0 at
     t1 = (b f - c e) / (a e - b^2) and t2 = (b t1 + f) / e. With t1 clipped to 0 .. 1 that t2 is the best for it; if it
@@ -17,8 +50,8 @@ def segments_apart(p: Array, q: Array, r: Array, s: Array) -> Array:
     by projection. A segment without length is a point.
     """
     d1, d2, w = q - p, s - r, p - r
-    a, e, f = (d1 * d1).sum(axis=0), (d2 * d2).sum(axis=0), (d2 * w).sum(axis=0)
-    b, c = (d1 * d2).sum(axis=0), (d1 * w).sum(axis=0)
+    a, e, f = _dots(d1, d1), _dots(d2, d2), _dots(d2, w)
+    b, c = _dots(d1, d2), _dots(d1, w)
     size = a * e - b * b
     parallel = size <= PARALLEL * a * e
     t1 = np.where(parallel, 0.0, np.clip((b * f - c * e) / np.where(parallel, 1.0, size), 0.0, 1.0))
@@ -26,8 +59,16 @@ def segments_apart(p: Array, q: Array, r: Array, s: Array) -> Array:
     t2 = (b * t1 + f) / np.where(point, 1.0, e)
     start, end = np.clip(-c / a, 0.0, 1.0), np.clip((b - c) / a, 0.0, 1.0)
     t1 = np.where(point | (t2 < 0.0), start, np.where(t2 > 1.0, end, t1))
-    gap = w + t1 * d1 - np.clip(t2, 0.0, 1.0) * d2
-    out: Array = np.sqrt((gap * gap).sum(axis=0))
+    t2 = np.clip(t2, 0.0, 1.0)
+    gap = w + t1 * d1 - t2 * d2
+    out = np.sqrt(_dots(gap, gap))
+    over = np.where(out > 0.0, out, np.inf)
+    return Near(distance=out, shares=np.stack([t1, t2]), slopes=np.stack([_dots(gap, d1), -_dots(gap, d2)]) / over)
+
+
+def _dots(x: Array, y: Array) -> Array:
+    """Return the products (n,) of vectors (3, n)."""
+    out: Array = np.einsum("in,in->n", x, y)
     return out
 
 
@@ -53,12 +94,11 @@ def segment_to_box(p: Array, q: Array, low: Array, high: Array) -> Array:
     t = np.where(rise > 0.0, t0 - s0 * (t1 - t0) / np.where(rise > 0.0, rise, 1.0), t0)
     at = p + np.clip(t, t0, t1) * d
     gap = np.maximum(np.maximum(low - at, at - high), 0.0)
-    out: Array = np.sqrt((gap * gap).sum(axis=0))
-    return out
+    return np.sqrt(_dots(gap, gap))
 
 
 def _slope(at: Array, d: Array, low: Array, high: Array) -> Array:
     """Return half the slope (m, n) of the squared distance to the box at points ``at`` (3, m, n)."""
     beyond = np.maximum(at - high, 0.0) - np.maximum(low - at, 0.0)
-    out: Array = (beyond * d).sum(axis=0)
+    out: Array = np.einsum("imn,in->mn", beyond, d[:, 0])
     return out

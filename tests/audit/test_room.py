@@ -13,7 +13,9 @@ from machine.described import REST, described
 from hexpost.audit.model import BODIES, LIMITS, names_of
 from hexpost.audit.room import FIRST_BOX
 from hexpost.kinematics.clearance import segment_to_box, segments_apart
-from hexpost.machine.room import body_pairs
+from hexpost.kinematics.frames import angles_of, rotation
+from hexpost.machine.room import body_pairs, clearances
+from hexpost.setpoints.solve import Solver
 
 T = np.linspace(0.0, 1.0, 201)
 
@@ -131,3 +133,40 @@ def test_struts_that_touch_at_their_joints_are_no_pair():
     for radius, pairs in ((apart / 2.0, []), (np.nextafter(apart / 2.0, 0.0), [(0, 1)])):
         two = tuple(replace(x, body=replace(x.body, radius=radius)) for x in (s, t))
         assert body_pairs(replace(MACHINE, struts=two + MACHINE.struts[2:], spindle=None)) == pairs
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_sample_that_speaks_for_its_neighbours_hides_no_distance(seed, monkeypatch):
+    """Against every pair at every sample: the smallest distance of each pair, and all below what is asked for."""
+    rng = np.random.default_rng(seed)
+    machine = described("[strut.body]\nradius_mm = 60\n")
+    job, s = swinging(machine)
+    n = s.length.shape[1]
+    t = np.arange(n) * s.period
+    size, pace = rng.uniform(0, [[90], [90], [60], [0.2], [0.2], [0.3]]), rng.uniform(1.0, 40.0, (6, 1))
+    pose = s.poses.pose[:, :1] + size * (np.sin(pace * t + rng.uniform(0, 6, (6, 1))) + rng.choice([0, 1], (6, n)) / 50)
+    moved = Solver(machine, job.frames).solve(replace(s.poses, pose=pose))
+    clearance = float(rng.uniform(100, 300))
+    asked = replace(machine, health=replace(machine.health, clearance=clearance))
+    found, every = [], []
+    for group, out in ((16, found), (1, every)):
+        monkeypatch.setattr("hexpost.audit.room.GROUP", group)
+        check = next(c for c, _ in audit(job, machine=asked)._checks if c.band.limit == "clearance")
+        out.append(check.measure(moved))
+    (some,), (all_,) = found, every
+    least = all_.min(axis=1)
+    assert np.all(some >= all_ - 1e-9)
+    assert np.abs(some.min(axis=1) - least).max() < 2e-7
+    below = all_ < clearance
+    assert np.abs(some[below] - all_[below]).max(initial=0.0) < 1e-9
+    assert (some == check.each.centre[:, None]).any()
+    nearest = [x for _, x in clearances(machine, platform_poses(job, pose))]
+    assert np.abs(np.stack(nearest).min(axis=1) - least).max() < 2e-7
+
+
+def platform_poses(job, pose):
+    """Return the poses of the platform in the base frame, by the matrices of the frame."""
+    frame = job.frames[0]
+    r = np.einsum("ij,jkn->ikn", frame.base_from_work[:3, :3], rotation(*pose[3:], "ABC"))
+    at = frame.base_from_work[:3, :3] @ pose[:3] + frame.base_from_work[:3, 3:] - np.einsum("ijn,j->in", r, frame.tip)
+    return np.concatenate([at, angles_of(r, "ABC", pose[3:])])
