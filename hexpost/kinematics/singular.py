@@ -17,6 +17,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.kinematics.links import Links, links
+from hexpost.kinematics.statics import inverse_norms
 from hexpost.kinematics.struts import Struts
 
 LEAST = 1e-3
@@ -53,7 +54,7 @@ class Nearness:
         (ux, uy, uz), arms = here.direction, here.arms
         rx, ry, rz = (arms - arms.mean(axis=1, keepdims=True)) / self._length
         rows = np.stack([ux, uy, uz, ry * uz - rz * uy, rz * ux - rx * uz, rx * uy - ry * ux])
-        return conditioning(rows.T, self._side)
+        return conditioning(rows, self._side)
 
     def floor(self, here: Links, way: Array, turn: Array) -> tuple[Array, Array]:
         """Return the conditioning (n,) here, and the least it can be within a ``way`` and a ``turn`` from here (n,)."""
@@ -75,14 +76,11 @@ class Nearness:
         return out
 
 
-def conditioning(rows: Array, side: float = 1.0) -> tuple[Array, Array]:
-    """Return the conditioning (n,) of matrices (n, 6, 6), with the sign of determinant times ``side``; and norms."""
-    det = np.linalg.det(rows)
-    flat = det == 0.0
-    if flat.any():
-        rows = np.where(flat[:, None, None], np.eye(6), rows)
-    norm, back = (np.sqrt(np.einsum("nij,nij->n", x, x)) for x in (rows, np.linalg.inv(rows)))
-    return 6.0 * side * np.sign(det) / (norm * back), norm
+def conditioning(matrix: Array, side: float = 1.0) -> tuple[Array, Array]:
+    """Return the conditioning (n,) of matrices (6, 6, n), with the sign of determinant times ``side``; and norms."""
+    norm = np.sqrt(np.einsum("ijn,ijn->n", matrix, matrix))
+    back, sign = inverse_norms(matrix)
+    return 6.0 * side * sign / (norm * back), norm
 
 
 def used(found: Array, least: float) -> Array:

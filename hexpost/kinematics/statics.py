@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Flags
 
 CHUNK = 2048
 """Samples eliminated at a time, so that the work arrays stay in the processor's cache."""
@@ -90,6 +90,64 @@ def _eliminate(a: Array, b: Array, spare: Array) -> Array:
                 np.multiply(a[:k, k], b[k], out=spare[:k])
                 np.subtract(b[:k], spare[:k], out=b[:k])
     return least
+
+
+FEWEST = 192
+"""Fewer matrices are inverted one by one."""
+
+
+def inverse_norms(matrix: Array) -> tuple[Array, Array]:
+    """Return the norms of Frobenius (n,) of the inverses of ``matrix`` (6, 6, n), inf of singular ones; signs (n,).
+
+    The signs are those of the determinants. All samples at once where they have good pivots, in the order of the one
+    in the middle (Gauss and Jordan); the others one by one.
+    """
+    n = matrix.shape[2]
+    norm: Array = np.empty(n)
+    sign: Array = np.empty(n)
+    if n < FEWEST:
+        norm[:], sign[:] = _inverse_norms_each(matrix)
+        return norm, sign
+    order = _order(matrix[:, :, n // 2])
+    turned = round(float(np.linalg.det(np.eye(6)[order])))
+    for first in range(0, n, CHUNK):
+        part = slice(first, min(first + CHUNK, n))
+        a = matrix[order, :, part]
+        least, negative = _invert(a)
+        norm[part] = np.sqrt(np.einsum("ijn,ijn->n", a, a))
+        sign[part] = np.where(negative, -turned, turned)
+        weak = first + np.flatnonzero(~(least >= SMALLEST_PIVOT))
+        if len(weak):
+            norm[weak], sign[weak] = _inverse_norms_each(matrix[:, :, weak])
+    return norm, sign
+
+
+def _invert(a: Array) -> tuple[Array, Flags]:
+    """Invert ``a`` (6, 6, n) in place; return the smallest pivot (n,), and whether the determinant is negative."""
+    least, negative = np.full(a.shape[2], np.inf), np.zeros(a.shape[2], dtype=np.bool_)
+    product = np.empty_like(a)
+    with np.errstate(all="ignore"):
+        for k in range(6):
+            np.minimum(least, np.abs(a[k, k]), out=least)
+            negative ^= a[k, k] < 0.0
+            pivot, factor = 1.0 / a[k, k], a[:, k].copy()
+            factor[k] = 0.0
+            a[:, k] = 0.0
+            a[k, k] = 1.0
+            a[k] *= pivot
+            a -= np.multiply(factor[:, None], a[k], out=product)
+    return least, negative
+
+
+def _inverse_norms_each(matrix: Array) -> tuple[Array, Array]:
+    """Return the same by LAPACK."""
+    rows = matrix.transpose(2, 0, 1)
+    det = np.linalg.det(rows)
+    flat = det == 0.0
+    if flat.any():
+        rows = np.where(flat[:, None, None], np.eye(6), rows)
+    back = np.linalg.inv(rows)
+    return np.where(flat, np.inf, np.sqrt(np.einsum("nij,nij->n", back, back))), np.sign(det)
 
 
 def _order(matrix: Array) -> list[int]:

@@ -63,9 +63,9 @@ def test_the_measure_is_the_determinant_over_the_norms_of_jacobian_and_adjugate(
 
 
 def test_perfect_and_singular_rows():
-    assert conditioning(np.eye(6)[None])[0] == pytest.approx(1.0)
-    assert conditioning(-np.eye(6)[None] * np.array([1, 1, 1, 1, 1, -1]))[0] == pytest.approx(-1.0)
-    assert conditioning(np.diag([1, 1, 1, 1, 1, 0.0])[None])[0][0] == 0.0
+    assert conditioning(np.eye(6)[..., None])[0] == pytest.approx(1.0)
+    assert conditioning(np.diag([-1.0, -1, -1, -1, -1, 1])[..., None])[0] == pytest.approx(-1.0)
+    assert conditioning(np.diag([1, 1, 1, 1, 1, 0.0])[..., None])[0][0] == 0.0
 
 
 @given(SEEDS)

@@ -9,7 +9,7 @@ from hexpost.kinematics.dynamics import RigidBody, with_points
 from hexpost.kinematics.frames import rotation
 from hexpost.kinematics.links import links
 from hexpost.kinematics.screws import buckling_load, critical_speed, torque
-from hexpost.kinematics.statics import Balance, _order, compliance
+from hexpost.kinematics.statics import Balance, _order, compliance, inverse_norms
 from hexpost.kinematics.struts import Struts, angle_axes, jacobian
 
 INERTIA = np.array([[62.0, 3, -2], [3, 64, 5], [-2, 5, 78]]) * 1e6
@@ -211,3 +211,23 @@ def test_a_pivot_that_is_weak_in_the_middle_of_one_sample_is_seen():
     found = Balance().solve(matrix, right)
     plain = np.linalg.solve(matrix.transpose(2, 0, 1), right.T[:, :, None])[:, :, 0].T
     assert found == pytest.approx(plain, rel=1e-10, abs=1e-10)
+
+
+@pytest.mark.parametrize("count", [1, 191, 192, 5000])
+def test_norms_of_inverses_and_signs_are_those_of_lapack(count):
+    """One order of pivots for all, and its own for each matrix that has a bad pivot in it, singular ones too."""
+    rng = np.random.default_rng(count)
+    matrix = np.linalg.qr(rng.standard_normal((6, 6)))[0][:, :, None] + 0.3 * rng.standard_normal((6, 6, count))
+    matrix[0, :, :: max(count // 7, 2)] *= -1.0
+    matrix[5, :, -1] = matrix[4, :, -1] if count > 1 else matrix[5, :, -1]
+    if count > 1000:
+        matrix[:, :, 100:110] = matrix[:, ::-1, :10]
+        matrix[3, :, 200] = 0.0
+    norm, sign = inverse_norms(matrix)
+    rows = matrix.transpose(2, 0, 1)
+    value = np.linalg.svd(rows, compute_uv=False)
+    whole = value[:, -1] > 1e-6
+    by_values = np.sqrt((1.0 / value[whole] ** 2).sum(axis=1))  # |A^-1| by the singular values of A
+    assert norm[whole] == pytest.approx(by_values, rel=1e-9)
+    assert np.array_equal(sign[whole], np.linalg.slogdet(rows[whole])[0])
+    assert (norm[~whole] > 1e6).all()
