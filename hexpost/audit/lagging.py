@@ -13,8 +13,8 @@ from math import ceil
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.audit.inverses import inverse_rows, moved
 from hexpost.kinematics.forward import forward
+from hexpost.kinematics.inverses import SHIFTS, TURNS, moved
 from hexpost.kinematics.nearest import nearest, squares
 from hexpost.kinematics.servo import Lags, Loop
 from hexpost.setpoints.attitudes import Attitudes
@@ -96,7 +96,7 @@ class Lagging:
         near = nearest(known[_PLACE][3:], place[3:], first, self._kept, late)
         here = known.take(np.rint(near).astype(np.int64), axis=1)  # a pose that is hardly missed
         missing = (place[3:] - here[3:9]) / WEIGHT
-        place[:3] = here[:3] + moved(here[_INVERSE], missing)[:3]
+        place[:3] = here[:3] + moved(here[_INVERSE], missing, SHIFTS)
         far = np.flatnonzero(np.abs(missing).max(axis=0) > FAR / self._period)
         if len(far):
             guess = np.concatenate([here[:3, far], here[_TURN][:, far]])
@@ -104,7 +104,8 @@ class Lagging:
             place[:3, far[found.converged]] = found.pose[:3, found.converged]
         here, off = self._between(known, place, nearest(known[_PLACE], place, first, self._kept, near), first)
         return Lagged(
-            late=_size(place[:3] - now[_PLACE][:3]), across=_size(off[:3]), turned=_size(moved(now[_INVERSE], lag)[3:]),
+            late=_size(place[:3] - now[_PLACE][:3]), across=_size(off[:3]),
+            turned=_size(moved(now[_INVERSE], lag, TURNS)),
             feeds=here[0] > 0.0, line=here[1].astype(np.int64), error=off[:3],
             read=self._read(known[:, first - 1 :]),
         )  # fmt: skip
@@ -165,7 +166,7 @@ class Lagging:
         slower = -np.diff(speed, axis=1) * (h / 32.0)
         pulls = (pull[:, 1:] + pull[:, :-1]) * (h * h / 64.0)
         ways = (np.diff(length, axis=1), 5.0 * slower + pulls, slower + pulls)
-        return np.array([_size(moved(known[_INVERSE, 1:], x)[:3]).max() for x in ways])
+        return np.array([_size(moved(known[_INVERSE, 1:], x, SHIFTS)).max() for x in ways])
 
     def _columns(self, setpoints: Setpoints) -> Array:
         """Return what is kept of each sample, (68, n)."""
@@ -181,7 +182,7 @@ class Lagging:
             out[rows][:3], out[rows][3:] = tip[:3], WEIGHT * struts
         out[_FEEDS], out[_LINE] = self._feeds[poses.move], poses.line
         out[_TURN] = poses.pose[3:]
-        out[_INVERSE] = inverse_rows(self._poses.struts(setpoints), poses.pose)
+        out[_INVERSE] = self._poses.inverses(setpoints)
         return out
 
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array
-from hexpost.audit.inverses import inverse_rows, moved
 from hexpost.audit.spots import WorstBlocks, WorstSpot, worse
+from hexpost.kinematics.inverses import SHIFTS, moved
 from hexpost.machine.elastic import springs, unbent
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
@@ -58,9 +58,9 @@ class Sagging:
         time: Array = np.asarray(poses.tick * setpoints.period, dtype=np.float64)
         left = shorter if added is None else shorter - added
         sides = shorter, np.where(np.abs(left) > ROUNDED, left, 0.0)
-        inverse = inverse_rows(self._poses.struts(setpoints), poses.pose)
+        inverse = self._poses.inverses(setpoints)
         for i, side in enumerate(sides):
-            off = np.sqrt((moved(inverse, side)[:3] ** 2).sum(axis=0)) * feeds
+            off = np.sqrt((moved(inverse, side, SHIFTS) ** 2).sum(axis=0)) * feeds
             self._worst[i] = worse(self._worst[i], off, poses.line, time)
             self._squares[i] += float(off @ off)
         self._count += int(feeds.sum())

@@ -2,16 +2,28 @@
 
 Branch and bound (A. H. Land, A. G. Doig, 1960; from memory): no row of a cell is nearer than the row at its end less
 the length of the way through the cell. Cells that cannot hold the nearest place are left out, the others halved.
+
+Most points need no search: going down from a likely place finds one that is square to the way, and a way that hardly
+bends about it has no other. With the gap e to that place, a direction that differs from the one there by no more than
+k + K l at a length l along the way, and c as the cosine that the whole stretch keeps, the squared gap changes by at
+least (c2 - e K) l2 - 2 (e k + r) l, r [mm] being how far the foot lies beyond its piece. The least of that is
+-(e k + r)2 / (c2 - e K). Cells that reach beyond the stretch must not hold anything nearer, as above.
 """
+
+from functools import cached_property
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Flags, Ints
 
 NODES = 4
 """Cells that the rows which are looked at are cut into at first, at most."""
 CLEAR = 1e-5
 """A place that is nearer by less than this is not looked for, mm."""
+STEPS = 3
+"""Pieces of the way that are tried on the way down from a likely place."""
+BESIDE = 2
+"""Cells on both sides of that of a place in which the way must hardly bend."""
 
 
 def nearest(way: Array, place: Array, first: int, kept: int, likely: Array) -> Array:
@@ -20,12 +32,105 @@ def nearest(way: Array, place: Array, first: int, kept: int, likely: Array) -> A
     Place i belongs to row ``first`` + i: looked at are that row and ``kept`` before it, of which there are as many.
     The nearer a way is at ``likely`` (n,) rows, the sooner it is found.
     """
-    arc = np.append(0.0, np.cumsum(np.sqrt(squares(np.diff(way)))))
     now: Ints = first + np.arange(place.shape[1])
-    low, step = now - kept, 1
-    while NODES * step < kept:
-        step *= 2
-    guess = np.clip(likely, low, now).astype(np.int64)
+    course = _Course(way, kept)
+    out, sure = _down(course, place, now, likely)
+    left = np.flatnonzero(~sure)
+    if len(left):
+        out[left] = _searched(course, place[:, left], now[left], out[left])
+    return out
+
+
+SHORT = 1e-9
+"""Rows that are no farther apart are the same, mm: the way keeps its direction."""
+
+
+class _Course:
+    """A ``way`` (k, m) of which ``kept`` rows before each are looked at, its lengths and bends."""
+
+    def __init__(self, way: Array, kept: int) -> None:
+        self.way, self.kept = way, kept
+        self.pieces = np.diff(way)
+        self.size = np.sqrt(squares(self.pieces))
+        self.arc = np.append(0.0, np.cumsum(self.size))
+        self.step = 1
+        while NODES * self.step < kept:
+            self.step *= 2
+        self.cell = max(self.step // 2, 1)
+
+    def bent(self, where: Array) -> tuple[Array, Array, Array]:
+        """Return of the stretches about places (n,): turns in all and the largest, rad; the largest by length, 1/mm."""
+        cell = (where / self.cell).astype(np.int64)
+        all_, most, sharp = (x.take(cell) for x in self._bends)
+        return all_, most, sharp
+
+    @cached_property
+    def _bends(self) -> tuple[Array, Array, Array]:
+        """Return the same of the stretch about each cell."""
+        moving = np.maximum.accumulate(np.where(self.size > SHORT, np.arange(len(self.size)), 0))
+        size = self.size.take(moving)
+        along = self.pieces.take(moving, axis=1) / np.where(size > SHORT, size, np.inf)
+        turn = np.append(0.0, np.sqrt(squares(np.diff(along))))
+        shorter = np.minimum(size, np.append(size[:1], size[:-1]))
+        bend = turn / np.where(shorter > SHORT, shorter, SHORT)
+        cells = np.arange(0, len(turn) + 1, self.cell)
+        turn, bend = np.append(turn, 0.0), np.append(bend, 0.0)
+        return (
+            _about(np.add.reduceat(turn, cells), np.add), _about(np.maximum.reduceat(turn, cells), np.maximum),
+            _about(np.maximum.reduceat(bend, cells), np.maximum),
+        )  # fmt: skip
+
+
+def _about(values: Array, joined: np.ufunc) -> Array:
+    """Return what values (b,) of cells and of those beside them make together."""
+    wide = np.pad(values, BESIDE)
+    return np.asarray(joined.reduce([wide[k : k + len(values)] for k in range(2 * BESIDE + 1)], axis=0))
+
+
+def _down(course: _Course, place: Array, now: Ints, likely: Array) -> tuple[Array, Flags]:
+    """Return places (n,) square to the way, down from those that are ``likely``, and which are surely the nearest."""
+    low = now - course.kept
+    i = np.clip(likely, low, now - 1).astype(np.int64)
+    for left in reversed(range(STEPS)):
+        gap, piece, size = place - course.way.take(i, axis=1), course.pieces.take(i, axis=1), course.size.take(i)
+        share = np.einsum("in,in->n", gap, piece) / np.maximum(size, SHORT) ** 2
+        if left:
+            i = np.clip(i + np.floor(np.clip(share, -course.kept, course.kept)).astype(np.int64), low, now - 1)
+    on = np.clip(share, 0.0, 1.0)
+    where, gap = i + on, gap - on * piece
+    off = np.sqrt(squares(gap))
+    ends = ((i == now - 1) & (share > 1.0)) | ((i == low) & (share < 0.0))
+    beyond = np.where(ends, 0.0, np.abs(share - on) * size)
+    turn, most, sharp = course.bent(where)
+    narrow = np.maximum(1.0 - turn * turn / 2.0, 0.0) ** 2 - off * sharp
+    sure: Flags = (off * most + beyond) ** 2 <= narrow * CLEAR * (2.0 * off - CLEAR)
+    sure &= (narrow > 0.0) & (size > SHORT)
+    sure &= _others_away(course, place, now, where=where, off=off)
+    return where, sure | (off <= CLEAR)
+
+
+def _others_away(course: _Course, place: Array, now: Ints, *, where: Array, off: Array) -> Flags:
+    """Return for which places (n,) nothing beyond the stretch about it is nearer than ``off``."""
+    cell, low = course.cell, now - course.kept
+    begin = ((where / cell).astype(np.int64) - BESIDE) * cell
+    end = begin + (2 * BESIDE + 1) * cell
+    out: Flags = np.ones(len(now), dtype=np.bool_)
+    for back in range(0, course.kept, cell):
+        row = now - back
+        before = np.maximum(row - cell, low)
+        away = (row <= end) & (before >= begin)
+        if not away.all():
+            length = course.arc.take(row) - course.arc.take(before)
+            away |= _sizes(course.way, place, row) - length >= off - CLEAR
+            out &= away
+    return out
+
+
+def _searched(course: _Course, place: Array, now: Ints, likely: Array) -> Array:
+    """Return the nearest places (n,) by branch and bound."""
+    way, arc, kept, step = course.way, course.arc, course.kept, course.step
+    low = now - kept
+    guess = np.rint(likely).astype(np.int64)
     best: Array = np.asarray(guess, dtype=np.float64)
     least = _sizes(way, place, guess)
     nodes = []

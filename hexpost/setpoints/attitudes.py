@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from hexpost.arrays import Ints
+from hexpost.arrays import Array, Ints
+from hexpost.kinematics.inverses import inverse_rows
 from hexpost.kinematics.links import Links, links
 from hexpost.kinematics.struts import StrutModel, Struts
 from hexpost.last_answer import LastAnswer
@@ -19,6 +20,7 @@ class Attitudes:
         self._frames = frames
         self._struts: LastAnswer[int, Struts] = LastAnswer()
         self._links: LastAnswer[Setpoints, Links] = LastAnswer()
+        self._inverses: LastAnswer[Setpoints, Array] = LastAnswer()
 
     def frame(self, setpoints: Setpoints) -> Frame:
         """Return the frame of a batch."""
@@ -34,6 +36,10 @@ class Attitudes:
         if setpoints.links is not None:
             return setpoints.links
         return self._links.of(setpoints, lambda: links(self.struts(setpoints), setpoints.poses.pose, setpoints.length))
+
+    def inverses(self, setpoints: Setpoints) -> Array:
+        """Return the inverse Jacobians (36, n), row by row, at the samples of a batch, straight between some."""
+        return self._inverses.of(setpoints, lambda: inverse_rows(self.struts(setpoints), setpoints.poses.pose))
 
     def some(self, setpoints: Setpoints, at: Ints) -> Links:
         """Return the struts at the samples ``at`` (m,) of a batch."""

@@ -12,9 +12,9 @@ from click.testing import CliRunner
 from machine.described import REST, STRUT, text
 from scipy.spatial.transform import Rotation
 
-from hexpost.audit.inverses import inverse_rows, moved
 from hexpost.audit.lagging import Lagging
 from hexpost.cli import main
+from hexpost.kinematics.inverses import inverse_rows, moved
 from hexpost.machine.elastic import springs, unbent
 from hexpost.pipeline import Files, load, schedule
 from hexpost.setpoints.attitudes import Attitudes

@@ -7,6 +7,8 @@ from hexpost.kinematics.struts import Struts, jacobian
 
 NODES = 16
 """Samples from one inverse Jacobian to the next; between them it is taken as straight (some 1e-4 of the error)."""
+SHIFTS, TURNS = slice(0, 3), slice(3, 6)
+"""Rows of what ``moved`` returns."""
 MOST_GAIN = 1e12
 """Stands for infinity at an exactly singular pose."""
 
@@ -15,18 +17,19 @@ def inverse_rows(struts: Struts, pose: Array) -> Array:
     """Return the inverse Jacobians (36, n), row by row, at consecutive poses (6, n)."""
     n = pose.shape[1]
     nodes = np.minimum(np.arange(-(-n // NODES) + 1) * NODES, n - 1)
-    inverse = inverses(jacobian(struts, pose[:, nodes])).reshape(len(nodes), 36)
+    inverse = inverses(jacobian(struts, pose[:, nodes])).reshape(len(nodes), 36).T
     part = np.arange(n) / NODES
     k = part.astype(np.int64)
-    width = np.maximum(nodes[k + 1] - nodes[k], 1) / NODES
-    share = (part - k) / width
-    out: Array = inverse[k].T + share * (inverse[k + 1] - inverse[k]).T
-    return out
+    share = np.zeros((len(nodes) - 1, NODES))
+    share.ravel()[:n] = (part - k) / (np.maximum(nodes[k + 1] - nodes[k], 1) / NODES)
+    out: Array = np.multiply(share, np.diff(inverse)[:, :, None])
+    out += inverse[:, :-1, None]
+    return out.reshape(36, -1)[:, :n]
 
 
-def moved(inverse: Array, struts: Array) -> Array:
-    """Return shifts [mm] and turns [rad] (6, n) of the tip by changes (6, n) of the struts."""
-    out: Array = np.einsum("ijn,jn->in", inverse.reshape(6, 6, -1), struts)
+def moved(inverse: Array, struts: Array, rows: slice = slice(0, 6)) -> Array:
+    """Return shifts [mm] and turns [rad] (6, n) of the tip, or some ``rows``, by changes (6, n) of the struts."""
+    out: Array = np.einsum("ijn,jn->in", inverse.reshape(6, 6, -1)[rows], struts)
     return out
 
 
