@@ -21,7 +21,7 @@ FAR = 1e6
 
 GROUP = 16
 """Samples for which one in the middle speaks, where it can."""
-AGAIN = 1e-7
+AGAIN = 1e-9
 """A distance that is smaller by less is the same, mm: that of two joints of the platform never changes."""
 
 

@@ -156,7 +156,7 @@ def test_a_sample_that_speaks_for_its_neighbours_hides_no_distance(seed, monkeyp
     (some,), (all_,) = found, every
     least = all_.min(axis=1)
     assert np.all(some >= all_ - 1e-9)
-    assert np.abs(some.min(axis=1) - least).max() < 2e-7
+    assert np.abs(some.min(axis=1) - least).max() < 2e-9
     below = all_ < clearance
     assert np.abs(some[below] - all_[below]).max(initial=0.0) < 1e-9
     assert (some == check.each.centre[:, None]).any()
