@@ -5,13 +5,28 @@ to be on its own side of a limit, it has more. What is given (a limit of the mac
 the dust of arithmetic; times are whole microseconds, as in the setpoint table. Counts, lines and coordinates are exact.
 """
 
+from collections.abc import Iterable, Sequence
+from itertools import chain
 from math import floor, isfinite, log10
 
+import numpy as np
+
+from hexpost.arrays import Array
 from hexpost.audit.model import Finding, Worst
 from hexpost.voice import advice, more_percent
 
 DIGITS, MOST_DIGITS = 6, 17
 LENGTH_DECIMALS = 3
+
+
+BETWEEN = ",\n  "
+"""What stands between the entries of a list."""
+
+
+class Encoded(str):
+    """Entries of a list that are JSON already, with ``BETWEEN`` between them."""
+
+    __slots__ = ()
 
 
 def measured(x: float, unit: str = "", beside: float | None = None) -> float | None:
@@ -36,6 +51,31 @@ def given(x: float) -> float | None:
 def seconds(x: float) -> float | None:
     """Return a time for JSON, whole microseconds; ``None`` where it is not finite."""
     return round(x, 6) if isfinite(x) else None
+
+
+def measured_column(x: Array) -> list[str]:
+    """Return what ``measured`` makes of each of ``x`` (n,), as JSON."""
+    return _column(np.where(x == 0.0, 0.0, x), f"%.{DIGITS}g")
+
+
+def seconds_column(x: Array) -> list[str]:
+    """Return what ``seconds`` makes of each of ``x`` (n,), as JSON."""
+    return _column(x, "%.6f")
+
+
+def filled(form: str, columns: Sequence[Iterable[object]], between: str = "") -> str:
+    """Return the rows of ``columns``, each written by the ``form`` of a row, in one step for all of them."""
+    values = tuple(chain.from_iterable(zip(*columns, strict=True)))
+    return between.join([form] * (len(values) // len(columns))) % values
+
+
+def _column(x: Array, form: str) -> list[str]:
+    """Return numbers (n,), rounded as ``form`` writes them, as JSON: the shortest text that is that number."""
+    rounded = list(map(float, filled(f"{form} ", [x.tolist()]).split()))
+    texts = filled("%r ", [rounded]).split()
+    for i in np.flatnonzero(~np.isfinite(x)).tolist():
+        texts[i] = "null"
+    return texts
 
 
 def worst_use(w: Worst) -> dict[str, object]:

@@ -1,7 +1,7 @@
 """The audit: every check on every batch of samples, findings at the end."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,6 +31,26 @@ from hexpost.setpoints.loads import Loads
 from hexpost.setpoints.model import Setpoints
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Also:
+    """What else a check is: asked once, because protocols answer slowly."""
+
+    meetings: Meetings | None
+    shares: Shares | None
+    movable: Movable | None
+    apart: bool
+
+    @classmethod
+    def of(cls, check: LimitCheck) -> "_Also":
+        """Return what a check is beside a check."""
+        return cls(
+            meetings=check if isinstance(check, Meetings) else None,
+            shares=check if isinstance(check, Shares) else None,
+            movable=check if isinstance(check, Movable) else None,
+            apart=isinstance(check, Apart),
+        )
+
+
 class Audit:
     """A running audit of one job: batches of consecutive samples in, findings out.
 
@@ -55,11 +75,12 @@ class Audit:
         self._period = machine.period
         self._lines = moves.line
         made = (make(context) for make in checking.checks)
+        checks = [(check, _Also.of(check)) for check in made if check]
         self._checks = tuple(
-            (check, WorstUse(check.each if isinstance(check, Meetings) else check.band, _shares(check)))
-            for check in made
-            if check
+            (check, WorstUse(also.meetings.each if also.meetings else check.band, also.shares))
+            for check, also in checks
         )
+        self._also = tuple(also for _, also in checks)
         self._boxes = tuple(box.name for box in machine.keep_out)
         self._adviser = Adviser(context)
         self._store = Store()
@@ -95,7 +116,10 @@ class Audit:
 
     def measure(self, setpoints: Setpoints) -> list[Array | None]:
         """Return the values of a batch that can be had from it alone, in any process and any order, check by check."""
-        return [check.measure(setpoints) if isinstance(check, Apart) else None for check, _ in self._checks]
+        return [
+            check.measure(setpoints) if also.apart else None
+            for (check, _), also in zip(self._checks, self._also, strict=True)
+        ]
 
     def add(self, setpoints: Setpoints, measured: Sequence[Array | None] = ()) -> None:
         """Check the next batch of samples, and what was ``measured``; batches come in order and without gaps."""
@@ -107,10 +131,11 @@ class Audit:
         np.minimum(self._shortest, setpoints.length.min(axis=1), out=self._shortest)
         np.maximum(self._longest, setpoints.length.max(axis=1), out=self._longest)
         self._ticks.add(poses)
-        for (check, worst), known in zip(self._checks, measured or self.measure(setpoints), strict=True):
+        given = measured or self.measure(setpoints)
+        for (check, worst), also, known in zip(self._checks, self._also, given, strict=True):
             values = check.measure(setpoints) if known is None else known
             if values is not None:
-                self._judge(check, worst, values, setpoints)
+                self._judge(check, also, worst, values, setpoints)
         self._behaving.add(setpoints)
         self._adviser.remember(setpoints)
 
@@ -155,19 +180,21 @@ class Audit:
         """Return the smallest distance of each pair of bodies, the nearest pair first."""
         out = [
             Nearest(bodies=names_of(int(pair), self._boxes), worst=w)
-            for check, use in self._checks
-            if isinstance(check, Meetings)
-            for pair, w in zip(check.pairs, use.rows(self._limits.of(check.band.limit), self._period), strict=False)
+            for (check, use), also in zip(self._checks, self._also, strict=True)
+            if also.meetings
+            for pair, w in zip(
+                also.meetings.pairs, use.rows(self._limits.of(check.band.limit), self._period), strict=False
+            )
         ]
         return tuple(sorted(out, key=lambda x: x.worst.value))
 
-    def _judge(self, check: LimitCheck, worst: WorstUse, values: Array, setpoints: Setpoints) -> None:
+    def _judge(self, check: LimitCheck, also: _Also, worst: WorstUse, values: Array, setpoints: Setpoints) -> None:
         """Take the worst of a batch's ``values`` (k, n) and the runs that leave the band."""
-        poses, band = setpoints.poses, check.band
+        poses, band, meetings = setpoints.poses, check.band, also.meetings
         least, most = values.min(axis=1), values.max(axis=1)
         worst.update(values, least, most, setpoints)
         pairs = values
-        if isinstance(check, Meetings):
+        if meetings:
             values = values.min(axis=0)[None]
             least, most = values.min(axis=1), values.max(axis=1)
         margin = self._margins.get(band.limit, 1.0)
@@ -179,12 +206,12 @@ class Audit:
         if band.left(least, most, margin):
             code = self._limits.index(band.limit)
             runs, row, at = find_runs(band, code, values, poses.line, poses.tick, margin=margin)
-            if isinstance(check, Shares):
-                _show(runs, check.figures(row, at, setpoints), margin)
-            if isinstance(check, Meetings):
-                runs["bodies"] = check.pairs[pairs[:, at].argmin(axis=0)]
-            if isinstance(check, Movable):
-                runs["shift"], runs["way"] = check.shift(row, at, setpoints, margin)
+            if also.shares:
+                _show(runs, also.shares.figures(row, at, setpoints), margin)
+            if meetings:
+                runs["bodies"] = meetings.pairs[pairs[:, at].argmin(axis=0)]
+            if also.movable:
+                runs["shift"], runs["way"] = also.movable.shift(row, at, setpoints, margin)
             self._adviser.advise(self._limits[code], runs, row, at, setpoints, values=values, margin=margin)
             self._store.add(runs, self._last_tick)
 
@@ -196,10 +223,6 @@ class Audit:
         runs["end"] = self._ticks.of(breaches.last)[1]
         runs["peak"], runs["allowed"], runs["ratio"] = breaches.peak, breaches.allowed, breaches.ratio
         return runs
-
-
-def _shares(check: LimitCheck) -> Shares | None:
-    return check if isinstance(check, Shares) else None
 
 
 def _between(limit: str, line: int) -> str:

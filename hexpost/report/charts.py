@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Ints
+from hexpost.documents import filled
 from hexpost.pages.packed import packed
 from hexpost.report.picture import COLUMNS
 from hexpost.voice import number
@@ -63,7 +64,7 @@ def _steps(rows: Ints, way: int) -> str:
     cut = np.flatnonzero(np.append(rows[1:] != rows[:-1], True))
     run = np.diff(np.append(-1, cut)) * way
     rise = np.append(np.diff(rows[cut]), 0)
-    return "".join(f"h{r}v{d}" if d else f"h{r}" for r, d in zip(run.tolist(), rise.tolist(), strict=True))
+    return filled("h%dv%d", [run.tolist(), rise.tolist()]).removesuffix("v0")
 
 
 def _line(rows: Array) -> str:

@@ -4,7 +4,7 @@ import json
 from math import degrees
 
 from hexpost.audit.model import Finding, Nearest
-from hexpost.documents import finding, given, measured, seconds, worst_use
+from hexpost.documents import BETWEEN, Encoded, finding, given, measured, seconds, worst_use
 from hexpost.report.against import against_document
 from hexpost.report.beside import beside_document
 from hexpost.report.budget import budget_document
@@ -74,10 +74,10 @@ def to_json(report: Report) -> str:
 
 
 def _value(value: object) -> str:
-    """Return one value as JSON; each entry of a long list on its own line, the rest left to the fast encoder."""
+    """Return one value as JSON; each entry of a list on its own line, the rest left to the fast encoder."""
     if isinstance(value, list) and value:
-        return "[\n  " + ",\n  ".join(map(_ENCODER.encode, value)) + "\n ]"
-    return _ENCODER.encode(value)
+        value = Encoded(BETWEEN.join(map(_ENCODER.encode, value)))
+    return f"[\n  {value}\n ]" if isinstance(value, Encoded) else _ENCODER.encode(value)
 
 
 def _nearest(n: Nearest) -> dict[str, object]:

@@ -1,8 +1,11 @@
 """Why the job is not faster: blocks that lost time, and the seconds lost to each cause."""
 
+import json
+
 import numpy as np
 
-from hexpost.documents import measured, seconds
+from hexpost.arrays import Ints
+from hexpost.documents import BETWEEN, Encoded, filled, measured_column, seconds, seconds_column
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.report.model import CycleTimes
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
@@ -16,6 +19,7 @@ REACHED = 0.99
 """Share of its feed that a block reaches which reaches it."""
 LEAST_S = 5e-4
 """Less lost time than this, s, is no line of the text."""
+_BLOCK = '{"line": %s, "programmed_%s": %s, "reached_%s": %s, "held_by": %s, "lost_s": %s}'
 
 
 def feeds_document(found: Reasons) -> dict[str, object]:
@@ -23,9 +27,25 @@ def feeds_document(found: Reasons) -> dict[str, object]:
     chosen = np.sort(found.slowest(MOST_BLOCKS))
     return {
         "feeds_total": len(found.line),
-        "feeds": [_block(found, int(i)) for i in chosen],
+        "feeds": _blocks(found, chosen) if len(chosen) else [],
         "time_lost_s": {cause_text(k): seconds(x) for k, x in found.total.items()},
     }
+
+
+def _blocks(found: Reasons, at: Ints) -> Encoded:
+    """Return the entries of blocks ``at`` (n,), by columns."""
+    turning, line, programmed = found.turning[at], found.line[at], found.programmed[at]
+    scale = SECONDS_PER_MINUTE * np.where(turning, DEG_PER_RAD, 1.0)
+    unit = np.where(turning, "deg_min", "mm_min").tolist()
+    causes = {k: json.dumps(cause_text(k)) for k in np.flatnonzero(np.bincount(found.cause)).tolist()}
+    columns = (
+        np.where(line == 0, "null", line.astype(str)).tolist(),
+        unit, seconds_column(programmed * scale),
+        unit, measured_column(found.reached[at] * scale),
+        map(causes.__getitem__, found.cause[at].tolist()),
+        seconds_column(found.lost[at]),
+    )  # fmt: skip
+    return Encoded(filled(_BLOCK, columns, BETWEEN))
 
 
 def feeds_text(found: Reasons) -> list[str]:
@@ -61,18 +81,6 @@ def feed_not_reached(found: Reasons, place: str) -> str:
 def _scale(found: Reasons, i: int) -> float:
     """Return the factor from inside units to an F word: mm/min, or deg/min in pure rotations."""
     return SECONDS_PER_MINUTE * (DEG_PER_RAD if found.turning[i] else 1.0)
-
-
-def _block(found: Reasons, i: int) -> dict[str, object]:
-    scale, rapid = _scale(found, i), bool(np.isinf(found.programmed[i]))
-    unit = "deg_min" if found.turning[i] else "mm_min"
-    return {
-        "line": int(found.line[i]) or None,
-        f"programmed_{unit}": None if rapid else round(float(found.programmed[i]) * scale, 6),
-        f"reached_{unit}": measured(float(found.reached[i]) * scale),
-        "held_by": cause_text(int(found.cause[i])),
-        "lost_s": seconds(float(found.lost[i])),
-    }
 
 
 def feed_cells(found: Reasons, i: int) -> tuple[str, str]:

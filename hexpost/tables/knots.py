@@ -6,13 +6,12 @@ From each knot the next one is as far as the cubics stay within what is allowed 
 row that must be a knot.
 """
 
-from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, Ints
 from hexpost.setpoints.model import Setpoints
 from hexpost.tables.decimals import exact, time_decimals
 from hexpost.tables.quantise import MICROS
@@ -67,9 +66,9 @@ class KnotTable:
         self.part.settle()
         return len(self.knots)
 
-    def number_of(self, row: int) -> int:
-        """Return the number of the knot at a row that is one, from 0."""
-        return bisect_left(self.knots, row)
+    def number_of(self, rows: Ints) -> Ints:
+        """Return the numbers, from 0, of the knots at rows (n,) that are knots."""
+        return np.searchsorted(np.array(self.knots, dtype=np.int64), rows)
 
     def _advance(self, *, last: bool) -> None:
         """Place knots as long as enough rows are known to tell how far each cubic reaches."""

@@ -186,7 +186,7 @@ PLANTS = {  # by module: a job, an expression and what it becomes; more changes 
         '_COMMA = _words(s + "," for s in _PADDED)',
         '_COMMA = _words(s + "," for s in _PADDED[::-1])',
     ),
-    "tables.events": (PLAIN, "{exact(tick * micros, 6)},{tick}", "{exact(tick * micros, 6)},{tick + 1}"),
+    "tables.events": (PLAIN, "ticks.tolist(), events", "(ticks + 1).tolist(), events"),
     "tables.formats": (
         (*PLAIN, "--table", "npy"),
         "np.divide(row, 10.0**c.group.decimals, out=place)",

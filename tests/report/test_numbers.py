@@ -6,12 +6,13 @@ IEEE 754 doubles, `decimal` after IEEE 854: `quantize` to the place that six dig
 import json
 from decimal import ROUND_HALF_EVEN, Decimal
 
+import numpy as np
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 from verify.folders import BROKEN, convert, run
 
-from hexpost.documents import measured, seconds
+from hexpost.documents import measured, measured_column, seconds, seconds_column
 
 pytestmark = pytest.mark.usefixtures("untried")
 
@@ -96,3 +97,13 @@ def test_every_document_of_a_job_and_of_the_gate_keeps_the_rule(tmp_path):
     assert check(manifest) == 1
     assert check(json.loads(run("gate", tmp_path / "p.nc", "--json", "--jobs", "1")[1])) > 20
     assert check(json.loads(run("refeed", tmp_path / "p.nc", "-o", tmp_path / "new.nc", "--json")[1])) > 0
+
+
+def test_columns_are_what_single_numbers_are():
+    rng = np.random.default_rng(7)
+    some = 10.0 ** rng.uniform(-9, 12, 4000) * rng.choice([-1.0, 1.0], 4000)
+    edges = [0.0, -0.0, np.inf, -np.inf, np.nan, 999999.5, 9.9999995, 2.5e-6, 1234565.0, 0.5, 1e-7, 5e-7, 1e22, 3.0]
+    x = np.concatenate([some, edges, np.rint(some), np.round(some, 4)])
+    assert measured_column(x) == [json.dumps(measured(v)) for v in x.tolist()]
+    assert seconds_column(x) == [json.dumps(seconds(v)) for v in x.tolist()]
+    assert measured_column(x[:0]) == []
