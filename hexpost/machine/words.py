@@ -91,7 +91,8 @@ WORDS: tuple[Word, ...] = (
         (61, "exact stop: at the end of every feed move"),
         (62, "continuous: corners rounded within the corner tolerance"),
     ),
-    *_codes("G", "path control", TRADE, (64, "continuous: corners rounded within the corner tolerance")),
+    *_codes("G", "path control", TRADE, (64, "continuous: corners rounded within corner_tolerance_mm; P Q: no less")),
+    *_codes("G", "cycle", TRADE, (73, "deep hole: in by pecks of Q, after each back by words.peck_clearance_mm alone")),
     *_codes("G", "cycle", EIA, (80, "fixed cycle off: the motion word from before the cycle is in force again")),
     *_codes(
         "G", "cycle", RECALLED,
@@ -194,8 +195,8 @@ WORDS: tuple[Word, ...] = (
     Word("T", None, "value", RECALLED, "tool for the next M06"),
     Word("H", None, "value", TRADE, "row of the tools file for G43 and G44"),
     Word("D", None, "value", TRADE, "row of the tools file for G41 and G42; none given: the tool in the spindle"),
-    Word("P", None, "value", TRADE, "time of a dwell; number of a subprogram"),
-    Word("Q", None, "value", TRADE, "depth of a peck of G83"),
+    Word("P", None, "value", TRADE, "time of a dwell; number of a subprogram; beside G64 a tolerance"),
+    Word("Q", None, "value", TRADE, "depth of a peck of G73 and G83"),
     Word("L", None, "value", TRADE, "how often: holes of a cycle block (also K), runs of a subprogram"),
 )  # fmt: skip
 

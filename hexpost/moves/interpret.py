@@ -31,6 +31,7 @@ from hexpost.moves.reading.dialect import Dialect
 from hexpost.moves.reading.dwells import take_dwells
 from hexpost.moves.reading.heights import heights
 from hexpost.moves.reading.implied import placed
+from hexpost.moves.reading.tolerances import tolerances
 from hexpost.moves.rotary.foreign import check_rotary, meant, rotary_feeds
 from hexpost.moves.rotary.turning import ToolTurning
 from hexpost.moves.rotary.vector import ToolVector
@@ -180,6 +181,7 @@ class Interpreter:
     def _step(self, sheet: Sheet, complaints: Complaints) -> None:
         """Take in the words of blocks that are spelled out."""
         modes = modal(sheet, self.state)
+        sheet, rounded = tolerances(sheet, modes, self.machine, complaints)
         sheet, dwells = take_dwells(sheet, self.machine.words, complaints)
         modes, said = machine_blocks(sheet, modes, complaints)
         modes, risen = heights(sheet, modes, self.state, self.machine.words)
@@ -212,7 +214,7 @@ class Interpreter:
         self.in_force.look(blocks, fed, rows, self.store.count)
         self.c_line = self.c_line or (0 if self.vector.letters else turning_line(blocks))
         self.store.add(moved)
-        self.readings |= dict.fromkeys((*said, *risen, *unstated(blocks, self.machine.asked_units)))
+        self.readings |= dict.fromkeys((*rounded, *said, *risen, *unstated(blocks, self.machine.asked_units)))
         self.readings |= dict.fromkeys(readings(blocks, dwells, self.tools, fed, turns))
 
     def finish(self) -> Interpretation:

@@ -98,6 +98,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("repeat-without-hole", "G81 X5 Z-3 R2 F100\n‸L3", "write it into the block that names the place"),
     Mistake("word-out-of-place", "M98 P7 ‸Q3\nM30\nO7\nM99", "write it into a block of the word that it belongs to"),
     Mistake("word-out-of-place", "G00 X5 ‸P3", "write it into a block of the word that it belongs to"),
+    Mistake("tolerance-too-small", "G64 ‸P0.001", "lower corner_tolerance_mm of the machine file if it can"),
     Mistake("repeat-bad", "M98 P7 ‸L0\nM30\nO7\nM99", "write how often, a whole number from 1", alone=True),
     Mistake("subprogram-twice", "M98 P7\nM30\nO7\nX1\nM99\n‸O7\nX2\nM99", "give one of them another number"),
     Mistake("endless-calls", "M98 P7\nM30\nO7\nM98 ‸P7\nM99", "a subprogram may not call itself"),

@@ -35,7 +35,8 @@ OTHERS = _kind("other mistakes in blocks", "correct the blocks: `hexpost audit` 
 
 KINDS = (
     _kind("unknown words", "decide their rows of the dialect table", "unknown-word dialect-rest", settled=True),
-    _kind("parameters of known words", "decide their rows of the dialect table", "word-out-of-place", settled=True),
+    _kind("parameters of known words", "decide their rows of the dialect table",
+          "word-out-of-place tolerance-too-small", settled=True),
     _kind("words refused on purpose", "the dialect table of the machine file refuses them", "dialect-refused"),
     _kind("units not stated", "answer words.units", "units-missing", settled=True),
     _kind("no motion word at the head", "answer words.first_motion", "no-motion-word", settled=True),

@@ -71,15 +71,15 @@ READINGS: tuple[Matter, ...] = (
         answers={"through-point": "home by the point named", "direct": "straight home"},
     ),
     Matter(
-        name="pecks", key="peck_clearance_mm", about="deep holes (G83) by pecks",
-        answers={"0.5": "a peck begins so many mm above the bottom of the one before"},
+        name="pecks", key="peck_clearance_mm", about="deep holes (G73, G83) by pecks",
+        answers={"0.5": "a peck begins so many mm above the bottom of the one before; G73 goes back no further"},
     ),
     Matter(
         name="withdrawal", key="manual_withdrawal_s", about="bores that end with a withdrawal by hand (G87, G88)",
         needed=True, answers={"20": "it takes so many seconds"},
     ),
     Matter(
-        name="cycles", key="", about="fixed cycles (G81 to G89)",
+        name="cycles", key="", about="fixed cycles (G73, G81 to G89)",
         answers={"": "`hexpost words G81` says how each is read; a tap (G84) needs a floating holder"},
     ),
     Matter(

@@ -69,7 +69,7 @@ REFUSED = {
     "no feed": "G21 G90 G00 X0 Z80\nG01 X5.\nM30\n",
     "mode of centres": "G21 G90 G12.3\nG00 X0 Y0 Z80\nG02 X5 Y5 I5 J0 F200\nM30\n",
     "a word of the shop": "G21 G90 G00 X0 Z80\nM777\nM30\n",
-    "a parameter": "G21 G90 G64 P0.02\nG00 X0 Z80\nM30\n",
+    "a parameter": "G21 G90 G64 P0.002\nG00 X0 Z80\nM30\n",
     "text": "G21 G90\nSECOND SIDE OF THE PLATE\nG00 X0 Z80\nM30\n",
     "moves behind the end": "G21 G90 G00 X0 Z80\nM30\nG00 X5\n",
     "arc off its circle": "G21 G90 G00 X0 Y0 Z80\nG02 X5 Y5 I1 J0 F200\nM30\n",

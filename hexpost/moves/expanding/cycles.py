@@ -1,4 +1,4 @@
-"""Fixed cycles spelled out: what each hole block of G81 to G89 moves, waits and switches.
+"""Fixed cycles spelled out: what each hole block of G73, G81 to G89 moves, waits and switches.
 
 The table (how the tool goes in, what happens at the bottom, how it comes out) is common practice, no source. A textbook
 confirms the way out of G85, the spindle of G86, and the full way out after each peck of G83: CNC Manufacturing

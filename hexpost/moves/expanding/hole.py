@@ -11,10 +11,14 @@ from hexpost.moves.reading.dwells import SECONDS
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recipe:
-    """What a cycle does; ``dwell`` at the bottom is ``""``, ``"may"`` or ``"must"``."""
+    """What a cycle does; ``dwell`` at the bottom is ``""``, ``"may"`` or ``"must"``.
+
+    ``stays``: after a peck the tool goes back by the clearance alone, to break the chip, and not to R.
+    """
 
     dwell: str = ""
     pecks: bool = False
+    stays: bool = False
     tap: bool = False
     spindle_stops: bool = False
     by_hand: bool = False
@@ -24,6 +28,7 @@ class Recipe:
 USES = {"P": "a dwell at the bottom of a hole", "Q": "the depth of a peck"}
 """What words of a cycle are for."""
 RECIPES = {
+    73: Recipe(pecks=True, stays=True),
     81: Recipe(),
     82: Recipe(dwell="must"),
     83: Recipe(dwell="may", pecks=True),
@@ -102,7 +107,8 @@ def _pecks(hole: Bore, to: Callable[..., Row], clearance: float) -> Iterator[Row
     while count * hole.peck < depth * (1.0 - 1e-12):
         level = hole.r - hole.up * count * hole.peck
         yield to(level, exact=True)
-        yield to(hole.r, rapid=True)
+        if not hole.recipe.stays:
+            yield to(hole.r, rapid=True)
         into = to(level + hole.up * min(clearance, count * hole.peck), rapid=True)
         yield {**into, "led": (into["motion once"][0], PECK)}
         count += 1

@@ -14,6 +14,7 @@ from hexpost.moves.needs.columns import LONGEST, WordColumns
 from hexpost.moves.needs.model import MOST_WORDS, NumberUse, WordUse
 from hexpost.moves.reading.checks import unread
 from hexpost.moves.reading.dialect import KEPT, OF_AN_M_WORD, OWNERS, PARAMETERS
+from hexpost.moves.reading.tolerances import TOO_SMALL
 
 MOST_LOOKED_AT = 20_000
 """In so many blocks of a word what is beside it is counted."""
@@ -51,7 +52,7 @@ def with_parameters(words: WordColumns, faults: Iterable[Fault]) -> tuple[WordUs
     """
     lines: dict[str, dict[int, set[str]]] = {}
     for fault in faults:
-        if fault.code == "word-out-of-place" and fault.line is not None:
+        if fault.code in ("word-out-of-place", TOO_SMALL) and fault.line is not None:
             for owner, letter in _owners(words, fault.line):
                 lines.setdefault(owner, {}).setdefault(fault.line, set()).add(letter)
     out = []

@@ -15,9 +15,9 @@ LARGE = 1000.0
 ONE_TURN = 360.0
 TOOL_VECTOR = "tool-vector"
 """Name of the reading of I J K on lines."""
-MOTION, WITHOUT = (0, 1, 2, 3, *range(81, 90)), (4, 10, 28, 30, 74, 92)
+MOTION, WITHOUT = (0, 1, 2, 3, 73, *range(81, 90)), (4, 10, 28, 30, 74, 92)
 """Codes that say how axis words move, and codes whose axis words move nothing, or in a way of their own."""
-RETURNS, CYCLES, ARCS, FEEDING = (28, 30), tuple(range(81, 90)), (2, 3), (1, 2, 3)
+RETURNS, CYCLES, ARCS, FEEDING = (28, 30), (73, *range(81, 90)), (2, 3), (1, 2, 3)
 DISTANCE, MACHINE, PRESET = (90, 91), 53, 92
 OF_DWELL = {f"dwell-{x.lower()}": x for x in "PXF"}
 
@@ -43,7 +43,7 @@ def matters(words: WordColumns, stated: str) -> tuple[ReadingUse, ...]:
         ("first-motion", ahead & ~alone),
         ("first-heights", alone),
         ("home-or-tap", words.coded("G", 74)),
-        ("pecks", words.coded("G", 83)),
+        ("pecks", words.coded("G", 73, 83)),
         ("withdrawal", words.coded("G", 87, 88)),
         ("cycles", words.coded("G", *CYCLES)),
         ("points", large),

@@ -14,7 +14,7 @@ SECONDS = {"s": 1.0, "ms": 1e-3}
 OTHERS = ("X", "Y", "Z", "A", "B", "C", "I", "J", "K", "R")
 PLACED = {
     "P": "means a time or a subprogram, and this block is no dwell (G04), no cycle and no call (M98)",
-    "Q": "means a peck, and no cycle that pecks (G83) is in force",
+    "Q": "means a peck, and no cycle that pecks (G73, G83) is in force",
     "L": "means how often, and this block is no cycle and no call (M98)",
 }
 """What words mean that have a meaning only in some blocks."""

@@ -19,6 +19,8 @@ BACK = "G00 Z50\n"
 TABLE = {
     "G81": "G01 Z-10\nG00 Z2\n",
     "G82 P500": "G01 Z-10\nG04 P500\nG00 Z2\n",
+    "G73 Q12": "G01 Z-10\nG00 Z2\n",
+    "G73 Q5": "G01 Z-3\nG00 Z-2.5\nG01 Z-8\nG00 Z-7.5\nG01 Z-10\nG00 Z2\n",
     "G83 Q12": "G01 Z-10\nG00 Z2\n",
     "G83 Q5": "G01 Z-3\nG00 Z2\nG00 Z-2.5\nG01 Z-8\nG00 Z2\nG00 Z-7.5\nG01 Z-10\nG00 Z2\n",
     "G83 Q6 P100": "G01 Z-4\nG00 Z2\nG00 Z-3.5\nG01 Z-10\nG04 P100\nG00 Z2\n",
@@ -180,6 +182,8 @@ MISTAKES = [
     ("G81 X1 Z-5\n", "cycle-r-missing"),
     ("G81 X1 R2\n", "cycle-depth-missing"),
     ("G82 X1 Z-5 R2\n", "cycle-dwell-missing"),
+    ("G73 X1 Z-5 R2\n", "cycle-peck-missing"),
+    ("G73 X1 Z-5 R2 Q3 P5\n", "cycle-word-unused"),
     ("G83 X1 Z-5 R2\n", "cycle-peck-missing"),
     ("G83 X1 Z-5 R2 Q-1\n", "cycle-peck-missing"),
     ("G83 X1 Z-5 R2 Q.00001\n", "too-many-moves"),
