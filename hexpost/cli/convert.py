@@ -33,7 +33,11 @@ WITHIN_UM = 0.1
     help="Format of the setpoint table.",
 )
 @click.option(
-    "--columns", metavar="NAMES", default="", help="Columns or groups of the table, with commas (default: all)."
+    "--columns",
+    metavar="NAMES",
+    default="",
+    help="Columns or groups of the table, with commas (default: time, length, speed, acceleration, line; command, too, "
+    "where drives follow more than lengths).",
 )
 @click.option("--rows-per-file", type=click.IntRange(1), metavar="N", help="Cut the table into files (default: one).")
 @click.option(

@@ -1,6 +1,6 @@
 """What ``hexpost survey`` does with its options: programs found and looked at; text, page and drafts written."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,22 +10,25 @@ from hexpost.cli.library import LibraryOptions, policy_of, programs_of
 from hexpost.cli.outputs import lines_of, write_all
 from hexpost.cli.progress import watched
 from hexpost.cli.terminal import note, say
-from hexpost.errors import OutputError
+from hexpost.errors import InputError, OutputError
 from hexpost.library.policy import Policy
 from hexpost.library.programs import Found
 from hexpost.library.settings import Settings
 from hexpost.library.texts import passed_over
-from hexpost.machine.load import demonstration_machine, load_machine
+from hexpost.machine.load import demonstration_machine, load_machine, load_setup, load_tools
 from hexpost.machine.model import Machine
 from hexpost.machine.reading import read_bytes
 from hexpost.survey.document import to_json
-from hexpost.survey.drafts import FILES, MACHINE, DraftFile, drafts
+from hexpost.survey.drafts import FILES, MACHINE, SETUP, TOOLS, DraftFile, drafts
 from hexpost.survey.gather import survey
 from hexpost.survey.model import Survey
 from hexpost.survey.page import to_page
 from hexpost.survey.text import WIDTH, text
 from hexpost.tables.whole import refuse_special, try_place, writing
 from hexpost.voice import paragraph, plural
+
+MOST_PATHS = 3
+"""So many paths are typed again; of more the first stands for all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +42,7 @@ def main(o: SurveyOptions) -> None:
     """Make the survey, show it, and write what was asked for."""
     folder = None if o.propose is None else Path(o.propose)
     before = {} if folder is None else _there(folder)
-    policy = _policy(o, folder if MACHINE in before else None)
+    policy = _policy(o, folder if MACHINE in before else None, before)
     _, there = programs_of(o.paths, policy)
     names = [n for n in there.names if not policy.settings(n).skip]
     if not names:
@@ -54,17 +57,32 @@ def main(o: SurveyOptions) -> None:
     else:
         say(_of_machine(machine) + _passed_over(there) + text(found))
     if folder is not None:
-        (note if o.as_json else say)("\n" + _write(folder, made, before))
+        (note if o.as_json else say)("\n" + _write(o, folder, made, before))
     elif not o.as_json:
         say(_next(found, o))
     (note if o.as_json else say)(lines_of(written))
 
 
-def _policy(o: SurveyOptions, drafted: Path | None) -> Policy:
-    """Return the policy, the command line on top of it; a draft of the machine file counts as the machine file."""
+def _policy(o: SurveyOptions, drafted: Path | None, before: Mapping[str, bytes]) -> Policy:
+    """Return the policy, the command line on top of it; a draft of the machine file counts as the machine file.
+
+    Drafts of tools and setup count as those files once nothing in them is left open.
+    """
     machine = o.machine if drafted is None else str(drafted / MACHINE)
-    over = Settings(machine=machine, tools=o.tools, setup=o.setup, units=o.units)
-    return policy_of(o.policy, over)
+    tools, setup = (
+        given if given is not None or name not in before else _whole(Path(o.propose or "") / name, load)
+        for given, name, load in ((o.tools, TOOLS, load_tools), (o.setup, SETUP, load_setup))
+    )
+    return policy_of(o.policy, Settings(machine=machine, tools=tools, setup=setup, units=o.units))
+
+
+def _whole(file: Path, load: Callable[[Path], object]) -> str | None:
+    """Return the name of a draft that can be read; none of one whose figures are not all there."""
+    try:
+        load(file)
+    except InputError:
+        return None
+    return str(file)
 
 
 def _machine(policy: Policy) -> Machine:
@@ -97,7 +115,7 @@ def _there(folder: Path) -> dict[str, bytes]:
     return {name: read_bytes(folder / name) for name in FILES if (folder / name).exists()}
 
 
-def _write(folder: Path, made: list[DraftFile], before: Mapping[str, bytes]) -> str:
+def _write(o: SurveyOptions, folder: Path, made: list[DraftFile], before: Mapping[str, bytes]) -> str:
     """Write the drafts that have something new; return what is said of each, and what to do next."""
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
@@ -114,13 +132,25 @@ def _write(folder: Path, made: list[DraftFile], before: Mapping[str, bytes]) -> 
     shown = click.format_filename(folder)
     if any(draft.left for draft in made):
         return "".join(lines) + f"next: decide in {shown}, then run the same command again: what is decided is kept\n"
-    files = " ".join(f"--{draft.name.removesuffix('.toml')} {shown}/{draft.name}" for draft in made)
-    return "".join(lines) + f"next: hexpost gate with {files}\n"
+    files = {draft.name.removesuffix(".toml"): f"{shown}/{draft.name}" for draft in made}
+    return "".join(lines) + f"next: {_gate(o, files)}\n"
 
 
 def _next(found: Survey, o: SurveyOptions) -> str:
     """Return what to type next."""
-    paths = " ".join(click.format_filename(p) for p in o.paths)
     if found.words or found.of("open") or any(n.missing for n in found.numbers):
-        return f"\nnext: hexpost survey {paths} --propose DIR writes drafts of the files to decide in\n"
-    return f"\nnext: hexpost gate {paths} checks what is read against the limits of the machine\n"
+        return f"\nnext: hexpost survey {_paths(o.paths)} --propose DIR writes drafts of the files to decide in\n"
+    return f"\nnext: {_gate(o, {})} checks what is read against the limits of the machine\n"
+
+
+def _gate(o: SurveyOptions, drafted: Mapping[str, str]) -> str:
+    """Return the command that checks the same programs with the same files, drafts (by option) first."""
+    given = {"policy": o.policy, "machine": o.machine, "tools": o.tools, "setup": o.setup, "units": o.units}
+    options = {name: click.format_filename(x) for name, x in given.items() if x is not None} | dict(drafted)
+    return " ".join(["hexpost gate", _paths(o.paths), *(f"--{name} {x}" for name, x in options.items())])
+
+
+def _paths(paths: Sequence[str]) -> str:
+    """Return the paths as they are typed again; of many the first."""
+    shown = [click.format_filename(p) for p in paths]
+    return " ".join(shown if len(shown) <= MOST_PATHS else [shown[0], "..."])

@@ -8,7 +8,7 @@
       const want = box.value.toLowerCase(), key = sort.value;
       items.sort((a, b) => key === "use" ? a.dataset.n - b.dataset.n : a.dataset[key] - b.dataset[key] || a.dataset.n - b.dataset.n);
       items.forEach(i => { i.hidden = !i.textContent.toLowerCase().includes(want); list.append(i); });
-      one("shown").textContent = items.filter(i => !i.hidden).length + " of " + items.length;
+      one("shown").textContent = want ? items.filter(i => !i.hidden).length + " of " + items.length : "";
     };
     box.addEventListener("input", show); sort.addEventListener("change", show);
     one("find").hidden = false; show();

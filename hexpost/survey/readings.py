@@ -32,7 +32,8 @@ def _dwell(letter: str) -> Matter:
 
 READINGS: tuple[Matter, ...] = (
     Matter(
-        name="units", key="units", about="a length comes before any word for its unit", needed=True,
+        name="units", key="units", needed=True,
+        about="a length comes before any word for its unit (by path: gate.toml)",
         answers={"mm": "lengths are millimetres", "inch": "lengths are inches"},
     ),
     *(_dwell(letter) for letter in "PXF"),

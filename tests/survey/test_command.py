@@ -103,6 +103,10 @@ def test_from_survey_to_decision_to_a_library_that_is_read(here):
     setup.write_text(
         setup.read_text().replace("#pose_mm_deg = [x, y, z, a, b, c]", "pose_mm_deg = [0, 0, 80, 0, 0, 0]")
     )
+    whole = run("lib", "--serial", "--propose", "drafts").output
+    assert re.search(r"T5 tool +\d +0 ", whole) and re.search(r"G54 work offset +\d +0 ", whole)
+    drafted = "--machine drafts/machine.toml --tools drafts/tools.toml --setup drafts/setup.toml"
+    assert whole.endswith(f"next: hexpost gate lib {drafted}\n")
     files = ["--machine", machine, "--tools", tools, "--setup", setup]
     done = CliRunner().invoke(main, ["audit", "lib/b/c.nc", *map(str, files)])
     assert done.exit_code == 0, done.output
@@ -153,7 +157,10 @@ def test_nothing_found_and_nothing_to_ask(here):
     (here / "t.toml").write_text("[[tool]]\nnumber = 5\nlength_mm = 90\ndiameter_mm = 8\n")
     (here / "s.toml").write_text("[offset.G54]\npose_mm_deg = [0, 0, 80, 0, 0, 0]\n")
     files = ["--tools", "t.toml", "--setup", "s.toml"]
-    assert "next: hexpost gate lib/a.nc" in run("lib/a.nc", "--serial", *files).output
+    said = "next: hexpost gate lib/a.nc --tools t.toml --setup s.toml checks what is read"
+    assert said in run("lib/a.nc", "--serial", *files).output
+    many = ["lib/a.nc", "./lib/a.nc", "lib/../lib/a.nc", "lib/b/../a.nc"]
+    assert "next: hexpost gate lib/a.nc ... --tools t.toml" in run(*many, "--serial", *files).output
 
 
 def test_the_first_day_is_told_by_the_help_and_by_the_check_of_a_machine(here):

@@ -5,6 +5,8 @@ shops, a training centre, posts of several flavours, old tapes, five axes. All w
 looked at, in shares that were counted in public programs: arcs by I J K in half of them, tool changes in half, tool
 lengths in two of five, returns in a quarter, no units in a fifth, G91, G53, other planes and rotary words in a tenth.
 They are of our own making all the same: no outside sample, and the shares below are those of this library alone.
+``fresh/`` holds 30 more, written later and all at once, again ahead of any look at what is refused: 24 of them were
+read with units alone as the reader was then, 26 since G64 with a tolerance and G73 are words.
 
 Measured: 48 are read as they are and mean what they say, 66 with units alone. Of 88 that may ever be read (12 hold
 variables, placeholders, exponents, or arcs off their circle), 80 are read after the decisions in
@@ -62,11 +64,20 @@ LEFT = {
 """Programs that no decision from their text makes readable: they are told for what they are."""
 
 
-def looked(names=None, machine=None, units=None):
+FRESH = {
+    "clamp_reset_g92.nc": "unknown words",
+    "heart.gcode": "",  # arcs rounded too far: its reading of arc_tolerance_mm says so
+    "macro_circle.nc": "unknown words",
+    "parametric_pocket.ngc": "variables and macros",
+}
+"""Programs of the fresh sample that units alone do not make readable, and why."""
+
+
+def looked(names=None, machine=None, units=None, programs=PROGRAMS):
     """Return what is seen of programs, by name."""
     policy = Policy(over=Settings(machine=None if machine is None else str(machine), units=units))
     known = demonstration_machine() if machine is None else load_machine(machine)
-    paths = [str(p) for p in PROGRAMS if names is None or p.name in names]
+    paths = [str(p) for p in programs if names is None or p.name in names]
     return {Path(s.name).name: s for s in survey(paths, policy, known, serial()).sights}
 
 
@@ -96,6 +107,13 @@ def test_the_shares_that_are_read(decided):
     assert len(read(looked(units="mm")) - MISREAD) == 66
     assert len(read(decided)) == 80 >= 0.88 * len({p.name for p in PROGRAMS} - never)
     assert not read(decided) & never
+
+
+def test_the_share_of_a_fresh_sample():
+    found = looked(units="mm", programs=sorted((HERE / "fresh").iterdir()))
+    assert len(found) == 30
+    left = {name: ", ".join(t.name for t in s.troubles) for name, s in found.items() if s.state != "read"}
+    assert left == FRESH
 
 
 def test_what_stays_refused_is_told_for_what_it_is(decided):

@@ -348,3 +348,13 @@ def test_the_text_of_the_document_is_the_document(tmp_path):
     for programs in ({}, {"a": "G21 G00 X1\nM30\n"}, {"a": hostile, "b": "G00 X1\n#1=5\n", "c": hostile + "é"}):
         found = look(tmp_path, **programs)
         assert to_json(found) == json.dumps(document(found), indent=1) + "\n"
+
+
+def test_words_beside_one_that_is_not_read_are_no_moves_at_the_head(tmp_path):
+    machine = tmp_path / "m.toml"
+    row = '\n[[dialect]]\nword = "G65"\naction = "refuse"\nmessage = "no macros"\n'
+    machine.write_text(DEMONSTRATION.read_text() + row)
+    for decided in (None, machine):
+        found = look(tmp_path, decided, a="G21 G90\nG43 H1 Z20\nG65 P9100 X0 Y0\nG00 X5\nM30\n")
+        assert "first-motion" not in {r.name for r in found.readings}
+        assert [(r.name, r.blocks) for r in found.readings if "first" in r.name] == [("first-heights", 1)]

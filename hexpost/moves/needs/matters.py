@@ -7,6 +7,8 @@ from hexpost.moves.model import Moves
 from hexpost.moves.needs.columns import WordColumns
 from hexpost.moves.needs.counts import OF_LENGTH
 from hexpost.moves.needs.model import ReadingUse
+from hexpost.moves.reading.checks import unread
+from hexpost.moves.reading.dialect import TAKEN_OUT
 
 MOST_OFF = 0.5
 """An arc whose radii differ by more [mm] is off its circle: no setting makes it readable."""
@@ -55,11 +57,18 @@ def matters(words: WordColumns, stated: str) -> tuple[ReadingUse, ...]:
 
 
 def _ahead(words: WordColumns, axes: Flags) -> Flags:
-    """Return which axis words are on lines ahead of the first motion word, and move."""
+    """Return which axis words are on lines ahead of the first motion word, and move.
+
+    Those beside a G word that is not read are its parameters.
+    """
     said = words.coded("G", *MOTION)
     line = words.program.line
     ahead: Flags = axes & (line < line[said].min() if said.any() else np.True_)
-    return ahead & ~words.on_lines_of(words.coded("G", *WITHOUT)) if ahead.any() else ahead
+    if not ahead.any():
+        return ahead
+    lost = unread(words.letter, words.value) | (words.letter == TAKEN_OUT)
+    own = words.coded("G", *WITHOUT) | (lost & (words.program.letter == ord("G")))
+    return ahead & ~words.on_lines_of(own)
 
 
 def _heights(words: WordColumns, ahead: Flags) -> Flags:

@@ -25,11 +25,11 @@ def test_codes_with_parameters_go_along():
 
 def test_a_word_keeps_its_meaning_without_its_parameter():
     machine = dialect(row("G64", "same-as", same_as="G64", **{"with": "P"}))
-    text = HEAD + "G61\nG00 X1\nG64 P0.01\nG01 X2 F100\nY2\n"
+    text = HEAD + "G61\nG00 X1\nG64 P0.001\nG01 X2 F100\nY2\n"
     found = meaning(text, machine=machine)
-    same(found, meaning(text.replace(" P0.01", "")))
+    same(found, meaning(text.replace(" P0.001", "")))
     assert [(r.line, r.text, r.count) for r in found.ignored] == [(4, "P beside G64", 1)]
-    assert [f.code for f in faults(text)] == ["word-out-of-place"]
+    assert [f.code for f in faults(text)] == ["tolerance-too-small"]
 
 
 def test_another_word_may_take_parameters_along_too():

@@ -1,0 +1,22 @@
+( pcb holes )
+G94
+G21
+G90
+M3 S20000
+G4 P1
+T1
+(MSG, change to 0.8 mm)
+M6
+M0
+G0 Z2.0
+G0 X3.81 Y5.08
+G1 Z-1.8 F100
+G1 Z0
+G0 Z2.0
+G0 X6.35 Y5.08
+G1 Z-1.8
+G1 Z0
+G0 Z2.0
+M5
+G0 Z20
+M2
