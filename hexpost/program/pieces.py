@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import BinaryIO
 
 from hexpost.errors import Fault
@@ -10,14 +10,16 @@ from hexpost.program.scan import LONGEST_LINE
 
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 UTF_16 = (b"\xff\xfe", b"\xfe\xff")
+END_OF_TEXT = re.compile(rb"\x1a+(?=[ \t\n]*\Z)")
+"""How CP/M, and many a DOS editor after it, end a text file (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
     """Some whole lines of a file: the bytes as they are, and as the readers want them.
 
-    ``text`` starts ``lead`` bytes into ``source`` (a byte-order mark is left out); every line of it ends with LF. All
-    other bytes keep their places.
+    ``text`` starts ``lead`` bytes into ``source`` (a byte-order mark is left out); every line of it ends with LF, and
+    a mark at the end of the file is blank. All other bytes keep their places.
     """
 
     source: bytes
@@ -36,7 +38,8 @@ def pieces(file: BinaryIO, size: int) -> Iterator[Piece]:
         if len(rest) > LONGEST_LINE + len(BYTE_ORDER_MARK):
             break
     if rest:
-        yield piece(rest, first=first)
+        last = piece(rest, first=first)
+        yield replace(last, text=END_OF_TEXT.sub(lambda mark: b" " * len(mark[0]), last.text))
 
 
 def last_end(data: bytes) -> int:

@@ -63,6 +63,22 @@ def test_the_last_line_needs_no_end_and_a_byte_order_mark_is_no_character():
     assert program.text(2) == "M30"
 
 
+@pytest.mark.parametrize(
+    "end", [b"\x1a", b"\n\x1a", b"\r\n\x1a", b"\n%\n\x1a", b"\r\n%\x1a\x1a", b"\n \x1a \t", b"\r\x1a"]
+)
+@pytest.mark.parametrize("size", [3, 1 << 18])
+def test_the_mark_with_which_an_old_editor_ends_a_file_is_blank(end, size):
+    parts = list(windows(BytesIO(b"G1 X1\nM30" + end), "t", faults := [], size))
+    assert not faults
+    assert [w for part in parts for w in words(part)] == ["G1@1:1", "X1@1:4", "M30@2:1"]
+    assert b"".join(bytes(part.source) for part in parts).endswith(end)
+
+
+@pytest.mark.parametrize("source", [b"G1 \x1aX1\nM30\n", b"G1 X1\n\x1a\nM30", b"\x1aM30", b"M30\n\x1a\n%"])
+def test_elsewhere_that_mark_is_refused(source):
+    assert "control-character" in {code for code, _, _ in codes(source)}
+
+
 def test_columns_are_read_only():
     with pytest.raises(ValueError, match="read-only"):
         good(b"G1\n").value[0] = 2.0
