@@ -236,7 +236,10 @@ def browse(tmp_path, text, *options):
 def test_a_browser_shows_it_without_a_fault(tmp_path):
     got = browse(tmp_path, shown(rows=BROKEN), "--dump-dom", "--window-size=1280,900")
     assert "CONSOLE" not in got.log, got.log
-    assert "3 of 3" in got.document
+    found = got.document
+    assert '<output id="shown" for="search"></output>' in found and "hidden" not in found.partition('id="find"')[2][:9]
+    searching = shown(rows=BROKEN).replace('id="search"', 'id="search" value="strut"', 1)
+    assert re.search(r'<output id="shown"[^>]*>\d of 3<', browse(tmp_path, searching, "--dump-dom").document)
 
 
 def test_the_page_needs_no_network():
