@@ -20,15 +20,17 @@ class Cubic:
         self._x = x
         self._c = np.stack([y[:, :-1], rate[:, :-1], (slope - rate[:, :-1]) / h - bend, bend / h])
 
-    def __call__(self, t: Array, order: int = 0) -> Array:
-        """Return a derivative of ``order`` 0, 1 or 2 at parameters ``t`` (m,), shape (d, m)."""
+    def __call__(self, t: Array, *orders: int) -> list[Array]:
+        """Return derivatives of ``orders`` 0, 1 or 2 at parameters ``t`` (m,), each of shape (d, m)."""
         k = np.clip(np.searchsorted(self._x, t, "right") - 1, 0, len(self._x) - 2)
         s, (c0, c1, c2, c3) = t - self._x[k], self._c[:, :, k]
-        if order == 0:
-            out: Array = c0 + c1 * s + c2 * (s * s) + c3 * (s * s * s)
-        else:
-            out = c1 + c2 * s * 2.0 + c3 * (s * s) * 3.0 if order == 1 else c2 * 2.0 + c3 * s * 6.0
-        return out
+        square = s * s
+        of = (
+            lambda: c0 + c1 * s + c2 * square + c3 * (square * s),
+            lambda: c1 + c2 * s * 2.0 + c3 * square * 3.0,
+            lambda: c2 * 2.0 + c3 * s * 6.0,
+        )
+        return [of[order]() for order in orders]
 
 
 def _rates(h: Array, x: Array, slope: Array) -> Array:

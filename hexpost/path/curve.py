@@ -81,7 +81,8 @@ class Splines:
         room[0] *= 2.0 if self.straight[0] else 1.0
         room[-1] *= 2.0 if self.straight[1] else 1.0
         sides = list(zip(pairwise(self.parts), at[1:-1], strict=True))
-        jump, bend = (np.stack([b(x, n) - a(x, n) for (a, b), x in sides], axis=1) for n in (1, 2))
+        both = [np.subtract(b(x, 1, 2), a(x, 1, 2)) for (a, b), x in sides]
+        jump, bend = np.stack(both, axis=2)
         first, second = CORNER_SHARE * sizes(jump, self.tips), BEND_SHARE_EVEN * sizes(bend, self.tips)
         tolerance = ROUNDED * self.tolerance
         most = 2.0 * tolerance / np.maximum(first + np.sqrt(first**2 + 4.0 * tolerance * second), TINY)
@@ -101,7 +102,7 @@ class Splines:
                 high = low
             t = self._along(slice(a, b + 1), part, low, high, marks)
             out_s.append(t)
-            out_x.append(np.stack([part(t, n) for n in range(3)]))
+            out_x.append(np.stack(part(t, 0, 1, 2)))
             own = np.full(len(t), -1)
             own[-1] = k if k < len(self.reach) else -1
             corner.append(own)
@@ -112,7 +113,7 @@ class Splines:
         if high - low <= KNOT:
             return np.array([low])
         s = self.nodes.s[own]
-        bend = np.sqrt((part(s, 2) ** 2).sum(0))
+        bend = np.sqrt((part(s, 2)[0] ** 2).sum(0))
         bend = np.maximum(bend, np.concatenate([[0.0], bend[:-1]]))
         sag = 8.0 * SAG * self.tolerance
         h = np.clip(np.sqrt(sag / np.maximum(bend, TINY)), LEAST, MOST)
@@ -145,11 +146,16 @@ def distance(knots: Knots, x: Array, s: Array, tips: int) -> tuple[Ints, Array, 
     size = np.diff(knots.s)[piece]
     begin, width = (u[:-1] - knots.s[piece]) / size, np.diff(u) / size
     c = knots.coefficients()[:, :, piece]
-    local = np.zeros_like(c)
+    local, power = np.zeros_like(c), [np.ones(len(piece)), begin]
+    for _ in range(4):
+        power.append(power[-1] * begin)
     for j in range(6):
         for i in range(j, 6):
-            local[j] += comb(i, j) * begin ** (i - j) * c[i]
-        local[j] *= width**j
+            local[j] += comb(i, j) * power[i - j] * c[i]
+    wide = np.ones(len(piece))
+    for j in range(1, 6):
+        wide *= width
+        local[j] *= wide
     line = np.stack([np.interp(u, s, row) for row in x])
     local[0] -= line[:, :-1]
     local[1] -= np.diff(line, axis=1)

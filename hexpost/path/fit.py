@@ -24,6 +24,8 @@ SLOPE = 0.12
 TOGETHER = 8192
 """Rungs of the ladder are tried together while they have no more nodes than this."""
 PIN = 1e6
+SURE, TINY = 0.99, 1e-300
+"""Share of a bound that leaves room for rounding; keeps divisions in range."""
 ROUNDS = 6
 
 Solve = Callable[[Array], Array]
@@ -50,10 +52,11 @@ def fitted(nodes: Nodes, most: float, tips: int) -> Array:
     within ``most``; it changes gently.
     """
     s, y = nodes.s, nodes.place
-    solve = _fitter(s, y, nodes.fixed)
-    length = np.full(len(s), LONGEST * LADDER[-1] / 1.5)
+    solve, sure = _fitter(s, y, nodes.fixed, tips)
     steps, some = LONGEST * LADDER[::-1], max(1, TOGETHER // len(s))
-    for tried in (steps[k : k + some] for k in range(0, len(steps), some)):
+    known = int((steps <= sure * np.cbrt(most)).sum())
+    length = np.full(len(s), steps[known - 1] if known else steps[0] / 1.5)
+    for tried in (steps[k : k + some] for k in range(known, len(steps), some)):
         for step, fit in zip(tried, solve(np.repeat(tried[:, None], len(s), axis=1)), strict=True):
             good = (sizes(fit - y, tips) <= most) & (length >= step / 1.51)
             length = np.where(good, step, length)
@@ -67,20 +70,15 @@ def fitted(nodes: Nodes, most: float, tips: int) -> Array:
     return q
 
 
-def _fitter(s: Array, y: Array, fixed: Flags) -> Solve:
+def _fitter(s: Array, y: Array, fixed: Flags, tips: int) -> tuple[Solve, float]:
     """Return fits (m, d, n) as a function of smoothing lengths (m, n); no stencil goes across a fixed node.
 
-    The equations of all are one band: the bands do not touch.
+    The equations of all are one band: the bands do not touch. And a length that, times the cube root of a distance,
+    is so short that no place is displaced by more than that. What a fit takes away, squared and weighted, is not more
+    than what is minimised is of the points themselves (there the first sum is nothing); twicing makes it no more.
     """
-    n = len(s)
+    n, coef = len(s), _third_differences(s)
     i = np.arange(n - 3)
-    coef = []
-    for k in range(4):
-        d = np.ones(n - 3)
-        for m in range(4):
-            if m != k:
-                d *= s[i + k] - s[i + m]
-        coef.append(6.0 / d)
     live = ~(fixed[1 : n - 2] | fixed[2 : n - 1])
     quad = np.where(live, (s[i + 3] - s[i]) / 3.0, 0.0)
     w = np.zeros(n)
@@ -101,10 +99,7 @@ def _fitter(s: Array, y: Array, fixed: Flags) -> Solve:
         factor = _done(dpbtrf(band.reshape(4, -1), overwrite_ab=True))
         r = np.repeat(y[:, None], fits, axis=1)
         for _ in range(2):
-            third = np.zeros((len(y), fits, n - 3))
-            for k in range(4):
-                third += coef[k] * r[:, :, k : k + n - 3]
-            third *= weight
+            third = sum(coef[k] * r[:, :, k : k + n - 3] for k in range(4)) * weight
             out = np.zeros_like(r)
             for k in range(4):
                 out[:, :, k : k + n - 3] -= coef[k] * third
@@ -113,7 +108,21 @@ def _fitter(s: Array, y: Array, fixed: Flags) -> Solve:
         q[:, :, fixed] = y[:, None, fixed]
         return q.swapaxes(0, 1)
 
-    return solve
+    energy = (quad * sum(coef[k] * y[:, k : k + n - 3] for k in range(4)) ** 2).sum(axis=1)
+    sure = SURE * (w.min() / max(energy[:tips].sum(), energy[tips:].sum(), TINY)) ** (1 / 6)
+    return solve, float(sure)
+
+
+def _third_differences(s: Array) -> list[Array]:
+    """Return the weights (n - 3,) of four points in a row in the third divided difference, six times it."""
+    i, out = np.arange(len(s) - 3), []
+    for k in range(4):
+        d = np.ones(len(i))
+        for m in range(4):
+            if m != k:
+                d *= s[i + k] - s[i + m]
+        out.append(6.0 / d)
+    return out
 
 
 def _done(answer: tuple[Array, int]) -> Array:
