@@ -36,7 +36,8 @@ def motion(
     """Return a path of ``moves``, as it was built or with chains smoothed, and its timing; arguments as in ``plan``.
 
     Dense chains are smoothed where that gains: what loses time against its feeds is planned again as a smooth curve,
-    and stays one if it is faster and the whole from stop to stop is no slower. Chains are smoothed on ``workers``.
+    and stays one if it is faster and the whole from stop to stop is no slower. Chains are smoothed, and parts of very
+    long spans planned, on ``workers``.
     What keeps the limits of the struts is run at the optimum where that gains.
 
     Raises
@@ -56,7 +57,7 @@ def _smoothed(
     path: ToolPath, moves: Moves, events: Events, machine: Machine, mode: str, *, most_ticks: float, workers: int
 ) -> tuple[ToolPath, Timing]:
     """Return the path with the chains smoothed that gain by it, and its timing."""
-    timing = plan(path, moves, events, machine, mode, most_ticks=most_ticks)
+    timing = plan(path, moves, events, machine, mode, most_ticks=most_ticks, workers=workers)
     curves = _curves(path, timing, moves, machine, workers)
     known = [(path, timing)]
     while curves:
@@ -65,7 +66,9 @@ def _smoothed(
             rests = dwells(other, events, machine.period)
             faster = patched(other, known, moves, machine, rests, most_ticks=most_ticks)
         if faster is None:
-            faster = plan(other, moves, events, machine, mode, most_ticks=most_ticks, rather=timing.window)
+            faster = plan(
+                other, moves, events, machine, mode, most_ticks=most_ticks, rather=timing.window, workers=workers
+            )
         known.append((other, faster))
         good = _gain(curves, known[0], known[-1])
         if good.all():

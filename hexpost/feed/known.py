@@ -6,7 +6,7 @@ import numpy as np
 
 from hexpost.arrays import Array, Codes, Flags, Ints, in_ranges
 from hexpost.feed.model import Timing
-from hexpost.feed.ramps import intervals
+from hexpost.feed.ramps import Rests, intervals, laid
 from hexpost.feed.stretches import Speeds
 from hexpost.path.model import ToolPath
 
@@ -125,6 +125,41 @@ class Sources:
         numbers, pieces = self.number.copy(), self.piece.copy()
         numbers[at], pieces[at] = number, piece
         return replace(self, number=numbers, piece=pieces)
+
+
+def as_known(
+    path: ToolPath, number: Ints, piece: Ints, passed: list[Passed], *, window: Ints, rests: Rests, period: float
+) -> Timing:
+    """Return the timing of a path whose pieces (p,) are passed as in schedule ``number`` (p,) the ``piece`` (p,) is.
+
+    ``window`` (spans,): averages in ticks; ``period`` in s.
+    """
+    begin = np.cumsum([0, *(len(x.v) for x in passed)])
+    first, count, programmed = (
+        np.zeros(path.count, dtype=np.int64),
+        np.zeros(path.count, dtype=np.int64),
+        np.zeros(path.count),
+    )
+    for k, one in enumerate(passed):
+        here = np.flatnonzero(number == k)
+        own = piece[here]
+        first[here], count[here], programmed[here] = one.first[own] + begin[k], one.count[own], one.programmed[own]
+    rows = in_ranges(first, first + count)
+    s, v, u, h, cause = (np.concatenate([getattr(x, n) for x in passed])[rows] for n in ("s", "v", "u", "h", "cause"))
+    s += np.repeat(path.s0[:-1], count)
+    starts = np.concatenate([[0], np.cumsum(count)])[path.span_first]
+    s_end = path.s0[path.span_first[1:]]
+    return laid([s, v, u, h, cause], starts, s_end, window=window, rests=rests, period=period, programmed=programmed)
+
+
+def agreed(seconds: Array, opens: Flags) -> Array:
+    """Return the time (n,) from where pieces (n,) last opened something else to their start; ``seconds`` (n,) of all.
+
+    Where pieces of two schedules, one after the other, are the same for an average long, one goes over into the other.
+    """
+    row, time = np.arange(len(seconds)), np.concatenate([[0.0], np.cumsum(seconds)])[:-1]
+    out: Array = time - time[np.maximum.accumulate(np.where(opens, row, 0))]
+    return out
 
 
 def _room(time: Array, ends: Flags, opens: Flags) -> Array:

@@ -74,7 +74,11 @@ class _Held:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Span:
-    """A long span, what it is planned with, and the dwells after it; ``rather`` (1,): the average taken if as good."""
+    """A long span, what it is planned with, and the dwells after it.
+
+    ``rather`` (1,): the average [ticks] that is taken if as good; ``window`` (1,): the one that is taken, if known;
+    ``opened``: what is to be planned of its first window, if known.
+    """
 
     path: ToolPath
     moves: Moves
@@ -82,6 +86,15 @@ class Span:
     mode: str
     rests: Rests
     rather: Ints | None = None
+    window: Ints | None = None
+    opened: tuple[Task, Stretches] | None = None
+
+    def averaged(self) -> "Span":
+        """Return the span with its average, chosen from its first window."""
+        task, st = self.task(0, min(WINDOW + AHEAD, self.path.count), 0.0, np.inf)
+        chosen = choose(st, open_ended(task.path.kind[st.piece]), np.zeros(0, dtype=np.int64), task.period, self.rather)
+        window = calmed(chosen, calm_periods(self.path, self.moves, self.machine), task.period)
+        return replace(self, window=window, opened=(task, st))
 
     def task(self, low: int, high: int, begin: float, most_ticks: float) -> tuple[Task, Stretches]:
         """Return what is to be planned of pieces ``low`` to ``high`` (left out), which begin at a time [s]."""
@@ -89,7 +102,10 @@ class Span:
         none = np.zeros(0, dtype=np.int64)
         rests = Rests(span=none, ticks=none, line=none, begin=tick, phase=begin - tick * self.machine.period)
         part = self.path.pieces(low, high)
-        task, st, _ = task_of(part, self.moves, self.machine, self.mode, rests, small=0)
+        if self.opened and low == 0 and high == self.opened[0].path.count:
+            task, st = self.opened
+        else:
+            task, st, _ = task_of(part, self.moves, self.machine, self.mode, rests, small=0)
         least = tick + float(seconds_at(part, task.programmed).sum()) / task.period
         if least > most_ticks:
             raise TooLongError(least)
@@ -166,15 +182,13 @@ def _timing(span: Span, most_ticks: float) -> Timing:
 def _windows(span: Span, most_ticks: float) -> Iterator[tuple[list[Any], Array, Ints]]:
     """Yield, window by window, the intervals that stand, the programmed speeds of pieces, and the average [ticks]."""
     held: _Held | None = None
-    none: Ints = np.zeros(0, dtype=np.int64)
-    window, told, low, begin, ahead = none, 0, 0, 0.0, AHEAD
-    periods = calm_periods(span.path, span.moves, span.machine)
+    span = span if span.window is not None else span.averaged()
+    window = np.zeros(0, dtype=np.int64) if span.window is None else span.window
+    told, low, begin, ahead = 0, 0, 0.0, AHEAD
     while True:
         high = min(low + WINDOW + ahead, span.path.count)
         task, st = span.task(low, high, begin, most_ticks)
         whole = open_ended(task.path.kind[st.piece])
-        if window is none:
-            window = calmed(choose(st, whole, none, task.period, span.rather), periods, task.period)
         seconds = window.astype(np.float64) * task.period
         st = split(st, whole, seconds).ramped(seconds)
         now = _mended(st if held is None else held.behind(st), window, held, task)

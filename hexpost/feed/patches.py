@@ -9,10 +9,10 @@ on the speeds of one average alone. Where no such places are found there is no p
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints, in_ranges
-from hexpost.feed.known import Passed, Sources
+from hexpost.feed.known import Passed, Sources, agreed, as_known
 from hexpost.feed.lookahead import StuckError, from_rest_to_rest
 from hexpost.feed.model import Timing, TooLongError
-from hexpost.feed.ramps import Rests, laid
+from hexpost.feed.ramps import Rests
 from hexpost.feed.task import AS_PROGRAMMED
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
@@ -62,7 +62,9 @@ def patched(
         mine = _replaced(zones, fresh, old, sources.run[at], long, path=path, low=low)
         if mine is not None:
             sources = sources.with_others(at[mine], len(passed), np.flatnonzero(mine))
-            timing = _whole(path, sources, [*passed, fresh], window=window, rests=rests, period=task.period)
+            timing = as_known(
+                path, sources.number, sources.piece, [*passed, fresh], window=window, rests=rests, period=task.period
+            )
             if timing.ticks > most_ticks:
                 raise TooLongError(timing.ticks)
             return timing
@@ -100,11 +102,9 @@ def _replaced(
     first, last = zones.span_first[:-1], zones.span_first[1:] - 1
     zone = np.repeat(np.arange(len(first)), np.diff(zones.span_first))
     number = np.arange(zones.count)
-    time = np.concatenate([[0.0], np.cumsum(fresh.seconds(number))])
-    other = np.concatenate([[True], ~old[:-1] | (run[1:] != run[:-1])])
-    other[first] = True
-    since = np.maximum.accumulate(np.where(other, number, 0))
-    over = time[:-1] - time[since] >= average[zone]
+    opens = np.concatenate([[True], ~old[:-1] | (run[1:] != run[:-1])])
+    opens[first] = True
+    over = agreed(fresh.seconds(number), opens) >= average[zone]
     size = np.diff(zones.span_first)
     begin = np.maximum.reduceat(np.where(over & (run == run[first][zone]), number, -1), first)
     end = np.minimum.reduceat(np.where(over & (run == run[last][zone]), number, zones.count + 1), first)
@@ -114,26 +114,3 @@ def _replaced(
         return None
     out: Flags = (number >= begin[zone]) & (number < end[zone])
     return out
-
-
-def _whole(
-    path: ToolPath, sources: Sources, passed: list[Passed], *, window: Ints, rests: Rests, period: float
-) -> Timing:
-    """Return the timing of a path whose pieces are passed as in their sources."""
-    number, piece = sources.number, sources.piece
-    begin = np.cumsum([0, *(len(x.v) for x in passed)])
-    first, count, programmed = (
-        np.zeros(path.count, dtype=np.int64),
-        np.zeros(path.count, dtype=np.int64),
-        np.zeros(path.count),
-    )
-    for k, one in enumerate(passed):
-        here = np.flatnonzero(number == k)
-        own = piece[here]
-        first[here], count[here], programmed[here] = one.first[own] + begin[k], one.count[own], one.programmed[own]
-    rows = in_ranges(first, first + count)
-    s, v, u, h, cause = (np.concatenate([getattr(x, n) for x in passed])[rows] for n in ("s", "v", "u", "h", "cause"))
-    s += np.repeat(path.s0[:-1], count)
-    starts = np.concatenate([[0], np.cumsum(count)])[path.span_first]
-    s_end = path.s0[path.span_first[1:]]
-    return laid([s, v, u, h, cause], starts, s_end, window=window, rests=rests, period=period, programmed=programmed)

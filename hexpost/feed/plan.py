@@ -46,6 +46,7 @@ def plan(
     *,
     most_ticks: float = np.inf,
     rather: Ints | None = None,
+    workers: int = 1,
 ) -> Timing:
     """Return the timing of a path within programmed feed and tool-tip limits.
 
@@ -53,7 +54,7 @@ def plan(
     struts, too. Rapids have no programmed speed: they run, from rest to rest, at the best that tool-tip limits and
     struts allow (2 % under their limits) in both modes. A corner has the lower feed of its two moves. Never fails:
     all bounds hold for standing still. ``rather`` (spans,): the windows [ticks] that spans of many stretches are
-    averaged over where these are as good as any.
+    averaged over where these are as good as any. Parts of very long spans are planned on ``workers``.
 
     Raises
     ------
@@ -66,7 +67,7 @@ def plan(
         timing, own = None, None if rather is None else rather[a:b]
         if b == a + 1 and part.count >= LONG:
             span = Span(path=part, moves=moves, machine=machine, mode=mode, rests=after, rather=own)
-            timing = fastest_in_windows(span, most_ticks=most_ticks)
+            timing = fastest_in_windows(span, most_ticks=most_ticks, workers=workers)
         timing = timing or _planned(part, moves, machine, mode, after, most_ticks=most_ticks, rather=own)
         done.add(timing)
         begin = timing.ticks

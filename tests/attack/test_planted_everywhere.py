@@ -152,8 +152,15 @@ PLANTS = {  # by module: a job, an expression and what it becomes; more changes 
         ("feed.portions", "LONG = 65_536", "LONG = 60"),
         ("feed.lookahead", "WINDOW, AHEAD = 32_768, 4_096", "WINDOW, AHEAD = 60, 30"),
     ),
+    "feed.in_parts": (
+        DENSE,
+        "np.arange(over, path.count) - b",
+        "np.arange(over, path.count) - b - 5",
+        ("feed.portions", "LONG = 65_536", "LONG = 60"),
+        ("feed.in_parts", "PART, OVERLAP = 65_536, 2_048", "PART, OVERLAP = 150, 60"),
+    ),
     "feed.known": (DENSE, "place = s - np.repeat(path", "place = 0.999 * s - np.repeat(path", *PATCHED),
-    "feed.patches": (DENSE, "s += np.repeat(path.s0[:-1]", "s += np.repeat(1.001 * path.s0[:-1]", *PATCHED),
+    "feed.patches": (DENSE, "np.flatnonzero(mine))", "np.flatnonzero(mine)[::-1])", *PATCHED),
     "feed.portions": (
         PLAIN,
         "self._pauses.append(part.pauses)",

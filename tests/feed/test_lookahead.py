@@ -9,7 +9,7 @@ from feed.test_plan import JERK_LEFT, SEEDS
 from feed.test_strut_limited import uses, with_struts
 from hypothesis import given, settings
 
-from hexpost.feed import long_spans, lookahead, plan, portions, windows
+from hexpost.feed import in_parts, long_spans, lookahead, plan, portions, windows
 from hexpost.feed.model import TooLongError
 from hexpost.feed.task import AS_PROGRAMMED, MODES, STRUT_LIMITED
 from hexpost.path.build import build
@@ -42,7 +42,7 @@ class Counted:
         for module, name, value in (
             (lookahead, "WINDOW", 80), (lookahead, "AHEAD", 30), (portions, "LONG", 150), (plan, "LONG", 150),
             (long_spans, "WINDOW", 80), (lookahead, "_mended", self._mended),
-            (long_spans, "in_windows", self._in_windows),
+            (in_parts, "in_windows", self._in_windows),
         ):  # fmt: skip
             self._patch.setattr(module, name, value)
         return self
@@ -151,18 +151,18 @@ def test_the_struts_are_planned_for_only_where_the_schedule_as_programmed_may_be
     x, modes, found = np.linspace(0, 200, 601), [], []
     moves = lines(np.array([x, 5 * np.sin(x / 10), *[np.zeros(601)] * 4]), 50.0)
     machine = with_struts(factor, factor, factor)
-    in_windows, least = long_spans.in_windows, long_spans._least_within_struts
+    parts, least = long_spans.in_parts, long_spans._least_within_struts
 
     def seen(span, **named):
         modes.append(span.mode)
-        return in_windows(span, **named)
+        return parts(span, **named)
 
     def bound(*given):
         found.append(least(*given))
         return found[-1]
 
     with Counted():
-        monkeypatch.setattr(long_spans, "in_windows", seen)
+        monkeypatch.setattr(long_spans, "in_parts", seen)
         monkeypatch.setattr(long_spans, "_least_within_struts", bound)
         timing = plan.plan(build(moves, machine), moves, pauses(), machine, STRUT_LIMITED)
         monkeypatch.setattr(long_spans, "NEAR", 0.0)
