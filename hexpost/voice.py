@@ -20,6 +20,8 @@ APPROACH = "approach"
 """What stands in a table in place of a line, where no line of the program asks for a motion."""
 MOST_ROOT = 1e3
 """Steps in which a share that is advised is rounded down."""
+MOST_MORE = 2.0
+"""Feeds that may be higher by more than this are told by times, not by per cent."""
 GIVEN_DIGITS = 5
 """An allowed value of at most so many digits is shown as the machine file says it."""
 
@@ -162,10 +164,20 @@ def advice(f: Finding) -> str:
     text = _filled(f.limit.advice.words(f.case), f)
     if not f.advises_feed:
         return text
-    more = None if f.room is None else f"{more_percent(f.room):,} %"
+    many = f.room is not None and f.room > MOST_MORE
     if f.tried:
-        return f"{text} This F is tried: {more} more is too fast."
-    return f"{text} This F is not tried{f': it may be up to {more} too low' if more else ''}."
+        much = "" if f.room is None else times(f.room) if many else f"{more_percent(f.room)} % more"
+        return f"{text} This F is tried: {much} is too fast."
+    if f.room is None:
+        return f"{text} This F is not tried."
+    low = f"up to {times(f.room)} may do" if many else f"it may be up to {more_percent(f.room)} % too low"
+    return f"{text} This F is not tried: {low}."
+
+
+def times(room: float) -> str:
+    """Return how many times as high a feed may be at most, never less than so many times."""
+    steps = 10.0 if room < 10.0 else 1.0
+    return f"{number(ceil(room * steps - 1e-6) / steps)} times as much"
 
 
 def more_percent(room: float) -> int:

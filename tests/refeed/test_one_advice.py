@@ -21,7 +21,7 @@ from hexpost.cli import main
 from hexpost.machine.load import demonstration_machine
 from hexpost.pipeline import examine, schedule
 from hexpost.refeed.lower import refeed
-from hexpost.voice import advice
+from hexpost.voice import advice, times
 
 SWING = "G21 G90 G17 G94\nG00 X-200 Y-200 Z60\nG01 X-100 Y-110 Z200 A-5 B-3 C4 F60000\nX-180 Y-190 Z70 A5 B3 C-4\nM30\n"
 FEW = 40_000
@@ -127,8 +127,28 @@ def test_what_cannot_be_tried_says_so_and_by_how_much_it_is_too_low_at_most():
     f = found.findings
     assert not f.tried.any() and (f.feed == result.findings.feed).all()
     assert f.room == pytest.approx(np.full(f.count, (60000.0 / f.feed).max()))
-    more = int(np.ceil(100 * (f.room[0] - 1)))
-    assert advice(f.row(0)).endswith(f"This F is not tried: it may be up to {more:,} % too low.")
+    assert f.room[0] > 2.0
+    high = float(advice(f.row(0)).split("This F is not tried: up to ")[1].split(" times as much may do.")[0])
+    assert f.room[0] <= high <= f.room[0] + 0.1
+
+
+def test_feeds_that_are_far_off_are_told_by_times_and_never_by_less():
+    """66,815 % too low is nothing that anybody reads."""
+    row = next(r for r in map(_broken().findings.row, range(9)) if r.advises_feed)
+    told = {
+        1.05: "it may be up to 5 % too low.", 2.0: "it may be up to 100 % too low.",
+        2.01: "up to 2.1 times as much may do.", 4.0: "up to 4 times as much may do.",
+        669.15: "up to 670 times as much may do.", 12345.6: "up to 12346 times as much may do.",
+    }  # fmt: skip
+    for room, words in told.items():
+        assert advice(replace(row, room=room, tried=False)).endswith(f"This F is not tried: {words}")
+    assert advice(replace(row, room=669.15, tried=True)).endswith("This F is tried: 670 times as much is too fast.")
+    assert advice(replace(row, room=1.4, tried=True)).endswith("This F is tried: 40 % more is too fast.")
+
+
+def _broken():
+    inputs = inputs_of(SWING, demonstration_machine())
+    return examine(schedule(inputs))
 
 
 def test_trials_that_end_early_leave_feeds_that_hold():
@@ -161,7 +181,7 @@ def test_a_line_that_runs_at_a_feed_and_under_inverse_time_is_bounded_by_the_fas
     fastest = 60.0 * float(f[1:])
     assert rows and not any(r.f_unit or r.tried for r in rows)
     assert all(r.room == pytest.approx(max(fastest / x.feed for x in rows)) for r in rows)
-    assert all(advice(r).endswith(f"it may be up to {ceil(100 * (r.room - 1)):,} % too low.") for r in rows)
+    assert all(advice(r).endswith(f"{times(r.room)} may do.") for r in rows)
 
 
 def test_the_most_rows_of_a_job_are_no_bound_of_the_trials(tmp_path):
@@ -183,5 +203,6 @@ def test_a_feed_for_the_margin_of_a_policy_says_that_it_is_not_tried(swing):
     both, margin = ([f for f in rows if (f.feed is None) is x] for x in (False, True))
     assert {f.f_word(f.feed) for f in both} == {f.f_word(f.feed) for f in map(plain.findings.row, (0,))}
     assert all("for the margin of the policy" in advice(f) and "(not tried)" in advice(f) for f in both)
-    assert margin and all(f"is not tried: it may be up to {ceil(100 * (f.room - 1)):,} %" in advice(f) for f in margin)
+    low = [f"up to {ceil(100 * (f.room - 1))} %" if f.room <= 2.0 else f"up to {times(f.room)}" for f in margin]
+    assert margin and all(x in advice(f).split("is not tried: ")[1] for x, f in zip(low, margin, strict=True))
     assert all(f.room >= 60000.0 / f.margin_feed * (1 - 1e-9) for f in margin)
