@@ -1,4 +1,7 @@
-"""How far the tip may be off along a job by what is not known of the machine: its geometry, how warm its struts are."""
+"""How far the tip may be off along a job by what is not known of the machine.
+
+That is its geometry and, where commands know of the struts as springs, how stiff they are; and how warm its struts are.
+"""
 
 from dataclasses import dataclass
 
@@ -6,10 +9,12 @@ import numpy as np
 
 from hexpost.arrays import Array, Ints, Lines
 from hexpost.audit.spots import WorstBlocks, WorstSpot
-from hexpost.kinematics.uncertainty import bands, root_of, tip_slopes
+from hexpost.kinematics.uncertainty import NUMBERS, bands, of_geometry, root_of, tip_slopes, with_compliances
+from hexpost.machine.elastic import home_thrust
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID, Moves
 from hexpost.setpoints.attitudes import Attitudes
+from hexpost.setpoints.loads import Loads
 from hexpost.setpoints.model import Setpoints
 
 EVERY, MOST = 128, 1024
@@ -58,9 +63,12 @@ def spread_known(machine: Machine) -> bool:
 class Banding:
     """Keeps the widest bands of batches that come in order; memory does not grow with the job."""
 
-    def __init__(self, machine: Machine, moves: Moves, poses: Attitudes) -> None:
-        self._machine, self._poses = machine, poses
-        self._root = None if machine.calibration is None else root_of(machine.calibration)
+    def __init__(self, machine: Machine, moves: Moves, poses: Attitudes, loads: Loads) -> None:
+        self._poses, self._loads = poses, loads
+        known, self._home = machine.calibration, None
+        if known is not None and len(known) > NUMBERS and machine.compensation is not None:
+            self._home = home_thrust(machine)[0]
+        self._root = None if known is None else root_of(of_geometry(known) if self._home is None else known)
         self._warm = _Warmth(machine)
         self._feeds = np.append(moves.feed_mode != FEED_RAPID, False)
         self._geometry, self._thermal = _Kept(), _Kept()
@@ -75,7 +83,9 @@ class Banding:
         if not len(at):
             return
         frame = self._poses.frame(setpoints).base_from_work
-        lengths, numbers = tip_slopes(self._poses.struts(setpoints), frame, poses.pose[:, at])
+        lengths, numbers = slopes = tip_slopes(self._poses.struts(setpoints), frame, poses.pose[:, at])
+        if self._home is not None:
+            numbers = with_compliances(slopes, self._loads.of(setpoints).thrust[:, at] - self._home)
         time = np.asarray(poses.tick[at] * setpoints.period, dtype=np.float64)
         if self._root is not None:
             self._geometry.take(bands(numbers, self._root), poses.line[at], time)

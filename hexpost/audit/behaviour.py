@@ -43,7 +43,7 @@ class Behaving:
         self.shaking = Shaking(machine, poses) if springs(machine) is not None else None
         self._sagging = Sagging(machine, moves, poses, loads) if machine.compensation is not None else None
         self._duty = DutyCount(machine, loads) if geared else None
-        self._banding = Banding(machine, moves, poses) if spread_known(machine) else None
+        self._banding = Banding(machine, moves, poses, loads) if spread_known(machine) else None
 
     @property
     def followed(self) -> tuple[Followed, ...]:

@@ -2,7 +2,8 @@
 
 A strut is as long as |t + R b - a| says, and as its command and offset say. So a change of its 42 numbers moves the
 platform by J [dt, dw] = do + u.da - (R'u).db, and a covariance C of them becomes G C G' at the tip (JCGM 100:2008, GUM,
-5.2.2, on correlated inputs).
+5.2.2, on correlated inputs). Where struts give way, each is shorter by its compliance times what it carries more than
+in the pose in which commands are lengths: six numbers more.
 """
 
 import numpy as np
@@ -13,6 +14,8 @@ from hexpost.kinematics.struts import Struts, jacobian
 
 NUMBERS = 42
 """Strut by strut: base joint x y z in the base frame, platform joint x y z in the platform frame, offset of length."""
+ELASTIC = 6
+"""After them, where struts give way: their compliances, mm/N."""
 SHARE = 0.95
 """Share of machines that are within a band."""
 
@@ -32,6 +35,21 @@ def tip_slopes(struts: Struts, base_from_work: Array, pose: Array) -> tuple[Arra
     each = np.concatenate([u @ base_from_work[:3, :3].T, -(u @ turn), np.ones((*u.shape[:2], 1))], axis=2)
     numbers: Array = np.einsum("nik,nkj->nikj", tip, each).reshape(len(u), 3, NUMBERS)
     return np.asarray(tip, dtype=np.float64), numbers
+
+
+def with_compliances(slopes: tuple[Array, Array], thrust: Array) -> Array:
+    """Return how the tip follows all 48 numbers (n, 3, 48), by the ``slopes`` of ``tip_slopes``.
+
+    ``thrust`` (6, n) [N]: what pushes more than in the pose in which commands are lengths.
+    """
+    lengths, numbers = slopes
+    out: Array = np.concatenate([numbers, -lengths * thrust.T[:, None, :]], axis=2)
+    return out
+
+
+def of_geometry(covariance: Array) -> Array:
+    """Return the covariance of the 42 numbers alone."""
+    return covariance[:NUMBERS, :NUMBERS]
 
 
 def root_of(covariance: Array) -> Array:

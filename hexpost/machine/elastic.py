@@ -82,11 +82,16 @@ def unbent(machine: Machine, springs_: Springs) -> Array:
 
     There no tool counts, and nothing moves or cuts.
     """
+    return springs_.shorter(*home_thrust(machine))
+
+
+def home_thrust(machine: Machine) -> tuple[Array, Array]:
+    """Return the thrusts of gravity [N] and the lengths [mm] (6, 1) in the pose in which commands are lengths."""
     pose, tip = without_sag(machine)
     frame = pose_matrix(pose, machine.tilt_order)
     struts, at = StrutModel(machine).in_frame(frame, tip), np.zeros((6, 1))
     thrust, _ = thrusts_of(machine, struts, frame, tip).along_axes(at)
-    return springs_.shorter(thrust, struts.lengths(at))
+    return thrust, struts.lengths(at)
 
 
 def without_sag(machine: Machine) -> tuple[Array, Array]:

@@ -134,11 +134,12 @@ class Table:
         self._refuse(key, typed, value)
         return np.full((3, 3), nan)
 
-    def triangle(self, key: str, size: int) -> Array:
-        """Return a symmetric matrix (size, size) of which the value holds the lower half, row by row."""
-        typed = f"[[c11], [c21, c22], ...], {size} rows"
+    def triangle(self, key: str, sizes: Sequence[int]) -> Array:
+        """Return a symmetric matrix of one of the ``sizes`` of which the value holds the lower half, row by row."""
+        typed = f"[[c11], [c21, c22], ...], {' or '.join(map(str, sizes))} rows"
         value = self._get(key, typed, None)
         rows = value if isinstance(value, list) else []
+        size = len(rows) if len(rows) in sizes else sizes[0]
         out = np.full((size, size), nan)
         if len(rows) == size and all(isinstance(row, list) and len(row) == k + 1 for k, row in enumerate(rows)):
             for k, row in enumerate(rows):

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from hexpost.arrays import Array
-from hexpost.kinematics.uncertainty import NUMBERS
+from hexpost.kinematics.uncertainty import ELASTIC, NUMBERS
 from hexpost.machine import struts
 from hexpost.machine.model import Machine, Pallet, Platform, ShopTimes, Strut, ToolTip
 from hexpost.machine.table import MOST, Table
@@ -17,6 +17,8 @@ MOST_TOLERANCE_MM, MOST_TOLERANCE_DEG = 20.0, 20.0
 """No part is made with a wider tolerance: a larger number is another unit (common practice, no source)."""
 DAMPING, MOST_DAMPING = 0.02, 0.9
 """Damping ratio of a machine structure (common practice, no source), and the most that still swings."""
+MICRO, KILO = 1e-3, 1e3
+"""Millimetres in a micrometre, newtons in a kilonewton."""
 ROUNDED = 0.01
 """Moments of inertia may be rounded by this share."""
 LEAST_PALLET_MM = 10.0
@@ -97,15 +99,19 @@ def tool_tip(t: Table) -> ToolTip:
 
 
 def calibration(t: Table) -> Array:
-    """Return the covariance (42, 42) of the geometry in mm2, of which the file holds the lower half in um2."""
-    out = t.triangle("covariance_um2", NUMBERS) * 1e-6
+    """Return the covariance (42, 42) of the geometry in mm2, or (48, 48) with the compliances in mm/N.
+
+    The file holds the lower half in um2; for a compliance stands what a strut gives way under 1 kN.
+    """
+    out = t.triangle("covariance_um2", (NUMBERS, NUMBERS + ELASTIC))
     t.close()
     if np.isfinite(out).all():
         values = np.linalg.eigvalsh(out)
         if values[0] < -ROUNDED * max(values[-1], 0.0):
             what = "is no covariance: a sum of its numbers would vary less than not at all"
             t.fault("covariance_um2", what, "bad-value", "copy [calibration] from the file that calibrate wrote")
-    return out
+    unit = np.array([MICRO] * NUMBERS + [MICRO / KILO] * (len(out) - NUMBERS))
+    return np.asarray(out * np.outer(unit, unit))
 
 
 def times(t: Table) -> ShopTimes:

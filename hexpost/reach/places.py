@@ -13,7 +13,7 @@ from hexpost.kinematics.links import links
 from hexpost.kinematics.singular import Nearness
 from hexpost.kinematics.statics import compliance
 from hexpost.kinematics.struts import StrutModel, Struts, strut_rows
-from hexpost.kinematics.uncertainty import bands, root_of, tip_slopes
+from hexpost.kinematics.uncertainty import bands, of_geometry, root_of, tip_slopes
 from hexpost.machine.elastic import elastic_platform, springs
 from hexpost.machine.geometry import least_conditioning, nearness
 from hexpost.machine.load import machine_from
@@ -95,7 +95,9 @@ def places(machine: Machine, position: Array, *, tilts: bool = True) -> Places:
         if (elastic := elastic_platform(machine, struts, machine.platform.gauge_point)) is not None:
             frequency[:, good] = elastic.frequencies(pose[:, good])
         if machine.calibration is not None:
-            band[good] = bands(tip_slopes(struts, np.eye(4), pose[:, good])[1], root_of(machine.calibration))
+            band[good] = bands(
+                tip_slopes(struts, np.eye(4), pose[:, good])[1], root_of(of_geometry(machine.calibration))
+            )
         if tilts:
             tilt[good] = _tilts(machine, near, pose[:, good])
     return Places(

@@ -12,7 +12,7 @@ from hexpost.setup.calibrate import CONFIDENCE, Calibration
 from hexpost.setup.choose_poses import PosePlan
 from hexpost.setup.files import number, provenance, with_struts, with_table
 from hexpost.setup.measured import ANGLES, LENGTHS, LOAD, POSITION
-from hexpost.setup.observe import nominal
+from hexpost.setup.observe import GEOMETRY, nominal
 from hexpost.setup.points import correlation
 from hexpost.setup.stiffness_report import parts_document, parts_lines, stiffness_values
 from hexpost.units import DEG_PER_RAD
@@ -24,8 +24,8 @@ NAMES = tuple(
 )
 LOUD = 10.0
 """Noise of so many times the stated uncertainty is no noise."""
-MICRO = 1e3
-"""Micrometres in a millimetre."""
+MICRO, KILO = 1e3, 1e3
+"""Micrometres in a millimetre, newtons in a kilonewton."""
 
 
 def machine_text(c: Calibration) -> str:
@@ -56,16 +56,21 @@ def machine_text(c: Calibration) -> str:
         else:
             row["screw.zero_mm"] = number(strut.screw.zero + float(built.offset[k]), 9)
         values.append({**row, **stiffness[k]})
-    out = with_table(with_struts(c.machine.source, values, notes), "calibration", _covariance(c.found.of_geometry))
+    out = with_table(with_struts(c.machine.source, values, notes), "calibration", _covariance(c.found.covariance))
     machine_from(out.encode(), f"the machine found (of {c.machine.file})")
     return out
 
 
 def _covariance(covariance: Array) -> list[str]:
-    """Return the lines of the lower half of a covariance (42, 42), in um2 to six digits."""
-    head = "# how well the geometry is known: covariance of the joints (base, platform) and the offset, strut by strut"
-    rows = [", ".join(f"{x:.6g}" for x in row[: k + 1] * MICRO**2) for k, row in enumerate(covariance)]
-    return [head, "covariance_um2 = [", *(f"  [{row}]," for row in rows), "]"]
+    """Return the lines of the lower half of a covariance (42, 42) or (48, 48), in um2 to six digits."""
+    head = [
+        "# how well the geometry is known: covariance of the joints (base, platform) and the offset, strut by strut"
+    ]
+    if len(covariance) > GEOMETRY:
+        head.append("# then what each strut gives way under 1 kN")
+    unit = np.array([MICRO] * GEOMETRY + [MICRO * KILO] * (len(covariance) - GEOMETRY))
+    rows = [", ".join(f"{x:.6g}" for x in row[: k + 1]) for k, row in enumerate(covariance * np.outer(unit, unit))]
+    return [*head, "covariance_um2 = [", *(f"  [{row}]," for row in rows), "]"]
 
 
 def document(c: Calibration) -> dict[str, object]:

@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from scipy.spatial.transform import Rotation
+from verify.folders import tried
 
 from hexpost.cli import main
 from hexpost.machine.load import load_machine
+from hexpost.setup.files import with_table
 from hexpost.setup.identify import Frames, identify
 from hexpost.setup.measured import Noise, read_measured
 from hexpost.setup.observe import nominal
@@ -24,6 +26,8 @@ BASE, PLATFORM = (np.array([s[f"{end}_joint_mm"] for s in FILE["strut"]]) for en
 REAL_BASE, REAL_PLATFORM = BASE + RNG.normal(0, 0.2, (6, 3)), PLATFORM + RNG.normal(0, 0.2, (6, 3))
 OFFSET, STIFFNESS = RNG.normal(0, 0.2, 6), 150.0 * RNG.uniform(0.7, 1.3, 6)
 LOAD = (400.0, 50.0, -30.0, -300.0)
+PLACE = "[offset.G54]\npose_mm_deg = [0, 0, 0, 0, 0, 0]\n"
+BAND = "G21 G90 T1 M06\nG43 H1\nG00 X40 Y0 Z150\nG01 X41 F5\nM30\n"
 HEAD = "length_1_mm,length_2_mm,length_3_mm,length_4_mm,length_5_mm,length_6_mm"
 
 
@@ -125,6 +129,50 @@ def test_stated_uncertainties_cover_what_is_found(tmp_path, poses):
         off = found.built.carried.springs.fixed[:, 0] - 1e-3 / STIFFNESS
         within.append(np.abs(off) < 1.96 * np.sqrt(np.diag(found.covariance)[42:]))
     assert 0.93 < np.mean(within) < 0.97
+
+
+def test_the_bands_of_a_job_hold_what_is_not_known_of_the_stiffness(tmp_path, poses, untried):
+    """Of compliances known 100 times worse than they are, with nothing else unknown, the band is by hand.
+
+    It is that of J^-1 diag(f - f0) dc: f the thrusts of the sample, f0 those of the reference pose, by the wrench.
+    """
+    done = run(tmp_path, table(poses, 0.002), "--stiffness")
+    assert done.exit_code == 0, done.output
+    built = (tmp_path / "built.toml").read_text()
+    found = load_machine(tmp_path / "built.toml").calibration
+    assert found.shape == (48, 48)
+    told = [x["uncertainty_n_um"] / x["found_n_um"] ** 2 for x in json.loads(done.stdout)["stiffness"]]
+    assert np.sqrt(found.diagonal()[42:]) * 1e3 == pytest.approx(told, rel=1e-4)
+    rows = [", ".join(["0"] * k + ["25" if k >= 42 else "0"]) for k in range(48)]  # 5 um under 1 kN, each by itself
+    alone = with_table(built, "calibration", ["covariance_um2 = [", *(f"[{row}]," for row in rows), "]"])
+    band = {}
+    for name, text in (("both", built), ("alone", alone), ("rigid", alone)):
+        (tmp_path / name).mkdir()
+        asked = "" if name == "rigid" else "[compensation]\nsag = true\n"
+        code, said, folder = tried(tmp_path / name, BAND, machine=text + asked, setup=PLACE)
+        assert code in (0, 1), said
+        band[name] = json.loads((folder / "report.json").read_text())["uncertainty"]["geometry"]["mean_mm"]
+    assert band["rigid"] == 0.0 < band["alone"]
+    forces = FILE["forces"]
+    tool = np.r_[forces["force_n"], 1e3 * np.array(forces["moment_nm"])]
+    tip = np.array(FILE["platform"]["gauge_point_mm"]) - [0, 0, 120]
+    rows, thrust = pushed(tomllib.loads(built), np.array([40.5, 0.0, 420.0 + 150.0]) - tip, tip, tool)
+    home = pushed(tomllib.loads(built), HOME[:3], np.zeros(3), np.zeros(6))[1]
+    drawn = 5e-6 * np.random.default_rng(2).normal(size=(200_000, 6)) * (thrust - home)
+    off = np.linalg.norm(np.linalg.solve(rows, drawn.T)[:3], axis=0)
+    assert band["alone"] == pytest.approx(np.quantile(off, 0.95), rel=0.03)
+    assert band["both"] > 0.0
+
+
+def pushed(file, at, tip, tool):
+    """Return the Jacobian (6, 6) about ``tip`` and the thrusts (6,) of a platform that stands level ``at`` a place."""
+    base, joints = (np.array([s[f"{end}_joint_mm"] for s in file["strut"]]) for end in ("base", "platform"))
+    unit = at + joints - base
+    unit /= np.linalg.norm(unit, axis=1)[:, None]
+    rows = np.hstack([unit, np.cross(joints - tip, unit)])
+    weights = [(720.0, np.array(file["platform"]["centre_of_mass_mm"])), *((15.0, b) for b in joints)]
+    wrench = sum(np.r_[0, 0, -9.81 * m, np.cross(c - tip, [0, 0, -9.81 * m])] for m, c in weights) + tool
+    return rows, np.linalg.solve(rows.T, -wrench)
 
 
 def test_a_compliance_below_nothing_is_refused(tmp_path, poses):
