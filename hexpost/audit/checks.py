@@ -13,7 +13,7 @@ from hexpost.audit.pallet import PalletCheck
 from hexpost.audit.program_rules import RULES, Rule
 from hexpost.audit.room import clearance
 from hexpost.audit.singular_pose import SingularPose
-from hexpost.audit.strut_limits import acceleration, jerk, speed, stroke
+from hexpost.audit.strut_limits import acceleration, deceleration, jerk, speed, stroke
 from hexpost.audit.tip_limits import contour, vibration
 from hexpost.machine.feed_caps import FeedCap
 
@@ -30,6 +30,7 @@ CHECKS: tuple[Maker, ...] = (
     PalletCheck,
     contour,
     vibration,
+    deceleration,
 )
 """Checks of the samples, in the order of the report."""
 

@@ -32,6 +32,7 @@ _MILDER = Advice(
 )
 _SPEED = "tool_tip.speed_mm_s (tilt_speed_deg_s where the tool turns)"
 _ACCELERATION = "tool_tip.acceleration_mm_s2 (tilt_acceleration_deg_s2 where the tool turns)"
+_DECELERATION = "tool_tip.deceleration_mm_s2 (tilt_deceleration_deg_s2 where the tool turns)"
 _JERK = "tool_tip.jerk_mm_s3 (tilt_jerk_deg_s3 where the tool turns)"
 
 _CUTTING = "[forces] force_n"
@@ -188,6 +189,12 @@ LIMITS: Final = Limits((
         ),
         margin=True,
         note="vibration: how far the tip swings after a rest, within one period of the lowest natural frequency.",
+    ),
+    Limit(
+        name="deceleration", unit="mm/s2", of=Of.STRUT, sense=Sense.MOST,
+        meaning="A strut slows down harder than it can.",
+        advice=_by_feed(_DECELERATION), law=Law.SECOND, margin=True, chart=Chart.ALL,
+        note="acceleration and deceleration: of struts that speed up, and that slow down; one that stands keeps both.",
     ),
 ))  # fmt: skip
 """All limits of the audit."""

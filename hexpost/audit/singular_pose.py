@@ -25,7 +25,8 @@ class SingularPose:
         machine = context.machine
         self._machine, self._poses = machine, context.poses
         tip = machine.tool_tip
-        self._most = (tip.acceleration, sqrt(3.0) * tip.tilt_acceleration)  # sum of three angles
+        slow, turn = tip.slowing
+        self._most = (max(tip.acceleration, slow), sqrt(3.0) * max(tip.tilt_acceleration, turn))  # sum of three angles
         self._least = least_conditioning(machine)
         self._worst = NEAR * self._least if machine.health.conditioning is None else np.inf
         self._watch: LastAnswer[int, Watch] = LastAnswer()

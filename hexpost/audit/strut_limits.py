@@ -9,7 +9,7 @@ from hexpost.arrays import Array, Codes, Ints
 from hexpost.audit.advice import FIGURES
 from hexpost.audit.band import STRUTS, Band, Context, symmetric_band
 from hexpost.audit.breaches import MACHINE_FRAME
-from hexpost.audit.within import COLUMNS, Within
+from hexpost.audit.within import COLUMNS, Within, senses
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.model import Setpoints
@@ -113,9 +113,31 @@ def speed(context: Context) -> StrutLimit:
     return _symmetric("speed", "speed", context, 0.0)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class OneWay(StrutLimit):
+    """The check of the accelerations of struts that speed up, or of those that slow down (``slows``)."""
+
+    slows: bool
+
+    def measure(self, setpoints: Setpoints) -> Array:
+        """Return the accelerations (6, n) of a batch that the limit is about, else 0."""
+        return np.where(senses(setpoints.speed, setpoints.acceleration)[self.slows], setpoints.acceleration, 0.0)
+
+
 def acceleration(context: Context) -> StrutLimit:
-    """Return the check of the strut accelerations, either sense."""
-    return _symmetric("acceleration", "acceleration", context, 0.0)
+    """Return the check of the strut accelerations, either sense, or of those that speed up."""
+    found = _symmetric("acceleration", "acceleration", context, 0.0)
+    if not context.machine.struts_slow_otherwise:
+        return found
+    return OneWay(band=found.band, column="speeding", within=context.within, slows=False)
+
+
+def deceleration(context: Context) -> StrutLimit | None:
+    """Return the check of the accelerations of struts that slow down; none where no strut has a limit of its own."""
+    if not context.machine.struts_slow_otherwise:
+        return None
+    band = symmetric_band("deceleration", np.array([s.slowing for s in context.machine.struts]), 0.0)
+    return OneWay(band=band, column="slowing", within=context.within, slows=True)
 
 
 def jerk(context: Context) -> StrutLimit:

@@ -4,7 +4,7 @@ from typing import Protocol
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Flags, Ints
 from hexpost.kinematics.struts import Struts
 from hexpost.last_answer import LastAnswer
 from hexpost.machine.model import Machine
@@ -17,7 +17,10 @@ AT_ONCE = 1024
 """Ticks that are looked at together."""
 SPREAD = 0.1
 """Within an even tick the jerk of a strut leaves its mean by less than this share of a limit or of the mean."""
-COLUMNS = ("speed", "acceleration", "jerk")
+COLUMNS = ("speed", "acceleration", "jerk", "speeding", "slowing")
+"""What is looked at; the last two where a strut has another limit for slowing down."""
+STANDS = 1e-3
+"""A strut slower than this, mm/s, stands: it may be about to turn round, and keeps both limits."""
 
 
 class Schedule(Protocol):
@@ -35,7 +38,10 @@ class Within:
 
     def __init__(self, schedule: Schedule, machine: Machine, poses: Attitudes) -> None:
         self._schedule, self._poses, self._period = schedule, poses, machine.period
-        self._most = np.array([[[getattr(s, name)] for s in machine.struts] for name in COLUMNS])
+        names = ("speed", "acceleration", "jerk")
+        self._most = np.array([[[getattr(s, name)] for s in machine.struts] for name in names])
+        self._two = machine.struts_slow_otherwise
+        np.minimum(self._most[1], [[s.slowing] for s in machine.struts], out=self._most[1])
         self._last: Array = np.zeros((2, 6, 1))
         self._found: LastAnswer[Setpoints, tuple[Ints, Array]] = LastAnswer()
 
@@ -45,9 +51,9 @@ class Within:
         return at, found[COLUMNS.index(column)]
 
     def _looked_at(self, setpoints: Setpoints) -> tuple[Ints, Array]:
-        """Return the ticks (m,) that may break a limit between samples, and their largest values (3, 6, m)."""
+        """Return the ticks (m,) that may break a limit between samples, and their largest values (columns, 6, m)."""
         at, poses, struts = self._near(setpoints), setpoints.poses, self._poses.struts(setpoints)
-        out: Array = np.empty((3, 6, len(at)))
+        out: Array = np.empty((len(COLUMNS) if self._two else 3, 6, len(at)))
         for low in range(0, len(at), AT_ONCE):
             some = at[low : low + AT_ONCE]
             tick = (poses.tick[some, None] - 1 + FINE).ravel()
@@ -56,7 +62,10 @@ class Within:
             shape = (6, len(some), len(FINE))
             speed, acceleration = speed.reshape(shape), acceleration.reshape(shape)
             jerk = np.diff(acceleration, axis=2) / (self._period * FINE[1])
-            for k, values in enumerate((speed, acceleration, jerk)):
+            columns = [speed, acceleration, jerk]
+            if self._two:
+                columns += [acceleration * felt for felt in senses(speed, acceleration)]
+            for k, values in enumerate(columns):
                 top = np.abs(values).argmax(axis=2)
                 out[k, :, low : low + AT_ONCE] = np.take_along_axis(values, top[:, :, None], axis=2)[:, :, 0]
         return at, out
@@ -81,6 +90,13 @@ class Within:
         near = (top[0] + jerk * (dt * dt / 8.0) > speed) | (top[1] + swing * (dt / 2.0) > acceleration)
         near |= (jerk > most) & (~bounds.even | (mean > (1.0 - SPREAD) * most))
         return np.flatnonzero(near.any(axis=0))
+
+
+def senses(speed: Array, acceleration: Array) -> tuple[Flags, Flags]:
+    """Return where struts speed up, and where they slow down, by speeds and accelerations of one shape."""
+    stands = np.abs(speed) <= STANDS
+    slows = (speed < 0.0) != (acceleration < 0.0)
+    return ~slows | stands, slows | stands
 
 
 def _jerks(bounds: TickBounds, struts: Struts, length: float) -> Array:

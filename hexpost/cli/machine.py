@@ -87,7 +87,8 @@ def show(file: str | None, *, toml: bool, svg: str | None) -> None:
     for k, strut in enumerate(machine.struts, 1):
         low, high = strut.stroke
         rates = f"{strut.speed:g} mm/s, {strut.acceleration:g} mm/s2, {strut.jerk:g} mm/s3"
-        say(f"strut {k}: {low:g} to {high:g} mm, {rates}")
+        slower = "" if strut.deceleration is None else f", slowing down {strut.deceleration:g} mm/s2"
+        say(f"strut {k}: {low:g} to {high:g} mm, {rates}{slower}")
     known = {name: x for name, x in asdict(machine.times).items() if x is not None}
     say("".join(f"{name.replace('_', ' ')}: {x:g} s\n" for name, x in known.items()).rstrip() or NO_TIMES)
 

@@ -22,6 +22,7 @@ def within_reach(st: Stretches, which: Flags, window: Array, task: Task, norms: 
 
     Within reach is the exact profile, and what is gained beside it in the ``window`` of the span [s]. Ramps are those
     of the separable bounds at these caps, or those of the exact profile: there the curvature of lengths may help, too.
+    Not so where limits are others for slowing down: that profile knows the larger of both.
     ``norms`` are those of the pieces.
     """
     path, limits = task.path, task.limits
@@ -34,9 +35,10 @@ def within_reach(st: Stretches, which: Flags, window: Array, task: Task, norms: 
     k = np.flatnonzero(which[st.span] & (reach < st.cap))
     cap, up, down, hold = st.cap.copy(), st.up.copy(), st.down.copy(), st.hold.copy()
     cap[k] = tagged(reach[k], hold[k])
-    up[k], hold[k] = tip_ramps(path, st.piece[k], cap[k], limits.shares.tip, norms)
-    down[k] = up[k]
+    up[k], down[k], hold[k] = tip_ramps(path, st.piece[k], cap[k], limits.shares.tip, norms)
     st = steepest(replace(st, cap=cap, up=up, down=down, hold=hold), k, path, norms, limits.struts)
+    if limits.two_sided:
+        return st
     return replace(st, up=np.maximum(st.up, ramp * which[st.span]), down=np.maximum(st.down, -ramp * which[st.span]))
 
 
@@ -63,9 +65,9 @@ def _exact(st: Stretches, which: Flags, path: ToolPath, limits: PlanLimits) -> t
     aim, pull = struts.aim[piece], struts.pull(piece, q)
     slope, bend = struts.slopes(piece, q)
     rows: list[tuple[Array, Array, Array | float]] = [
-        (slope, bend, struts.acceleration * aim),
-        (q[1][:3], q[2][:3], tip.acceleration),
-        (q[1][3:], q[2][3:], tip.tilt_acceleration),
+        (slope, bend, np.maximum(struts.acceleration, struts.slowing) * aim),
+        (q[1][:3], q[2][:3], max(tip.acceleration, tip.slowing[0])),
+        (q[1][3:], q[2][3:], max(tip.tilt_acceleration, tip.slowing[1])),
     ]
     if pull:
         rows.append((pull.ramp, pull.bend, pull.least_room()))

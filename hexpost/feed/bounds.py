@@ -84,12 +84,13 @@ def lone_straights(path: ToolPath) -> Ints:
 def shares(caps: Caps, tip: ToolTip, norms: Array) -> Norms:
     """Return speed caps and shares of the limits; ``norms`` (2, 3, p) as ``ToolPath.norms_max`` gives them."""
     p, q = norms
+    least, least_tilt = (min(a) for a in zip((tip.acceleration, tip.tilt_acceleration), tip.slowing, strict=True))
     return Norms(
         tip=tip,
         speed=caps.speed,
         free=caps.speed,
-        a1=np.maximum(p[0] / tip.acceleration, q[0] / tip.tilt_acceleration),
-        a2=np.maximum(p[1] / tip.acceleration, q[1] / tip.tilt_acceleration),
+        a1=np.maximum(p[0] / least, q[0] / least_tilt),
+        a2=np.maximum(p[1] / least, q[1] / least_tilt),
         j1=np.maximum(p[0] / tip.jerk, q[0] / tip.tilt_jerk),
         j2=np.maximum(p[1] / tip.jerk, q[1] / tip.tilt_jerk),
         j3=np.maximum(p[2] / tip.jerk, q[2] / tip.tilt_jerk),
@@ -113,7 +114,7 @@ def as_programmed(caps: Caps, path: ToolPath, tip: ToolTip, norms: Array) -> Str
         _lower(cap, cause, CURVATURE_SHARE * most / n[1], why)
         _lower(cap, cause, (jerk / n[2]) ** (2 / 3), why_jerk)
     cap = tagged(cap, cause | np.where(corners(path.kind), AT_CORNER, 0).astype(np.uint8))
-    up, hold = tip_ramps(path, slice(None), cap, tip, norms)
+    up, down, hold = tip_ramps(path, slice(None), cap, tip, norms)
     most_jerk, jerk_hold = np.full(len(cap), HUGE), np.zeros(len(cap), dtype=np.uint8)
     for n, _, jerk, _, why_jerk in sides:
         _lower(most_jerk, jerk_hold, jerk / n[0], why_jerk)
@@ -122,7 +123,7 @@ def as_programmed(caps: Caps, path: ToolPath, tip: ToolTip, norms: Array) -> Str
         size=path.size,
         cap=cap,
         up=up,
-        down=up,
+        down=down,
         hold=hold,
         jerk=most_jerk,
         jerk_hold=jerk_hold,
@@ -132,16 +133,25 @@ def as_programmed(caps: Caps, path: ToolPath, tip: ToolTip, norms: Array) -> Str
     )
 
 
-def tip_ramps(path: ToolPath, piece: Ints | slice, cap: Array, tip: ToolTip, norms: Array) -> tuple[Array, Codes]:
-    """Return the largest acceleration along pieces (n,) that tip and tilt allow at any speed squared under a cap (n,).
+def tip_ramps(
+    path: ToolPath, piece: Ints | slice, cap: Array, tip: ToolTip, norms: Array
+) -> tuple[Array, Array, Codes]:
+    """Return the largest acceleration and deceleration along pieces (n,) at any speed squared under a cap (n,).
 
-    And its cause; ``norms`` as in ``shares``.
+    By tip and tilt. And the cause of the first; ``norms`` as in ``shares``.
     """
     margin, up, hold = _margins(path)[piece], np.full(len(cap), HUGE), np.zeros(len(cap), dtype=np.uint8)
     p, q = np.maximum(norms[:, :, piece], TINY)
-    for n, most, why in ((p, tip.acceleration, TIP_ACCELERATION), (q, tip.tilt_acceleration, TILT_ACCELERATION)):
-        _lower(up, hold, np.sqrt(np.maximum((margin * most) ** 2 - (n[1] * cap) ** 2, 0.0)) / n[0], why)
-    return up, hold
+    down, slowing = up.copy(), tip.slowing
+    sides = (
+        (p, tip.acceleration, slowing[0], TIP_ACCELERATION),
+        (q, tip.tilt_acceleration, slowing[1], TILT_ACCELERATION),
+    )
+    for n, most, slow, why in sides:
+        ramp = np.sqrt(np.maximum((margin * most) ** 2 - (n[1] * cap) ** 2, 0.0)) / n[0]
+        _lower(up, hold, ramp, why)
+        np.minimum(down, ramp if slow == most else ramp * (slow / most), out=down)
+    return up, down, hold
 
 
 def parts(path: ToolPath, norms: Array, under: Flags, st: Stretches) -> Ints:

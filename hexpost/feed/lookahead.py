@@ -92,7 +92,8 @@ class Span:
     def averaged(self) -> "Span":
         """Return the span with its average, chosen from its first window."""
         task, st = self.task(0, min(WINDOW + AHEAD, self.path.count), 0.0, np.inf)
-        chosen = choose(st, open_ended(task.path.kind[st.piece]), np.zeros(0, dtype=np.int64), task.period, self.rather)
+        whole, two = open_ended(task.path.kind[st.piece]), task.limits.two_sided
+        chosen = choose(st, whole, np.zeros(0, dtype=np.int64), task.period, self.rather, two_sided=two)
         window = calmed(chosen, calm_periods(self.path, self.moves, self.machine), task.period)
         return replace(self, window=window, opened=(task, st))
 
@@ -142,7 +143,8 @@ def from_rest_to_rest(path: ToolPath, window: Ints, moves: Moves, machine: Machi
     task, st, _ = task_of(path, moves, machine, mode, Rests(span=none, ticks=none, line=none), small=0)
     whole, given = open_ended(path.kind[st.piece]), np.flatnonzero(window)
     if len(given) < len(window):
-        np.copyto(window, task.calmed(choose(st, whole, given, task.period)), where=window == 0)
+        chosen = choose(st, whole, given, task.period, two_sided=task.limits.two_sided)
+        np.copyto(window, task.calmed(chosen), where=window == 0)
     seconds = window.astype(np.float64) * task.period
     return task, _mended(split(st, whole, seconds).ramped(seconds), window, None, task)
 

@@ -101,7 +101,7 @@ def _mended(
     closed = _constant(st, lone, task)
     firm = lone & task.firm
     felt = _felt(st, closed, firm)
-    if firm.any():
+    if firm.any() and not task.limits.two_sided:
         caps = speed_caps(path, moves, machine.tool_tip, norms)
         closed, near = fitted(closed, firm, as_programmed(caps, path, machine.tool_tip, norms), task)
         del caps
@@ -139,10 +139,11 @@ def _drafts(task: Task, st: Stretches, simple: Flags, norms: Array, rather: Ints
     period = task.period
     whole = open_ended(task.path.kind[st.piece]) & ~simple[st.span]
     drafts, small, hard = [], len(st.span) <= SMALL, task.firm & ~simple
-    chosen = choose(st, whole, np.flatnonzero(simple), period, None if small else rather)
+    two = task.limits.two_sided
+    chosen = choose(st, whole, np.flatnonzero(simple), period, None if small else rather, two_sided=two)
     if small and hard.any():
         st = within_reach(st, hard, chosen.astype(np.float64) * period, task, norms)
-        chosen = choose(st, whole, np.flatnonzero(simple), period)
+        chosen = choose(st, whole, np.flatnonzero(simple), period, two_sided=two)
     for scale in (1.0, *SCALES) if small and not simple.all() else (1.0,):
         window = np.where(simple, chosen, np.maximum(np.rint(scale * chosen), 1).astype(np.int64))
         window = task.calmed(window)
@@ -180,7 +181,9 @@ def _constant(st: Stretches, lone: Flags, task: Task) -> Stretches:
     v = np.sqrt(top)
     up[k] = np.minimum(up[k], np.minimum((LONE_SHARE - a2 * top) / a1, LONE_CURVATURE / (3 * j2 * v)))
     jerk[k] = np.minimum(jerk[k], (LONE_SHARE - 3 * j2 * v * up[k] - j3 * v**3) / j1)
-    return replace(st, cap=cap, up=up, down=up, jerk=jerk)
+    down = st.down.copy()
+    down[k] = up[k]
+    return replace(st, cap=cap, up=up, down=down, jerk=jerk)
 
 
 def _felt(st: Stretches, closed: Stretches, lone: Flags) -> Flags:

@@ -113,9 +113,9 @@ class Reference:
         most = np.minimum(most, FASTEST) ** 2
         out: list[Balls | Tops] = [Tops(most=most, base=base, cell=cell)]
         vectors = (
-            ([y[None] for y in slopes], struts.acceleration * aim, struts.jerk * aim),
-            ([y[:3, None] for y in q[1:]], tip.acceleration, tip.jerk),
-            ([y[3:, None] for y in q[1:]], tip.tilt_acceleration, tip.tilt_jerk),
+            ([y[None] for y in slopes], struts.least * aim, struts.jerk * aim),
+            ([y[:3, None] for y in q[1:]], min(tip.acceleration, tip.slowing[0]), tip.jerk),
+            ([y[3:, None] for y in q[1:]], min(tip.tilt_acceleration, tip.slowing[1]), tip.tilt_jerk),
         )
         for (c1, c2, c3), acceleration, jerk in vectors:
             slope, bend = c1 * v, c2 * (v * v) + c1 * a

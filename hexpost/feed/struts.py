@@ -30,6 +30,8 @@ BETWEEN = 1.005
 """How much larger a slope may be than where it is looked at in a stretch; the corrections see what is more."""
 MOST_ROOM = 0.2
 """Where the derivatives of the pose there are less than this share of the largest on the piece, it stands in."""
+STANDS = 2e-3
+"""A strut slower than this, mm/s, may be about to turn round."""
 THRUST = 3
 """The kind of cause of a thrust."""
 BLOCK = 2048
@@ -40,16 +42,38 @@ BLOCK = 2048
 class StrutLimits:
     """Speed, acceleration and jerk limits (6, 1) of the struts, as seen from the frame of each piece.
 
+    ``slowing`` (6, 1): limits of the accelerations of struts that slow down.
     ``aim`` (p,): share of the limits that holds on each piece; 0 where the struts are not looked at.
     """
 
     speed: Array
     acceleration: Array
+    slowing: Array
     jerk: Array
     aim: Array
     frame: Ints
     seen: tuple[Struts | Coordinates, ...]
     thrusts: ThrustLimits | None
+
+    @property
+    def two_sided(self) -> bool:
+        """Return whether a strut has another limit for slowing down."""
+        return bool((self.acceleration != self.slowing).any())
+
+    @property
+    def least(self) -> Array:
+        """Return the accelerations (6, 1) that struts may have whether they speed up or slow down."""
+        return np.minimum(self.acceleration, self.slowing)
+
+    def room(self, speed: Array, acceleration: Array) -> Array:
+        """Return the limits (6, 1) or (6, n) that hold for accelerations (6, n) at speeds (6, n) of the struts.
+
+        A strut slows down where the two have other signs; one that stands keeps both limits.
+        """
+        if not self.two_sided:
+            return self.acceleration
+        slows: Flags = (speed < 0.0) != (acceleration < 0.0)
+        return np.where(np.abs(speed) <= STANDS, self.least, np.where(slows, self.slowing, self.acceleration))
 
     def pull(self, piece: Ints, q: Sequence[Array]) -> ThrustParts | None:
         """Return the parts of the thrusts at poses and derivatives ``q`` (6, n) on pieces (n,), if they are limited."""
@@ -85,6 +109,7 @@ def strut_limits(path: ToolPath, moves: Moves, machine: Machine, *, rapids_only:
     return StrutLimits(
         speed=np.array([[s.speed * (1.0 - SAGGING * makes_up)] for s in machine.struts]),
         acceleration=np.array([[s.acceleration] for s in machine.struts]),
+        slowing=np.array([[s.slowing] for s in machine.struts]),
         jerk=np.array([[s.jerk] for s in machine.struts]),
         aim=aim,
         frame=moves.frame[path.move].astype(np.int64),
@@ -173,19 +198,31 @@ class _Rows:
         thrust = [p.caps(curvature, PLANNED, BETWEEN) for p in self.pull]
         return [
             np.minimum(limits.speed * aim / self.most[0], HUGE**0.5) ** 2,
-            limits.acceleration * (curvature * PLANNED * aim) / self.most[1],
+            self._curving() * (curvature * PLANNED * aim) / self.most[1],
             np.minimum(np.cbrt(jerk), HUGE**0.5) ** 2,
             *([np.minimum.reduce(thrust)] if thrust else []),
         ]
 
+    def _curving(self) -> Array:
+        """Return the limits (6, n) of what curvature alone may take: it speeds a strut up, slows it down, or both.
+
+        What turns about within a stretch is held by the lower limit.
+        """
+        if not self.limits.two_sided:
+            return self.limits.acceleration
+        slows, speeds = ([np.copysign(1.0, slope) * curve * way > 0 for slope, curve in self.at] for way in (-1.0, 1.0))
+        limits: Array = np.where(np.all(slows, axis=0), self.limits.slowing, self.limits.least)
+        return np.where(np.all(speeds, axis=0), self.limits.acceleration, limits)
+
     def ramps(self, cap: Array) -> tuple[Array, Array]:
         """Return the largest accelerations and decelerations (6, n) along the path, for any speed under the cap.
 
-        |l' u + l'' x| <= A for all x of 0 to ``cap``: what the curvature takes counts only where it adds.
+        |l' u + l'' x| <= A for all x of 0 to ``cap``: what the curvature takes counts only where it adds. A tool that
+        goes faster along its path has struts that do, each in its own sense, but for their curvature.
         """
-        most = self.limits.acceleration * (PLANNED * self.aim)
         out = []
-        for sign in (1.0, -1.0):
+        for sign, limit in ((1.0, self.limits.acceleration), (-1.0, self.limits.slowing)):
+            most = limit * (PLANNED * self.aim)
             bend: Array = np.zeros_like(self.at[0][0])
             for slope, curve in self.at:
                 np.maximum(bend, np.copysign(1.0, sign * slope) * curve * cap, out=bend)
@@ -206,7 +243,7 @@ class _Rows:
 
     def uses(self) -> tuple[Array, list[Array]]:
         """Return the largest s' (n,), and per unit of s'', s'^2, s''', 3 s' s'', s'^3 the shares of the limits (n,)."""
-        a, j = 1 / self.limits.acceleration, 1 / self.limits.jerk
+        a, j = 1 / self.limits.least, 1 / self.limits.jerk
         which = ((0, a), (1, a), (0, j), (1, j), (2, j))
         uses = [(self.most[k] * limit).max(axis=0) * self.room[k] / self.aim for k, limit in which]
         for p in self.pull:

@@ -30,6 +30,12 @@ class PlanLimits:
     shares: Norms
     struts: StrutLimits
 
+    @property
+    def two_sided(self) -> bool:
+        """Return whether tip, tilt or a strut has another limit for slowing down than for speeding up."""
+        tip = self.shares.tip
+        return self.struts.two_sided or tip.slowing != (tip.acceleration, tip.tilt_acceleration)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Bad:
@@ -116,7 +122,10 @@ def _tip(out: _Factors, rates: Sequence[Array], q: Sequence[Array], tip: ToolTip
     jerks = tip.jerk, tip.tilt_jerk
     straight, curved = q1 * j, q3 * (v * v * v)
     jerk = straight + q2 * (3.0 * v * a) + curved
-    r, r_jerk = _ratio(q1 * a + q2 * (v * v), tip.acceleration, tip.tilt_acceleration), _ratio(jerk, *jerks)
+    pull = q1 * a + q2 * (v * v)
+    r, r_jerk = _ratio(pull, tip.acceleration, tip.tilt_acceleration), _ratio(jerk, *jerks)
+    if tip.slowing != (tip.acceleration, tip.tilt_acceleration):
+        r = _slowing(pull, q1, tip)
     cause = np.where(r > r_jerk, TIP_ACCELERATION, TIP_JERK).astype(np.uint8)
     r = np.maximum(r, r_jerk)
     over = v / speed
@@ -125,6 +134,22 @@ def _tip(out: _Factors, rates: Sequence[Array], q: Sequence[Array], tip: ToolTip
     share = np.where(over[at] > 1 + TOLERANCE, 1.0, c / np.maximum(c + s, NOTHING))
     cause = np.where(over > r, TIP_SPEED, cause).astype(np.uint8)
     out.lower(at, np.maximum(r, over)[at], share, cause[at], 2 / 3)
+
+
+def _slowing(pull: Array, way: Array, tip: ToolTip) -> Array:
+    """Return the larger share (k,) of their limits that accelerations ``pull`` (6, k) of tip and tilt use.
+
+    The part that slows down along the ``way`` (6, k) is a share of the limit of that.
+    """
+    out: Array = np.zeros(pull.shape[1])
+    limits = zip((tip.acceleration, tip.tilt_acceleration), tip.slowing, strict=True)
+    for half, (most, slow) in zip((slice(3), slice(3, 6)), limits, strict=True):
+        part, along = pull[half], way[half]
+        size = np.maximum(np.sqrt(np.einsum("ij,ij->j", along, along)), NOTHING)
+        back = np.minimum(np.einsum("ij,ij->j", part, along) / size, 0.0)
+        square = np.einsum("ij,ij->j", part, part) / most**2 + back * back * (1.0 / slow**2 - 1.0 / most**2)
+        np.maximum(out, square, out=out)
+    return np.sqrt(out)
 
 
 def _struts(
@@ -142,7 +167,8 @@ def _struts(
 
     speeds = _worst(l1 * v, lambda of: (of(l1), 0.0 * v), limits.speed, aim=aim, kind=0)
     out.lower(under, *speeds, 2.0)
-    out.lower(under, *_worst(pull + bend, lambda of: (of(bend), of(pull)), limits.acceleration, aim=aim, kind=1), 1.0)
+    room = limits.room(l1 * v, pull + bend)
+    out.lower(under, *_worst(pull + bend, lambda of: (of(bend), of(pull)), room, aim=aim, kind=1), 1.0)
     out.lower(under, *_worst(ramp + both + curve, halved, limits.jerk, aim=aim, kind=2), 2 / 3)
 
 

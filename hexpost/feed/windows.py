@@ -17,17 +17,22 @@ ENOUGH = 30_000
 """A span is judged by its first so many stretches."""
 ROOM = 1.5
 """A stretch is split only where it is so many times as long as the zones at its ends."""
+WINDOWS = 33
+"""Averages that are tried for a lone straight whose ramps are not alike."""
 SLOWER = 0.999
 """A neighbour's cap below this share of a stretch's own is felt through the window."""
 
 
-def choose(st: Stretches, whole: Flags, lone: Ints, period: float, rather: Ints | None = None) -> Ints:
+def choose(
+    st: Stretches, whole: Flags, lone: Ints, period: float, rather: Ints | None = None, *, two_sided: bool = False
+) -> Ints:
     """Return the window of each span in ticks, shape (spans,), at least 1.
 
     ``rather`` (spans,): windows that are taken where they are as good.
 
     ``whole`` (n,): stretches of lines and arcs, which may be split. Seven lengths are tried with the planner itself.
-    None is longer than what a lone straight of the whole span's length, cap and jerk would need.
+    None is longer than what a lone straight of the whole span's length, cap and jerk would need; ``two_sided``: at the
+    larger of other limits for speeding up and slowing down.
     """
     spans = len(st.first) - 1
     best = np.ones(spans, dtype=np.int64)
@@ -36,7 +41,7 @@ def choose(st: Stretches, whole: Flags, lone: Ints, period: float, rather: Ints 
     if busy.any():
         keep = busy[st.span] & (np.arange(len(st.span)) - st.first[st.span] < ENOUGH)
         part, whole_part = st.only(keep), whole[keep]
-        longest = _longest(part)
+        longest = _longest(part, np.maximum(part.up, part.down) if two_sided else np.minimum(part.up, part.down))
         rather = None if rather is None else rather[busy]
         tries = [np.maximum(np.rint(share * longest / period), 1).astype(np.int64) for share in TRIES]
         time = np.full(len(longest), np.inf)
@@ -53,11 +58,11 @@ def choose(st: Stretches, whole: Flags, lone: Ints, period: float, rather: Ints 
     return best
 
 
-def _longest(st: Stretches) -> Array:
-    """Return the longest window of each span that can be of use, shape (spans,), s."""
+def _longest(st: Stretches, ramp: Array) -> Array:
+    """Return the longest window of each span that can be of use for a ``ramp`` (n,), shape (spans,), s."""
     at = st.first[:-1]
     jerk = np.minimum.reduceat(st.jerk, at)
-    to_acceleration = np.maximum.reduceat(np.minimum(st.up, st.down) / st.jerk, at)
+    to_acceleration = np.maximum.reduceat(ramp / st.jerk, at)
     to_length = np.cbrt(np.add.reduceat(st.size, at) / (2 * jerk))
     to_speed = np.sqrt(np.sqrt(np.maximum.reduceat(st.cap, at)) / jerk)
     out: Array = np.minimum(np.minimum(to_acceleration, to_length), to_speed)
@@ -73,9 +78,19 @@ def jerk_times(st: Stretches, k: Ints) -> Array:
     """Return the time of constant jerk of the double S of lone straights ``k``, shape (n,), s.
 
     L. Biagiotti, C. Melchiorri, Trajectory Planning for Automatic Machines and Robots, Springer 2008, section 3.4:
-    T_j = min((h / 2J)^(1/3), A / J, (v / J)^(1/2)).
+    T_j = min((h / 2J)^(1/3), A / J, (v / J)^(1/2)). Both ramps have it: where one may be steeper than the other, the
+    best of some between those of their own.
     """
-    return _jerk_times(st.size[k], np.sqrt(st.cap[k]), st.up[k], st.jerk[k])
+    size, v, up, down, jerk = st.size[k], np.sqrt(st.cap[k]), st.up[k], st.down[k], st.jerk[k]
+    best = _jerk_times(size, v, np.maximum(up, down), jerk)
+    if (up == down).all():
+        return best
+    least = np.minimum(np.minimum(up, down) / jerk, best)
+    T = least + np.linspace(1.0, 0.0, WINDOWS)[:, None] * (best - least)
+    a = _both(np.minimum(up, jerk * T), np.minimum(down, jerk * T))
+    top = np.minimum(a * _ramp_times(size, a, T), v)
+    found: Array = np.take_along_axis(T, (size / top + top / a + T).argmin(axis=0)[None], axis=0)[0]
+    return found
 
 
 def _jerk_times(size: Array, speed: Array, ramp: Array, jerk: Array) -> Array:
@@ -99,6 +114,11 @@ def _ramp_times(size: Array, a: Array, T: Array) -> Array:
     return out
 
 
+def _both(up: Array, down: Array) -> Array:
+    """Return the acceleration whose two ramps are as long as one ``up`` and one ``down``: the harmonic mean."""
+    return np.where(up == down, up, 2.0 * up * down / (up + down))
+
+
 def settled(st: Stretches, lone: Ints, window: Array) -> Stretches:
     """Return the stretches with accelerations for their windows [s], and lone straights capped for the closed form."""
     return coasting(st.ramped(window), lone, window)
@@ -108,12 +128,14 @@ def coasting(st: Stretches, lone: Ints, window: Array) -> Stretches:
     """Return the stretches with spans ``lone`` (k,) of one stretch capped so that they coast for a window [s].
 
     The trapezoid under the average must coast at least as long as the window T: h = a t (t + T) gives the longest
-    ramp time t, and the top speed a t. Then no window holds both ramps and the jerk is a / T at most.
+    ramp time t, and the top speed a t. Then no window holds both ramps and the jerk is a / T at most. Of two different
+    ramps a is the harmonic mean: h = v^2 / 2 a1 + v^2 / 2 a2 + v T.
     """
     if not len(lone):
         return st
     k = st.first[lone]
-    T, a = window[lone], st.up[k]
+    T, up, down = window[lone], st.up[k], st.down[k]
+    a = _both(up, down)
     top = (a * _ramp_times(st.size[k], a, T)) ** 2
     cap = st.cap.copy()
     why = np.where(top < cap[k], np.uint8(TOO_SHORT), causes(cap[k]))

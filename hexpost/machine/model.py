@@ -32,6 +32,13 @@ class Strut:
     thermal: Thermal | None = None
     body: Body = field(default_factory=Body)
     servo: Servo | None = None
+    deceleration: float | None = None
+    """Limit of the acceleration of a strut that slows down, mm/s2; ``None``: that of ``acceleration``."""
+
+    @property
+    def slowing(self) -> float:
+        """Return the limit of the acceleration of a strut that slows down, mm/s2."""
+        return self.acceleration if self.deceleration is None else self.deceleration
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -115,6 +122,19 @@ class ToolTip:
     """Allowed error across the path that the lags of the struts make in feed moves, mm; ``None``: no limit."""
     vibration: float | None = None
     """Allowed swing of the tip once it rests, mm; ``None``: no limit."""
+    deceleration: float | None = None
+    tilt_deceleration: float | None = None
+    """Limits of what slows tip and tilt down, mm/s2 and rad/s2; ``None``: those of the accelerations.
+
+    Of an acceleration, the part along the motion that slows it down counts as a share of this limit, what speeds it up
+    and what bends it as shares of the other; the root of the sum of their squares is at most 1.
+    """
+
+    @property
+    def slowing(self) -> tuple[float, float]:
+        """Return the limits of what slows tip and tilt down, mm/s2 and rad/s2."""
+        tip, tilt = self.deceleration, self.tilt_deceleration
+        return (self.acceleration if tip is None else tip, self.tilt_acceleration if tilt is None else tilt)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -181,6 +201,11 @@ class Machine:
     """Whether averages are rounded up to whole periods of the lowest mode: asked for beside the machine file."""
     effort: bool = False
     """Whether planning may take what it takes: asked for beside the machine file."""
+
+    @property
+    def struts_slow_otherwise(self) -> bool:
+        """Return whether a strut has a limit of its own for slowing down."""
+        return any(s.deceleration is not None for s in self.struts)
 
     def with_units(self, units: str | None) -> "Machine":
         """Return the machine that reads programs without units in ``units``; ``None``: as its file says."""

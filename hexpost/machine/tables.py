@@ -93,6 +93,8 @@ def tool_tip(t: Table) -> ToolTip:
         deviation=t.positive("deviation_mm", default=0.01, most=MOST_TOLERANCE_MM),
         contour=t.positive("contour_mm", most=MOST_TOLERANCE_MM) if t.has("contour_mm") else None,
         vibration=t.positive("vibration_mm", most=MOST_TOLERANCE_MM) if t.has("vibration_mm") else None,
+        deceleration=t.positive("deceleration_mm_s2") if t.has("deceleration_mm_s2") else None,
+        tilt_deceleration=t.positive("tilt_deceleration_deg_s2") if t.has("tilt_deceleration_deg_s2") else None,
     )
     t.close()
     return out
@@ -150,6 +152,7 @@ def strut(t: Table) -> Strut:
         thermal=t.maybe("thermal", struts.thermal),
         body=struts.body(t.table("body", optional=True)),
         servo=t.maybe("servo", struts.servo),
+        deceleration=t.positive("deceleration_mm_s2") if t.has("deceleration_mm_s2") else None,
     )
     joint.close()
     if out.screw is not None and out.screw.supported >= stroke[0]:

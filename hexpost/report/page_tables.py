@@ -129,7 +129,10 @@ def table_guide(report: Report, machine: Machine) -> str:
     body = "".join(
         row([
             str(k), f"{number(s.stroke[0])} to {number(s.stroke[1])}",
-            *(f"±{number(x)}" for x in (s.speed, s.acceleration, s.jerk)),
+            f"±{number(s.speed)}",
+            f"±{number(s.acceleration)}"
+            + ("" if s.deceleration is None else f", ±{number(s.deceleration)} where it slows down"),
+            f"±{number(s.jerk)}",
         ])
         for k, s in enumerate(machine.struts, 1)
     )  # fmt: skip

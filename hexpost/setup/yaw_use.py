@@ -42,7 +42,7 @@ def yaw_use(job: Job, yaws: Array, step: int) -> YawUse:
     model = StrutModel(machine)
     low, high = (np.array([s.stroke[i] for s in machine.struts])[:, None] for i in (0, 1))
     most = np.array([s.speed for s in machine.struts])[:, None]
-    strongest = np.array([s.acceleration for s in machine.struts])[:, None]
+    strongest = np.array([min(s.acceleration, s.slowing) for s in machine.struts])[:, None]
     m, k = job.timing.ticks // step + 2, len(yaws)
     still, speed, slope = np.zeros((m, k)), np.zeros((m, k, 6)), np.zeros((m, k, 6))
     stride = max(1, min(job.timing.ticks // SAMPLES, step // 3))

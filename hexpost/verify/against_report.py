@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.verify.limits import BENT, STEP_MM, MotionLimits
+from hexpost.verify.limits import ACCELERATIONS, BENT, STEP_MM, MotionLimits
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.told import ROUNDED, ROUNDED_MM, Told
 from hexpost.voice import in_line
@@ -10,7 +10,7 @@ from hexpost.voice import in_line
 NEAR, PICKED = 0.9, 0.05
 """A deviation below so much of its limit is told of a sample that an estimate picked: up to so much of it too small."""
 
-_UNITS = {"stroke": "mm", "speed": "mm/s", "acceleration": "mm/s2", "jerk": "mm/s3", "deviation": "mm"}
+_UNITS = {"stroke": "mm", "speed": "mm/s", "jerk": "mm/s3", "deviation": "mm"} | dict.fromkeys(ACCELERATIONS, "mm/s2")
 
 
 def check_limits(limits: MotionLimits, told: Told) -> Check:

@@ -24,13 +24,15 @@ def most_jerk(machine: Machine, tips: Array) -> Array:
     angles turn the platform by at most the square root of 2 times their norm.
     """
     tip = machine.tool_tip
-    turn, turn2, turn3 = (2.0**0.5 * x for x in (tip.tilt_speed, tip.tilt_acceleration, tip.tilt_jerk))
+    turn, turn2, turn3 = (
+        2.0**0.5 * x for x in (tip.tilt_speed, max(tip.tilt_acceleration, tip.slowing[1]), tip.tilt_jerk)
+    )
     turn2, turn3 = turn2 + turn**2, turn3 + 3.0 * turn * turn2 + turn**3
     out = []
     for strut in machine.struts:
         lever = float(np.sqrt(((tips - strut.platform_joint) ** 2).sum(axis=1)).max(initial=0.0))
         v = tip.speed + lever * turn
-        a = tip.acceleration + lever * (turn2 + turn**2)
+        a = max(tip.acceleration, tip.slowing[0]) + lever * (turn2 + turn**2)
         j = tip.jerk + lever * (turn3 + 3.0 * turn * turn2 + turn**3)
         least = 0.5 * strut.stroke[0] if strut.stroke[0] > 0.0 else 0.25 * strut.stroke[1]
         out.append(j + 3.0 * v * a / least + 3.0 * v**3 / least**2)

@@ -117,7 +117,10 @@ class Diligence:
         least = []
         for a, b, c in (
             (tip.speed, tip.tilt_speed / self._oblique(s), min(x.speed for x in struts)),
-            (tip.acceleration, tip.tilt_acceleration, min(x.acceleration for x in struts)),
+            (
+                *(min(x) for x in zip((tip.acceleration, tip.tilt_acceleration), tip.slowing, strict=True)),
+                min(min(x.acceleration, x.slowing) for x in struts),
+            ),
             (tip.jerk, tip.tilt_jerk, min(x.jerk for x in struts)),
         ):
             own = np.minimum(a / np.maximum(share, 1e-300), b / np.maximum(turn, 1e-300))

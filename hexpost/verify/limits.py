@@ -26,7 +26,11 @@ _ABOUT = 1e-2
 """A tip slower than this share of what joints turn at, about it: its way is worked out exactly."""
 _NEAR, _FAR = 0.9, 0.05
 """A deviation above this share of its limit, or of the worst, is worked out exactly; not below that share."""
-_BANDS = ("stroke", "speed", "acceleration", "jerk")
+STANDS = 1e-3
+"""A strut slower than this, mm/s, may be about to turn round: it speeds up and slows down."""
+ACCELERATIONS = "acceleration", "deceleration"
+_BANDS = ("stroke", "speed", "acceleration", "jerk", "deceleration")
+"""The last where a strut has a limit of its own for slowing down; then that before it is of struts that speed up."""
 
 
 @dataclass(slots=True)
@@ -79,18 +83,19 @@ class MotionLimits:
         self.shortest, self.longest = np.full(6, np.inf), np.full(6, -np.inf)
         self._struts = machine.struts
         self._deviation = machine.tool_tip.deviation
-        self.uses = {(name, k): LimitUse() for name in _BANDS for k in range(1, 7)}
+        self._bands = _BANDS if machine.struts_slow_otherwise else _BANDS[:-1]
+        self.uses = {(name, k): LimitUse() for name in self._bands for k in range(1, 7)}
         self.uses["deviation", 0] = LimitUse()
         self.places: dict[Which, WorstPlace] = {}
         self.steps = {
             "stroke": STEP_MM, "speed": STEP_MM_S, "acceleration": STEP_MM_S2, "jerk": 2.0 * STEP_MM_S2 / period,
-            "deviation": 1e-3 * self._deviation,
+            "deviation": 1e-3 * self._deviation, "deceleration": STEP_MM_S2,
         }  # fmt: skip
         """How far a value from the table may be from the one that was checked when it was made."""
-        most = max(x.acceleration for x in machine.struts)
+        most = max(max(x.acceleration, x.slowing) for x in machine.struts)
         self.between = {"stroke": most * period**2 / 8.0, "speed": 0.0, "acceleration": 0.0, "deviation": 0.0}
         self.between["speed"] = float(jerk.max()) * period**2 / 8.0
-        self.between["acceleration"] = float(jerk.max()) * period / 2.0
+        self.between["acceleration"] = self.between["deceleration"] = float(jerk.max()) * period / 2.0
         """How far beyond both rows a value may be between them, where a report may have looked; of a jerk: anything."""
 
     def add(self, rows: Rows) -> None:
@@ -100,8 +105,12 @@ class MotionLimits:
         np.maximum(self.longest, rows.length[:, new].max(axis=1, initial=-np.inf), out=self.longest)
         jerk = np.zeros_like(rows.length)
         jerk[:, 1:] = np.diff(rows.acceleration) / self._period
-        columns = (rows.length, rows.speed, rows.acceleration, jerk)
-        for name, values in list(zip(_BANDS, columns, strict=True))[2 * self._driven :]:
+        columns = [rows.length, rows.speed, rows.acceleration, jerk]
+        if len(self._bands) > len(columns):  # its speed grows where the square of that does
+            power, stands = rows.speed * rows.acceleration, np.abs(rows.speed) <= STANDS
+            columns[2] = np.where(stands | (power >= 0.0), rows.acceleration, 0.0)
+            columns.append(np.where(stands | (power < 0.0), rows.acceleration, 0.0))
+        for name, values in list(zip(self._bands, columns, strict=True))[2 * self._driven :]:
             for k in range(len(self._struts)):
                 self._take((name, k + 1), values[k, new], rows, rows.old)
 
@@ -123,7 +132,8 @@ class MotionLimits:
             return -np.inf, self._deviation
         if limit == "stroke":
             return self._struts[strut - 1].stroke
-        most = float(getattr(self._struts[strut - 1], limit))
+        one = self._struts[strut - 1]
+        most = float(one.slowing if limit == "deceleration" else getattr(one, limit))
         return -most, most
 
     def ends(self, limit: str, strut: int, step: float) -> list[tuple[float, float]]:

@@ -119,7 +119,14 @@ class Pace:
         change = np.diff(p.rate) / h
         noise = 4.0 * np.maximum(p.noise[:, 1:], p.noise[:, :-1]) / h
         tip, tilt = (np.sqrt((part**2).sum(axis=0)) for part in (change[:3], change[3:]))
-        return (tip - noise[0]) / limits.acceleration, (tilt - noise[1]) / limits.tilt_acceleration
+        slow, turn = limits.slowing
+        if slow != limits.acceleration:
+            tip = _as_speeding(p.rate[:3], change[:3], limits.acceleration / slow)
+        if turn != limits.tilt_acceleration:
+            tilt = _as_speeding(p.rate[3:], change[3:], limits.tilt_acceleration / turn)
+        tip -= noise[0] * max(limits.acceleration / slow, 1.0)
+        tilt -= noise[1] * max(limits.tilt_acceleration / turn, 1.0)
+        return tip / limits.acceleration, tilt / limits.tilt_acceleration
 
     def _refine(self, rows: Rows, p: Placed, over: Ints) -> None:
         """Find the rates about new rows ``over`` (m,) again, more exactly."""
@@ -175,6 +182,24 @@ class Pace:
         for i in np.flatnonzero(~(took <= most))[:20]:
             what = f"covers what takes {took[i] * 1e3:.6g} ms at its feeds, in one period of {self.period * 1e3:g} ms"
             self.faults.add(f"{rows.where(p.first + int(i) + 1)}: {what}: too fast, or something is left out")
+
+
+def _as_speeding(rate: Array, change: Array, harder: float) -> Array:
+    """Return the sizes (n - 1,) of mean accelerations (3, n - 1), what slows down counted ``harder`` times.
+
+    ``rate`` (3, n) at both ends of ticks. The way turns in a tick: the part along it is known no better than by that.
+    """
+    size = np.sqrt((change**2).sum(axis=0))
+    way = rate[:, 1:] + rate[:, :-1]
+    length = np.maximum(np.sqrt((way**2).sum(axis=0)), 1e-300)
+    across = np.sqrt(
+        np.maximum((np.diff(rate) ** 2).sum(axis=0) - (np.diff(rate) * way / length).sum(axis=0) ** 2, 0.0)
+    )
+    open_ = size * np.minimum(2.0 * across / length, 1.0) + size * np.minimum(_SLOW / length, 1.0)
+    back = (change * way).sum(axis=0) / length
+    back = np.clip(back + open_ if harder > 1.0 else back - open_, -size, 0.0)
+    out: Array = np.sqrt(np.maximum(size**2 + back**2 * (harder**2 - 1.0), 0.0))
+    return out
 
 
 class RestTimes:

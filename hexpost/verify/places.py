@@ -10,7 +10,7 @@ from hexpost.arrays import Array
 from hexpost.verify.rows import Rows
 from hexpost.verify.told import Told, Which
 
-LIMITS = ("stroke", "speed", "acceleration", "jerk")
+LIMITS = ("stroke", "speed", "acceleration", "jerk", "deceleration")
 """Limits of lengths and what follows from them: their places are looked at."""
 
 

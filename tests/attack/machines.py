@@ -112,6 +112,26 @@ deviation_mm = 0.01
 """
 
 
+def slowing(text):
+    """Return a machine that at times slows down otherwise; its text decides, so that no other choice changes."""
+    rng = Random(text)
+    if rng.random() > 0.3:
+        return text
+    head, *struts = text.split("[[strut]]")
+    if rng.random() < 0.8:
+        tip, tilt = rng.choice([500, 3000, 9000]), rng.choice([150, 400, 900])
+        limits = f"deceleration_mm_s2 = {tip}\ntilt_deceleration_deg_s2 = {tilt}\n"
+        head = head.replace("corner_tolerance_mm", f"{limits}corner_tolerance_mm")
+    if rng.random() < 0.8:
+        share, own = rng.choice([0.3, 0.7, 2.0]), rng.random() < 0.7
+        for k, strut in enumerate(struts):
+            most = float(re.search(r"^acceleration_mm_s2 = (\S+)", strut, re.MULTILINE)[1])
+            if own or k % 2:
+                limit = f"deceleration_mm_s2 = {share * most:g}\n"
+                struts[k] = re.sub("^jerk_mm_s3", f"{limit}jerk_mm_s3", strut, count=1, flags=re.MULTILINE)
+    return "[[strut]]".join([head, *struts])
+
+
 def tools(rng):
     """Return a tools file of three tools."""
     return "".join(

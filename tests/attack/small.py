@@ -92,7 +92,7 @@ SMALL = (*MAKERS, timed, timed, tiny, dwells)
 
 def job_texts(rng, place, *, lock=False, turn=None):
     """Return paths of the inputs of a random job, by role; ``turn``: how far its last block turns the tool, deg."""
-    machine, setup = machines.machine(rng), machines.setup(rng)
+    machine, setup = machines.slowing(machines.machine(rng)), machines.setup(rng)
     w = Writer(rng)
     w.say(f"{'G20' if w.inch else 'G21'} G17 G90 G94 {rng.choice(['G64', 'G61', ''])}")
     w.say("T1 M06")

@@ -169,7 +169,11 @@ def _more_columns(machine, options):
 def random_base(rng, place, *, few=None, screws=None):
     """Return a random honest job below ``place`` that convert runs; None where it refuses."""
     place.mkdir(parents=True, exist_ok=True)
-    texts = {"machine": machines.machine(rng), "tools": machines.tools(rng), "setup": machines.setup(rng)}
+    texts = {
+        "machine": machines.slowing(machines.machine(rng)),
+        "tools": machines.tools(rng),
+        "setup": machines.setup(rng),
+    }
     if screws is not None and screws != ("[strut.screw]" in texts["machine"]):
         return random_base(rng, place, few=few, screws=screws)
     options = ["--period-ms", rng.choice(["1", "2", "4"])]

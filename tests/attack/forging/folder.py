@@ -182,13 +182,18 @@ class Forgery:
             added = self.added()
             length, speed = length + added, speed + np.diff(added, axis=1, prepend=added[:, :1]) / self.period
         columns = {"stroke": length, "speed": speed, "acceleration": acceleration, "jerk": jerk}
-        steps = {"stroke": 1e-6, "speed": 1e-6, "acceleration": 1e-3, "jerk": 2e-3 / self.period}
+        steps = {"stroke": 1e-6, "speed": 1e-6, "acceleration": 1e-3, "jerk": 2e-3 / self.period, "deceleration": 1e-3}
+        if machine.struts_slow_otherwise:
+            slows, stands = self.get("speed") * acceleration < 0.0, np.abs(self.get("speed")) <= 1e-3
+            columns["acceleration"] = np.where(slows & ~stands, 0.0, acceleration)
+            columns["deceleration"] = np.where(slows | stands, acceleration, 0.0)
         for strut, said in zip(machine.struts, self.report["struts"], strict=True):
             k = said["strut"] - 1
             for name, worst in said["worst"].items():
                 if name not in columns:
                     continue
-                band = strut.stroke if name == "stroke" else (-getattr(strut, name), getattr(strut, name))
+                most = strut.slowing if name == "deceleration" else getattr(strut, name)
+                band = strut.stroke if name == "stroke" else (-most, most)
                 values, middle = columns[name][k], sum(band) / 2.0
                 at = int(np.abs(values - middle).argmax())
                 value = float(values[at]) if name == "stroke" else float(abs(values[at]))

@@ -47,7 +47,24 @@ def _faster(name, pattern):
 
 _faster("machine with more acceleration", r"\[tool_tip\][^[]*?acceleration_mm_s2 =")
 _faster("machine with more jerk", r"\[tool_tip\][^[]*?jerk_mm_s3 =")
+_faster("machine that slows down harder", r"\[tool_tip\][^[]*?\ndeceleration_mm_s2 =")
 _faster("machine with faster rapids", r"\[tool_tip\]\nspeed_mm_s =")
+
+
+@kind("struts that slow down harder than they may", "inputs")
+def slowing(forgery, rng, size):
+    """Let struts slow down three times as hard: the report says by how little they do of what they may."""
+    text, count = re.subn(
+        r"(\[\[strut\]\](?:(?!\[\[)(?:.|\n))*?\ndeceleration_mm_s2 = )(\S+)",
+        lambda m: f"{m[1]}{3.0 * float(m[2]):g}",
+        forgery.base.texts["machine"],
+    )
+    if not count:
+        raise NotHereError
+    before = forgery.values.shape[1]
+    twin(forgery, rng, machine=text)
+    if forgery.values.shape[1] > 0.97 * before:
+        raise NotHereError
 
 
 def copied_number(pattern, change):
@@ -72,6 +89,7 @@ def _limit(name, pattern, change):
 _limit(
     "strut limit raised in the copy", r"\nspeed_mm_s = (?:.|\n)*\[\[strut\]\](?:.|\n)*?\nspeed_mm_s =", lambda x: x * 2
 )
+_limit("strut that slows down harder in the copy", r"\[\[strut\]\](?:.|\n)*?\ndeceleration_mm_s2 =", lambda x: x * 2)
 _limit("stroke wider in the copy", "stroke_mm =", lambda x: x - 50.0)
 _limit("tip limit raised in the copy", r"\[tool_tip\]\nspeed_mm_s =", lambda x: x * 2)
 _limit("deviation allowed in the copy", "deviation_mm =", lambda x: x * 3)

@@ -156,7 +156,7 @@ report_kind("a finding's value changed", lambda r, f: _finding(r, f, value=1.0))
 report_kind("a finding's words changed", lambda r, f: _finding(r, f, limit="temper"))
 report_kind("a finding's advice changed", lambda r, f: _finding(r, f, advice_move_mm=1.0, advice_move_way="Y+"))
 report_kind("findings more than there are", lambda r, f: r.update(findings_total=r["findings_total"] + 3))
-for limit in ("stroke", "speed", "acceleration", "jerk", "deviation"):
+for limit in ("stroke", "speed", "acceleration", "jerk", "deviation", "deceleration"):
     report_kind(f"worst {limit} smaller", worst_less(limit))
 report_kind("worst jerk 1e30", _worst("jerk", value=lambda x: 1e30, ratio=lambda x: 1e24))
 report_kind("worst speed in another line", _worst("speed", line=lambda x: x + 1))
