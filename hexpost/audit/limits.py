@@ -194,7 +194,7 @@ LIMITS: Final = Limits((
         name="deceleration", unit="mm/s2", of=Of.STRUT, sense=Sense.MOST,
         meaning="A strut slows down harder than it can.",
         advice=_by_feed(_DECELERATION), law=Law.SECOND, margin=True, chart=Chart.ALL,
-        note="acceleration and deceleration: of struts that speed up, and that slow down; one that stands keeps both.",
+        note="acceleration and deceleration: of struts that speed up, and that slow down; one at rest keeps both.",
     ),
 ))  # fmt: skip
 """All limits of the audit."""
