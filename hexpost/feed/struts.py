@@ -30,8 +30,6 @@ BETWEEN = 1.005
 """How much larger a slope may be than where it is looked at in a stretch; the corrections see what is more."""
 MOST_ROOM = 0.2
 """Where the derivatives of the pose there are less than this share of the largest on the piece, it stands in."""
-STANDS = 2e-3
-"""A strut slower than this, mm/s, may be about to turn round."""
 THRUST = 3
 """The kind of cause of a thrust."""
 BLOCK = 2048
@@ -64,16 +62,6 @@ class StrutLimits:
     def least(self) -> Array:
         """Return the accelerations (6, 1) that struts may have whether they speed up or slow down."""
         return np.minimum(self.acceleration, self.slowing)
-
-    def room(self, speed: Array, acceleration: Array) -> Array:
-        """Return the limits (6, 1) or (6, n) that hold for accelerations (6, n) at speeds (6, n) of the struts.
-
-        A strut slows down where the two have other signs; one that stands keeps both limits.
-        """
-        if not self.two_sided:
-            return self.acceleration
-        slows: Flags = (speed < 0.0) != (acceleration < 0.0)
-        return np.where(np.abs(speed) <= STANDS, self.least, np.where(slows, self.slowing, self.acceleration))
 
     def pull(self, piece: Ints, q: Sequence[Array]) -> ThrustParts | None:
         """Return the parts of the thrusts at poses and derivatives ``q`` (6, n) on pieces (n,), if they are limited."""

@@ -17,6 +17,8 @@ TOLERANCE = 1e-6
 """A sample so much over its limit, as a share, is corrected."""
 BLAME = 1.5
 """A part gives way by its share of the excess times this, at most by all of it: halves alone would take long."""
+STANDS = 2e-3
+"""A strut slower than this, mm/s, may be about to turn round."""
 NOTHING = 1e-300
 """Keeps divisions of nothing by nothing in range."""
 Pick = Callable[[Array], Array]
@@ -136,6 +138,17 @@ def _tip(out: _Factors, rates: Sequence[Array], q: Sequence[Array], tip: ToolTip
     out.lower(at, np.maximum(r, over)[at], share, cause[at], 2 / 3)
 
 
+def _room(limits: StrutLimits, speed: Array, acceleration: Array) -> Array:
+    """Return the limits (6, 1) or (6, n) that hold for accelerations (6, n) at speeds (6, n) of the struts.
+
+    A strut slows down where the two have other signs; one that stands keeps both limits.
+    """
+    if not limits.two_sided:
+        return limits.acceleration
+    slows = (speed < 0.0) != (acceleration < 0.0)
+    return np.where(np.abs(speed) <= STANDS, limits.least, np.where(slows, limits.slowing, limits.acceleration))
+
+
 def _slowing(pull: Array, way: Array, tip: ToolTip) -> Array:
     """Return the larger share (k,) of their limits that accelerations ``pull`` (6, k) of tip and tilt use.
 
@@ -167,7 +180,7 @@ def _struts(
 
     speeds = _worst(l1 * v, lambda of: (of(l1), 0.0 * v), limits.speed, aim=aim, kind=0)
     out.lower(under, *speeds, 2.0)
-    room = limits.room(l1 * v, pull + bend)
+    room = _room(limits, l1 * v, pull + bend)
     out.lower(under, *_worst(pull + bend, lambda of: (of(bend), of(pull)), room, aim=aim, kind=1), 1.0)
     out.lower(under, *_worst(ramp + both + curve, halved, limits.jerk, aim=aim, kind=2), 2 / 3)
 
