@@ -11,6 +11,8 @@ from hexpost.audit.model import AuditResult
 from hexpost.calming import with_calmed
 from hexpost.comparison import compared_with
 from hexpost.documents import given
+from hexpost.feed.least import least_seconds
+from hexpost.feed.model import Reasons
 from hexpost.feed.reasons import reasons
 from hexpost.machine.ordinary import OrdinaryMachine
 from hexpost.ownproof import OwnProof, SeenSamples, provable
@@ -186,6 +188,13 @@ def _smoothed(job: Job) -> Smoothed | None:
     return Smoothed(moves=ends.moves, curves=ends.curves, tip=ends.off[0], tilt=ends.off[1])
 
 
+def _reasons(job: Job) -> Reasons:
+    """Return why a job is not faster, and how much faster it could be at most."""
+    timing, path, moves, machine = job.timing, job.path, job.inputs.meaning.moves, job.inputs.machine
+    least = least_seconds(timing, path, moves, machine, job.feed, struts=job.yaw is None)
+    return replace(reasons(timing, path, moves), taken=timing.ticks * timing.period, least=least)
+
+
 def _report(job: Job, result: AuditResult, compared: HereAndThere | None) -> Report:
     inputs, result = job.inputs, with_calmed(job, with_tried_feeds(job, result))
     report = collect(
@@ -196,7 +205,7 @@ def _report(job: Job, result: AuditResult, compared: HereAndThere | None) -> Rep
         tools=inputs.tools,
         setup=inputs.setup,
         feed=job.feed,
-        reasons=reasons(job.timing, job.path, inputs.meaning.moves),
+        reasons=_reasons(job),
     )
     ends = job.timing.end_ticks(job.path, last_moves(inputs.meaning.moves))
     until = ends.astype(np.float64) * inputs.machine.period

@@ -14,10 +14,13 @@ ERODE_ROUNDS = 2
 """The first round travels at full speed and is far too careful, the second is right, a third changes nothing."""
 
 
-def speeds(size: Array, first: Ints, cap: Array, up: Array, down: Array, *, start: float = 0.0) -> Array:
+def speeds(
+    size: Array, first: Ints, cap: Array, up: Array, down: Array, *, start: float = 0.0, edge: Array | None = None
+) -> Array:
     """Return the largest speed squared at the edges of stretches, shape (n + 1,), at rest at the ends of spans.
 
     ``start``: the speed squared at the very first edge; less stands there where the tool cannot brake in time.
+    ``edge`` (n + 1,): bounds at the edges alone.
 
     ``size`` D, ``cap`` of the speed squared, largest acceleration ``up`` and deceleration ``down``, shape (n,) and
     constant in a stretch; ``first`` (spans + 1,): first stretch of each span. With x the speed squared, dx/ds lies
@@ -27,6 +30,8 @@ def speeds(size: Array, first: Ints, cap: Array, up: Array, down: Array, *, star
     """
     x = np.zeros(len(size) + 1)
     np.minimum(cap[1:], cap[:-1], out=x[1:-1])
+    if edge is not None:
+        np.minimum(x, edge, out=x)
     x[first] = 0.0
     x[0] = start
     at = np.searchsorted(first, np.arange(0, len(size) + TOGETHER, TOGETHER))

@@ -267,6 +267,14 @@ class Reasons:
     cause: Codes
     lost: Array
     total: dict[int, float]
+    taken: float = 0.0
+    least: float = 0.0
+    """Seconds that the job takes, and that no motion along its path within the same limits goes below; 0: not known."""
+
+    @property
+    def beyond(self) -> float | None:
+        """Return by what share of the least time there is the job may be longer, at most; ``None``: not known."""
+        return max(self.taken / self.least - 1.0, 0.0) if self.least > 0.0 else None
 
     def slowest(self, most: int) -> Ints:
         """Return where the (at most so many) lines that lost most stand, most first; of equals the first."""

@@ -1,6 +1,7 @@
 """Why the job is not faster: blocks that lost time, and the seconds lost to each cause."""
 
 import json
+from math import ceil, floor
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from hexpost.documents import BETWEEN, Encoded, filled, measured_column, seconds
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.report.model import CycleTimes
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
-from hexpost.voice import APPROACH, columns, duration, number, percent, plural
+from hexpost.voice import APPROACH, columns, duration, number, paragraph, percent, plural
 
 MOST_BLOCKS = 10_000
 """So many blocks are listed as JSON, in the order of the program: those that lost most."""
@@ -17,6 +18,10 @@ MOST_LINES = 12
 """So many blocks and causes stand in the text."""
 REACHED = 0.99
 """Share of its feed that a block reaches which reaches it."""
+SHOWN, ROUNDED = 1e3, 1e-6
+"""Shares of the optimum and least times are shown to one of so many parts, to the safe side; what rounding may do."""
+LITTLE_KNOWN = 0.5
+"""Where the least time may be longer by more than this share, as jerks are no part of it, the text says nothing."""
 LEAST_S = 5e-4
 """Less lost time than this, s, is no line of the text."""
 _BLOCK = '{"line": %s, "programmed_%s": %s, "reached_%s": %s, "held_by": %s, "lost_s": %s}'
@@ -29,6 +34,10 @@ def feeds_document(found: Reasons) -> dict[str, object]:
         "feeds_total": len(found.line),
         "feeds": _blocks(found, chosen) if len(chosen) else [],
         "time_lost_s": {cause_text(k): seconds(x) for k, x in found.total.items()},
+        "optimum": {
+            "at_least_s": seconds(found.least) if found.beyond is not None else None,
+            "within_share": None if found.beyond is None else _up(found.beyond),
+        },
     }
 
 
@@ -48,7 +57,23 @@ def _blocks(found: Reasons, at: Ints) -> Encoded:
     return Encoded(filled(_BLOCK, columns, BETWEEN))
 
 
-def feeds_text(found: Reasons) -> list[str]:
+def _up(share: float) -> float:
+    """Return a share rounded up to what is shown of it."""
+    return ceil(share * SHOWN - ROUNDED) / SHOWN
+
+
+def optimum_text(found: Reasons) -> str:
+    """Return how near a job is to the fastest motion that there can be, where enough of that is known."""
+    if found.beyond is None or found.beyond > LITTLE_KNOWN:
+        return ""
+    least = f"{seconds(floor(found.least * SHOWN + ROUNDED) / SHOWN):.3f} s"
+    return (
+        f"Within {100.0 * _up(found.beyond):.1f} % of the optimum: "
+        f"no motion along this path and within these limits takes less than {least}."
+    )
+
+
+def feeds_text(found: Reasons, width: int) -> list[str]:
     """Return the section of the text report: totals, and the blocks that lost most."""
     total = sum(found.total.values())
     causes = [(k, x) for k, x in found.total.items() if x >= LEAST_S][:MOST_LINES]
@@ -57,6 +82,8 @@ def feeds_text(found: Reasons) -> list[str]:
     rows = [[f"{x:.3f} s", cause_text(k)] for k, x in causes]
     lines = ["", f"Why not faster ({duration(total)} more than at the programmed feed all the way)", ""]
     lines += columns(rows, [True, False])
+    if near := optimum_text(found):
+        lines += ["", *paragraph(near, width)]
     rows = [["line", "lost", "F programmed", "F reached", "held most by"], ["", "", "mm/min", "mm/min", ""]]
     for i in found.slowest(MOST_LINES):
         if found.lost[i] >= LEAST_S:

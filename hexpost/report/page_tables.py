@@ -11,6 +11,7 @@ from hexpost.pages.html import fact_list, safe, scrolled
 from hexpost.report.against import HELD, against_facts, against_rows
 from hexpost.report.beside import beside_text
 from hexpost.report.duty import HEADS, TITLE, cells, note
+from hexpost.report.feeds import optimum_text
 from hexpost.report.model import Report
 from hexpost.report.sheet_words import OFFSET_HEAD, STRUT_HEAD, TOOL_HEAD, notes, offset_rows, strut_rows, tool_rows
 from hexpost.units import DEG_PER_RAD, SECONDS_PER_MINUTE
@@ -78,6 +79,7 @@ def losses(reasons: Reasons | None) -> str:
     )
     out = f"<p>{duration(total)} more than at the programmed feed all the way, held by:</p>"
     out += table(["cause", "seconds", "share"], body, "Seconds lost, by cause", "Lost time by cause")
+    out += f"<p>{near}</p>" if (near := optimum_text(reasons)) else ""
     body = "".join(row(_block(reasons, i)) for i in _costly(reasons))
     head = ["line", "seconds lost", "F programmed", "F reached", "held most by"]
     return out + table(head, body, "Blocks that lose most, feeds in mm/min (deg/min in turns)", "Lost time by block")

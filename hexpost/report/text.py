@@ -118,7 +118,7 @@ def text(report: Report, width: int = WIDTH) -> str:
     lines += [] if report.cycle_times is None else times_text(report.cycle_times)
     if report.compared is not None:
         lines += against_text(report.compared, report.beside, report.duration, width, runs=report.clean)
-    lines += [] if report.reasons is None else feeds_text(report.reasons)
+    lines += [] if report.reasons is None else feeds_text(report.reasons, width)
     lines += forecast_spoken(report.behaviour.forecast).text(width)
     lines += sag_spoken(report.behaviour.sag).text(width)
     lines += shaken_spoken(report.behaviour.shaken).text(width)

@@ -213,6 +213,7 @@ PLANTS = {  # by module: a job, an expression and what it becomes; more changes 
 NO_NUMBER = {
     "tables.knots": "writes beside the table; verify looks at each row beside the cubics (tests/verify/test_knots.py)",
     "feed.reasons": "says why a job is not faster: in the report alone",
+    "feed.least": "says how much faster a job could be at most: in the report alone",
     "tables.exchange": "exchanges folders",
     "tables.job": "puts files in their places",
     "tables.manifest": "is written after the proof; verify reads it",
