@@ -8,7 +8,6 @@ lists changes that change no answer, with the reason: they are counted apart. An
 
 import argparse
 import ast
-import copy
 import json
 import os
 import random
@@ -42,18 +41,28 @@ DROPPED = ("abs", "sqrt", "negative", "cumsum")
 
 def mutants(source):
     """Return (line, what, text of the module) of every mutant of a module."""
-    tree, out = ast.parse(source), []
-    nodes = [n for n in ast.walk(tree) if hasattr(n, "lineno") or isinstance(n, ast.operator | ast.cmpop)]
+    return [(line, what, made(source, number, what)) for line, what, number in places(source)]
+
+
+def places(source):
+    """Return (line, what, number of the node) of every change that may be made to a module."""
+    tree = ast.parse(source)
     skipped = _annotations_and_texts(tree)
-    for number, node in enumerate(nodes):
-        if id(node) in skipped:
-            continue
-        for what, change in _changes(node):
-            changed = copy.deepcopy(tree)
-            again = [n for n in ast.walk(changed) if hasattr(n, "lineno") or isinstance(n, ast.operator | ast.cmpop)]
-            change(again[number])
-            out.append((node.lineno, what, ast.unparse(ast.fix_missing_locations(changed))))
-    return out
+    nodes = [(k, node) for k, node in enumerate(_nodes(tree)) if id(node) not in skipped]
+    return [(node.lineno, what, k) for k, node in nodes for what, _ in _changes(node)]
+
+
+def made(source, number, what):
+    """Return the text of a module with one of the changes of a node made."""
+    tree = ast.parse(source)
+    node = _nodes(tree)[number]
+    dict(_changes(node))[what](node)
+    return ast.unparse(ast.fix_missing_locations(tree))
+
+
+def _nodes(tree):
+    """Return what may be changed, in one order."""
+    return [n for n in ast.walk(tree) if hasattr(n, "lineno") or isinstance(n, ast.operator | ast.cmpop)]
 
 
 def _annotations_and_texts(tree):
@@ -230,9 +239,10 @@ def draw(tree, areas, count, seed):
     for area in areas:
         for path in sorted((tree / "hexpost" / area).rglob("*.py")):
             file = str(path.relative_to(tree))
-            every += [(file, line, what, text) for line, what, text in mutants(path.read_text())]
+            every += [(file, *place) for place in places(path.read_text())]
     print(f"{len(every)} mutants of {', '.join(areas)}", flush=True)
-    return random.Random(seed).sample(every, min(count, len(every)))
+    chosen = random.Random(seed).sample(every, min(count, len(every)))
+    return [(file, line, what, made((tree / file).read_text(), k, what)) for file, line, what, k in chosen]
 
 
 if __name__ == "__main__":
