@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from feed.jobs import MACHINE, circle, lines, pauses
+from feed.jobs import MACHINE, circle, lines, pauses, run
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -70,3 +70,17 @@ def test_chains_are_smoothed_under_the_struts_too():
     smooth, after = motion(path, moves, pauses(), MACHINE, STRUT_LIMITED)
     assert (smooth.kind == CURVE).any()
     assert after.ticks < 0.5 * before.ticks
+
+
+def test_ends_of_many_moves_looked_for_together_are_those_of_each_alone():
+    """Where the way to an end is long the search takes more steps than where it is short."""
+    points = np.zeros((6, 9))
+    points[0] = np.cumsum([0.0, 0.02, 60.0, 0.5, 200.0, 0.01, 8.0, 0.3, 90.0])
+    points[1] = [0.0, 0.0, 3.0, 3.0, 20.0, 20.0, 26.0, 26.0, 30.0]
+    moves = lines(points, 50.0)
+    r = run(moves)
+    every = np.arange(moves.count)
+    together = r.timing.end_ticks(r.path, every)
+    assert (together == [int(r.timing.end_ticks(r.path, every[k : k + 1])[0]) for k in every]).all()
+    assert (np.diff(together) >= 0).all()
+    assert together[-1] == r.timing.end[-1]
