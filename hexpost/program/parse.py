@@ -1,11 +1,13 @@
 """The authority: one line read by the parser that Lark makes of the grammar."""
 
 from dataclasses import dataclass, field
-
-from lark import Token, Tree
+from typing import TYPE_CHECKING
 
 from hexpost.program.grammar import part_programs
 from hexpost.program.roles import skip_level
+
+if TYPE_CHECKING:
+    from lark import Token
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +32,8 @@ def parse(text: str) -> Line:
     lark.UnexpectedInput
         When the line is not a block.
     """
+    from lark import Token, Tree
+
     words: list[tuple[int, float, bool, int]] = []
     comments: list[tuple[int, int]] = []
     skip, percent = 0, False
@@ -52,7 +56,7 @@ def parse(text: str) -> Line:
     return Line(words, comments, skip, percent)
 
 
-def column(token: Token) -> int:
+def column(token: "Token") -> int:
     """Return the column of a token, from 1."""
     assert token.column is not None
     return token.column

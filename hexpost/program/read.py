@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from typing import BinaryIO
 
 import numpy as np
-from lark import UnexpectedInput
 
 from hexpost.arrays import keep_memory
 from hexpost.errors import MOST_FAULTS, Fault
 from hexpost.program.assemble import join, window
-from hexpost.program.mistakes import syntax_faults
 from hexpost.program.model import Program
 from hexpost.program.parse import Line, parse
 from hexpost.program.pieces import Piece, no_text, other_file, pieces
@@ -21,6 +19,7 @@ from hexpost.shelf import Text, reader
 WINDOW = 1 << 18
 """Bytes read at once: the work arrays of a window stay in the cache (measured: 8 MiB is 1.6 times slower)."""
 
+BLANKS = b" \t"
 MOST_COUNTED = 10 * MOST_FAULTS
 """After so many faults reading stops: a file of another kind has a fault on every line."""
 
@@ -108,20 +107,30 @@ class Reading:
             hint = "is this a part program, and did its line ends get lost?"
             self.add(Fault(file=self.name, what=what, code="line-too-long", line=number, hint=hint))
             return None
-        try:
-            line = parse(raw.decode("latin-1"))
-        except UnexpectedInput as error:
-            if self.count < MOST_FAULTS:
-                for fault in syntax_faults(self.name, number, raw, error):
-                    self.add(fault)
-            else:
-                self.count += 1
+        line = Line(percent=True) if raw.strip(BLANKS) == b"%" else self.parsed(number, raw)
+        if line is None:
             return None
         self.marks += line.percent
         if self.marks > MOST_MARKS:
             what = f"% is on more than {MOST_MARKS} lines; put it on the first and the last one"
             self.add(Fault(file=self.name, what=what, code="too-many-marks", line=number))
         return line
+
+    def parsed(self, number: int, raw: bytes) -> Line | None:
+        """Return what the parser finds in line ``number`` (from 1), or None for a syntax fault, which is noted."""
+        from lark import UnexpectedInput
+
+        try:
+            return parse(raw.decode("latin-1"))
+        except UnexpectedInput as error:
+            from hexpost.program.mistakes import syntax_faults
+
+            if self.count < MOST_FAULTS:
+                for fault in syntax_faults(self.name, number, raw, error):
+                    self.add(fault)
+            else:
+                self.count += 1
+            return None
 
     def check_end(self, part: Program, percent: list[int]) -> None:
         """Note the first word behind the program end, which is the first ``%`` (on lines ``percent``) behind a word."""
@@ -168,6 +177,10 @@ def without_leader(text: bytes) -> tuple[bytes, list[tuple[int, Line]]]:
     if start is None or text.count(b"\n", 0, start.start()) > LONGEST_LEADER:
         return text, []
     leader = text[: start.start()]
+    if not leader.strip(BLANKS + b"\n"):
+        return text, []
+    from lark import UnexpectedInput
+
     lines, strange = [], False
     for i, raw in enumerate(leader.split(b"\n")):
         try:

@@ -1,18 +1,42 @@
-"""What each byte of a plain block means, asked of the compiled grammar."""
+"""What each byte of a plain block means, as the grammar has it.
+
+The tables are written out, because compiling the grammar and asking it takes longer than reading a short program; the
+tests ask it, byte by byte and pair by pair.
+"""
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache, lru_cache
-from itertools import product
-
-from lark import UnexpectedInput
-
-from hexpost.program.grammar import part_programs, terminal
+from functools import lru_cache
 
 DIGIT, POINT, MINUS, PLUS, LETTER, LABEL, BLANK, END = range(8)
 OTHER, OPEN, SKIP = 16, 32, 48
 """Roles of bytes. The last three count as 0 in pairs (``role & 7``), which is never plain. Bit 8 is left free."""
+
+BYTES = (
+    (DIGIT, b"0123456789"), (POINT, b"."), (MINUS, b"-"), (PLUS, b"+"), (BLANK, b" \t"), (END, b"\r\n"),
+    (LETTER, b"ABCDFGHIJKLMPQRSTUVWXYZabcdfghijklmpqrstuvwxyz"), (LABEL, b"NnOo:"), (OPEN, b"(;"), (SKIP, b"/"),
+)  # fmt: skip
+"""The bytes of each role; all others are ``OTHER``."""
+_BEHIND = (LETTER, BLANK, END)
+PLAIN = {
+    POINT: (_BEHIND, _BEHIND),
+    MINUS: ((POINT,), (POINT, *_BEHIND)),
+    PLUS: ((POINT,), (POINT, *_BEHIND)),
+    LETTER: ((POINT, MINUS, PLUS), (POINT, *_BEHIND)),
+    LABEL: ((), _BEHIND),
+    BLANK: (_BEHIND, ()),
+    END: ((LABEL, *_BEHIND), ()),
+}
+"""Roles that may follow another in a plain block: without digits between, and with.
+
+Blanks inside a word, and labels that are not the first byte of a line, are legal but left out: the scanner settles
+those by other means.
+"""
+NUMBER = rb"[+-]?([0-9]{1,20}(\.[0-9]{0,20})?|\.[0-9]{1,20})"
+SKIPPED = rb"/([ \t]*[1-9])?"
+DEPTH = 4
+"""Comments are nested so deep."""
 
 Match = Callable[..., re.Match[bytes] | None]
 
@@ -46,55 +70,16 @@ def skip_level(text: str) -> int:
 @lru_cache(maxsize=1)
 def roles() -> Roles:
     """Return the roles of bytes and of pairs of bytes."""
-
-    def pattern(name: str) -> re.Pattern[bytes]:
-        return re.compile(terminal(name).encode("latin-1"))
-
-    number, label, comment = pattern("NUMBER"), pattern("LABEL"), pattern("COMMENT")
-    skip, address, blank, end = pattern("SKIP"), pattern("ADDRESS"), pattern("BLANK"), pattern("_NL")
-
-    def role(c: bytes) -> int:
-        tests: Iterable[tuple[bool, int]] = (
-            (number.fullmatch(c) is not None, DIGIT),
-            (number.fullmatch(b"1" + c + b"1") is not None, POINT),
-            (number.fullmatch(c + b"1") is not None, MINUS if c == b"-" else PLUS),
-            (address.fullmatch(c) is not None, LETTER),
-            (label.fullmatch(c + b"1") is not None, LABEL),
-            (blank.fullmatch(c) is not None, BLANK),
-            (end.fullmatch(c) is not None, END),
-            (comment.fullmatch(c) is not None or comment.fullmatch(c + b")") is not None, OPEN),
-            (skip.fullmatch(c) is not None, SKIP),
-        )
-        return next((r for true, r in tests if true), OTHER)
-
-    of = bytes(role(bytes([i])) for i in range(256))
-    return Roles(of, plain_pairs(), comment.match, skip.match, number.fullmatch)
-
-
-def plain_pairs() -> bytes:
-    """Return the pair table: a pair is plain when the parser accepts it in one of a few surroundings.
-
-    Blanks inside a word, and labels that are not the first byte of a line, are legal but left out: the scanner
-    settles those by other means.
-    """
-    samples = {POINT: ".", MINUS: "-", PLUS: "+", LETTER: "X", LABEL: "N", BLANK: " ", END: ""}
-    before, after = ["", "X", "X1", "X-", "N", "N1"], ["", "1", "1 ", ".5", "-1"]
-
-    @cache
-    def legal(text: str) -> bool:
-        try:
-            part_programs().parse(text, start="block")
-        except UnexpectedInput:
-            return False
-        return True
-
-    odd = bytearray(b"\1" * 256)
-    for a, digits, b in product(samples, (0, 1), samples):
-        opened = a in (LETTER, LABEL) and b == BLANK and not digits
-        resumed = a == BLANK and (digits or b in (POINT, MINUS, PLUS))
-        if opened or resumed or (b == LABEL and a != END):
-            continue
-        heads, tails = ([""] if a == END else before), ([""] if b == END else after)
-        middle = samples[a] + "7" * digits + samples[b]
-        odd[pair(a, digits, b)] = not any(legal(h + middle + t) for h in heads for t in tails)
-    return bytes(odd)
+    of, odd = bytearray([OTHER]) * 256, bytearray(b"\1" * 256)
+    for role, those in BYTES:
+        for byte in those:
+            of[byte] = role
+    for before, ways in PLAIN.items():
+        for digits, those_after in enumerate(ways):
+            for after in those_after:
+                odd[pair(before, digits, after)] = 0
+    inner, nested = rb"[^()\r\n]*", b""
+    for _ in range(DEPTH):
+        nested = rb"\(" + inner + (b"(?:" + nested + inner + b")*" if nested else b"") + rb"\)"
+    comment = re.compile(nested + rb"|;([^\r\n]*[^ \t\r\n])?")
+    return Roles(bytes(of), bytes(odd), comment.match, re.compile(SKIPPED).match, re.compile(NUMBER).fullmatch)
