@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from hexpost.arrays import among, distinct
 from hexpost.audit.f_words import add_f_words, inverse_time_ways
 from hexpost.audit.model import AuditResult, Runs
 from hexpost.audit.program_remarks import sentence
@@ -52,9 +53,9 @@ def with_tried_feeds(job: Job, result: AuditResult, most: int | None = None) -> 
 def _write(runs: Runs, trials: Trials, found: FoundFeeds) -> None:
     """Write into ``runs`` (m,) the feeds found, and how much more is too much; none where no lower feed was found."""
     old, line = trials.old, runs["line"].astype(np.int64)
-    by_feed = np.isfinite(runs["own_feed"]) & np.isin(line, old.line[old.free])
+    by_feed = np.isfinite(runs["own_feed"]) & among(line, old.line[old.free])
     sure = np.flatnonzero(by_feed & ~give_up(runs, found.after.findings.limits, found))
-    lines = np.unique(line[sure])
+    lines = distinct(line[sure])
     word = np.array([found.feeds.get(x, trials.first[x]) for x in lines.tolist()])
     room = _rooms(trials, found, lines.tolist())
     at = np.searchsorted(lines, line[sure])
@@ -86,7 +87,7 @@ def _bound(runs: Runs, moves: Moves, machine: Machine) -> None:
     """
     advised = np.where(np.isfinite(runs["feed"]), runs["feed"], runs["margin_feed"])
     known = np.isfinite(advised)
-    at = np.flatnonzero((moves.feed_mode != FEED_RAPID) & np.isin(moves.line, runs["line"][known]))
+    at = np.flatnonzero((moves.feed_mode != FEED_RAPID) & among(moves.line, runs["line"][known]))
     turning, timed = (moves.feed_mode[at] == mode for mode in (FEED_TILT, FEED_INVERSE))
     speed = moves.feed[at] * SECONDS_PER_MINUTE * np.where(turning, DEG_PER_RAD, 1.0)
     most = np.zeros((2, int(runs["line"].max(initial=0)) + 1))

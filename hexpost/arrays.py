@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import fields
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -14,9 +14,11 @@ Ints = npt.NDArray[np.int64]
 Lines = npt.NDArray[np.int32]
 Codes = npt.NDArray[np.uint8]
 Flags = npt.NDArray[np.bool_]
+Number = TypeVar("Number", bound=np.generic)
 
 
 KEPT = 1 << 24
+FEW = 4096
 
 
 def keep_memory() -> None:
@@ -70,6 +72,30 @@ def in_ranges(low: Ints, high: Ints) -> Ints:
     count = high - low
     first = np.cumsum(count) - count
     out: Ints = np.arange(int(count.sum())) + np.repeat(low - first, count)
+    return out
+
+
+def among(x: npt.NDArray[np.generic], those: npt.ArrayLike) -> Flags:
+    """Return which of ``x`` (any shape) are one of ``those`` (k,).
+
+    ``numpy.isin``, for few values without loading masked arrays first; see ``distinct``.
+    """
+    if x.size > FEW:
+        return np.isin(x, those)
+    known = np.sort(np.asarray(those), axis=None)
+    if not len(known):
+        return np.zeros(x.shape, dtype=np.bool_)
+    out: Flags = known[np.minimum(np.searchsorted(known, x), len(known) - 1)] == x
+    return out
+
+
+def distinct(x: npt.NDArray[Number]) -> npt.NDArray[Number]:
+    """Return the values of ``x`` (any shape), rising, each once, shape (k,).
+
+    ``numpy.unique`` loads masked arrays first, which takes longer than all that a short job asks of it.
+    """
+    rising = np.sort(x, axis=None)
+    out: npt.NDArray[Number] = rising[np.append(True, rising[1:] != rising[:-1])[: len(rising)]]
     return out
 
 

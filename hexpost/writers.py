@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from hexpost.arrays import Flags, Ints
+from hexpost.arrays import Flags, Ints, among, distinct
 from hexpost.audit.audit import Audit
 from hexpost.audit.model import Charted
 from hexpost.ownproof import OwnProof
@@ -166,11 +166,11 @@ class JobWriters:
             return None
         drawing, moves = self._picture.finish(), self._job.inputs.meaning.moves
         total, period = report.rows, report.period
-        ticks = np.unique((drawing.peak[:, None] + np.arange(drawing.group)).ravel())
+        ticks = distinct((drawing.peak[:, None] + np.arange(drawing.group)).ravel())
         ticks = ticks[(ticks >= 0) & (ticks < total)]
         worst = gather(_at(self._job, ticks), moves, self._charted)
         times = [*(f.time for f in report.findings[:MOST_FINDINGS]), *(w.time for s in report.struts for w in s.worst)]
-        named = np.unique(np.clip(np.round(np.array(times) / period), 0, total - 1).astype(np.int64))
+        named = distinct(np.clip(np.round(np.array(times) / period), 0, total - 1).astype(np.int64))
         found = gather(_at(self._job, named), moves, self._charted)
         if worst is not None:
             worst = worst_of(worst, worst.tick * len(drawing.peak) // total)
@@ -192,8 +192,8 @@ def _kept_rows(job: Job, charted: Sequence[Charted]) -> Track | None:
     if moves.count <= ENDS:
         ends = job.timing.end_ticks(job.path, np.arange(moves.count))
     way, rows = way_ticks(last, ends), row_ticks(last, ends)
-    track = gather(_at(job, np.unique(np.concatenate([way, rows]))), moves, charted)
-    return track and replace(track, full=np.isin(track.tick, rows), way=np.isin(track.tick, way))
+    track = gather(_at(job, distinct(np.concatenate([way, rows]))), moves, charted)
+    return track and replace(track, full=among(track.tick, rows), way=among(track.tick, way))
 
 
 def _way(track: Track | None, job: Job) -> DrawnWay | None:

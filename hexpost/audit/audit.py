@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, distinct
 from hexpost.audit.advice import Adviser, settle
 from hexpost.audit.band import Apart, Context, Figures, LimitCheck, Meetings, Movable, Shares
 from hexpost.audit.behaviour import Behaving
@@ -92,7 +92,7 @@ class Audit:
         seen = {check.band.limit: check.band.unseen for check, _ in self._checks} | {b.limit: () for b in known}
         self.unseen = tuple(x for row in checking.limits for x in _unseen(row, seen.get(row.name)))
         chosen = np.concatenate([np.zeros(0, dtype=np.int64), *(x for b in known for x in (b.first, b.last))])
-        self._ticks = MoveTicks(np.unique(chosen))
+        self._ticks = MoveTicks(distinct(chosen))
         self._warnings = tool_warnings(moves, tools, lambda line: program.text(line).strip()) if moves.count else []
         self._between: dict[str, int] = {}
         self._samples = 0

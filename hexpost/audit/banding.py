@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints, Lines
+from hexpost.arrays import Array, Ints, Lines, distinct
 from hexpost.audit.spots import WorstBlocks, WorstSpot
 from hexpost.kinematics.uncertainty import NUMBERS, bands, of_geometry, root_of, tip_slopes, with_compliances
 from hexpost.machine.elastic import home_thrust
@@ -77,7 +77,7 @@ class Banding:
         """Take the next batch."""
         poses = setpoints.poses
         first = np.flatnonzero(np.diff(poses.line)) + 1
-        at = np.unique(np.concatenate([np.arange(0, len(poses.tick), EVERY), first]))
+        at = distinct(np.concatenate([np.arange(0, len(poses.tick), EVERY), first]))
         at = at[self._feeds[poses.move[at]]]
         at = at[:: -(-len(at) // MOST) or 1]
         if not len(at):

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints, Lines
+from hexpost.arrays import Array, Ints, Lines, among
 from hexpost.audit.model import F_UNITS, Runs
 from hexpost.machine.model import Machine
 from hexpost.moves.model import F_INVERSE, F_PER_MINUTE, F_PER_REVOLUTION, FEED_INVERSE, Interpretation, Moves
@@ -42,10 +42,10 @@ def inverse_time_ways(moves: Moves, lines: Lines, machine: Machine) -> Array:
     the feed over it.
     """
     at = np.flatnonzero(moves.feed_mode == FEED_INVERSE)
-    at = at[np.isin(moves.line[at], lines)]
+    at = at[among(moves.line[at], lines)]
     way = moves.end[:, at] - moves.start[:, at]
     tip = np.sqrt((way[:3] ** 2).sum(axis=0))
-    arc = np.flatnonzero(np.isin(moves.arcs.move, at))
+    arc = np.flatnonzero(among(moves.arcs.move, at))
     place = np.searchsorted(at, moves.arcs.move[arc])
     tip[place] = _arc_ways(moves, arc, by_radius=machine.words.inverse_time_arc == "radius")
     size = np.where(tip > 0.0, tip, np.sqrt((way[3:] ** 2).sum(axis=0)) * DEG_PER_RAD)

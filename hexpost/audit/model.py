@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, distinct
 from hexpost.audit.banding import TipBand, TipBands
 from hexpost.audit.behaviour import NOT_DESCRIBED, Behaviour
 from hexpost.audit.duty import DriveDuty, Duty
@@ -289,4 +289,4 @@ class AuditResult:
     @property
     def ambiguous(self) -> bool:
         """Return whether lengths of the job mean more than one pose somewhere: nobody can prove its table."""
-        return any(self.findings.limits[i].ambiguous for i in np.unique(self.findings.limit))
+        return any(self.findings.limits[i].ambiguous for i in distinct(self.findings.limit))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, distinct
 from hexpost.audit.band import WHOLE, Band, Context, struts_without
 from hexpost.audit.model import BODIES
 from hexpost.kinematics.clearance import segment_to_box, segments_apart, segments_near
@@ -72,7 +72,7 @@ class Clearance:
         met, at = np.repeat(pair[:split], GROUP), rows[:split].ravel()
         p, q, r, s = (ends[:, of[met], at] for of in (self._one, self._other) for ends in bodies)
         out[met, at] = segments_apart(p, q, r, s) - self._radii[met]
-        for k in np.unique(pair[split:]).tolist():
+        for k in distinct(pair[split:]).tolist():
             body, low, high = self._boxed[k - self._meeting]
             at = rows[pair == k].ravel()
             p, q = (ends[:, body, at] for ends in bodies)

@@ -5,7 +5,7 @@ from math import ceil, tau
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, distinct
 from hexpost.audit.spots import WorstBlocks, WorstSpot
 from hexpost.kinematics.vibration import ElasticPlatform, memory
 from hexpost.last_answer import LastAnswer
@@ -76,7 +76,7 @@ class Shaking:
         moving: Flags = np.asarray(poses.rate.any(axis=0), dtype=np.bool_)
         rests = np.flatnonzero(~moving & np.append(self._moving, moving[:-1]))
         self._moving = bool(moving[-1])
-        looked = np.unique(np.concatenate([np.arange(0, len(out), EVERY), rests]))
+        looked = distinct(np.concatenate([np.arange(0, len(out), EVERY), rests]))
         frequencies = elastic.frequencies(poses.pose[:, looked])
         self._look(frequencies, looked, setpoints)
         known = np.concatenate([self._past, np.concatenate([poses.rate, poses.acceleration])], axis=1)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, among, distinct
 from hexpost.audit.band import Context
 from hexpost.audit.breaches import MACHINE_FRAME, Breaches, stretches
 from hexpost.kinematics.frames import invert, rotation
@@ -33,7 +33,7 @@ def return_path(context: Context) -> Breaches:
     at, of = at[of >= 0], moves.frame[of[of >= 0]].astype(np.int64)
     deep = np.full(len(at), -np.inf)
     boxes: dict[tuple[str, bytes], Array | None] = {}
-    for k in np.unique(of).tolist():
+    for k in distinct(of).tolist():
         some, frame = np.flatnonzero(of == k), moves.frames[k]
         key = (frame.offset, frame.base_from_work.tobytes())
         if key not in boxes:
@@ -91,7 +91,7 @@ def rapid_below(context: Context) -> Breaches:
     rapid, work = moves.feed_mode == FEED_RAPID, np.array([f.offset != MACHINE_FRAME for f in moves.frames], dtype=bool)
     at = np.flatnonzero(rapid & (np.minimum(moves.start[2], moves.end[2]) < -NEAR))
     at = at[work[moves.frame[at]]]
-    at = at[~np.isin(led.at(at), (HOME, PECK))]
+    at = at[~among(led.at(at), (HOME, PECK))]
     moved = np.abs(moves.end[:3, at] - moves.start[:3, at]).max(axis=0, initial=0.0) > NEAR
     return _once("rapid-below-zero", moves, at[moved & ~_outwards(context, at)])
 
@@ -99,7 +99,7 @@ def rapid_below(context: Context) -> Breaches:
 def spindle(events: Events, chosen: Ints) -> Ints:
     """Return how the spindle is (m,) during the ``chosen`` moves (m,), by the words before them."""
     state = events.spindle
-    turning = np.where(np.isin(events.value, (4, 14)), COUNTER, CLOCKWISE)
+    turning = np.where(among(events.value, (4, 14)), COUNTER, CLOCKWISE)
     return _last(events, state != AS_BEFORE, np.where(state == TURNS, turning, STILL), STILL, chosen).astype(np.int64)
 
 
@@ -170,7 +170,7 @@ def _extents(moves: Moves, of: int) -> Array | None:
     for w in windows(len(cuts)):
         part = cuts[w]
         m = there[moves.frame[part]]
-        arcs = np.flatnonzero(np.isin(moves.arcs.move, part))
+        arcs = np.flatnonzero(among(moves.arcs.move, part))
         bent = there[moves.frame[moves.arcs.move[arcs]]]
         points = [(m, moves.start[:3, part]), (m, moves.end[:3, part]), *((bent, p) for p in _bends(moves, arcs))]
         for maps, point in points:

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from hexpost.arrays import distinct
 from hexpost.audit.model import LIMITS, RUN, Dropped, Findings, Limits, Runs
 
 KEPT = 100_000
@@ -76,7 +77,7 @@ class Store:
     def _close(self, runs: Runs) -> None:
         """Keep whole ``runs``, each in the room of its limit."""
         codes = runs["limit"]
-        for code in np.unique(codes):
+        for code in distinct(codes):
             of_limit = runs[codes == code]
             self._rooms.setdefault(int(code), _OfLimit()).take(of_limit, self.kept)
 

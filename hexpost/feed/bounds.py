@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.arrays import Array, Codes, Flags, Ints, among
 from hexpost.feed.minima import range_min
 from hexpost.feed.model import (
     AT_CORNER,
@@ -163,7 +163,7 @@ def parts(path: ToolPath, norms: Array, under: Flags, st: Stretches) -> Ints:
     (p1, p2, _), (q1, _, _) = norms
     turn = p2 / np.maximum(p1, TINY) * path.size / STEP_RAD
     travel = np.maximum(p1 * path.size / STEP_MM, q1 * path.size / STEP_RAD)
-    bent = (path.kind == ROUND) & np.isin(causes(st.cap), (TIP_ACCELERATION, TIP_JERK))
+    bent = (path.kind == ROUND) & among(causes(st.cap), (TIP_ACCELERATION, TIP_JERK))
     out = np.where(under, np.maximum(travel, turn), np.where(bent, turn, 1.0))
     out = np.where(path.kind >= CORNER, np.where(under, np.clip(turn, *CORNER_PARTS), 1.0), out)
     count: Ints = np.ceil(np.clip(out, 1.0, MOST_PARTS)).astype(np.int64)

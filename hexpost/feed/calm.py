@@ -6,7 +6,7 @@ whole number of periods.
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, distinct
 from hexpost.kinematics.struts import StrutModel
 from hexpost.machine.elastic import elastic_platform
 from hexpost.machine.model import Machine
@@ -30,7 +30,7 @@ def calm_periods(path: ToolPath, moves: Moves, machine: Machine) -> Array | None
     last = path.span_first[1:] - 1
     pose = path.evaluate(last, path.size[last], 0)[0]
     frames, model, out = moves.frame[path.move[last]], StrutModel(machine), np.empty(len(last))
-    for k in np.unique(frames).tolist():
+    for k in distinct(frames).tolist():
         frame, at = moves.frames[k], frames == k
         seen = model.in_frame(frame.base_from_work, frame.tip, frame.yaw)
         elastic = elastic_platform(machine, seen, frame.tip, frame.yaw)

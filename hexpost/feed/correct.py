@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags
+from hexpost.arrays import Array, Flags, distinct
 from hexpost.feed.gaps import TIE, Gaps, cleared
 from hexpost.feed.minima import spread_min
 from hexpost.feed.model import AT_CORNER, PathMotion, PathPlace, Timing
@@ -186,7 +186,7 @@ def over_struts(timing: Timing, path: ToolPath, limits: PlanLimits, which: Flags
     for looks in _doubtful(edges(timing, where), timing, path, whole, where):
         span, over = looks.motion.span, uses(looks.motion, looks.place)
         out[span[over > 1 + UNSURE]] = True
-        tick = np.unique(np.floor(looks.motion.tick[(over > 1 - UNSURE) & ~out[span]]))
+        tick = distinct(np.floor(looks.motion.tick[(over > 1 - UNSURE) & ~out[span]]))
         for low in range(0, len(tick), BLOCK // 8):
             look_at((tick[low : low + BLOCK // 8, None] + FINE).ravel())
     return out & which

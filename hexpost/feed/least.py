@@ -10,7 +10,7 @@ from itertools import combinations
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, distinct
 from hexpost.feed.bounds import HUGE, TINY, lone_straights, speed_caps
 from hexpost.feed.minima import speeds
 from hexpost.feed.model import TICK_SLACK, Timing
@@ -242,7 +242,7 @@ def _alone(path: ToolPath, limits: StrutLimits, most: _Struts, felt: Flags) -> A
         first, last = path.span_first[some], path.span_first[some + 1] - 1
         start, end = path.evaluate(first, np.zeros(len(first)), 0)[0], path.evaluate(last, path.size[last], 0)[0]
         way: Array = np.zeros((6, len(some)))
-        for frame in np.unique(limits.frame[first]).tolist():
+        for frame in distinct(limits.frame[first]).tolist():
             at, seen = limits.frame[first] == frame, limits.seen[frame]
             way[:, at] = np.abs(seen.derivatives([end[:, at]])[0] - seen.derivatives([start[:, at]])[0])
         out[some] = double_s(way + TINY, most.speed, most.acceleration, most.jerk).max(axis=0)

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, distinct
 
 TOGETHER = 65536
 """Stretches whose running sums are taken together: longer sums would lose digits."""
@@ -35,7 +35,7 @@ def speeds(
     x[first] = 0.0
     x[0] = start
     at = np.searchsorted(first, np.arange(0, len(size) + TOGETHER, TOGETHER))
-    for a, b in pairwise(np.unique(np.minimum(at, len(first) - 1))):
+    for a, b in pairwise(distinct(np.minimum(at, len(first) - 1))):
         lo, hi = first[a], first[b]
         x[lo : hi + 1] = _solved(size[lo:hi], first[a : b + 1] - lo, x[lo : hi + 1], up[lo:hi], down[lo:hi])
     x[first[1:]] = 0.0

@@ -8,7 +8,7 @@ on the speeds of one average alone. Where no such places are found there is no p
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints, in_ranges
+from hexpost.arrays import Array, Flags, Ints, among, in_ranges
 from hexpost.feed.known import Passed, Sources, agreed, as_known
 from hexpost.feed.lookahead import StuckError, from_rest_to_rest
 from hexpost.feed.model import Timing, TooLongError
@@ -74,7 +74,7 @@ def patched(
 def _zones(path: ToolPath, sources: Sources, span: Ints, room: float) -> tuple[Ints, Ints]:
     """Return the pieces from which and to which (left out) there is planning, with ``room`` [s] about each change."""
     new = np.flatnonzero(np.diff(sources.run, prepend=0) != 0)
-    new = new[~np.isin(new, path.span_first)]
+    new = new[~among(new, path.span_first)]
     none = np.flatnonzero(sources.number < 0)
     begin, end = np.concatenate([new, none]), np.concatenate([new, none + 1])
     own = span[np.concatenate([new, none])]
@@ -108,8 +108,8 @@ def _replaced(
     size = np.diff(zones.span_first)
     begin = np.maximum.reduceat(np.where(over & (run == run[first][zone]), number, -1), first)
     end = np.minimum.reduceat(np.where(over & (run == run[last][zone]), number, zones.count + 1), first)
-    begin = np.where(np.isin(low, path.span_first), first, begin)
-    end = np.where(np.isin(low + size, path.span_first), last + 1, end)
+    begin = np.where(among(low, path.span_first), first, begin)
+    end = np.where(among(low + size, path.span_first), last + 1, end)
     if (begin < first).any() or (end > last + 1).any():
         return None
     out: Flags = (number >= begin[zone]) & (number < end[zone])

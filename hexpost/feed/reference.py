@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Ints
+from hexpost.arrays import Array, Codes, Ints, among
 from hexpost.feed.bounds import TINY
 from hexpost.feed.minima import range_min
 from hexpost.feed.model import AT_CORNER, FEED, TILT_SPEED, TIP_SPEED, Timing, no_pauses, whole_ticks
@@ -80,7 +80,7 @@ class Reference:
         if len(piece):
             now = np.clip(np.searchsorted(self.s, s, "right") - 1, 0, cell[-1])
             x, near = self._found(now, s), TICKS * window * task.period / self.step
-            beside = [(k, (-near <= x - k) & (x - k <= 1.0 + near) & np.isin(now + k, cell)) for k in (-1, 0, 1)]
+            beside = [(k, (-near <= x - k) & (x - k <= 1.0 + near) & among(now + k, cell)) for k in (-1, 0, 1)]
             at_cell = np.concatenate([now[here] + k for k, here in beside])
             at_x = np.concatenate([x[here] - k for k, here in beside])
             on = np.concatenate([piece[here] for _, here in beside])

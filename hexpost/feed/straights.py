@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags
+from hexpost.arrays import Array, Flags, among
 from hexpost.feed.bounds import TINY
 from hexpost.feed.model import KINDS, strut_cause, whole_ticks
 from hexpost.feed.stretches import Stretches, causes, tagged
@@ -28,7 +28,7 @@ BLOCK = 128
 """Lines that are looked at together."""
 SIGNS = np.array([1.0, 0.0, -1.0, 0.0, -1.0, 0.0, 1.0])
 """The sign of the jerk in the seven parts of a double S."""
-CRUISE, EVEN, CHANGE = np.arange(7) == 3, np.isin(np.arange(7), (1, 5)), SIGNS != 0.0
+CRUISE, EVEN, CHANGE = np.arange(7) == 3, among(np.arange(7), (1, 5)), SIGNS != 0.0
 """Its parts of one speed, of one acceleration, of one jerk."""
 FELT = (
     np.stack([CRUISE | True, CRUISE, CRUISE, CRUISE]),

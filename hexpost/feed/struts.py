@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.arrays import Array, Codes, Flags, Ints, distinct
 from hexpost.feed.bounds import HUGE, TINY, Norms
 from hexpost.feed.model import AT_CORNER, strut_cause
 from hexpost.feed.stretches import Stretches, causes, tagged
@@ -75,7 +75,7 @@ class StrutLimits:
         if not len(frame) or (frame == frame[0]).all():
             return self.seen[int(frame[0]) if len(frame) else 0].derivatives(q)[1:]
         out = [np.empty_like(q[0]) for _ in q[1:]]
-        for k in np.unique(frame):
+        for k in distinct(frame):
             at = np.flatnonzero(frame == k)
             for x, y in zip(out, self.seen[int(k)].derivatives([x[:, at] for x in q])[1:], strict=True):
                 x[:, at] = y

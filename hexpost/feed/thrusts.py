@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Columns, Flags, Ints
+from hexpost.arrays import Array, Columns, Flags, Ints, distinct
 from hexpost.feed.bounds import HUGE, TINY
 from hexpost.kinematics.struts import Struts
 from hexpost.kinematics.thrusts import Thrusts
@@ -77,7 +77,7 @@ class ThrustLimits:
     def parts(self, piece: Ints, frame: Ints, q: Sequence[Array], aim: Array) -> ThrustParts:
         """Return the parts of the thrusts at poses and their derivatives ``q`` (6, n); ``aim``: share of the limits."""
         out: Array = np.empty((4, 6, len(frame)))
-        for k in np.unique(frame).tolist():
+        for k in distinct(frame).tolist():
             at = np.flatnonzero(frame == k)
             out[:, :, at] = self.seen[k].parts([x[:, at] for x in q[:3]])
         still, ramp, bend, cut = out

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes
+from hexpost.arrays import Array, Codes, among
 from hexpost.machine.words import SPINDLE_OFF, SPINDLE_ON, SPINDLE_ORIENTED
 
 CHANGE, START, REVERSE, ATTENDED, NOTHING = range(5)
@@ -21,10 +21,10 @@ def time_beside(letter: Codes, value: Array) -> Codes:
     out = np.full(len(value), NOTHING, dtype=np.uint8)
     code = np.where(letter == ord("M"), value, _OTHER)
     out[code == TOOL_CHANGE] = CHANGE
-    out[np.isin(code, ATTENDED_STOPS)] = ATTENDED
-    turns = np.isin(code, SPINDLE_ON)
-    way = np.where(np.isin(code, COUNTER_CLOCKWISE), -1, 1) * turns
-    at = np.flatnonzero(turns | np.isin(code, (*SPINDLE_OFF, *SPINDLE_ORIENTED)) | (out != NOTHING))
+    out[among(code, ATTENDED_STOPS)] = ATTENDED
+    turns = among(code, SPINDLE_ON)
+    way = np.where(among(code, COUNTER_CLOCKWISE), -1, 1) * turns
+    at = np.flatnonzero(turns | among(code, (*SPINDLE_OFF, *SPINDLE_ORIENTED)) | (out != NOTHING))
     before = np.concatenate([[0], way[at]])[:-1]
     out[at[(way[at] != 0) & (before == 0)]] = START
     out[at[way[at] * before == -1]] = REVERSE

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines, among
 from hexpost.machine.beside import time_beside
 from hexpost.machine.feed_caps import FeedCap
 from hexpost.machine.words import ENDING, SPINDLE_OFF, SPINDLE_ON, SPINDLE_ORIENTED, code_word
@@ -139,7 +139,7 @@ class Events(Columns):
         out = np.full(len(self.move), AS_BEFORE, dtype=np.uint8)
         coded = self.letter == ord("M")
         for codes, meant in ((SPINDLE_ON, TURNS), (SPINDLE_OFF, AT_REST), (SPINDLE_ORIENTED, ORIENTED)):
-            out[coded & np.isin(self.value, codes)] = meant
+            out[coded & among(self.value, codes)] = meant
         return out
 
     @property
@@ -155,7 +155,7 @@ class Events(Columns):
     @property
     def ends(self) -> Flags:
         """Return which events (e,) end the program."""
-        return np.where(self.letter == ord("M"), np.isin(self.value, ENDING), np.False_)
+        return np.where(self.letter == ord("M"), among(self.value, ENDING), np.False_)
 
     @property
     def kinds(self) -> Array:
@@ -234,7 +234,7 @@ class Written:
         wanted, back = np.unique(lines, return_inverse=True)
         least, most = np.full((3, len(wanted)), np.inf), np.full((3, len(wanted)), -np.inf)
         for w in windows(moves.count):
-            at = w.start + np.flatnonzero((moves.feed_mode[w] != FEED_RAPID) & np.isin(moves.line[w], wanted))
+            at = w.start + np.flatnonzero((moves.feed_mode[w] != FEED_RAPID) & among(moves.line[w], wanted))
             place = np.searchsorted(wanted, moves.line[at])
             words = np.nan_to_num(self.per_speed(moves, at), nan=np.inf)
             for row, column in enumerate((self.scale.at(at), self.mode.at(at), words)):

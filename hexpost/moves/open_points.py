@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, among
 from hexpost.machine.model import Tools
 from hexpost.machine.wording import AskedUnits, Wording
 from hexpost.machine.words import NONE, OPTIONAL_STOP
@@ -115,7 +115,7 @@ class UnitsAside:
         words = blocks.sheet.group("units")
         if self._asked is None or not words.count:
             return
-        other = np.isin(words.value, INCH_CODES) != (self._asked.units == "inch")
+        other = among(words.value, INCH_CODES) != (self._asked.units == "inch")
         lines = blocks.complaints.line(words.row[other])
         self._count += len(lines)
         self._line = self._line or int(lines[0]) if len(lines) else self._line

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, among, distinct
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.machine.words import group_of, groups
@@ -120,7 +120,7 @@ def restarted(
     before = int(moves.line[k - 1]) if k else APPROACH_LINE
     written = meaning.written.moved(np.concatenate((np.zeros(k, np.int64), np.arange(way, way + moves.count - k + 1))))
     tail = moves.frame[k:]
-    done, kept = ({moves.frames[i].tool for i in np.unique(part).tolist()} for part in (moves.frame[:k], tail))
+    done, kept = ({moves.frames[i].tool for i in distinct(part).tolist()} for part in (moves.frame[:k], tail))
     out = LeftOut(
         blocks=cut.left_out[0],
         seconds=round(seconds, 3),
@@ -222,7 +222,7 @@ def _in_force(events: Events, tool: int, e: int) -> Ints:
         if name == "coolant":
             off = own[value[own] == COOLANT_OFF]
             own = own[own >= off[-1]] if off.size else own
-            out += sorted(int(own[value[own] == code][-1]) for code in np.unique(value[own]))
+            out += sorted(int(own[value[own] == code][-1]) for code in distinct(value[own]))
         elif name in ("spindle", "override"):
             out += _wet(value, own)
             out += last(own)
@@ -231,7 +231,7 @@ def _in_force(events: Events, tool: int, e: int) -> Ints:
 
 def _wet(value: Array, own: Ints) -> list[int]:
     """Return the last of the spindle words ``own`` that has put coolant on, where another has followed it."""
-    wet = own[np.isin(value[own], SPINDLE_AND_COOLANT)]
+    wet = own[among(value[own], SPINDLE_AND_COOLANT)]
     off = np.flatnonzero(value == COOLANT_OFF)
     return [] if not wet.size or wet[-1] == own[-1] or (off.size and off[-1] > wet[-1]) else [int(wet[-1])]
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Lines
+from hexpost.arrays import Array, Flags, Lines, among, distinct
 from hexpost.kinematics.frames import rotation
 from hexpost.machine.model import Machine, Setup, Tools
 from hexpost.machine.words import LABELS, NONE, ONE_BLOCK, WORDS, code_word, group_of, groups, short
@@ -134,14 +134,14 @@ def _cuts(extract: Extract, shown: Flags) -> list[tuple[int, int]]:
     rows = extract.rows
     rare = np.flatnonzero(shown & ~_plain(extract))
     turns = np.flatnonzero(np.diff(shown, prepend=not shown[0])) if rows else rare
-    edges = np.unique(np.concatenate((turns, rare, rare + 1, np.arange(0, rows, TOGETHER), [rows])))
+    edges = distinct(np.concatenate((turns, rare, rare + 1, np.arange(0, rows, TOGETHER), [rows])))
     return list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
 
 
 def _plain(extract: Extract) -> Flags:
     """Return which blocks (rows,) hold none but plain words."""
-    motion = (extract.letter == ord("G")) & np.isin(extract.value, MOTIONS)
-    other = ~np.isin(extract.letter, [ord(x) for x in PLAIN]) & ~motion
+    motion = (extract.letter == ord("G")) & among(extract.value, MOTIONS)
+    other = ~among(extract.letter, [ord(x) for x in PLAIN]) & ~motion
     out = np.ones(extract.rows, dtype=np.bool_)
     out[extract.row(np.flatnonzero(other))] = False
     return out
@@ -235,7 +235,7 @@ def _between(first: Array, second: Array, order: str) -> float:
 def _alone(part: Extract) -> tuple[list[str], list[list[str]]]:
     """Return the block numbers of a window, and what the words mean that act in their block alone, block by block."""
     names, once = [""] * part.rows, [list[str]() for _ in range(part.rows)]
-    at = np.flatnonzero(np.isin(part.letter, [ord(x) for x in "NGM"]))
+    at = np.flatnonzero(among(part.letter, [ord(x) for x in "NGM"]))
     rows, letters, values = part.row(at).tolist(), part.letter[at].tolist(), part.value[at].tolist()
     for row, letter, value in zip(rows, letters, values, strict=True):
         word = code_word(chr(letter), value)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, distinct
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Moves
 from hexpost.path.cells import Nodes, cells
@@ -101,7 +101,7 @@ class Part:
         before, after = (beside.before if low == 0 else None), (beside.after if whole else None)
         feed = moves.feed[first + max(low, 1) - 1 : first + high - 1]
         blocks_at = np.arange(-low % BLOCK, high - low, BLOCK)
-        marks = np.union1d(blocks_at, np.flatnonzero(np.diff(feed)) + max(1 - low, 0))
+        marks = distinct(np.concatenate([blocks_at, np.flatnonzero(np.diff(feed)) + max(1 - low, 0)]))
         keep = corridor(_scaled(x, tolerances), CORRIDOR * tolerances.tip)
         self.ahead = int(before is not None)
         ends = [p[:, None] for p in (before, after) if p is not None]
@@ -161,7 +161,7 @@ class Part:
             corner = self.knots.corner[piece[bad]]
             if (corner < 0).any() or not len(bad):
                 break
-            splines.reach[np.unique(corner)] *= SHRINK
+            splines.reach[distinct(corner)] *= SHRINK
         return u[bad]
 
     def states(self) -> Array:

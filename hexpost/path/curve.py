@@ -10,7 +10,7 @@ from math import comb
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, distinct
 from hexpost.path.arc import TINY
 from hexpost.path.cells import Nodes
 from hexpost.path.corner import BEND_SHARE_EVEN, CORNER_SHARE, MOST_UNEQUAL, hermite
@@ -141,7 +141,7 @@ def distance(knots: Knots, x: Array, s: Array, tips: int) -> tuple[Ints, Array, 
     """
     low, high = knots.s[0], knots.s[-1]
     inner = s[(s > low) & (s < high)]
-    u = np.union1d(knots.s, inner)
+    u = distinct(np.concatenate([knots.s, inner]))
     piece = np.clip(np.searchsorted(knots.s, u[:-1], side="right") - 1, 0, len(knots.s) - 2)
     size = np.diff(knots.s)[piece]
     begin, width = (u[:-1] - knots.s[piece]) / size, np.diff(u) / size

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Flags, Ints, Lines, among
 from hexpost.errors import Fault
 from hexpost.shelf import Text, column, windows
 
@@ -62,7 +62,7 @@ class Program:
         """Return the program with the words of these addresses alone: its text, its lines and its comments stay."""
         codes = [ord(x) for x in letters]
         keep = np.concatenate(
-            [w.start + np.flatnonzero(np.isin(self.letter[w], codes)) for w in windows(len(self.letter))] or [[]]
+            [w.start + np.flatnonzero(among(self.letter[w], codes)) for w in windows(len(self.letter))] or [[]]
         ).astype(np.int64)
         names = ("letter", "value", "pointed", "line", "column")
         columns: dict[str, Any] = {name: getattr(self, name)[keep] for name in names}

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, distinct
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.units import DEG_PER_RAD
@@ -62,7 +62,7 @@ def joint_circles(joints: Array) -> list[JointCircle]:
 def heights(joints: Array, name: str) -> list[tuple[float, str]]:
     """Return the heights of joints (6, 3) in their frame, mm, and what is there."""
     z = joints[:, 2].round(3)
-    at = [(float(h), np.flatnonzero(z == h) + 1) for h in np.unique(z)]
+    at = [(float(h), np.flatnonzero(z == h) + 1) for h in distinct(z)]
     return [(h, f"{name}{'s' * (len(here) > 1)} {_named(here)}") for h, here in at]
 
 

@@ -6,7 +6,7 @@ from math import tau
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, distinct
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
 from hexpost.pages.html import document, parts, safe
@@ -65,9 +65,9 @@ def page(machine: Machine, found: Places, step: float, room: JobRoom | None = No
         ("Uncertainty of the gauge point by [calibration], 95 % radius, um", found.band * 1e3),
         ("Conditioning, 1 at best", found.conditioning),
     )
-    heights = np.unique(found.position[2, found.reachable])
+    heights = distinct(found.position[2, found.reachable])
     chosen = (
-        heights[np.unique(np.linspace(0, len(heights) - 1, MOST_LAYERS).round().astype(int))]
+        heights[distinct(np.linspace(0, len(heights) - 1, MOST_LAYERS).round().astype(int))]
         if len(heights)
         else heights
     )

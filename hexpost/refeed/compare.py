@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from hexpost.arrays import distinct
 from hexpost.audit.model import AuditResult, Law, Limit, Of
 from hexpost.moves.model import FEED_RAPID
 from hexpost.pipeline import Inputs, Job, examine, schedule
@@ -66,7 +67,7 @@ def _slowed(inputs: Inputs, share: float) -> Inputs:
 
 def _strut_findings(result: AuditResult) -> bool:
     found = result.findings
-    return any(_by_feed(found.limits[k]) for k in np.unique(found.limit).tolist())
+    return any(_by_feed(found.limits[k]) for k in distinct(found.limit).tolist())
 
 
 def _breaks(report: Report) -> bool:

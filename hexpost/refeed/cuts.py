@@ -7,7 +7,7 @@ dynamic programming over the stretches (textbook: segmented fit).
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, among
 from hexpost.moves.model import FEED_TIP, LINE
 from hexpost.pipeline import Inputs, schedule
 from hexpost.setpoints.sample import sample
@@ -26,7 +26,7 @@ def cuts(inputs: Inputs, lines: list[int]) -> dict[int, Array]:
     """
     moves = inputs.meaning.moves
     count = np.bincount(moves.line, minlength=max(lines, default=0) + 1)
-    once = np.isin(moves.line, [x for x in lines if count[x] == 1])
+    once = among(moves.line, [x for x in lines if count[x] == 1])
     way = np.sqrt(((moves.end - moves.start)[:3] ** 2).sum(axis=0))
     parts = np.minimum(way / STRETCH_MM, MOST_STRETCHES).astype(np.int64)
     chosen = np.flatnonzero(once & (moves.kind == LINE) & (moves.feed_mode == FEED_TIP) & (parts > 1))

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, among, distinct
 from hexpost.moves.model import F_PER_MINUTE, FEED_RAPID, FIRST_FEED, SAME_WORD, Interpretation
 
 ELSEWHERE = -1
@@ -46,7 +46,7 @@ class LineFeeds:
             wanted[np.searchsorted(self.line, np.fromiter(new, np.int64))] = np.fromiter(new.values(), np.float64)
         fixed = np.isfinite(wanted)
         now = self._given(wanted)
-        other = np.unique(self.to[fixed[self.to] & ~_same(now, wanted[self.to])])
+        other = distinct(self.to[fixed[self.to] & ~_same(now, wanted[self.to])])
         write = self.own & fixed & ~_same(np.where(self.steady, self.feed, 0.0), wanted)
         write[other[~self.own[other]]] = True
         return dict(zip(self.line[write].tolist(), wanted[write].tolist(), strict=True))
@@ -71,13 +71,13 @@ def feeds_of(meaning: Interpretation) -> LineFeeds:
     moves, written = meaning.moves, meaning.written
     at = np.flatnonzero(moves.feed_mode != FEED_RAPID)
     minute = written.mode.at(at) == F_PER_MINUTE
-    elsewise = np.unique(moves.line[at[~minute]])
+    elsewise = distinct(moves.line[at[~minute]])
     at = at[minute]
     line, back = np.unique(moves.line[at], return_inverse=True)
     word, share = written.feed.at(at), written.per_speed(moves, at)
     least, most = _ends(word, back, len(line))
     low, high = _ends(np.nan_to_num(share), back, len(line))
-    elsewise = np.isin(line, elsewise) | _idle(meaning, moves.line[at], line)
+    elsewise = among(line, elsewise) | _idle(meaning, moves.line[at], line)
     mixed = (high > low * (1.0 + SAME_WORD)) | elsewise
     tapping, own = (
         np.bincount(back, which, len(line)) > 0.0 for which in (np.abs(written.tapping.at(at)), _own(meaning, at))

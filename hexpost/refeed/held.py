@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from hexpost.arrays import among, distinct
 from hexpost.errors import Fault, InputError
 from hexpost.machine.feed_caps import FeedCap
 from hexpost.moves.model import FEED_RAPID, Switches
@@ -31,7 +32,7 @@ def held(inputs: Inputs, caps: Sequence[FeedCap]) -> dict[int, float]:
     share = slow.feed[fed] / moves.feed[fed]
     at, share = fed[share < 1.0 - SAME], share[share < 1.0 - SAME]
     word, line = inputs.meaning.written.feed.at(at) * share, moves.line[at]
-    fixed = np.unique(line[~np.isin(line, old.line[old.free])]).tolist()
+    fixed = distinct(line[~among(line, old.line[old.free])]).tolist()
     if fixed:
         what, hint = "must be slower, and its F is none a minute", "write it under G94, or lower its F by hand"
         name = inputs.program.name

@@ -6,7 +6,7 @@ from math import inf
 
 import numpy as np
 
-from hexpost.arrays import Ints
+from hexpost.arrays import Ints, distinct
 from hexpost.audit.model import AuditResult
 from hexpost.machine.feed_caps import FeedCap
 from hexpost.machine.model import Machine
@@ -133,7 +133,7 @@ def _alone(inputs: Inputs, after: AuditResult, old_lines: Ints) -> tuple[int, ..
     """Return the old lines that a lower feed would mend, and whose runs need different F words."""
     old, found = feeds_of(inputs.meaning), after.findings
     lines = np.intersect1d(found.line[np.isfinite(found.feed)], old.line[old.mixed])
-    return tuple(np.unique(old_lines[lines - 1]).tolist())
+    return tuple(distinct(old_lines[lines - 1]).tolist())
 
 
 def _fed(inputs: Inputs, feeds: dict[int, float]) -> Inputs:

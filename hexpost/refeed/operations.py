@@ -5,7 +5,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from hexpost.arrays import Ints
+from hexpost.arrays import Ints, among
 from hexpost.moves.model import FEED_RAPID, Interpretation
 from hexpost.refeed.feeds import LineFeeds
 
@@ -27,7 +27,7 @@ def groups(meaning: Interpretation, feeds: LineFeeds) -> Groups:
     free = np.flatnonzero(feeds.free)
     if not len(free):
         return {}
-    at = np.flatnonzero(~rapid & np.isin(moves.line, feeds.line[free]))
+    at = np.flatnonzero(~rapid & among(moves.line, feeds.line[free]))
     line: Ints = np.searchsorted(feeds.line, moves.line[at])
     _, word = np.unique(feeds.feed[line], return_inverse=True)
     node = operation[at] * (int(word.max()) + 1) + word

@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from hexpost.arrays import Flags
+from hexpost.arrays import Flags, among
 from hexpost.audit.model import RAMP, AuditResult, Law, Limits, Runs
 from hexpost.refeed.feeds import LineFeeds
 from hexpost.refeed.operations import ALONE, Groups, constant, together
@@ -120,7 +120,7 @@ def unmended(result: AuditResult, found: FoundFeeds) -> AuditResult:
 def give_up(runs: Runs, limits: Limits, found: FoundFeeds) -> Flags:
     """Write into ``runs`` (m,) that no feed mends what none was found for; return which runs that are."""
     beyond = np.array([x * len(limits) + y for x, y in found.beyond], dtype=np.int64)
-    given_up = np.isin(runs["line"].astype(np.int64) * len(limits) + runs["limit"], beyond)
+    given_up = among(runs["line"].astype(np.int64) * len(limits) + runs["limit"], beyond)
     never = given_up & np.array([bool(limits[k].advice.ramp) for k in runs["limit"]], dtype=bool)
     never &= np.isfinite(runs["feed"])
     runs["feed"][never], runs["room"][never], runs["case"][never] = np.nan, np.nan, RAMP

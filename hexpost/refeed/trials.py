@@ -6,6 +6,7 @@ from math import inf
 
 import numpy as np
 
+from hexpost.arrays import among
 from hexpost.audit.model import AuditResult
 from hexpost.errors import HexpostError, InputError
 from hexpost.moves.model import FEED_RAPID, Interpretation
@@ -67,7 +68,7 @@ class Trials:
         """Return the inputs with ``feeds`` of lines that may be lowered, as if their F words were others."""
         moves = self.inputs.meaning.moves
         lines = np.array(sorted(feeds), dtype=np.int64)
-        at = np.flatnonzero(np.isin(moves.line, lines) & (moves.feed_mode != FEED_RAPID))
+        at = np.flatnonzero(among(moves.line, lines) & (moves.feed_mode != FEED_RAPID))
         word = np.array([feeds[x] for x in lines.tolist()])[np.searchsorted(lines, moves.line[at])]
         feed = np.array(moves.feed)
         feed[at] *= word / self.inputs.meaning.written.feed.at(at)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, distinct
 from hexpost.audit.model import quoted
 from hexpost.feed.model import Reasons, cause_text
 from hexpost.pages.html import data, document, fact_list, parts, safe
@@ -215,7 +215,7 @@ def _causes(one: Report, other: Report) -> str:
 def _held(both: Both) -> str:
     """Return what the script reads: where each column of the path is in line and time, and the blocks."""
     lines = both.sides[0].line
-    known = np.unique(lines).tolist()
+    known = distinct(lines).tolist()
     texts = [clean(quoted(both.program.text(n)))[:_MOST_TEXT] if n else APPROACH for n in known]
     return data("both", {
         "line": packed(lines), "known": known, "texts": texts, "length": both.length, "until": both.until,

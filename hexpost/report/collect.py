@@ -1,7 +1,6 @@
 """A job as a report says it, gathered from all stages, with what every report warns of."""
 
-import numpy as np
-
+from hexpost.arrays import distinct
 from hexpost.audit.model import AuditResult
 from hexpost.feed.model import Reasons
 from hexpost.machine.model import Machine, Setup, Tools
@@ -73,7 +72,7 @@ def collect(
         whole=tuple(w for w in audit.worst if w.strut == 0),
         findings=tuple(found.row(i, program) for i in range(min(found.count, MOST_FINDINGS))),
         findings_total=audit.total,
-        blocks_total=len(np.unique(found.line)),
+        blocks_total=len(distinct(found.line)),
         readings=interpretation.readings,
         ignored=tuple(IgnoredWord(line=r.line, text=r.text, count=r.count) for r in interpretation.ignored),
         warnings=(*(w for w in missing if w not in audit.warnings), *audit.warnings),

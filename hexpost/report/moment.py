@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, distinct
 from hexpost.audit.model import quoted
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
@@ -123,7 +123,7 @@ def _whole(values: Array, scale: float) -> Ints:
 
 def _texts(rows: Track, program: Program) -> str:
     """Return the blocks of rows, a line each, in the order of their lines; cut where they are long."""
-    lines = np.unique(rows.line).tolist()
+    lines = distinct(rows.line).tolist()
     most = min(_MOST_TEXT, max(_MOST_TEXTS // max(len(lines), 1), 1))
     return "\n".join(clean(quoted(program.text(n)))[:most] if 1 <= n <= program.lines else "" for n in lines)
 

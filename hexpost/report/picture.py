@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.arrays import Array, Codes, Flags, Ints, distinct
 from hexpost.audit.model import Charted, Followed
 from hexpost.kinematics.frames import pose_matrix
 from hexpost.machine.model import Machine
@@ -63,7 +63,7 @@ def cut_box(moves: Moves, frames: Array) -> ViewBox:
     corners += [(moves.arcs.centre + s * reach, cutting[arc], moves.frame[arc]) for s in (-1.0, 1.0)]
     for points, shown, frame in corners:
         for part in windows(len(frame)):
-            for k in np.unique(frame[part][shown[part]]):
+            for k in distinct(frame[part][shown[part]]):
                 mine = points[:, part][:, shown[part] & (frame[part] == k)]
                 seen = frames[k][:3, :3] @ mine + frames[k][:3, 3:]
                 low, high = np.minimum(low, seen.min(axis=1)), np.maximum(high, seen.max(axis=1))

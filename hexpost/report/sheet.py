@@ -5,7 +5,7 @@ from math import isfinite
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints, Lines
+from hexpost.arrays import Array, Ints, Lines, distinct
 from hexpost.documents import seconds
 from hexpost.machine.model import Setup, ShopTimes, Tools
 from hexpost.moves.model import AFTER, Events, Interpretation, Moves
@@ -78,7 +78,7 @@ def sheet(
     for number, time in zip(numbers[last_moves(moves)].tolist(), np.diff(until, prepend=0.0).tolist(), strict=True):
         seconds[number] = seconds.get(number, 0.0) + time
     rows, beside = tools.tools, _beside(meaning, numbers, times or ShopTimes())
-    used = [moves.frames[k] for k in np.unique(moves.frame).tolist()]
+    used = [moves.frames[k] for k in distinct(moves.frame).tolist()]
     found = []
     for number, time in seconds.items():
         heights = sorted({f.length_row for f in used if f.tool == number and f.length_row})
@@ -148,7 +148,7 @@ def _speeds(meaning: Interpretation, numbers: Lines, tool: int) -> tuple[float, 
     if not said.size or not numbers.size:
         return ()
     move = _move_of(events, len(numbers))[said]
-    speeds = np.unique(speed[said][numbers[move] == tool]).tolist()
+    speeds = distinct(speed[said][numbers[move] == tool]).tolist()
     return tuple(speeds if len(speeds) <= MOST_SPEEDS else [*speeds[: MOST_SPEEDS - 1], speeds[-1]])
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines, distinct
 from hexpost.audit.model import Charted
 from hexpost.moves.model import FEED_INVERSE, FEED_RAPID, FEED_TILT, LINE, Frame, Moves
 from hexpost.setpoints.model import Setpoints
@@ -84,7 +84,7 @@ def worst_of(track: Track, column: Ints) -> Track:
 
 
 def _unique(even: Array, ends: Ints) -> Ints:
-    return np.unique(np.concatenate([even.round().astype(np.int64), ends]))
+    return distinct(np.concatenate([even.round().astype(np.int64), ends]))
 
 
 def _part(setpoints: Setpoints, moves: Moves, charted: Sequence[Charted]) -> Track:

@@ -9,7 +9,7 @@ from typing import Protocol, TypeVar
 import numpy as np
 
 from hexpost import shelf
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, among, distinct
 from hexpost.feed.model import Timing
 from hexpost.kinematics.links import links
 from hexpost.kinematics.struts import StrutModel, Struts
@@ -177,7 +177,7 @@ def at_ticks(
     for batch in batches(timing, path, moves, BATCH):
         a, b = np.searchsorted(tick, (batch.first, batch.last + 1))
         if a < b:
-            both = np.unique(np.maximum(np.concatenate([tick[a:b], tick[a:b] - 1]), 0))
+            both = distinct(np.maximum(np.concatenate([tick[a:b], tick[a:b] - 1]), 0))
             poses = poses_at(timing, path, moves, both, batch.frame)
             poses = turned(poses, moves.frames, yaw, machine.tilt_order)
-            yield solver.alone(poses), np.isin(both, tick[a:b])
+            yield solver.alone(poses), among(both, tick[a:b])

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, distinct
 from hexpost.errors import HexpostError
 from hexpost.kinematics.frames import invert, pose_matrix
 from hexpost.machine.model import Machine
@@ -234,7 +234,7 @@ def footprint(job: Job) -> Array:
         frame = pallet_from_base @ moves.frames[poses.frame].base_from_work
         found = np.concatenate([found, frame[:3, :3] @ poses.pose[:3, cutting] + frame[:3, 3:]], axis=1)
         if found.shape[1] > DIRECTIONS:
-            found = found[:, np.unique((sides @ found[:2]).argmax(axis=1))]
+            found = found[:, distinct((sides @ found[:2]).argmax(axis=1))]
     return found
 
 

@@ -5,7 +5,7 @@ from math import ceil
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags
+from hexpost.arrays import Array, Flags, distinct
 from hexpost.machine.model import Machine
 from hexpost.moves.model import ORIENTED, USUAL, Switches
 from hexpost.pipeline import Inputs, Job, examine, schedule, understand
@@ -171,7 +171,7 @@ def _by_margin(job: Job, _switches: Switches) -> list[float]:
     use = yaw_use(job, coarse, step).constant()
     seeds = coarse[np.argsort(use, kind="stable")[:TRIALS]]
     around = np.arange(-COARSE_DEG, COARSE_DEG + FINE_DEG / 2, FINE_DEG) * RAD_PER_DEG
-    fine = np.unique(np.round(np.concatenate([s + around for s in seeds]) * DEG_PER_RAD, 6)) * RAD_PER_DEG
+    fine = distinct(np.round(np.concatenate([s + around for s in seeds]) * DEG_PER_RAD, 6)) * RAD_PER_DEG
     use = yaw_use(job, fine, step).constant()
     order = [float(y) for y in fine[np.argsort(use, kind="stable")] if y != 0.0]
     out: list[float] = []

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, distinct
 from hexpost.setpoints.model import Setpoints
 from hexpost.tables.decimals import exact, time_decimals
 from hexpost.tables.quantise import MICROS
@@ -45,7 +45,7 @@ class KnotTable:
     def __init__(self, part: PartFile, period: float, within: float, must: Iterable[int]) -> None:
         self.part, self._period, self._within = part, period, within - MARGIN
         self._micros = round(period * MICROS)
-        self._must = np.unique(np.array([0, *must], dtype=np.int64))
+        self._must = distinct(np.array([0, *must], dtype=np.int64))
         self._rows = _Pending(0, np.empty((6, 0)), np.empty((6, 0)))
         self.knots: list[int] = []
         self._seen = 0

@@ -4,7 +4,7 @@ from itertools import combinations, pairwise, product
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, distinct
 from hexpost.machine.model import Machine
 from hexpost.verify.base import PlatformPoses
 from hexpost.verify.convex import box_apart, segments_apart
@@ -61,12 +61,12 @@ class Bodies:
         least = distance.min(axis=0)
         near = np.flatnonzero(least < self._allowed + room)
         line = rows.line[rows.new][which][near]
-        for number in np.unique(line).tolist():
+        for number in distinct(line).tolist():
             if len(self._least) < MOST_LINES or number in self._least:
                 here = distance[:, near[line == number]].min(axis=1)
                 self._least[number] = np.minimum(self._least.get(number, here), here)
         if len(self._broken) < MOST_LINES:
-            self._broken.update(np.unique(line[least[near] < self._allowed - room]).tolist())
+            self._broken.update(distinct(line[least[near] < self._allowed - room]).tolist())
 
     def check(self, told: Told) -> Check:
         """Check that the report tells of every line in which bodies come too near, how near, and which."""

@@ -9,7 +9,7 @@ from math import ceil, inf, isinf
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, distinct
 from hexpost.machine.model import Machine, Servo
 from hexpost.moves.model import FEED_RAPID
 from hexpost.verify.follow import Placed
@@ -66,7 +66,7 @@ class TipPath:
         lag = np.stack([loop.of(rows.speed[k, new], rows.acceleration[k, new]) for k, loop in enumerate(self._loops)])
         length = rows.length[:, new] - lag
         q, rate = p.q[:3, p.old :], p.rate[:, p.old :].copy()
-        far = np.unique(np.flatnonzero(np.abs(rate[:3]).max(axis=0, initial=0.0) * self._period > _FAR) // KNOT)
+        far = distinct(np.flatnonzero(np.abs(rate[:3]).max(axis=0, initial=0.0) * self._period > _FAR) // KNOT)
         if len(far):
             p.poses.refine(rate, rows.speed[:, new], far)
         rate = rate[:3]

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
-from hexpost.arrays import Ints
+from hexpost.arrays import Ints, distinct
 from hexpost.errors import HexpostError
 from hexpost.moves.model import WITH, Events, Moves
 from hexpost.verify.follow import Placed
@@ -29,7 +29,7 @@ class Reached:
 
     def __init__(self, wanted: Ints, *, free_yaw: bool) -> None:
         self._spare = int(free_yaw)  # where the platform turns about it, a tool that hardly moves seems to rest
-        self.move = np.unique(wanted)
+        self.move = distinct(wanted)
         self.row = np.full(len(self.move), -1, dtype=np.int64)
         self.early = np.zeros(len(self.move), dtype=bool)
         self.late = np.zeros(len(self.move), dtype=np.int64)

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, distinct
 from hexpost.machine.model import Machine
 from hexpost.moves.model import Events, Moves
 from hexpost.verify.axis import Axis
@@ -88,7 +88,7 @@ class Follower:
         new = np.append(True, (line[1:] != line[:-1]) | (frame[1:] != frame[:-1]))[: len(line)]
         self._first = np.append(np.flatnonzero(new), len(line)).astype(np.int32)
         self._lines = line[self._first[:-1]].astype(np.int64)
-        self._dwells = np.unique(events.line[events.pause > 0.0])
+        self._dwells = distinct(events.line[events.pause > 0.0])
         self._axis = Axis(machine.tilt_order) if free_yaw else None
         self._struts: tuple[int, StrutLengths] | None = None
         self._tracker: Tracker | None = None

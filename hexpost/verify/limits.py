@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, distinct
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_RAPID
 from hexpost.verify.follow import Placed
@@ -168,11 +168,11 @@ class MotionLimits:
         about = cutting & (tip > noise) & (tip < _ABOUT * p.struts.lever * turn)
         if about.any():  # a tip that hardly moves: its way is what is left of speeds that all but cancel
             rate = rate.copy()
-            p.poses.refine(rate, rows.speed[:, new], np.unique(np.flatnonzero(about) // KNOT), sure=EXACT)
+            p.poses.refine(rate, rows.speed[:, new], distinct(np.flatnonzero(about) // KNOT), sure=EXACT)
         size = self._across(error, rate, noise, cutting)
         worst = max(self.uses["deviation", 0].value, float(size.max()))
         near = max(_NEAR * min(worst, self._deviation), _FAR * self._deviation)
-        some = np.unique(np.flatnonzero(size > near) // KNOT)
+        some = distinct(np.flatnonzero(size > near) // KNOT)
         if len(some):  # those that count are worked out again more exactly
             rate = rate.copy()
             p.poses.refine(error, rows.acceleration[:, new], some)

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, distinct
 from hexpost.machine.model import Machine
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT, FEED_TIP, Events, Moves
 from hexpost.verify.follow import Placed
@@ -132,7 +132,7 @@ class Pace:
         """Find the rates about new rows ``over`` (m,) again, more exactly."""
         here = slice(rows.old + p.at.start, rows.old + p.at.stop)
         near = np.clip(over[:, None] + np.arange(-1, 2), 0, len(p.move) - p.old - 1) // KNOT
-        p.poses.refine(p.rate[:, p.old :], rows.speed[:, here], np.unique(near))
+        p.poses.refine(p.rate[:, p.old :], rows.speed[:, here], distinct(near))
 
     def _jerks(self, rows: Rows, p: Placed) -> None:
         """Check the jerks of tip and tilt, each the mean about a row: the second difference of the rates."""

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, among
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.model import AFTER, AS_BEFORE, FEED_RAPID, HOME, Events, Interpretation, Modal, Moves
 from hexpost.verify.struts import Angles
@@ -99,9 +99,9 @@ class ShopFloor:
         """Find the first use, in each stretch of one frame, before any tool is in the spindle."""
         moves, before = self._moves, -1
         with_tool = [k for k, f in enumerate(moves.frames) if f.tool > 0]
-        if not np.isin(moves.frame, with_tool).any():
+        if not among(moves.frame, with_tool).any():
             return
-        for k in range(int(np.isin(moves.frame, with_tool).argmax())):
+        for k in range(int(among(moves.frame, with_tool).argmax())):
             frame = moves.frames[moves.frame[k]]
             stretch = int(np.count_nonzero(np.diff(moves.frame[: k + 1])))
             if (frame.length_row > 0 or moves.feed_mode[k] != FEED_RAPID) and stretch != before:

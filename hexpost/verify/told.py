@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, distinct
 from hexpost.verify.model import Faults
 from hexpost.voice import in_line
 
@@ -37,7 +37,7 @@ class Broken:
             return
         for number, value in zip(lines.tolist(), most.tolist(), strict=True):
             self.most[number] = max(self.most.get(number, -np.inf), value)
-        self.sure.update(np.unique(line[sure]).tolist())
+        self.sure.update(distinct(line[sure]).tolist())
 
 
 class Told:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-HEAVY = ("scipy.linalg", "scipy.sparse", "scipy.optimize", "numpy.f2py", "numpy.testing")
+HEAVY = ("scipy.linalg", "scipy.sparse", "scipy.optimize", "numpy.f2py", "numpy.testing", "numpy.ma", "lark")
 
 
 def python(code: str, *words: object) -> list[str]:

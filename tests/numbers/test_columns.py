@@ -7,7 +7,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hexpost.arrays import Array, Columns, Ints
+from hexpost.arrays import Array, Columns, Ints, among, distinct
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,3 +63,12 @@ def test_rows_by_flags_are_rows_by_number(flags):
     assert np.array_equal(one.place, whole.place[:, keep]) and np.array_equal(
         other.inner.place, whole.inner.place[:, keep]
     )
+
+
+@given(st.lists(st.integers(-3, 3) | st.sampled_from([np.nan, np.inf, 0.5]), max_size=12), st.lists(st.integers(-4, 4)))
+def test_distinct_and_among_are_those_of_numpy(values, those):
+    x = np.array(values, dtype=np.float64)
+    assert among(x, those).tolist() == np.isin(x, those).tolist()
+    whole = x[np.isfinite(x)].astype(np.int32)
+    assert distinct(whole).tolist() == np.unique(whole).tolist() and distinct(whole).dtype == np.int32
+    assert among(whole.reshape(1, -1), those).tolist() == np.isin(whole.reshape(1, -1), those).tolist()

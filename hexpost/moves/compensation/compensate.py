@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, among
 from hexpost.kinematics.frames import rotation
 from hexpost.machine.model import Machine, Tools
 from hexpost.moves.compensation.approach import Departure, gouges
@@ -250,7 +250,7 @@ def _refuse_gouging_exits(out: Steps, c: Contour, element: Contour, left: Ints, 
     place, away = left.T
     axis, move = c.axis[2, place], c.move[place]
     level = np.abs(out.start[axis, away] - out.end[axis, move]) < SAME
-    here = np.isin(move, element.move) & (out.frame[away] == out.frame[move]) & level
+    here = among(move, element.move) & (out.frame[away] == out.frame[move]) & level
     place, away = place[here], away[here]
     last = element.take(np.searchsorted(element.move, c.move[place]))
     touch = np.stack([out.end[last.axis[i], last.move] for i in range(2)])

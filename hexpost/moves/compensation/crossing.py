@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, among
 from hexpost.moves.compensation.boxes import overlapping
 from hexpost.moves.compensation.contour import Contour, cross
 from hexpost.moves.compensation.corners import SLACK, Beside
@@ -27,7 +27,7 @@ class Chords:
         """Return the chords (2, 2, q) of some elements (rising)."""
         first, last = np.searchsorted(self.element, [elements[0], elements[-1] + 1])
         here = self.ends[:, :, first:last]
-        return here[:, :, np.isin(self.element[first:last], elements)]
+        return here[:, :, among(self.element[first:last], elements)]
 
 
 def crossings(c: Contour, path: Beside, depth: Array, cutting: Flags) -> Ints:

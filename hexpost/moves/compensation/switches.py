@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Codes, Columns, Flags, Ints
+from hexpost.arrays import Codes, Columns, Flags, Ints, distinct
 from hexpost.moves.window.sheet import Rows, Sheet, fill, first_rows, in_force
 
 OFF, LEFT, RIGHT = 40, 41, 42
@@ -59,7 +59,7 @@ class CutterWords:
     def rows(self) -> tuple[int, ...]:
         """Return the rows D in force where compensation is on, rising."""
         on = [part.row[(part.code != OFF) & (part.row > 0)] for part in self._parts]
-        return tuple(np.unique(np.concatenate(on)).tolist()) if on else ()
+        return tuple(distinct(np.concatenate(on)).tolist()) if on else ()
 
     def in_force(self, count: int) -> CutterState:
         """Return the state of each of ``count`` moves, shape (count,); ``move`` counts them."""

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from hexpost.arrays import Flags
+from hexpost.arrays import Flags, among
 from hexpost.machine.model import Machine
 from hexpost.machine.words import CYCLE_OFF
 from hexpost.moves.expanding.cycles import MOST_IN_ALL, Holes
@@ -74,7 +74,7 @@ def _too_many(speller: Speller, sheet: Sheet, cycling: Flags) -> bool:
     counts = [sheet.letter(x).take(cycling[sheet.letter(x).row]) for x in "LK"]
     at = np.concatenate([words.at for words in counts])
     row = np.concatenate([words.row for words in counts])
-    called = np.isin(row, sheet.group("subprogram").row)
+    called = among(row, sheet.group("subprogram").row)
     order = np.argsort(row, kind="stable")
     many = speller.state.holes + np.cumsum(np.where(called, 0.0, np.concatenate([w.value for w in counts]))[order])
     over = np.flatnonzero(many > MOST_IN_ALL)

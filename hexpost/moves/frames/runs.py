@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Codes, Ints
+from hexpost.arrays import Codes, Ints, among
 from hexpost.moves.frames.book import MACHINE
 from hexpost.moves.window.complaints import Complaints
 from hexpost.moves.window.modes import ABSOLUTE, AXES, INCREMENTAL, Modes
@@ -40,7 +40,7 @@ def cut_runs(sheet: Sheet, state: State, complaints: Complaints) -> Runs:
     used = np.where((lengths == 49) | (heights < 0), 0, heights)
     shifted = Key(0, 43, preset=state.preset).number - Key(0, 43).number
     during, after = (shifted + _numbers(offsets, lengths, used, tool) for tool in (tools, mounted))
-    apart = np.isin(rare, machine.row)
+    apart = among(rare, machine.row)
     aside = _numbers(np.full_like(rare, MACHINE), np.full_like(rare, 49), np.zeros_like(rare), tools)
     first = np.concatenate(([0], np.stack((rare, rare + 1), axis=1).ravel()))
     key = np.concatenate(([before], np.stack((np.where(apart, aside, during), after), axis=1).ravel()))

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Array
+from hexpost.arrays import Array, distinct
 from hexpost.errors import Fault
 from hexpost.kinematics.travel import travel
 from hexpost.machine.feed_caps import FeedCap
@@ -62,6 +62,6 @@ def _lowered(feed: Modal, share: Array) -> Modal:
     """Return the F in force where each move has a ``share`` (n,) of its feed."""
     new = [np.flatnonzero(share[part][1:] != share[part][:-1]) + part.start + 1 for part in windows(len(share))]
     edges = [np.array([part.start]) for part in windows(len(share))]
-    first = np.unique(np.concatenate([feed.first, *new, *edges]))
+    first = distinct(np.concatenate([feed.first, *new, *edges]))
     first = first[first < max(len(share), 1)]
     return Modal(first, feed.at(first) * share[first] if len(share) else feed.at(first))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Flags, Ints
+from hexpost.arrays import Flags, Ints, among
 from hexpost.machine.words import BREAKING, WITH_MOTION, groups
 from hexpost.moves.model import AFTER, WITH, Events
 from hexpost.moves.reading.dwells import Dwells
@@ -35,7 +35,7 @@ def events(blocks: Blocks, dwells: Dwells, rows: Ints, before: int) -> Events:
     moving = np.zeros(len(at), dtype=np.bool_)
     moving[move >= 0] = rows[move[move >= 0]] == row[move >= 0]
     miscellaneous = letter == ord("M")
-    with_motion = ~miscellaneous | np.isin(value, WITH_MOTION)
+    with_motion = ~miscellaneous | among(value, WITH_MOTION)
     with_motion &= moving & (letter != ord("G"))
     rule = np.where(with_motion, WITH, AFTER).astype(np.uint8)
     order = np.lexsort((at, rule, row))
@@ -45,7 +45,7 @@ def events(blocks: Blocks, dwells: Dwells, rows: Ints, before: int) -> Events:
         letter=letter[order],
         value=value[order],
         pause=pause[order],
-        wait=(miscellaneous & np.isin(value, BREAKING))[order],
+        wait=(miscellaneous & among(value, BREAKING))[order],
         line=blocks.complaints.line(row[order]),
     )
 

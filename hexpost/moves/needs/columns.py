@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.arrays import Array, Codes, Flags, Ints, among, distinct
 from hexpost.moves.needs.model import MOST_PLACES, Quote
 from hexpost.moves.reading.dialect import Dialect
 from hexpost.program.model import Program
@@ -28,11 +28,11 @@ class WordColumns:
 
     def named(self, letters: str) -> Flags:
         """Return which words have one of these letters."""
-        return np.isin(self.letter, [ord(x) for x in letters])
+        return among(self.letter, [ord(x) for x in letters])
 
     def coded(self, letter: str, *codes: float) -> Flags:
         """Return which words are one of these codes of G or M."""
-        out: Flags = (self.letter == ord(letter)) & np.isin(self.value, codes)
+        out: Flags = (self.letter == ord(letter)) & among(self.value, codes)
         return out
 
     def on_lines_of(self, chosen: Flags) -> Flags:
@@ -45,7 +45,7 @@ class WordColumns:
 
     def lines(self, chosen: Flags) -> Ints:
         """Return the lines (k,) that hold one of the words ``chosen`` (w,), rising."""
-        return np.unique(self.program.line[chosen]).astype(np.int64)
+        return distinct(self.program.line[chosen]).astype(np.int64)
 
     def places(self, lines: Ints) -> tuple[Quote, ...]:
         """Return the first of ``lines`` with their text."""

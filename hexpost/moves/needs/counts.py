@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
-from hexpost.arrays import Flags, Ints
+from hexpost.arrays import Flags, Ints, among, distinct
 from hexpost.errors import Fault
 from hexpost.machine.model import Setup, Tools
 from hexpost.machine.words import CALL, LABELS, group_of, groups, known
@@ -108,7 +108,7 @@ def numbers(words: WordColumns, tools: Tools, setup: Setup, frames: Sequence[str
 
 def _by_name(words: WordColumns, at: Ints) -> list[tuple[str, Ints]]:
     """Return words ``at`` (k,) by the name of the row that would decide them."""
-    coded = np.isin(words.letter[at], [ord("G"), ord("M")])
+    coded = among(words.letter[at], [ord("G"), ord("M")])
     key = np.stack((words.letter[at].astype(np.float64), np.where(coded, words.value[at], -1.0)))
     found, which, count = np.unique(key, axis=1, return_inverse=True, return_counts=True)
     out = []
@@ -125,7 +125,7 @@ def _use(words: WordColumns, name: str, at: Ints, takers: tuple[Flags, Flags]) -
     ``takers``: words (w,) with parameters of their own, and those of them that take P, Q and L.
     """
     program = words.program
-    lines = np.unique(program.line[at]).astype(np.int64)
+    lines = distinct(program.line[at]).astype(np.int64)
     beside: Counter[str] = Counter()
     left: Counter[str] = Counter()
     mine = set(at[: 2 * MOST_LOOKED_AT].tolist())

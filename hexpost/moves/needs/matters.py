@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags
+from hexpost.arrays import Array, Flags, distinct
 from hexpost.moves.model import Moves
 from hexpost.moves.needs.columns import WordColumns
 from hexpost.moves.needs.counts import OF_LENGTH
@@ -107,7 +107,7 @@ def arcs_off(words: WordColumns, moves: Moves, tolerance: float) -> tuple[Readin
     here = np.flatnonzero(off > tolerance)
     if not here.size:
         return ()
-    lines = np.unique(moves.line[moves.arcs.move[here]]).astype(np.int64)
+    lines = distinct(moves.line[moves.arcs.move[here]]).astype(np.int64)
     low, high = float(off[here].min()), float(off[here].max())
     return (ReadingUse(name="arc-tolerance", blocks=len(lines), place=words.place(int(lines[0])), low=low, high=high),)
 

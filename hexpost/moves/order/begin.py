@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from hexpost.arrays import distinct
 from hexpost.errors import Fault, InputError
 from hexpost.moves.model import Interpretation
 from hexpost.moves.window.extract import Extract
@@ -40,7 +41,7 @@ def asked(program: Program, text: str) -> Asked:
     lines = [int(number)]
     if found[1]:
         own = (program.letter == ord("N")) & (program.value == number)
-        lines = np.unique(program.line[own]).tolist()
+        lines = distinct(program.line[own]).tolist()
     if len(lines) != 1:
         named = ", ".join(str(line) for line in lines[:MOST_NAMED]) + (" ..." if len(lines) > MOST_NAMED else "")
         what = f"is on lines {named}: give the line" if lines else "is on no line"

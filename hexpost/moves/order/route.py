@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from hexpost.arrays import Ints
+from hexpost.arrays import Ints, among, distinct
 from hexpost.machine.words import CALL, CLOSING, ENDING, LABELS, RETURN
 from hexpost.moves.model import Switches
 from hexpost.moves.order.subprograms import Book, Section
@@ -61,7 +61,7 @@ class Route:
         waiting: list[Ints] = []
         count = 0
         for rows in book.run(main, window):
-            kept = rows[~np.isin(rows, self._skipped)] if len(self._skipped) else rows
+            kept = rows[~among(rows, self._skipped)] if len(self._skipped) else rows
             waiting.append(kept)
             count += len(kept)
             if count >= window:
@@ -71,16 +71,16 @@ class Route:
 
     def _rows(self, *codes: int) -> Ints:
         """Return the rows (rising) that hold one of the M codes and are not skipped."""
-        words = self._words[np.isin(self._codes, codes)]
-        rows = np.unique(self.program.line[words] - np.int64(1 + self.program.line0))
-        return rows[~np.isin(rows, self._skipped)]
+        words = self._words[among(self._codes, codes)]
+        rows = distinct(self.program.line[words] - np.int64(1 + self.program.line0))
+        return rows[~among(rows, self._skipped)]
 
     def _refuse_after_end(self, until: int) -> None:
         """Report the first word between the end of the program and row ``until`` that does more than close the file."""
         begin, end = int(self.program.first[self._end]), int(self.program.first[until])
         letter, value = self.program.letter[begin:end], self.program.value[begin:end]
-        closes = (letter == ord("M")) & np.isin(value, CLOSING)
-        said = begin + np.flatnonzero(~closes & ~np.isin(letter, [ord(x) for x in LABELS]))
+        closes = (letter == ord("M")) & among(value, CLOSING)
+        said = begin + np.flatnonzero(~closes & ~among(letter, [ord(x) for x in LABELS]))
         if said.size:
             found = self._complaints.written(int(said[0]))
             self._complaints.word(

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.arrays import Array, Codes, Flags, Ints, among
 from hexpost.machine.words import LABELS
 from hexpost.moves.window.complaints import Complaints
 from hexpost.program.model import Program
@@ -56,7 +56,7 @@ class Book:
         self.sections: dict[int, Section] = {}
         self._called: set[int] = set()
         self._wrong = False
-        self._saying: Flags = ~np.isin(program.letter, [ord(x) for x in LABELS])
+        self._saying: Flags = ~among(program.letter, [ord(x) for x in LABELS])
         self._refuse_returns(returns[returns < end])
         edges = np.append(labels, program.lines)
         for begin, behind in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags
+from hexpost.arrays import Array, Codes, Flags, among
 from hexpost.errors import Fault
 from hexpost.machine.wording import DialectWord
 from hexpost.machine.words import ARC_MODE, ENDING, LABELS, LETTERS, OPTIONAL_STOP, READ, group_of, groups
@@ -64,7 +64,7 @@ def _executed(extract: Extract, state: State) -> int:
     if state.ended:
         return 0
     miscellaneous = np.flatnonzero(extract.letter == ord("M"))
-    ends = miscellaneous[np.isin(extract.value[miscellaneous], ENDING)]
+    ends = miscellaneous[among(extract.value[miscellaneous], ENDING)]
     if ends.size == 0:
         return extract.rows
     state.ended = True
@@ -73,7 +73,7 @@ def _executed(extract: Extract, state: State) -> int:
 
 def _refuse_letters(letters: Codes, complaints: Complaints) -> None:
     """Report the words whose address letter has no meaning."""
-    at = np.flatnonzero(~np.isin(letters, [0, *(ord(x) for x in READ)]))
+    at = np.flatnonzero(~among(letters, [0, *(ord(x) for x in READ)]))
     complaints.words(at, "unknown-word", lambda word: f"unknown word {word}: the letter {word[0]} is not read")
 
 
@@ -110,7 +110,7 @@ def _refuse_presets(coded: dict[str, Words], letters: dict[str, Words], complain
         return
     beside = np.concatenate([letters[x].row for x in PRESET if x in letters] or [np.empty(0, np.int32)])
     words = coded["scale factors"]
-    bad = np.isin(words.row, beside)
+    bad = among(words.row, beside)
     complaints.words(
         words.at[bad],
         "scale-off-with-words",
@@ -153,7 +153,7 @@ def _without(words: Words, bad: Flags, complaints: Complaints, say: tuple[str, s
 
 def unread(letter: Codes, value: Array) -> Flags:
     """Return which words (w,) nothing reads: letters without a meaning, and codes that no word of the table has."""
-    out: Flags = ~np.isin(letter, [0, *(ord(x) for x in READ)])
+    out: Flags = ~among(letter, [0, *(ord(x) for x in READ)])
     for code in ("G", "M"):
         at = np.flatnonzero(letter == ord(code))
         out[at] = group_of(code, value[at]) == 0

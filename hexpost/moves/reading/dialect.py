@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Codes, Flags, Ints
+from hexpost.arrays import Array, Codes, Flags, Ints, among
 from hexpost.machine.wording import CENTRES, UNDECIDED, DialectWord
 from hexpost.machine.words import ARC_MODE, CALL, group_of, groups
 from hexpost.moves.model import Remark
@@ -78,8 +78,8 @@ class Dialect:
             if row.same_as:
                 value[at] = float(row.same_as[1:])
         for row, at in found:
-            along = np.flatnonzero(np.isin(letter, [ord(x) for x in row.along]))
-            letter[along[np.isin(program.line[along], program.line[at])]] = TAKEN_OUT
+            along = np.flatnonzero(among(letter, [ord(x) for x in row.along]))
+            letter[along[among(program.line[along], program.line[at])]] = TAKEN_OUT
         return letter, value
 
     def readings(self) -> tuple[str, ...]:
@@ -110,8 +110,8 @@ def _name(row: DialectWord, *, along: bool = True) -> str:
 
 def _take_along(read: Extract, row: DialectWord, rows: Ints) -> Ints:
     """Take out, and return, the words that one of a row takes along in its blocks ``rows`` (k,)."""
-    at = np.flatnonzero(np.isin(read.letter, [ord(x) for x in row.along]))
-    at = at[np.isin(read.row(at), rows)]
+    at = np.flatnonzero(among(read.letter, [ord(x) for x in row.along]))
+    at = at[among(read.row(at), rows)]
     read.letter[at] = TAKEN_OUT
     return at
 
@@ -126,15 +126,15 @@ def _refuse_rest(read: Extract, row: DialectWord, rows: Ints, complaints: Compla
     if len(row.word) == 1 or (row.word[0] != "G" and not row.along):
         return
     letters = OF_AN_M_WORD if row.word[0] != "G" else PARAMETERS + (KEPT if row.along else "")
-    at = np.flatnonzero(np.isin(read.letter, [ord(x) for x in letters]))
-    at = at[np.isin(read.row(at), rows)]
+    at = np.flatnonzero(among(read.letter, [ord(x) for x in letters]))
+    at = at[among(read.row(at), rows)]
     if not at.size:
         return
     coded = np.flatnonzero(read.letter == ord("G"))
-    owned = coded[np.isin(group_of("G", read.value[coded]), [1 + groups("G").index(name) for name in OWNERS])]
+    owned = coded[among(group_of("G", read.value[coded]), [1 + groups("G").index(name) for name in OWNERS])]
     called = np.flatnonzero((read.letter == ord("M")) & (read.value == CALL))
-    of_a_call = np.isin(read.letter[at], [ord(x) for x in "PL"]) & np.isin(read.row(at), read.row(called))
-    at = at[~np.isin(read.row(at), read.row(owned)) & ~of_a_call]
+    of_a_call = among(read.letter[at], [ord(x) for x in "PL"]) & among(read.row(at), read.row(called))
+    at = at[~among(read.row(at), read.row(owned)) & ~of_a_call]
     complaints.words(
         at[np.append(True, np.diff(read.row(at)) != 0)[: len(at)]],
         "dialect-rest",

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints, Lines
+from hexpost.arrays import Array, Flags, Ints, Lines, among
 from hexpost.machine.wording import Wording
 from hexpost.machine.words import CALL
 from hexpost.moves.window.complaints import Complaints
@@ -71,7 +71,7 @@ def take_dwells(sheet: Sheet, reading: Wording, complaints: Complaints) -> tuple
 def _refuse_calls(times: Words, sheet: Sheet, complaints: Complaints) -> None:
     """Report times of dwells that could be words of a call, too."""
     complaints.words(
-        times.at[np.isin(times.row, sheet.group("subprogram").row)],
+        times.at[among(times.row, sheet.group("subprogram").row)],
         "dwell-with-call",
         lambda w: f"{w} in a block with a dwell and a subprogram word: it could belong to either",
         "write the dwell into a block of its own",
@@ -109,6 +109,6 @@ def _without_times(sheet: Sheet, complaints: Complaints) -> Sheet:
     calls = called.row[called.value == CALL]
     for letter in PLACED:
         words = sheet.letter(letter)
-        stray = words.at[~np.isin(words.row, calls) | (letter not in OF_A_CALL)]
+        stray = words.at[~among(words.row, calls) | (letter not in OF_A_CALL)]
         complaints.sequels(stray, "word-out-of-place", lambda w: f"{w} {PLACED[w[0]]}")
     return Sheet(sheet.rows, {k: w for k, w in sheet.letters.items() if k not in PLACED}, sheet.groups)

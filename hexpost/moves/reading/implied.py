@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, among
 from hexpost.machine.wording import Digits, Wording
 from hexpost.machine.words import NONE, group_of, groups
 from hexpost.moves.window.complaints import Complaints
@@ -34,7 +34,7 @@ def placed(extract: Extract, reading: Wording, units: int, complaints: Complaint
     for formats, which in ((reading.format_mm, ~inch), (reading.format_inch, inch)):
         pointless = which & ~extract.pointed
         if not formats:
-            _refuse(np.flatnonzero(pointless & np.isin(extract.letter, [ord(x) for x in "XYZ"])), complaints)
+            _refuse(np.flatnonzero(pointless & among(extract.letter, [ord(x) for x in "XYZ"])), complaints)
         for at, digits in _named(extract, formats, pointless):
             value[at] = value[at] / 10.0**digits.fraction if not digits.trailing else _headed(extract, at, digits)
     return replace(extract, value=value)
@@ -67,7 +67,7 @@ def _headed(extract: Extract, at: Ints, digits: Digits) -> Array:
     padded = np.concatenate((source, np.zeros(4 * LONGEST, dtype=np.uint8)))
     blank = np.ones(len(at), dtype=np.bool_)
     while blank.any():
-        blank = np.isin(padded[offset], [ord(x) for x in " \t+-"])
+        blank = among(padded[offset], [ord(x) for x in " \t+-"])
         offset = offset + blank
     window = padded[offset[:, None] + np.arange(LONGEST + 1)]
     count = np.argmin((window >= ord("0")) & (window <= ord("9")), axis=1)

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, among
 from hexpost.machine.words import NONE
 from hexpost.moves.frames.book import MACHINE, SAME, FrameBook
 from hexpost.moves.frames.chain import LETTERS, AxisChain
@@ -49,7 +49,7 @@ def check_rotary(sheet: Sheet, book: FrameBook, complaints: Complaints) -> None:
             )
         elif words.count:
             said = complaints.extract.letter[words.at] == ord(letter)  # others stand for a return or a tool change
-            wrong = np.isin(words.row, machine) | (letter not in book.chain.letters)
+            wrong = among(words.row, machine) | (letter not in book.chain.letters)
             complaints.words(
                 words.at[wrong & said],
                 "rotary-word-not-programmed",

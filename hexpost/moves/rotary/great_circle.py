@@ -4,7 +4,7 @@ from math import pi
 
 import numpy as np
 
-from hexpost.arrays import Array, Ints
+from hexpost.arrays import Array, Ints, distinct
 from hexpost.kinematics.frames import angles_of, rotation, turn
 from hexpost.moves.model import FEED_RAPID
 from hexpost.moves.motion.steps import Steps
@@ -52,9 +52,9 @@ def great_circles(steps: Steps, order: str) -> tuple[Pieces, Ints, Ints]:
     cut = pieces(move, np.maximum(angle, np.abs(twist)), way, MOST_IN_ALL)
     jumps = np.abs(np.diff(cut.end[3:], axis=1)).max(axis=0, initial=0.0) > pi / 2.0
     same = np.diff(np.repeat(move, cut.count)) == 0
-    roundabout = np.unique(np.repeat(move, cut.count)[1:][jumps & same])
+    roundabout = distinct(np.repeat(move, cut.count)[1:][jumps & same])
     far = np.abs((steps.end - steps.start)[3:, move]).max(axis=0, initial=0.0) > pi + ANGLE
-    return cut, np.flatnonzero(tilts)[opposite], np.union1d(roundabout, move[far])
+    return cut, np.flatnonzero(tilts)[opposite], distinct(np.concatenate([roundabout, move[far]]))
 
 
 def _about(axis: Array, angle: Array) -> Array:

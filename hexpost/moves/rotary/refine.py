@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hexpost.arrays import Array, Columns, Ints
+from hexpost.arrays import Array, Columns, Ints, among
 from hexpost.moves.model import FEED_INVERSE
 from hexpost.moves.motion.steps import Spread, Steps
 from hexpost.units import RAD_PER_DEG
@@ -82,7 +82,7 @@ def refined(steps: Steps, spread: Spread, cut: Pieces) -> tuple[Steps, Spread]:
     timed = np.repeat(steps.feed_mode[cut.move] == FEED_INVERSE, cut.count)
     feed[place] *= np.where(timed, np.repeat(cut.count, cut.count), 1)
     t = steps.turns
-    kept = ~np.isin(t.move, cut.move)
+    kept = ~among(t.move, cut.move)
     turns = t.take(kept, move=last[t.move[kept]])
     out = steps.take(source, start=start, end=end, feed=feed, exact=exact, turns=turns)
     if not len(spread.first):

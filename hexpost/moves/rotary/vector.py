@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Array, Flags, Ints
+from hexpost.arrays import Array, Flags, Ints, among, distinct
 from hexpost.kinematics.frames import angles_of
 from hexpost.machine.model import Machine
 from hexpost.moves.frames.chain import tilted
@@ -48,12 +48,12 @@ class ToolVector:
             centre = arc & ~_rows(sheet, *ASIDE) & (x in "IJK")
             self._refuse(letters, x, ~straight & ~centre, complaints, OUT_OF_PLACE)
         found = [w.take(straight[w.row]) for w in (letters.get(x, sheet.letter(x)) for x in self.letters)]
-        named = np.unique(np.concatenate([w.row for w in found]))
-        whole = np.array([np.isin(named, w.row) for w in found]).all(axis=0)
+        named = distinct(np.concatenate([w.row for w in found]))
+        whole = np.array([among(named, w.row) for w in found]).all(axis=0)
         first = np.array([min(int(w.at[w.row == row][0]) for w in found if (w.row == row).any()) for row in named], int)
         complaints.words(first[~whole], "tool-vector-half", "a part of the tool vector is missing", HALF)
         rows, at = named[whole], first[whole]
-        vector = np.array([w.value[np.isin(w.row, rows)] for w in found]).reshape(3, -1)
+        vector = np.array([w.value[among(w.row, rows)] for w in found]).reshape(3, -1)
         angles = self._angles(vector, at, state, complaints)
         for x in self.letters:
             words = letters.get(x, sheet.letter(x))

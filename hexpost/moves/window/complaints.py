@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from hexpost.arrays import Flags, Ints, Lines
+from hexpost.arrays import Flags, Ints, Lines, among, distinct
 from hexpost.errors import MOST_FAULTS, Fault
 from hexpost.machine.words import LABELS
 from hexpost.moves.window.extract import Extract
@@ -136,7 +136,7 @@ class Complaints:
         """Return the index of the first word of a block that is not a label."""
         home = int(self.home(np.array([row]))[0])
         begin, end = int(self.extract.first[home]), int(self.extract.first[home + 1])
-        said = begin + np.flatnonzero(~np.isin(self.extract.letter[begin:end], UNSAID))
+        said = begin + np.flatnonzero(~among(self.extract.letter[begin:end], UNSAID))
         return int(said[0]) if said.size else begin
 
 
@@ -150,7 +150,7 @@ class Teller:
 
     def say(self, moves: Ints | Flags, code: str, what: str, hint: str = "") -> None:
         """Report the blocks of ``moves``."""
-        for line in np.unique(self.line[moves])[:MOST_COUNTED].tolist():
+        for line in distinct(self.line[moves])[:MOST_COUNTED].tolist():
             self.at(line, code, what, hint)
 
     def at(self, line: int, code: str, what: str, hint: str = "") -> None:
@@ -158,7 +158,7 @@ class Teller:
         program = self.program
         row = line - program.line0
         begin, end = int(program.first[row - 1]), int(program.first[row])
-        said = begin + np.flatnonzero(~np.isin(program.letter[begin:end], [ord(x) for x in LABELS]))
+        said = begin + np.flatnonzero(~among(program.letter[begin:end], [ord(x) for x in LABELS]))
         word = int(said[0]) if said.size else begin
         column = int(program.column[word]) if end > begin else 1
         self.faults.setdefault((line, code), program.fault(line, column, code, what, hint))

@@ -6,7 +6,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines
+from hexpost.arrays import Array, Codes, Columns, Flags, Ints, Lines, distinct
 from hexpost.machine.words import LABELS, READ
 from hexpost.moves.window.extract import Extract
 
@@ -95,7 +95,7 @@ def fill(place: Rows, values: npt.NDArray[T], count: int, before: float) -> npt.
 
 def first_rows(*words: Words) -> Ints:
     """Return the rows (rising, unique) in which any of the given words stands."""
-    return np.unique(np.concatenate([w.row for w in words])).astype(np.int64)
+    return distinct(np.concatenate([w.row for w in words])).astype(np.int64)
 
 
 def in_force(words: Words, rare: Ints, before: int) -> Ints:
