@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,7 +16,6 @@ from hexpost.feed.least import least_seconds
 from hexpost.feed.model import Reasons
 from hexpost.feed.reasons import reasons
 from hexpost.machine.ordinary import OrdinaryMachine
-from hexpost.ownproof import OwnProof, SeenSamples, provable
 from hexpost.pipeline import Inputs, Job, Progress, audit_of, examine
 from hexpost.report.against import HereAndThere
 from hexpost.report.beside import beside
@@ -29,8 +29,10 @@ from hexpost.tables.job import JobFolder
 from hexpost.tables.manifest import JobFacts, manifest
 from hexpost.tables.table import describe
 from hexpost.units import DEG_PER_RAD
-from hexpost.verify.growing import Statement
 from hexpost.writers import JobWriters, Output, waits_of, whole_columns
+
+if TYPE_CHECKING:
+    from hexpost.ownproof import OwnProof
 
 __all__ = ["Output"]  # named here for those above
 
@@ -63,6 +65,8 @@ def report_of(
     compared = None if other is None else compared_with(job, other)
     if not prove:
         return _report(job, examine(job, progress=progress, workers=workers, see=see), compared)
+    from hexpost.ownproof import SeenSamples  # equations that a job without a proof has no use for
+
     proof = SeenSamples(job)
 
     def both(setpoints: Setpoints) -> None:
@@ -106,8 +110,6 @@ def convert(
         for role, source in copies.items():
             folder.put(COPIES[role], source)
         wanted = output.proof if prove is None else prove
-        if wanted:
-            provable(job)
         proof = _proof(job, output, columns, folder, list(copies), beside=workers > 1) if wanted else None
         if proof is not None:
             stack.enter_context(proof)
@@ -133,8 +135,12 @@ def convert(
 
 def _proof(
     job: Job, output: Output, columns: TableColumns, folder: JobFolder, roles: list[str], *, beside: bool
-) -> OwnProof:
-    """Return the proof of a job, begun in a process ``beside`` if that is asked for and can be."""
+) -> "OwnProof":
+    """Return the proof of a job that can have one, begun in a process ``beside`` if that is asked for and can be."""
+    from hexpost.ownproof import OwnProof, provable
+    from hexpost.verify.growing import Statement
+
+    provable(job)
     rows, geared = job.timing.ticks + 1, job.gearing is not None
     ends = [w.row for w in waits_of(job)]
     narrow = bool(lacking_columns(columns))

@@ -3,6 +3,8 @@
 Nothing else is imported with it: ``import hexpost`` runs before an interruption can be met, and takes no time.
 """
 
+import os
+import sys
 import time
 
 VERSION = "0.1.0"
@@ -27,19 +29,53 @@ def digest_of_files() -> str:
     """Return the hash of the files as they are now."""
     import hashlib
     import platform
-    from importlib.metadata import version
     from pathlib import Path
 
-    others = platform.python_version(), version("numpy"), version("scipy")
+    others = platform.python_version(), installed("numpy"), installed("scipy")
     total = hashlib.sha256(" ".join((VERSION, *others)).encode())
     root = Path(__file__).parent
     grammars = root / "grammars" if (root / "grammars").is_dir() else root.parent / "grammars"
-    for folder in (root, grammars):
-        for path in sorted(p for p in folder.rglob("*") if p.suffix in _CODE and p.is_file()):
-            total.update(f"{path.relative_to(folder)}\n".encode() + path.read_bytes())
-            if _LOADED < path.stat().st_ctime <= time.time():
+    for folder in (str(root), str(grammars)):
+        for name in code_files(folder):
+            path = Path(folder, name)
+            total.update(f"{name}\n".encode() + path.read_bytes())
+            changed = path.stat().st_ctime
+            if _LOADED < changed <= time.time():
                 total.update(f"changed while process {_LOADED} ran".encode())
     return total.hexdigest()
+
+
+def code_files(folder: str) -> list[str]:
+    """Return the files of code in a folder and below, in their order, with ``/`` between folders."""
+    found, left = [], [""]
+    while left:
+        inner = left.pop()
+        with os.scandir(f"{folder}/{inner}") as entries:
+            for entry in entries:
+                if entry.name.endswith(_CODE) and entry.is_file():
+                    found.append(inner + entry.name)
+                elif entry.name != "__pycache__" and entry.is_dir():
+                    left.append(f"{inner}{entry.name}/")
+    return sorted(found)
+
+
+def installed(name: str) -> str:
+    """Return the version of an installed distribution, ``unknown`` where there is none.
+
+    It is in the name of the folder of its metadata (PEP 376); the standard library, which is asked where there is no
+    such folder, loads the parser of mails for it.
+    """
+    from pathlib import Path
+
+    for place in sys.path:
+        for found in sorted(Path(place).glob(f"{name}-*.dist-info")):
+            return found.stem.removeprefix(f"{name}-")
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "unknown"
 
 
 def made_by() -> str:

@@ -3,13 +3,13 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from hexpost.arrays import Flags, Ints, among, distinct
 from hexpost.audit.audit import Audit
 from hexpost.audit.model import Charted
-from hexpost.ownproof import OwnProof
 from hexpost.pipeline import Inputs, Job
 from hexpost.proving import block_ends
 from hexpost.report.document import to_json
@@ -29,6 +29,9 @@ from hexpost.tables.partial import EveryNth, SplitTable
 from hexpost.tables.segments import Segments, Wait, waits
 from hexpost.tables.table import Piece, SetpointTable, describe, open_table, reading_name, table_name
 from hexpost.tables.whole import PartFile
+
+if TYPE_CHECKING:
+    from hexpost.ownproof import OwnProof
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +69,7 @@ class JobWriters:
         folder: JobFolder,
         *,
         audit: Audit,
-        proof: OwnProof | None,
+        proof: "OwnProof | None",
         insist: bool,
     ) -> None:
         moves, machine, events = job.inputs.meaning.moves, job.inputs.machine, job.inputs.meaning.events

@@ -3,11 +3,10 @@
 import platform
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.metadata import PackageNotFoundError, version
 
 from hexpost.documents import seconds
 from hexpost.machine.model import Machine
-from hexpost.version import VERSION, made_by
+from hexpost.version import VERSION, installed, made_by
 
 SCHEMA_VERSION = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -52,10 +51,5 @@ def manifest(facts: JobFacts, machine: Machine) -> dict[str, object]:
 
 def _versions(*, parquet: bool) -> dict[str, str]:
     """Return versions of everything that has a hand in the numbers (pyarrow only where it writes the table)."""
-    out = {"hexpost": VERSION, "python": platform.python_version()}
-    for name in (*_LIBRARIES, *(["pyarrow"] if parquet else [])):
-        try:
-            out[name] = version(name)
-        except PackageNotFoundError:
-            out[name] = "unknown"
-    return out
+    names = (*_LIBRARIES, *(["pyarrow"] if parquet else []))
+    return {"hexpost": VERSION, "python": platform.python_version(), **{name: installed(name) for name in names}}

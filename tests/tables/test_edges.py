@@ -1,7 +1,7 @@
 """Rare ways through the writer: empty blocks, full row groups, missing packages, a folder that cannot be claimed."""
 
 import sys
-from importlib.metadata import PackageNotFoundError
+from importlib.metadata import PackageNotFoundError, version
 from types import SimpleNamespace
 
 import numpy as np
@@ -73,7 +73,9 @@ def test_a_library_that_does_not_say_its_version_is_named_all_the_same(monkeypat
     def none(name):
         raise PackageNotFoundError(name)
 
-    monkeypatch.setattr(manifest, "version", none)
+    assert manifest._versions(parquet=True)["numpy"] == version("numpy")
+    monkeypatch.setattr("sys.path", [""])
+    monkeypatch.setattr("importlib.metadata.version", none)
     assert manifest._versions(parquet=True)["numpy"] == "unknown"
 
 
