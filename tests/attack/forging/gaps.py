@@ -36,6 +36,7 @@ BY_REASON = {
         "stops passed over said",
         "yaw said of a job without",
         "other schedule said",
+        "best effort said of a job without",
     ),
     "equations bound the pace from above: motion that is slower, or rests where none is asked for, breaks none": (
         "slower than F",
@@ -43,6 +44,7 @@ BY_REASON = {
         "hole of another cycle",
         "slower by override, not said",
         "other schedule, not said",
+        "best effort, not said",
         "corners not as asked",
     ),
     "within the tolerance of corners, which dense chains have throughout": (
@@ -65,6 +67,8 @@ BY_REASON = {
 SELDOM = (
     "rapid run as a cut",
     "hole of another cycle",
+    "best effort, not said",
+    "best effort said of a job without",
     "machine with wider corners",
     "smooth warp of one strut in a dense chain",
     "smooth warp of all struts in a dense chain",
@@ -73,6 +77,6 @@ SELDOM = (
     "a finding's words changed",
 )
 """Gaps that show in some jobs of the bench only; a finding left out is found where the table leaves no doubt of it."""
-OPEN = ("skip said of a job without", "stops passed over said")
+OPEN = ("skip said of a job without", "stops passed over said", "best effort said of a job without")
 """Gaps that the folder made again does not show either: the job with this setting is the same, file by file."""
 GAPS = {name: reason for reason, names in BY_REASON.items() for name in names}

@@ -139,6 +139,14 @@ def schedule(forgery, rng, size):
     forgery.report["feed"] = forgery.manifest["settings"]["feed"]
 
 
+@kind("best effort, not said", "settings")
+def effort(forgery, rng, size):
+    """Say nothing of the effort that a job for the struts was planned with."""
+    if "strut-limited" not in forgery.base.options:
+        raise NotHereError
+    twin(forgery, rng, options=[*forgery.base.options, "--effort", "best"], said=["effort"])
+
+
 def _setting(name, key, value):
     def make(forgery, rng, size):
         settings = forgery.manifest["settings"]
@@ -160,6 +168,8 @@ _setting("restart at a line that is no number", "from_line", lambda x, f: [8])
 _setting("yaw said of a job without", "yaw", lambda x, f: "follow")
 _setting("angle of yaw said of a job without", "yaw_deg", lambda x, f: 5.0)
 _setting("other schedule said", "feed", lambda x, f: {"as-programmed": "strut-limited"}.get(x, "as-programmed"))
+_setting("best effort said of a job without", "effort", lambda x, f: "best")
+_setting("unknown effort said", "effort", lambda x, f: "utmost")
 _setting("unknown schedule said", "feed", lambda x, f: "by-hand")
 _setting("skip said of a job without", "skip", lambda x, f: not x)
 _setting("stops passed over said", "stops", lambda x, f: not x)
