@@ -1,10 +1,13 @@
 """The worst uses and the findings of a report against what its table shows, for the limits of lengths and speeds."""
 
+from collections.abc import Callable, Mapping
+from typing import Any
+
 import numpy as np
 
 from hexpost.verify.limits import ACCELERATIONS, BENT, STEP_MM, MotionLimits
 from hexpost.verify.model import Check, Faults
-from hexpost.verify.told import ROUNDED, ROUNDED_MM, Told
+from hexpost.verify.told import ROUNDED, ROUNDED_MM, Told, proportional
 from hexpost.voice import in_line
 
 NEAR, PICKED = 0.9, 0.05
@@ -28,8 +31,9 @@ def check_limits(limits: MotionLimits, told: Told) -> Check:
         step += BENT * abs(use.low) * (limit == "deviation")
         room, above = limits.steps[limit] / half + 1e-8, limits.between.get(limit, np.inf) / half
         told.compare(
-            (limit, strut), use.broken, faults, key="ratio", room=room, above=above, share=BENT * (limit == "deviation")
-        )
+            (limit, strut), use.broken, faults, key="ratio", room=room, above=above,
+            share=BENT * (limit == "deviation"), fits=_within(low, high) if limit == "stroke" else proportional,
+        )  # fmt: skip
         said = told.worst.get((limit, strut))
         if said is None:
             if limit != "deviation" or use.value > 0.0:
@@ -57,3 +61,14 @@ def check_limits(limits: MotionLimits, told: Told) -> Check:
     limit, strut, share = worst
     text = f"found again from the table; worst use {share:.1%}, {limit}" + (f" of strut {strut}" if strut else "")
     return Check(name="limits", text=text, faults=faults.told())
+
+
+def _within(low: float, high: float) -> Callable[[Mapping[str, Any]], bool]:
+    """Return what says whether a finding's length is that share of the way from the middle of a band to its end."""
+    centre, half = (low + high) / 2.0, (high - low) / 2.0
+
+    def fits(finding: Mapping[str, Any]) -> bool:
+        ratio = abs(float(finding["peak"]) - centre) / half
+        return abs(ratio - float(finding["ratio"])) <= ROUNDED * ratio + ROUNDED_MM / half
+
+    return fits

@@ -17,7 +17,7 @@ from hexpost.verify.model import Check, Faults
 from hexpost.verify.nearest import nearest
 from hexpost.verify.pose import KNOT, Tracker
 from hexpost.verify.rows import Rows
-from hexpost.verify.told import ROUNDED, Broken, Told
+from hexpost.verify.told import ROUNDED, Broken, Told, belong, proportional
 from hexpost.voice import in_line
 
 _SHARE, _ROOM = 0.02, 1e-4
@@ -91,16 +91,14 @@ class TipPath:
     def check(self, told: Told) -> Check:
         """Check that what the report says is what the table shows."""
         faults, said = Faults(), told.worst.get(("contour", 0))
-        told.compare(("contour", 0), self._broken, faults)
+        told.compare(("contour", 0), self._broken, faults, fits=proportional)
         if said is None:
             faults.add("contour: the report shows no worst use")
         else:
             low, high = self.sure - _room(self.sure), self.most + _room(self.most)
             rounded = ROUNDED * abs(said["value"])
             right = abs(said["allowed"] - self.allowed) <= 1e-9 * self.allowed
-            right &= (
-                abs(said["value"] - said["ratio"] * said["allowed"]) <= 4.0 * rounded + 1e-9 or said["ratio"] == 1.0
-            )
+            right &= belong(said["value"], said["allowed"], said["ratio"]) or said["ratio"] == 1.0
             if not (low - rounded <= said["value"] <= high + rounded and right):
                 what = f"the tip is {self.sure:.6f} mm off its path at most, row {self.row}, {in_line(self.line)}"
                 faults.add(f"contour: {what}; the report says {said['value']} of {said['allowed']}")

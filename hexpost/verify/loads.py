@@ -16,7 +16,7 @@ from hexpost.verify.forces import Motion, ThrustBounds
 from hexpost.verify.limits import LimitUse
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
-from hexpost.verify.told import ROUNDED, Told
+from hexpost.verify.told import ROUNDED, Told, proportional
 from hexpost.voice import in_line
 
 LOADS = ("thrust", "thrust-continuous", "torque", "torque-continuous", "power", "buckling", "critical-speed")
@@ -96,7 +96,7 @@ class WorstLoads:
             if not all(use.value - room <= share <= spread.most + room for share in shares):
                 what = f"the worst is {use.value:.4%} of what is allowed, in row {use.row}, {in_line(use.line)}"
                 faults.add(f"{name}: {what}; the report says {said['value']} of {said['allowed']}")
-            told.compare((limit, strut), use.broken, faults)
+            told.compare((limit, strut), use.broken, faults, fits=proportional)
         (limit, strut), worst = max(self.uses.items(), key=lambda item: item[1].sure.value)
         text = f"found again from poses and accelerations; worst use {worst.sure.value:.1%}, {limit} of strut {strut}"
         return Check(name="loads", text=text, faults=faults.told())

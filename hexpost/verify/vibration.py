@@ -16,7 +16,7 @@ from hexpost.verify.follow import Placed
 from hexpost.verify.model import Check, Faults
 from hexpost.verify.rows import Rows
 from hexpost.verify.struts import StrutLengths
-from hexpost.verify.told import ROUNDED, Broken, Told
+from hexpost.verify.told import ROUNDED, Broken, Told, belong, proportional
 from hexpost.voice import in_line
 
 _SHARE, _CANCELLED, _ROOM = 0.03, 2e-3, 2e-6
@@ -79,13 +79,13 @@ class RestSwings:
     def check(self, told: Told) -> Check:
         """Check that what the report says is what the table shows."""
         faults, said = Faults(), told.worst.get(("vibration", 0))
-        told.compare(("vibration", 0), self._broken, faults)
+        told.compare(("vibration", 0), self._broken, faults, fits=proportional)
         if said is None:
             faults.add("vibration: the report shows no worst use")
         else:
             room = ROUNDED * abs(said["value"])
             right = abs(said["allowed"] - self.allowed) <= 1e-9 * self.allowed
-            right &= abs(said["value"] - said["ratio"] * said["allowed"]) <= 4 * ROUNDED * abs(said["value"]) + 1e-9
+            right &= belong(said["value"], said["allowed"], said["ratio"])
             if not (self.least - room <= said["value"] <= self.most + room and right):
                 what = f"the tip swings by {self.worst:.6f} mm at most, row {self.row}, {in_line(self.line)}"
                 faults.add(f"vibration: {what}; the report says {said['value']} of {said['allowed']}")

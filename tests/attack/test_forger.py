@@ -70,7 +70,7 @@ def test_the_remake_shows_what_equations_miss(jobs, name, tmp_path):
     assert all(t.remade for t in found)
 
 
-@pytest.mark.parametrize("name", OPEN)
+@pytest.mark.parametrize("name", [n for n in OPEN if n not in SELDOM])
 def test_an_open_gap_is_one(jobs, name, tmp_path):
     """A gap of the remake that is closed fails here: take it off the list."""
     assert not forger.attempt(jobs[0], KINDS[name], f"slice {name}", tmp_path / "forged", bisect=False).remade

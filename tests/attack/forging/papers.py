@@ -132,6 +132,12 @@ def _finding(report, forgery, **new):
     report["findings"][0].update(new)
 
 
+def _rescaled(report, forgery, key, share):
+    if not report["findings"] or not report["findings"][0][key]:
+        raise NotHereError
+    _finding(report, forgery, **{key: share * report["findings"][0][key]})
+
+
 def _worst(limit, **new):
     def change(report, forgery):
         where = report["tool"] if limit in ("deviation", "contour", "vibration") else report["struts"][2]
@@ -152,7 +158,9 @@ report_kind("broken job called clean", _called_clean)
 report_kind("clean job called broken", _called_broken)
 report_kind("a finding left out", _one_finding_less)
 report_kind("a finding's line changed", lambda r, f: _finding(r, f, line=1))
-report_kind("a finding's value changed", lambda r, f: _finding(r, f, value=1.0))
+report_kind("a finding's value changed", lambda r, f: _rescaled(r, f, "peak", 0.7))
+report_kind("a finding's limit changed", lambda r, f: _rescaled(r, f, "allowed", 1.1))
+report_kind("a finding's share changed", lambda r, f: _rescaled(r, f, "ratio", 1.1))
 report_kind("a finding's words changed", lambda r, f: _finding(r, f, limit="temper"))
 report_kind("a finding's advice changed", lambda r, f: _finding(r, f, advice_move_mm=1.0, advice_move_way="Y+"))
 report_kind("findings more than there are", lambda r, f: r.update(findings_total=r["findings_total"] + 3))
