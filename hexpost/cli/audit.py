@@ -75,7 +75,7 @@ def command(
         def run(see: "Callable[[Setpoints], None]" = lambda _: None) -> "Report":
             return report_of(job, progress.step, workers_of(job, jobs), other=other(), prove=True, see=see)
 
-        limited = schedule(job.inputs, "strut-limited") if html else None
+        limited = schedule(job.inputs, "strut-limited", workers_of(job, jobs)) if html else None
         both = _both(job, limited, run, progress, jobs) if limited else None
         report = both.sides[0].report if both else run()
         if feed == "both":
@@ -87,7 +87,7 @@ def command(
             def watch(total: int) -> "Callable[[int], None]":
                 return progress.follow(f"trial {next(trials)} {what}", total).step
 
-            report = compared(job, report, watch, limited=limited)
+            report = compared(job, report, watch, limited=limited, workers=workers_of(job, jobs))
     if both:
         _write(html, both, quiet=as_json)
     show(report, as_json=as_json, full=full)

@@ -102,9 +102,7 @@ def _mended(
     firm = lone & task.firm
     felt = _felt(st, closed, firm)
     if firm.any() and not task.limits.two_sided:
-        caps = speed_caps(path, moves, machine.tool_tip, norms)
-        closed, near = fitted(closed, firm, as_programmed(caps, path, machine.tool_tip, norms), task)
-        del caps
+        closed, near = fitted(closed, firm, as_programmed(task.caps, path, machine.tool_tip, norms), task)
         felt &= ~near
     simple = lone & ~felt
     if simple.any():

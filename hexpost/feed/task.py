@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hexpost.arrays import Array, Flags, Ints
-from hexpost.feed.bounds import TINY, as_programmed, parts, shares, speed_caps
+from hexpost.feed.bounds import TINY, Caps, as_programmed, parts, shares, speed_caps
 from hexpost.feed.calm import calm_periods, calmed
 from hexpost.feed.model import Timing
 from hexpost.feed.ramps import Rests, lay
@@ -26,8 +26,8 @@ SMALL = 20_000
 class Task:
     """What does not change while a schedule is made; ``firm`` (spans,): must keep every limit at every sample.
 
-    ``programmed`` (pieces,): the speed along the path by the programmed feed alone. A draft that takes more than
-    ``most_ticks`` is given up, for nobody will run it.
+    ``caps``: the speeds of pieces by feed and speed limits. A draft that takes more than ``most_ticks`` is given up,
+    for nobody will run it.
     """
 
     path: ToolPath
@@ -35,10 +35,15 @@ class Task:
     rests: Rests
     period: float
     firm: Flags
-    programmed: Array
+    caps: Caps
     most_ticks: float = np.inf
     calm: Array | None = None
     """Periods (spans,) that windows are rounded up to, s; ``None``: they are not."""
+
+    @property
+    def programmed(self) -> Array:
+        """Return the speed along each piece (p,) by the programmed feed alone."""
+        return self.caps.programmed
 
     def calmed(self, window: Ints) -> Ints:
         """Return windows (spans,) [ticks], rounded up where that is asked for."""
@@ -70,7 +75,7 @@ def task_of(
         rests=rests,
         period=machine.period,
         firm=struts.aim[path.span_first[:-1]] > 0,
-        programmed=caps.programmed,
+        caps=caps,
         calm=calm_periods(path, moves, machine),
     )
     return task, st, norms

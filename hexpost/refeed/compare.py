@@ -17,18 +17,22 @@ STEPS = 8
 """Bisections for the largest safe share: good to about 2 % of it."""
 
 
-def compared(job: Job, report: Report, watch: Watch = unwatched, *, limited: Job | None = None) -> Report:
+def compared(
+    job: Job, report: Report, watch: Watch = unwatched, *, limited: Job | None = None, workers: int = 1
+) -> Report:
     """Return the report of a job as programmed, with the cycle times of the other ways to run it.
 
-    ``watch`` follows each trial of a share; ``limited`` is the strut-limited job, where it is planned already.
+    ``watch`` follows each trial of a share; ``limited`` is the strut-limited job, where it is planned already. All is
+    planned and judged on so many ``workers``.
     """
-    limited = limited or schedule(job.inputs, "strut-limited")
+    limited = limited or schedule(job.inputs, "strut-limited", workers)
     lost = 0.0 if report.reasons is None else sum(report.reasons.total.values())
-    share, seconds = safe_share(job.inputs, job.timing.ticks * job.timing.period, broken=_breaks(report), watch=watch)
+    taken = job.timing.ticks * job.timing.period
+    share, seconds = safe_share(job.inputs, taken, broken=_breaks(report), watch=watch, workers=workers)
     times = CycleTimes(
-        as_programmed=job.timing.ticks * job.timing.period,
+        as_programmed=taken,
         strut_limited=limited.timing.ticks * job.timing.period,
-        unlimited=job.timing.ticks * job.timing.period - lost,
+        unlimited=taken - lost,
         safe_share=share,
         safe=seconds,
     )
@@ -36,7 +40,7 @@ def compared(job: Job, report: Report, watch: Watch = unwatched, *, limited: Job
 
 
 def safe_share(
-    inputs: Inputs, seconds: float, *, broken: bool, watch: Watch = unwatched
+    inputs: Inputs, seconds: float, *, broken: bool, watch: Watch = unwatched, workers: int = 1
 ) -> tuple[float | None, float | None]:
     """Return the largest share of all feeds at which no strut limit breaks, and the seconds the job then takes.
 
@@ -47,8 +51,8 @@ def safe_share(
     low, high, best = LEAST, 1.0, None
     share = low
     for _ in range(STEPS + 1):
-        job = schedule(_slowed(inputs, share))
-        if _strut_findings(examine(job, progress=watch(job.timing.ticks + 1))):
+        job = schedule(_slowed(inputs, share), workers=workers)
+        if _strut_findings(examine(job, progress=watch(job.timing.ticks + 1), workers=workers)):
             if share == LEAST:
                 return None, None
             high = share

@@ -21,6 +21,7 @@ from hexpost.convert import Output, convert, report_of
 from hexpost.errors import OutputError
 from hexpost.moves.model import Switches
 from hexpost.pipeline import Files, load, schedule
+from hexpost.refeed.compare import compared
 from hexpost.report.both import both_page
 from hexpost.setpoints import solve
 from hexpost.setpoints.command import Commands
@@ -120,6 +121,14 @@ def test_a_page_of_both_schedules_has_the_same_bytes(tmp_path):
         for workers in (1, 2, 3, 7)
     ]
     assert b"Along the path" in pages[0] and all(page == pages[0] for page in pages)
+
+
+def test_the_other_ways_to_run_a_job_take_the_same_time(tmp_path):
+    job = job_of(tmp_path, SAMPLES / "overdriven.nc", described=False)
+    report = report_of(job)
+    one, *others = (compared(job, report, workers=workers).cycle_times for workers in (1, 3))
+    assert one.safe_share < 1.0
+    assert others == [one]
 
 
 def test_twists_that_go_on_over_borders_have_the_same_bytes(tmp_path, monkeypatch):
