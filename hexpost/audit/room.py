@@ -1,11 +1,13 @@
 """Checks of the room that bodies have: struts and spindle as capsules, against each other and keep-out boxes."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from hexpost.arrays import Array, Ints, distinct
+from hexpost.arrays import Array, Ints
 from hexpost.audit.band import WHOLE, Band, Context, struts_without
 from hexpost.audit.model import BODIES
-from hexpost.kinematics.clearance import segment_to_box, segments_apart, segments_near
+from hexpost.kinematics.clearance import segment_to_box, segments_near
 from hexpost.machine.model import Machine
 from hexpost.machine.room import body_pairs
 from hexpost.setpoints.model import Setpoints
@@ -19,8 +21,8 @@ FIRST_BOX = 7
 FAR = 1e6
 """No distance is as large, mm (a kilometre)."""
 
-GROUP = 16
-"""Samples for which one in the middle speaks, where it can."""
+GROUPS = (32, 8, 1)
+"""Samples for which one in the middle speaks, where it can; each holds whole ones of the next."""
 AGAIN = 1e-9
 """A distance that is smaller by less is the same, mm: that of two joints of the platform never changes."""
 
@@ -46,11 +48,11 @@ class Clearance:
         solid = [k for k in range(struts + 1) if _radius(machine, k) is not None]
         pairs = body_pairs(machine)
         radii = [_radius(machine, i) or 0.0 for i in range(FIRST_BOX)]
-        self._meeting = len(pairs)
+        boxes = [(i, FIRST_BOX + b) for b in range(len(machine.keep_out)) for i in solid]
+        self._first = [len(pairs) + len(solid) * b for b in range(len(machine.keep_out) + 1)]  # pair of each box
+        self._radii = np.array([radii[i] + radii[j] for i, j in pairs] + [radii[i] for i, _ in boxes])
+        pairs += boxes
         self._one, self._other = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
-        self._boxed = [(i, box.low, box.high) for box in machine.keep_out for i in solid]
-        self._radii = np.array([radii[i] + radii[j] for i, j in pairs] + [radii[i] for i, _, _ in self._boxed])
-        pairs += [(i, FIRST_BOX + b) for b in range(len(machine.keep_out)) for i in solid]
         self.pairs: Ints = np.array([1 + i * BODIES + j for i, j in pairs], dtype=np.int64)
         allowed = machine.health.clearance
         allowed = DEFAULT_CLEARANCE if allowed is None else allowed
@@ -59,43 +61,46 @@ class Clearance:
 
     def measure(self, setpoints: Setpoints) -> Array:
         """Return the distances (k, n) of all pairs where they matter."""
-        n = setpoints.length.shape[1]
-        middle = np.minimum(np.arange(0, n, GROUP) + GROUP // 2, n - 1)
-        bodies = self._bodies(setpoints)
-        seen, floor = self._floors(bodies[..., middle], self._moves(setpoints, middle))
-        matters = np.maximum(seen.min(axis=1, keepdims=True) - AGAIN, self.band.edges(self._margin)[0])
+        n, k = setpoints.length.shape[1], len(self.pairs)
+        bodies, least = self._bodies(setpoints), np.full(k, np.inf)
         out: Array = np.repeat(self.each.centre[:, None], n, axis=1)
-        out[:, middle] = seen
-        pair, group = np.nonzero(~(floor > matters))
-        rows = np.minimum(group[:, None] * GROUP + np.arange(GROUP), n - 1)
-        split = int(np.searchsorted(pair, self._meeting))
-        met, at = np.repeat(pair[:split], GROUP), rows[:split].ravel()
-        p, q, r, s = (ends[:, of[met], at] for of in (self._one, self._other) for ends in bodies)
-        out[met, at] = segments_apart(p, q, r, s) - self._radii[met]
-        for k in distinct(pair[split:]).tolist():
-            body, low, high = self._boxed[k - self._meeting]
-            at = rows[pair == k].ravel()
-            p, q = (ends[:, body, at] for ends in bodies)
-            out[k, at] = segment_to_box(p, q, low, high) - self._radii[k]
+        groups = -(-n // GROUPS[0])
+        pair, group = np.repeat(np.arange(k), groups), np.tile(np.arange(groups), k)
+        for size, part in zip(GROUPS, (*GROUPS[1:], 1), strict=True):
+            middle = np.minimum(np.arange(0, n, size) + size // 2, n - 1)
+            moves = self._moves(setpoints, middle, size) if size > 1 else ()
+            seen, floor = self._apart(pair, bodies, middle[group], moves, group)
+            out[pair, middle[group]] = seen
+            np.minimum.at(least, pair, seen)
+            look = ~(floor > np.maximum(least - AGAIN, self.band.edges(self._margin)[0])[pair])
+            inside = (group[look, None] * (size // part) + np.arange(size // part)).ravel()
+            there = inside * part < n
+            pair, group = np.repeat(pair[look], size // part)[there], inside[there]
         return out
 
-    def _floors(self, bodies: Array, moves: tuple[Array, Array]) -> tuple[Array, Array]:
-        """Return the distances (k, g) of pairs, and the least that they can be in the group of samples around each."""
-        n = self._meeting * bodies.shape[-1]
-        p, q, r, s = (ends[:, of].reshape(3, n) for of in (self._one, self._other) for ends in bodies)
-        near = segments_near(p, q, r, s)
-        ways = (np.stack([x[:, self._one], x[:, self._other]]).reshape(2, 2, n) for x in moves)
-        least = np.maximum(*(near.least(x) for x in ways))
-        seen, floor = (np.empty((len(self.pairs), bodies.shape[-1])) for _ in range(2))
-        seen[: self._meeting], floor[: self._meeting] = (
-            x.reshape(self._meeting, bodies.shape[-1]) for x in (near.distance, least)
-        )
-        for k, (body, low, high) in enumerate(self._boxed, self._meeting):
-            seen[k] = segment_to_box(bodies[0, :, body], bodies[1, :, body], low, high)
-            floor[k] = seen[k] - moves[0][:, body].max(axis=0)
-        return seen - self._radii[:, None], floor - self._radii[:, None]
+    def _apart(self, pair: Ints, bodies: Array, at: Ints, moves: Sequence[Array], group: Ints) -> tuple[Array, Array]:
+        """Return the distances (m,) of rising pairs (m,) at samples (m,), and the least that they can be near there.
 
-    def _moves(self, setpoints: Setpoints, middle: Ints) -> tuple[Array, Array]:
+        ``moves`` (2, 7, g) each: how far ends move in the ``group`` (m,) of a sample, as seen from two bodies.
+        """
+        seen, floor = np.empty(len(pair)), np.zeros(len(pair))
+        edges = np.searchsorted(pair, [0, *self._first])
+        some, one = slice(edges[0], edges[1]), self._one[pair]
+        other = self._other[pair[some]]
+        p, q = (ends[:, one, at] for ends in bodies)
+        near = segments_near(p[:, some], q[:, some], *(ends[:, other, at[some]] for ends in bodies))
+        seen[some] = near.distance
+        if moves:
+            sides = (np.stack([x[:, one[some], group[some]], x[:, other, group[some]]]) for x in moves)
+            floor[some] = np.maximum(*(near.least(x) for x in sides))
+        for box, low, high in zip(self._machine.keep_out, edges[1:-1], edges[2:], strict=True):
+            some = slice(low, high)
+            seen[some] = segment_to_box(p[:, some], q[:, some], box.low, box.high)
+            if moves:
+                floor[some] = seen[some] - moves[0][:, one[some], group[some]].max(axis=0)
+        return seen - self._radii[pair], floor - self._radii[pair]
+
+    def _moves(self, setpoints: Setpoints, middle: Ints, size: int) -> tuple[Array, Array]:
         """Return how far both ends (2, 7, g) of bodies are in groups of samples from where they are in the ``middle``.
 
         As seen from the base, where the lower ends of struts stand still, and from the platform, where all else does.
@@ -103,7 +108,7 @@ class Clearance:
         bounds.
         """
         pose, frame = setpoints.poses.pose, self._poses.frame(setpoints)
-        here, starts = pose[:, middle], np.arange(0, pose.shape[1], GROUP)
+        here, starts = pose[:, middle], np.arange(0, pose.shape[1], size)
         above, below = (
             np.maximum.reduceat(pose, starts, axis=1) - here,
             here - np.minimum.reduceat(pose, starts, axis=1),

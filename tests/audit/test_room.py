@@ -149,8 +149,8 @@ def test_a_sample_that_speaks_for_its_neighbours_hides_no_distance(seed, monkeyp
     clearance = float(rng.uniform(100, 300))
     asked = replace(machine, health=replace(machine.health, clearance=clearance))
     found, every = [], []
-    for group, out in ((16, found), (1, every)):
-        monkeypatch.setattr("hexpost.audit.room.GROUP", group)
+    for groups, out in (((32, 8, 1), found), ((1,), every)):
+        monkeypatch.setattr("hexpost.audit.room.GROUPS", groups)
         check = next(c for c, _ in audit(job, machine=asked)._checks if c.band.limit == "clearance")
         out.append(check.measure(moved))
     (some,), (all_,) = found, every

@@ -141,7 +141,7 @@ def test_the_nearest_two_bodies_are_named_by_their_numbers(monkeypatch):
     job, s = swinging(machine)
     check = next(c for c, _ in audit(job, machine=machine)._checks if c.band.limit == "clearance")
     with monkeypatch.context() as every:
-        every.setattr("hexpost.audit.room.GROUP", 1)  # no sample speaks for another
+        every.setattr("hexpost.audit.room.GROUPS", (1,))  # no sample speaks for another
         distances = check.measure(s)
     assert len(check.pairs) == len(distances) == len(set(check.pairs.tolist()))
     boxes = [b.name for b in machine.keep_out]
