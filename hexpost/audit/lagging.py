@@ -24,10 +24,8 @@ DELAYS, FEWEST = 8.0, 8
 """So many times the longest delay of a strut is kept, and so many samples at least."""
 MOST_KEPT = 200_000
 """More samples are not kept: with loops so slow, a tip that is later still is off by what it is late."""
-ROUNDS = 2
-"""Steps of Newton's method from the nearest place of straight lines to that of cubics."""
 DONE = 0.02
-"""A last step of no more of a tick: what is left of it is its square."""
+"""A last step of Newton's method of no more of a tick: what is left of it is its square."""
 PARTS = np.arange(-16, 17) / 16.0
 """Places, in ticks, from which the best is taken where Newton's method leads nowhere: beside a rest, at a corner."""
 HALVES = 24
@@ -44,9 +42,9 @@ STILL = 1e-6
 WEIGHT = 1e-4
 """Struts count so much beside the tip where the nearest place is sought: it decides where the tip stands."""
 
-_PLACE, _RATE, _BEND, _FEEDS, _LINE, _INVERSE = slice(0, 9), slice(9, 18), slice(18, 27), 27, 28, slice(29, 65)
-_TURN = slice(65, 68)
-"""What is kept of a sample: x y z of the tip and weighted lengths, their first and second derivatives, ..."""
+_PLACE, _RATE, _SHIFTS, _FEEDS, _LINE = slice(0, 9), slice(9, 18), slice(18, 36), 36, 37
+_BEND, _TURN = slice(38, 44), slice(44, 47)
+"""What is kept of a sample: x y z of the tip and weighted lengths, and their derivatives; inverse Jacobians; ..."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,30 +80,31 @@ class Lagging:
 
     def of(self, setpoints: Setpoints) -> Lagged:
         """Return what becomes of the next batch."""
-        now = self._columns(setpoints)
-        lag = self._lags.of(setpoints.speed, setpoints.acceleration)
+        lag, first = self._lags.of(setpoints.speed, setpoints.acceleration), self._kept
+        known = self._columns(setpoints)
         if self._past is None or self._frame != setpoints.poses.frame:
             self._frame = setpoints.poses.frame
-            self._past = np.repeat(now[:, :1], self._kept, axis=1)
+            self._past = np.repeat(known[:, first : first + 1], first, axis=1)
             self._past[_RATE], self._past[_BEND] = 0.0, 0.0
-        known, first = np.concatenate([self._past, now], axis=1), self._past.shape[1]
-        self._past = known[:, -self._kept :]
+        known[:, :first], now = self._past, known[:, first:]
+        self._past = known[:, -first:].copy()
         place = now[_PLACE].copy()
         place[3:] -= WEIGHT * lag
         late = np.arange(first, first + lag.shape[1]) - self._late
         near = nearest(known[_PLACE][3:], place[3:], first, self._kept, late)
-        here = known.take(np.rint(near).astype(np.int64), axis=1)  # a pose that is hardly missed
-        missing = (place[3:] - here[3:9]) / WEIGHT
-        place[:3] = here[:3] + moved(here[_INVERSE], missing, SHIFTS)
+        row = np.rint(near).astype(np.int64)
+        here = known[: _SHIFTS.stop].take(row, axis=1)  # a pose that is hardly missed
+        missing = (place[3:] - here[_PLACE][3:]) / WEIGHT
+        place[:3] = here[:3] + moved(here[_SHIFTS], missing)
         far = np.flatnonzero(np.abs(missing).max(axis=0) > FAR / self._period)
         if len(far):
-            guess = np.concatenate([here[:3, far], here[_TURN][:, far]])
+            guess = np.concatenate([here[:3, far], known[_TURN, row[far]]])
             found = forward(self._poses.struts(setpoints), place[3:, far] / WEIGHT, guess)
             place[:3, far[found.converged]] = found.pose[:3, found.converged]
         here, off = self._between(known, place, nearest(known[_PLACE], place, first, self._kept, near), first)
         return Lagged(
             late=_size(place[:3] - now[_PLACE][:3]), across=_size(off[:3]),
-            turned=_size(moved(now[_INVERSE], lag, TURNS)),
+            turned=_size(moved(self._poses.inverses(setpoints)[TURNS], lag)),
             feeds=here[0] > 0.0, line=here[1].astype(np.int64), error=off[:3],
             read=self._read(known[:, first - 1 :]),
         )  # fmt: skip
@@ -118,9 +117,12 @@ class Lagging:
         """
         now = np.arange(first, first + len(near))
         at, low, high = near, np.maximum(near - 1.0, 0.0), np.minimum(near + 1.0, now)
-        for _ in range(ROUNDS):
-            at = np.clip(at + self._missing(known, place, at, now)[2], low, high)
+        at = np.clip(at + self._missing(known, place, at, now)[2], low, high)
         off, way, step = self._missing(known, place, at, now)
+        more = np.flatnonzero(np.abs(step) > DONE)
+        if len(more):
+            at[more] = np.clip(at[more] + step[more], low[more], high[more])
+            off[:, more], way[:, more], step[more] = self._missing(known, place[:, more], at[more], now[more])
         lost = np.flatnonzero((np.abs(step) > DONE) | ((step == 0.0) & (squares(off[:3]) > LATE**2)))
         if len(lost):
             at[lost] = self._sought(known, place[:, lost], near[lost], now[lost])
@@ -146,7 +148,7 @@ class Lagging:
     def _missing(self, known: Array, place: Array, at: Array, now: Ints) -> tuple[Array, Array, Array]:
         """Return what places (9, n) are off the path at ``at`` (n,), its way there a tick, and how far to go on."""
         i = np.minimum(at.astype(np.int64), now - 1)
-        t, here, there = at - i, known[: _BEND.start].take(i, axis=1), known[: _BEND.start].take(i + 1, axis=1)
+        t, (here, there) = at - i, (known[: _RATE.stop].take(k, axis=1) for k in (i, i + 1))
         begin, end = self._period * here[_RATE], self._period * there[_RATE]
         gap, bend = there[_PLACE] - here[_PLACE] - begin, end - begin
         two, three = 3.0 * gap - bend, bend - 2.0 * gap
@@ -162,28 +164,26 @@ class Lagging:
         Against the quintic through lengths, speeds and accelerations at both ends, in the middle of a tick: of
         straight lines 5 h (v0 - v1) / 32 + h2 (a0 + a1) / 64 is missing, of cubics h (v0 - v1) / 32 + the same.
         """
-        h, (length, speed, pull) = self._period, (known[rows][3:] / WEIGHT for rows in (_PLACE, _RATE, _BEND))
+        h = self._period
+        length, speed, pull = (x / WEIGHT for x in (known[_PLACE][3:], known[_RATE][3:], known[_BEND]))
         slower = -np.diff(speed, axis=1) * (h / 32.0)
         pulls = (pull[:, 1:] + pull[:, :-1]) * (h * h / 64.0)
         ways = (np.diff(length, axis=1), 5.0 * slower + pulls, slower + pulls)
-        return np.array([_size(moved(known[_INVERSE, 1:], x, SHIFTS)).max() for x in ways])
+        return np.array([_size(moved(known[_SHIFTS, 1:], x)).max() for x in ways])
 
     def _columns(self, setpoints: Setpoints) -> Array:
-        """Return what is kept of each sample, (68, n)."""
+        """Return what is kept of each sample, (47, kept + n); the columns of those before are left free."""
         poses = setpoints.poses
-        n = len(poses.tick)
-        out: Array = np.empty((_TURN.stop, n))
-        sides = (
-            (_PLACE, poses.pose, setpoints.length),
-            (_RATE, poses.rate, setpoints.speed),
-            (_BEND, poses.acceleration, setpoints.acceleration),
-        )
+        whole: Array = np.empty((_TURN.stop, self._kept + len(poses.tick)))
+        out = whole[:, self._kept :]
+        sides = ((_PLACE, poses.pose, setpoints.length), (_RATE, poses.rate, setpoints.speed))
         for rows, tip, struts in sides:
-            out[rows][:3], out[rows][3:] = tip[:3], WEIGHT * struts
+            out[rows][:3] = tip[:3]
+            np.multiply(struts, WEIGHT, out=out[rows][3:])
+        np.multiply(setpoints.acceleration, WEIGHT, out=out[_BEND])
         out[_FEEDS], out[_LINE] = self._feeds[poses.move], poses.line
-        out[_TURN] = poses.pose[3:]
-        out[_INVERSE] = self._poses.inverses(setpoints)
-        return out
+        out[_SHIFTS], out[_TURN] = self._poses.inverses(setpoints)[SHIFTS], poses.pose[3:]
+        return whole
 
 
 def _size(vectors: Array) -> Array:

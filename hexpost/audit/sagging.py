@@ -58,9 +58,9 @@ class Sagging:
         time: Array = np.asarray(poses.tick * setpoints.period, dtype=np.float64)
         left = shorter if added is None else shorter - added
         sides = shorter, np.where(np.abs(left) > ROUNDED, left, 0.0)
-        inverse = self._poses.inverses(setpoints)
+        inverse = self._poses.inverses(setpoints)[SHIFTS]
         for i, side in enumerate(sides):
-            off = np.sqrt((moved(inverse, side, SHIFTS) ** 2).sum(axis=0)) * feeds
+            off = np.sqrt((moved(inverse, side) ** 2).sum(axis=0)) * feeds
             self._worst[i] = worse(self._worst[i], off, poses.line, time)
             self._squares[i] += float(off @ off)
         self._count += int(feeds.sum())

@@ -7,8 +7,8 @@ from hexpost.kinematics.struts import Struts, jacobian
 
 NODES = 16
 """Samples from one inverse Jacobian to the next; between them it is taken as straight (some 1e-4 of the error)."""
-SHIFTS, TURNS = slice(0, 3), slice(3, 6)
-"""Rows of what ``moved`` returns."""
+SHIFTS, TURNS = slice(0, 18), slice(18, 36)
+"""Rows of inverse Jacobians that give shifts, and turns."""
 MOST_GAIN = 1e12
 """Stands for infinity at an exactly singular pose."""
 
@@ -27,9 +27,9 @@ def inverse_rows(struts: Struts, pose: Array) -> Array:
     return out.reshape(36, -1)[:, :n]
 
 
-def moved(inverse: Array, struts: Array, rows: slice = slice(0, 6)) -> Array:
-    """Return shifts [mm] and turns [rad] (6, n) of the tip, or some ``rows``, by changes (6, n) of the struts."""
-    out: Array = np.einsum("ijn,jn->in", inverse.reshape(6, 6, -1)[rows], struts)
+def moved(inverse: Array, struts: Array) -> Array:
+    """Return shifts [mm] and turns [rad] (6, n) of the tip by changes (6, n) of the struts; of 18 rows one of both."""
+    out: Array = np.einsum("ijn,jn->in", inverse.reshape(-1, 6, inverse.shape[1]), struts)
     return out
 
 

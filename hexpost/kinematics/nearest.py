@@ -58,6 +58,11 @@ class _Course:
             self.step *= 2
         self.cell = max(self.step // 2, 1)
 
+    def foot(self, place: Array, i: Ints) -> tuple[Array, Array, Array, Array]:
+        """Return gaps (k, n) from pieces to places, the pieces, their sizes, and the shares of them passed (n,)."""
+        gap, piece, size = place - self.way.take(i, axis=1), self.pieces.take(i, axis=1), self.size.take(i)
+        return gap, piece, size, np.einsum("in,in->n", gap, piece) / np.maximum(size, SHORT) ** 2
+
     def bent(self, where: Array) -> tuple[Array, Array, Array]:
         """Return of the stretches about places (n,): turns in all and the largest, rad; the largest by length, 1/mm."""
         cell = (where / self.cell).astype(np.int64)
@@ -91,11 +96,14 @@ def _down(course: _Course, place: Array, now: Ints, likely: Array) -> tuple[Arra
     """Return places (n,) square to the way, down from those that are ``likely``, and which are surely the nearest."""
     low = now - course.kept
     i = np.clip(likely, low, now - 1).astype(np.int64)
-    for left in reversed(range(STEPS)):
-        gap, piece, size = place - course.way.take(i, axis=1), course.pieces.take(i, axis=1), course.size.take(i)
-        share = np.einsum("in,in->n", gap, piece) / np.maximum(size, SHORT) ** 2
-        if left:
-            i = np.clip(i + np.floor(np.clip(share, -course.kept, course.kept)).astype(np.int64), low, now - 1)
+    gap, piece, size, share = course.foot(place, i)
+    for _ in range(STEPS):
+        there = np.clip(i + np.floor(np.clip(share, -course.kept, course.kept)).astype(np.int64), low, now - 1)
+        at = np.flatnonzero(there != i)
+        if not len(at):
+            break
+        i[at] = there[at]
+        gap[:, at], piece[:, at], size[at], share[at] = course.foot(place[:, at], i[at])
     on = np.clip(share, 0.0, 1.0)
     where, gap = i + on, gap - on * piece
     off = np.sqrt(squares(gap))
@@ -111,17 +119,17 @@ def _down(course: _Course, place: Array, now: Ints, likely: Array) -> tuple[Arra
 
 def _others_away(course: _Course, place: Array, now: Ints, *, where: Array, off: Array) -> Flags:
     """Return for which places (n,) nothing beyond the stretch about it is nearer than ``off``."""
-    cell, low = course.cell, now - course.kept
+    cell, whole = course.cell, place.shape[1]
     begin = ((where / cell).astype(np.int64) - BESIDE) * cell
     end = begin + (2 * BESIDE + 1) * cell
     out: Flags = np.ones(len(now), dtype=np.bool_)
     for back in range(0, course.kept, cell):
-        row = now - back
-        before = np.maximum(row - cell, low)
-        away = (row <= end) & (before >= begin)
+        before = min(back + cell, course.kept)
+        away = (now - back <= end) & (now - before >= begin)
         if not away.all():
-            length = course.arc.take(row) - course.arc.take(before)
-            away |= _sizes(course.way, place, row) - length >= off - CLEAR
+            rows, until = (slice(now[0] - x, now[0] - x + whole) for x in (back, before))
+            size = np.sqrt(squares(place - course.way[:, rows]))
+            away |= size - (course.arc[rows] - course.arc[until]) >= off - CLEAR
             out &= away
     return out
 
