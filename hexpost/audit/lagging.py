@@ -15,7 +15,7 @@ import numpy as np
 from hexpost.arrays import Array, Flags, Ints
 from hexpost.kinematics.forward import forward
 from hexpost.kinematics.inverses import SHIFTS, TURNS, moved
-from hexpost.kinematics.nearest import nearest, squares
+from hexpost.kinematics.nearest import beside, nearest, squares
 from hexpost.kinematics.servo import Lags, Loop
 from hexpost.setpoints.attitudes import Attitudes
 from hexpost.setpoints.model import Setpoints
@@ -91,7 +91,7 @@ class Lagging:
         place = now[_PLACE].copy()
         place[3:] -= WEIGHT * lag
         late = np.arange(first, first + lag.shape[1]) - self._late
-        near = nearest(known[_PLACE][3:], place[3:], first, self._kept, late)
+        near = beside(known[_PLACE][3:], place[3:], first, self._kept, late)
         row = np.rint(near).astype(np.int64)
         here = known[: _SHIFTS.stop].take(row, axis=1)  # a pose that is hardly missed
         missing = (place[3:] - here[_PLACE][3:]) / WEIGHT

@@ -10,6 +10,7 @@ least (c2 - e K) l2 - 2 (e k + r) l, r [mm] being how far the foot lies beyond i
 -(e k + r)2 / (c2 - e K). Cells that reach beyond the stretch must not hold anything nearer, as above.
 """
 
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -20,6 +21,8 @@ NODES = 4
 """Cells that the rows which are looked at are cut into at first, at most."""
 CLEAR = 1e-5
 """A place that is nearer by less than this is not looked for, mm."""
+SHORT = 1e-9
+"""Rows that are no farther apart are the same, mm: the way keeps its direction."""
 STEPS = 3
 """Pieces of the way that are tried on the way down from a likely place."""
 BESIDE = 2
@@ -34,15 +37,16 @@ def nearest(way: Array, place: Array, first: int, kept: int, likely: Array) -> A
     """
     now: Ints = first + np.arange(place.shape[1])
     course = _Course(way, kept)
-    out, sure = _down(course, place, now, likely)
-    left = np.flatnonzero(~sure)
+    foot = _down(course, place, now, likely)
+    out, left = foot.where, np.flatnonzero(~_surely(course, place, now, foot))
     if len(left):
         out[left] = _searched(course, place[:, left], now[left], out[left])
     return out
 
 
-SHORT = 1e-9
-"""Rows that are no farther apart are the same, mm: the way keeps its direction."""
+def beside(way: Array, place: Array, first: int, kept: int, likely: Array) -> Array:
+    """Return as ``nearest`` places (n,) of the way that nothing close to them is nearer than, down from ``likely``."""
+    return _down(_Course(way, kept), place, first + np.arange(place.shape[1]), likely).where
 
 
 class _Course:
@@ -52,16 +56,20 @@ class _Course:
         self.way, self.kept = way, kept
         self.pieces = np.diff(way)
         self.size = np.sqrt(squares(self.pieces))
-        self.arc = np.append(0.0, np.cumsum(self.size))
         self.step = 1
         while NODES * self.step < kept:
             self.step *= 2
         self.cell = max(self.step // 2, 1)
 
-    def foot(self, place: Array, i: Ints) -> tuple[Array, Array, Array, Array]:
-        """Return gaps (k, n) from pieces to places, the pieces, their sizes, and the shares of them passed (n,)."""
-        gap, piece, size = place - self.way.take(i, axis=1), self.pieces.take(i, axis=1), self.size.take(i)
-        return gap, piece, size, np.einsum("in,in->n", gap, piece) / np.maximum(size, SHORT) ** 2
+    @cached_property
+    def arc(self) -> Array:
+        """Return the length of the way up to each row (m,)."""
+        return np.append(0.0, np.cumsum(self.size))
+
+    def foot(self, place: Array, i: Ints) -> tuple[Array, Array]:
+        """Return gaps (k, n) from the rows to places, and the shares of the pieces behind them (n,) passed."""
+        gap, piece = place - self.way.take(i, axis=1), self.pieces.take(i, axis=1)
+        return gap, np.einsum("in,in->n", gap, piece) / np.maximum(self.size.take(i), SHORT) ** 2
 
     def bent(self, where: Array) -> tuple[Array, Array, Array]:
         """Return of the stretches about places (n,): turns in all and the largest, rad; the largest by length, 1/mm."""
@@ -92,29 +100,52 @@ def _about(values: Array, joined: np.ufunc) -> Array:
     return np.asarray(joined.reduce([wide[k : k + len(values)] for k in range(2 * BESIDE + 1)], axis=0))
 
 
-def _down(course: _Course, place: Array, now: Ints, likely: Array) -> tuple[Array, Flags]:
-    """Return places (n,) square to the way, down from those that are ``likely``, and which are surely the nearest."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Foot:
+    """Rows (n,) of a way, the ``share`` (n,) of the piece behind each that a place has passed, and its ``gap`` (k, n).
+
+    The share may be below 0 or above 1; the gap is that to the row.
+    """
+
+    row: Ints
+    share: Array
+    gap: Array
+
+    @property
+    def where(self) -> Array:
+        """Return the places (n,) on the way."""
+        out: Array = np.asarray(self.row + np.clip(self.share, 0.0, 1.0), dtype=np.float64)
+        return out
+
+
+def _down(course: _Course, place: Array, now: Ints, likely: Array) -> _Foot:
+    """Return where places (k, n) are square to the way, down from what is ``likely`` (n,)."""
     low = now - course.kept
     i = np.clip(likely, low, now - 1).astype(np.int64)
-    gap, piece, size, share = course.foot(place, i)
+    gap, share = course.foot(place, i)
     for _ in range(STEPS):
         there = np.clip(i + np.floor(np.clip(share, -course.kept, course.kept)).astype(np.int64), low, now - 1)
         at = np.flatnonzero(there != i)
         if not len(at):
             break
         i[at] = there[at]
-        gap[:, at], piece[:, at], size[at], share[at] = course.foot(place[:, at], i[at])
-    on = np.clip(share, 0.0, 1.0)
-    where, gap = i + on, gap - on * piece
-    off = np.sqrt(squares(gap))
-    ends = ((i == now - 1) & (share > 1.0)) | ((i == low) & (share < 0.0))
+        gap[:, at], share[at] = course.foot(place[:, at], i[at])
+    return _Foot(row=i, share=share, gap=gap)
+
+
+def _surely(course: _Course, place: Array, now: Ints, foot: _Foot) -> Flags:
+    """Return which places (n,) are surely nearest to the way at their feet."""
+    i, share, where = foot.row, foot.share, foot.where
+    size, on = course.size.take(i), np.clip(foot.share, 0.0, 1.0)
+    off = np.sqrt(squares(foot.gap - on * course.pieces.take(i, axis=1)))
+    ends = ((i == now - 1) & (share > 1.0)) | ((i == now - course.kept) & (share < 0.0))
     beyond = np.where(ends, 0.0, np.abs(share - on) * size)
     turn, most, sharp = course.bent(where)
     narrow = np.maximum(1.0 - turn * turn / 2.0, 0.0) ** 2 - off * sharp
     sure: Flags = (off * most + beyond) ** 2 <= narrow * CLEAR * (2.0 * off - CLEAR)
     sure &= (narrow > 0.0) & (size > SHORT)
     sure &= _others_away(course, place, now, where=where, off=off)
-    return where, sure | (off <= CLEAR)
+    return sure | (off <= CLEAR)
 
 
 def _others_away(course: _Course, place: Array, now: Ints, *, where: Array, off: Array) -> Flags:
