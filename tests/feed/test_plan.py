@@ -244,6 +244,30 @@ def test_the_tool_never_turns_faster_than_its_limit(order):
     assert 14 * DEG < tilt(r.rate).max() <= 20 * DEG * (1 + 1e-6)
 
 
+@pytest.mark.parametrize("order", ["ABC", "ACB", "BAC", "BCA", "CAB", "CBA"])
+def test_tilt_accelerations_and_jerks_are_those_of_the_angles_and_the_true_ones_bounded(order):
+    """What scipy's rotations do, by differences from tick to tick; the lines here make the most of it.
+
+    With w = T a', T of the axes: T is at most sqrt(1 + |sin m|) with the middle angle m, and axes that turn with w add
+    up to 0.81 w2 to the acceleration (largest of l m + f sqrt(l2 + m2) for l2 + m2 + f2 = 1), and to the jerk three
+    times sqrt(2) w times the acceleration, and w3.
+    """
+    on, most = replace(machine(), tilt_order=order), MACHINE.tool_tip
+    first, middle, last = (3 + "ABC".index(letter) for letter in order)
+    q = np.zeros((6, 5))
+    q[middle, 1:] = 0.9 * (-1.0 if order in "ABCAB" else 1.0)
+    q[first] = q[last] = (0.0, 0.0, 0.6, 1.2, 0.3)
+    r = run(lines(q, np.inf), on=on)
+    turned = Rotation.from_euler(order.translate(str.maketrans("ABC", "xyz")), r.pose[[first, middle, last]].T)
+    w = (turned[1:] * turned[:-1].inv()).as_rotvec().T / r.period
+    pull, jerk = norm(np.diff(w) / r.period).max(), norm(np.diff(w, 2) / r.period**2).max()
+    speed, share = most.tilt_speed, np.sqrt(1.0 + np.sin(0.9))
+    assert tilt(r.acceleration).max() <= most.tilt_acceleration * (1 + 1e-6)
+    assert 1.25 * most.tilt_acceleration < pull <= share * most.tilt_acceleration + 0.81 * speed**2
+    added = 3.0 * np.sqrt(2.0) * speed * most.tilt_acceleration + speed**3
+    assert jerk <= share * most.tilt_jerk * JERK_LEFT + added
+
+
 @given(SEEDS)
 @settings(max_examples=10)
 def test_rounded_corners_do_not_turn_it_faster(seed):
