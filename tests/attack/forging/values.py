@@ -37,10 +37,10 @@ for group, judged, floor, unit in (
     ("command", 1e-4, 1e-6, "mm"),
     ("turns", 1e-4, 1e-6, "turns"),
     ("counts", 2.0, 1.0, "counts"),
-    ("jerk", 1e4, 1.0, "mm/s3"),
+    ("jerk", 1e4, 1e-2, "mm/s3"),
     ("thrust", 10.0, 1e-2, "N"),
-    ("torque", 1.0, 1e-3, "N m"),
-    ("power", 100.0, 1e-2, "W"),
+    ("torque", 1.0, 1e-4, "N m"),
+    ("power", 100.0, 1e-3, "W"),
     ("compensation", 1e-4, 1e-6, "mm"),
 ):
     kind(f"one {group}", "numbers", judged, floor, unit)(_one(group))
