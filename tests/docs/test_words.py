@@ -92,7 +92,7 @@ def test_keys_that_the_machine_file_shows_are_keys_with_their_defaults(shown):
 def test_tables_that_the_machine_file_shows_are_understood(shown):
     assert [(row.word, row.action, row.same_as, row.along) for row in shown.dialect] == [
         ("M77", "ignore", "", ""),
-        ("G65", "ignore", "", "PQXYZ"),
+        ("M1234", "ignore", "", "PQXYZ"),
         ("M78", "same-as", "M8", ""),
         ("G12.3", "absolute-centres", "", ""),
         ("G64", "same-as", "G64", "P"),
