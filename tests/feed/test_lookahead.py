@@ -172,3 +172,20 @@ def test_the_struts_are_planned_for_only_where_the_schedule_as_programmed_may_be
     else:
         assert modes == [AS_PROGRAMMED, AS_PROGRAMMED, STRUT_LIMITED]
         assert 0.9 * under.ticks < found[0] <= under.ticks <= timing.ticks <= long_spans.TRIES_APART * found[0]
+
+
+def test_averages_that_are_given_stay_and_only_the_others_are_chosen():
+    """Spans end at rest: what one of them chooses does not hang on what is given for the other."""
+    q = np.zeros((6, 7))
+    q[0], q[1] = (0, 10, 20, 30, 40, 50, 60), (0, 3, -3, 3, -1, 1, 0)
+    moves = lines(q, 200.0, np.arange(6) == 2)
+    path = build(moves, MACHINE)
+    free = np.zeros(2, dtype=np.int64)
+    _, speeds = lookahead.from_rest_to_rest(path, free, moves, MACHINE, AS_PROGRAMMED)
+    assert (free > 1).all()
+    for asked in ([free[0] + 5, 0], [0, free[1] + 5]):
+        window = np.array(asked)
+        _, found = lookahead.from_rest_to_rest(path, window, moves, MACHINE, AS_PROGRAMMED)
+        assert window.tolist() == [w or own for w, own in zip(asked, free.tolist(), strict=True)]
+        same = speeds.st.span == asked.index(0)
+        assert found.cap[same] == pytest.approx(speeds.cap[same], rel=1e-9)

@@ -9,6 +9,7 @@ from feed.test_plan import JERK_LEFT
 
 from hexpost import motion
 from hexpost.feed import patches, plan, windows
+from hexpost.feed.known import _room
 from hexpost.feed.model import TooLongError
 from hexpost.path.build import build
 from hexpost.path.splice import spliced
@@ -130,3 +131,24 @@ def test_a_window_is_kept_where_it_is_as_good(monkeypatch):
         other = plan.plan(path, moves, pauses(), MACHINE, rather=window)
         assert other.ticks <= 1.002 * best.ticks
         assert np.array_equal(other.window, window if window[0] == best.window[0] + 1 else best.window)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_the_room_of_a_piece_is_the_time_to_the_nearer_end_of_what_is_known(seed):
+    """Against a search to either side, piece by piece; where a span opens or ends nothing can be too near."""
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(1, 40))
+    time = np.concatenate([[0.0], np.cumsum(rng.uniform(0.1, 2.0, n))])
+    opens = rng.random(n + 1) < rng.choice([0.0, 0.1])
+    opens[[0, -1]] = rng.random(2) < 0.5
+    ends = opens | (rng.random(n + 1) < 0.15)
+    ends[[0, -1]] = True
+    room = _room(time, ends, opens)
+    for k in range(n):
+        a, b = k, k + 1
+        while not ends[a]:
+            a -= 1
+        while not ends[b]:
+            b += 1
+        sides = [np.inf if opens[x] else far for x, far in ((a, time[k] - time[a]), (b, time[b] - time[k + 1]))]
+        assert room[k] == min(sides)

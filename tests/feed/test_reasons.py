@@ -15,6 +15,7 @@ from hexpost.machine.load import demonstration_machine, no_setup, no_tools
 from hexpost.moves.model import FEED_INVERSE, FEED_TILT
 from hexpost.pipeline import parse, schedule, understand
 from hexpost.setpoints.sample import sample
+from hexpost.shelf import windows
 
 DEMONSTRATION = demonstration_machine()
 
@@ -113,6 +114,22 @@ def test_dwells_are_no_lost_time():
     plain = reasons(timing, path, moves)
     assert plain.lost.sum() < timing.ticks * timing.period
     assert len(pauses([0], [1.0]).pause) == 1
+
+
+@pytest.mark.parametrize("size", [1, 7, 100])
+def test_causes_are_the_same_however_few_intervals_are_looked_at_together(size, monkeypatch):
+    """Long jobs are looked at in windows; here a short one, whose losses add up by the test above."""
+    moves = random_moves(4, 40)
+    path, timing = planned(moves, MACHINE, "as-programmed")
+    whole = reasons(timing, path, moves)
+    assert len(timing.t) > 100
+    monkeypatch.setitem(reasons.__globals__, "windows", lambda count, _=0: windows(count, size))
+    found = reasons(timing, path, moves)
+    for name in ("line", "programmed", "turning", "cause"):
+        assert np.array_equal(getattr(found, name), getattr(whole, name)), name
+    assert found.reached == pytest.approx(whole.reached, rel=1e-6)
+    assert found.lost == pytest.approx(whole.lost, rel=1e-9, abs=1e-12)
+    assert found.total == pytest.approx(whole.total, rel=1e-9)
 
 
 DENSE = "G21 G90 G94 G64\nG00 X5 Y0 Z300\nG01 Z299 F12000\n" + "".join(

@@ -154,3 +154,15 @@ def test_the_optimum_keeps_both_limits(effort):
     _, speed, pull = MODEL.derivatives([q0, q1 * v, q1 * motion.acceleration + q2 * v * v])
     most = np.array([[s.acceleration] for s in on.struts])
     assert np.abs(pull / np.where(speed * pull < 0.0, 0.6 * most, most)).max() <= 1.0 + 1e-6
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_lone_line_is_no_slower_than_where_its_struts_may_never_do_more_than_they_may_when_they_slow_down(seed):
+    """What keeps the lower limit both ways keeps both; and a line that no other limit holds uses one of them."""
+    rng = np.random.default_rng(seed)
+    ends = np.concatenate([rng.uniform(-60.0, 60.0, (3, 2)), 0.2 * rng.uniform(-1.0, 1.0, (3, 2))])
+    moves, ratio = lines(ends, 300.0), (0.2, 0.5)[seed % 2]
+    ticks, use = of_struts(moves, slowing_struts(ratio, 0.4), "strut-limited", 4)
+    hard, _ = of_struts(moves, slowing_struts(1.0, 0.4 * ratio), "strut-limited", 4)
+    assert ticks <= 1.01 * hard
+    assert 0.9 <= use <= 1.0

@@ -167,3 +167,17 @@ def test_bounds_of_a_stretch_hold_all_along_it_and_are_near_the_limits(moves):
             ratios.append(use.max())
         assert st.jerk[k] * np.abs(l1 / limits.jerk).max() / (PLANNED * aim) == pytest.approx(1 / BETWEEN, abs=1e-3)
     assert min(ratios) > 0.95
+
+
+@pytest.mark.parametrize(
+    ("way", "turn", "count"), [(100.0, 0.0, 25), (101.0, 0.0, 26), (8.0, 0.45, 5), (0.0, 0.45, 5), (60.0, 0.45, 15)]
+)
+def test_under_the_struts_a_line_is_cut_every_four_millimetres_and_tenth_of_a_radian(way, turn, count):
+    q = np.zeros((6, 2))
+    q[1, 1], q[4, 1] = way, turn
+    moves, on = lines(q, 50.0), with_struts()
+    path = build(moves, on)
+    norms = path.norms_max()
+    st = as_programmed(speed_caps(path, moves, on.tool_tip, norms), path, on.tool_tip, norms)
+    assert parts(path, norms, np.array([True]), st).tolist() == [count]
+    assert parts(path, norms, np.array([False]), st).tolist() == [1]
