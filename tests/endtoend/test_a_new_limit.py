@@ -142,6 +142,7 @@ def test_a_proof_compares_each_limit_of_a_described_machine(tmp_path, monkeypatc
     source = machine_text(f"{STRUT}{servo}").replace(
         "deviation_mm =", "contour_mm = 0.1\nvibration_mm = 0.1\ndeviation_mm =", 1
     )
+    source = source.replace("acceleration_mm_s2 = 14000\n", "acceleration_mm_s2 = 14000\ndeceleration_mm_s2 = 9000\n")
     (tmp_path / "m.toml").write_text(source)
     (tmp_path / "t.toml").write_text("[[tool]]\nnumber = 1\nlength_mm = 120\ndiameter_mm = 12\n")
     (tmp_path / "p.nc").write_text(PROGRAM)

@@ -71,7 +71,7 @@ CYCLE = (
     "all.must_check lists an unknown limit `cycle-time`; known: stroke, speed, acceleration, jerk, joint-angle, "
     "thrust, torque, critical-speed, buckling, singular-pose, clearance, deviation, tool-length, tool-number, pallet, "
     "retract, thrust-continuous, torque-continuous, power, return-path, tool-call, tapping, "
-    "spindle-off, rapid-below-zero, contour, vibration"
+    "spindle-off, rapid-below-zero, contour, vibration, deceleration"
 )
 
 
@@ -91,7 +91,7 @@ CYCLE = (
          "all.limit.speed.fail_above_percent is 120; it must be at most 100"),
         ("[all.limit.pallet]\nfail_above_percent = 90", "all.limit.pallet.fail_above_percent",
          ("all.limit.pallet.fail_above_percent is a margin, and pallet has none; "
-          "these have: stroke, speed, acceleration, jerk, deviation, contour, vibration")),
+          "these have: stroke, speed, acceleration, jerk, deviation, contour, vibration, deceleration")),
         ("[all]\nmust_check = ['joint-angel']", "all.must_check",
          "all.must_check lists an unknown limit `joint-angel`; did you mean `joint-angle`?"),
         ("[all]\nmust_check = ['cycle-time']", "all.must_check",
