@@ -134,9 +134,8 @@ class SeenSamples:
         faults = [f"{check.name}: {fault}" for check in checks for fault in check.faults]
         if faults and not doubt and not self._why:
             raise NotProvenError(faults, "the samples are not proven:")
-        sure, unsure = ([c.name for c in checks if c.proven is wanted] for wanted in (True, False))
-        if self._why:
-            sure, unsure = [], [check.name for check in checks]
+        sure = [check.name for check in checks if check.proven and not self._why]
+        unsure = [check.name for check in checks if check.name not in sure]
         return Shown(proven=tuple(sure), left=(*unsure, *LEFT), why=self._why)
 
 
