@@ -196,24 +196,33 @@ def speed_caps(path: ToolPath, moves: Moves, tip: ToolTip, norms: Array) -> Caps
 
 
 def _feeds(path: ToolPath, moves: Moves, p: Array, q: Array) -> Array:
-    """Return the largest s' that the programmed feeds allow on each piece: of all moves that a bent one joins."""
+    """Return the largest s' that the programmed feeds allow on each piece: of all moves that a bent one joins.
+
+    Along a bent piece the tool may go a little farther than s: in tip and tilt as a move is measured.
+    """
     own = path.move.astype(np.int64)
-    out = _feed(path, moves, own, p, q)
     bent = np.flatnonzero(path.kind >= CORNER)
+    far = np.stack([p, q, np.ones(len(p))])
+    far[2, bent] = np.maximum(np.hypot(p[bent], path.rho * q[bent]), 1.0)
+    out = _feed(path, moves, own, far)
     last = np.maximum(path.move_at(bent, path.size[bent]), own[bent] + 1)
     move, last = own[bent] + 1, np.minimum(last, moves.count - 1)
     while (here := move <= last).any():
         bent, move, last = bent[here], move[here], last[here]
-        out[bent] = np.minimum(out[bent], _feed(path, moves, move, p[bent], q[bent]))
+        out[bent] = np.minimum(out[bent], _feed(path, moves, move, far[:, bent]))
         move = move + 1
     return out
 
 
-def _feed(path: ToolPath, moves: Moves, move: Ints, p: Array, q: Array) -> Array:
-    """Return the largest s' that the programmed feed of these moves allows on each piece."""
+def _feed(path: ToolPath, moves: Moves, move: Ints, far: Array) -> Array:
+    """Return the largest s' that the programmed feed of these moves allows on each piece.
+
+    ``far`` (3, m): how far tip, tilt and both go by s at most.
+    """
     feed, mode = moves.feed[move], moves.feed_mode[move]
     out = np.full(len(feed), HUGE)
-    for which, per in ((FEED_TIP, 1 / p), (FEED_TILT, 1 / q), (FEED_INVERSE, path.length[move])):
+    tip, tilt, both = far
+    for which, per in ((FEED_TIP, 1 / tip), (FEED_TILT, 1 / tilt), (FEED_INVERSE, path.length[move] / both)):
         here = mode == which
         out[here] = np.minimum(feed[here] * per[here], HUGE)
     return out
