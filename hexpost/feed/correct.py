@@ -123,15 +123,25 @@ def _beyond(s: Array) -> Array:
 
 
 def correct(
-    st: Stretches, timing: Timing, path: ToolPath, limits: PlanLimits, where: Ranges | None, *, power: float = 1.0
+    st: Stretches,
+    timing: Timing,
+    path: ToolPath,
+    limits: PlanLimits,
+    where: Ranges | None,
+    *,
+    power: float = 1.0,
+    ramps: bool = False,
 ) -> Corrected | None:
     """Return stretches with lower bounds where samples break limits of tip, tilt or struts; ``None`` when none does.
 
     Factors of caps apply under the bad samples, those of ramps within their windows; ``power`` on top of both.
+    ``ramps``: these alone give way, as a cap that is lowered on a chain of many bends begins a ramp at the next bend,
+    so that corrections of caps may travel along it without an end.
     """
     f_cap, f_ramp = np.ones(len(st.cap)), np.ones(len(st.cap))
     worst, cause, hold = np.ones(len(timing.end)), causes(st.cap), st.hold.copy()
-    for motion, bad in weighed(timing, path, limits, where):
+    for motion, found in weighed(timing, path, limits, where):
+        bad = found.by_ramps() if ramps else found
         span = motion.span[bad.motion]
         np.maximum.at(worst, span, bad.over)
         first, last = st.first[span], st.first[span + 1] - 1

@@ -12,11 +12,15 @@ from hexpost.feed.task import Task
 from hexpost.feed.windows import coasting
 
 ROUNDS = 12
-"""Most corrections; of the programmed feed what is left then stays: the schedule shows an ordinary control."""
+"""Most corrections; of the programmed feed a little that is left then stays: the schedule shows an ordinary control."""
+LEFT = 1.05
+"""That little, as a share of a limit: where more is left, ramps alone are lowered further."""
 GENTLE = 3
 """After so many corrections what is still over is lowered twice as hard."""
 LAST = 60
-"""Most rounds in which spans that must keep the limits are slowed down as a whole, after all corrections."""
+"""Most rounds after those: ramps are lowered, or spans that must keep the limits are slowed down as a whole."""
+LATE = ROUNDS + LAST // 2
+"""After so many corrections all spans are slowed down as a whole where much is left."""
 EARLY = 0.25
 """Looks at a span begin so many ticks before it, and end so many after it."""
 SLOWER = 1.02
@@ -53,7 +57,8 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
 
     Corrections lower what made samples too hard; spans in closed form, and those that no correction mends, are slowed
     down as a whole: with time stretched by k, speeds, accelerations and jerks fall by k, k^2, k^3. Spans that are not
-    firm keep what is left after the corrections.
+    firm keep a little that is left after the corrections; where more is left than that after all rounds, they are
+    slowed down, too.
 
     Raises
     ------
@@ -69,15 +74,17 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
     for k in range(ROUNDS + LAST):
         if timing.ticks > task.most_ticks:
             raise TooLongError(timing.ticks)
-        found = correct(draft.st, timing, task.path, task.limits, where, power=1.0 if k < GENTLE else 2.0)
+        found = correct(draft.st, timing, task.path, task.limits, where, power=power(k), ramps=k >= ROUNDS)
         if found is None:
             break
         bad = found.worst > 1
         whole = bad & task.firm & (draft.closed | (k >= ROUNDS))
-        if k >= ROUNDS and not whole.any():
+        more = ~task.firm & (found.worst > LEFT) & (k >= ROUNDS)
+        whole |= more & (k >= LATE)
+        if k >= ROUNDS and not (whole | more).any():
             break
-        if k < ROUNDS:
-            draft = replace(draft, st=found.st.grafted(draft.st, whole) if whole.any() else found.st)
+        kept = whole | (~more if k >= ROUNDS else False)
+        draft = replace(draft, st=found.st.grafted(draft.st, kept) if kept.any() else found.st)
         if whole.any():
             draft = slowed(draft, np.where(whole, np.maximum(found.worst, SLOWER), 1.0), task)
         before, now = now, draft.st.solved(draft.seconds(task.period))
@@ -85,6 +92,11 @@ def mended(draft: Draft, task: Task, only: Flags | None = None) -> tuple[Draft, 
         timing = task.laid(now, draft.window)
         where = None if whole.any() else changed(before, now, timing)
     return draft, timing
+
+
+def power(k: int) -> float:
+    """Return how hard the correction ``k`` is."""
+    return 1.0 if k < GENTLE else 2.0
 
 
 def slowed(draft: Draft, factor: Array, task: Task) -> Draft:

@@ -12,6 +12,7 @@ import numpy as np
 from hexpost.arrays import Array, Ints
 from hexpost.feed.calm import calm_periods, calmed
 from hexpost.feed.correct import Ranges, changed, correct
+from hexpost.feed.drafts import LAST, LEFT, ROUNDS, power
 from hexpost.feed.minima import erode, speeds
 from hexpost.feed.model import Timing, TooLongError, whole_ticks
 from hexpost.feed.ramps import Rests, durations, dwelt, intervals
@@ -25,8 +26,6 @@ from hexpost.shelf import Growing, let_go
 
 WINDOW, AHEAD = 32_768, 4_096
 """Pieces that a window adds to the schedule; pieces behind them that are planned, too (more where they are too few)."""
-ROUNDS, GENTLE = 12, 3
-"""Most corrections of a window; after so many, what is still over is lowered twice as hard."""
 BACK = 3.0
 """Corrections lower ramps, and caps are felt, less than so many averages before a sample."""
 SAME = 1e-6
@@ -207,7 +206,7 @@ def _windows(span: Span, most_ticks: float) -> Iterator[tuple[list[Any], Array, 
 
 
 def _mended(st: Stretches, window: Ints, held: _Held | None, task: Task) -> Speeds:
-    """Return the speeds of a window, corrected until its samples keep all limits.
+    """Return the speeds of a window, corrected until its samples keep all limits, as far as ``drafts.mended`` would.
 
     Raises
     ------
@@ -222,11 +221,11 @@ def _mended(st: Stretches, window: Ints, held: _Held | None, task: Task) -> Spee
     if held is not None:
         time = held.begin + durations(now)[: held.count].sum()
         where = Ranges(lo=np.array([time / task.period]), hi=np.array([np.inf]))
-    for k in range(ROUNDS):
+    for k in range(ROUNDS if firm else ROUNDS + LAST):
         if timing.ticks > task.most_ticks:
             raise TooLongError(timing.ticks)
-        found = correct(st, timing, task.path, task.limits, where, power=1.0 if k < GENTLE else 2.0)
-        if found is None:
+        found = correct(st, timing, task.path, task.limits, where, power=power(k), ramps=k >= ROUNDS)
+        if found is None or (k >= ROUNDS and float(found.worst.max()) <= LEFT):
             return now
         st = found.st if held is None else held.kept(found.st)
         before, now = now, _solved(st, seconds, held)

@@ -1,7 +1,7 @@
 """Weigh samples against the limits of tip, tilt and struts, and say what must give way where they are over."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -51,6 +51,10 @@ class Bad:
     ramp: Array
     over: Array
     cause: Codes
+
+    def by_ramps(self) -> "Bad":
+        """Return the same, but that ramps alone give way."""
+        return replace(self, cap=np.ones(len(self.cap)), ramp=1.0 / self.over)
 
 
 def weigh(

@@ -1,6 +1,7 @@
 """What a correction touches, and what gives way for it: rules of the docstrings, place by place and by hand."""
 
 from dataclasses import replace
+from math import cos, sin
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,6 +12,8 @@ from hexpost.feed.correct import REACH, changed
 from hexpost.feed.gaps import TIE
 from hexpost.feed.stretches import Speeds, Stretches
 from hexpost.feed.weigh import BLAME, _Factors, _struts
+from hexpost.machine.load import demonstration_machine, no_setup, no_tools
+from hexpost.pipeline import parse, schedule, understand
 
 
 def even(rng, n, speed):
@@ -80,3 +83,20 @@ def test_the_middle_term_of_a_jerk_is_half_of_curvature_and_half_of_the_ramp(see
     share = (abs(curve) + 0.5 * abs(both)) / whole
     assert out.cap[0] == pytest.approx((over / MARGIN) ** (-2 / 3 * min(BLAME * share, 1.0)))
     assert out.ramp[0] == pytest.approx((over / MARGIN) ** -min(BLAME * (1.0 - share), 1.0))
+
+
+@pytest.mark.parametrize("chords", [400, 22_000])
+def test_a_chain_of_bends_at_high_feed_keeps_the_jerk_of_the_tip(chords):
+    """0.3 mm about a radius of 1.5 mm, by the second differences of the sampled speeds; the longer one by windows.
+
+    Corrections of caps travelled along such a chain until they were given up, and left half as much again.
+    """
+    machine, x, y, places = demonstration_machine(), 0.0, 0.0, []
+    for k in range(1, chords + 1):
+        x, y = x + 0.3 * cos(0.2 * k), y + 0.3 * sin(0.2 * k)
+        places.append(f"X{x:.4f} Y{y:.4f}")
+    text = "\n".join(["G21 G90 G94 G00 X0 Y0 Z60", "G01 F60000", *places, "M30", ""])
+    job = schedule(understand(parse(text.encode(), "p"), machine, no_tools(), no_setup()))
+    rate = np.concatenate([s.poses.rate[:3] for s in job.setpoints(commands=False)], axis=1)
+    jerk = np.linalg.norm(np.diff(rate, 2, axis=1), axis=0) / machine.period**2
+    assert jerk.max() < 1.02 * machine.tool_tip.jerk
